@@ -1,0 +1,94 @@
+"""Trapledger: plays basketball possessions against a 2-3 zone and weighs every trap call.
+
+The functions below are the whole programming interface; they load the compiled part only when called.
+Quantities are in metres, seconds, points and probabilities from 0 to 1. Bad input raises
+``engine.errors.InputError``, whose text is one line naming file, key, value and what is allowed.
+"""
+
+from __future__ import annotations
+
+from os import PathLike
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import pandas as pd
+
+    from engine.study.compare import CompareResult
+    from engine.study.play import PlayResult
+    from engine.study.replay import Replay
+
+__version__ = "0.1.0"
+__all__ = ["check", "compare", "load", "play", "replay"]
+
+
+def load(path: str | PathLike[str]) -> Any:
+    """Load and validate a scenario file (TOML): a frozen object that the other functions take.
+
+    Raises
+    ------
+    engine.errors.InputError
+        naming the file, the key, the value and what is allowed.
+    """
+    from engine.inputs import load_scenario
+
+    return load_scenario(path)
+
+
+def check(path: str | PathLike[str]) -> pd.Series:
+    """Validate a file or every file of a folder: one line of text per file on what it means.
+
+    Raises
+    ------
+    engine.errors.InputError
+        at the first file that is not valid.
+    """
+    import pandas as pd
+
+    from engine.inputs import check_path
+
+    return pd.Series(check_path(path), dtype="object", name="meaning")
+
+
+def play(
+    scenario: Any,
+    possessions: int | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    setting: str | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> PlayResult:
+    """Play one setting of a scenario (path or loaded object); see ``engine.study.play.play``.
+
+    The result offers pandas objects: ``.table()``, ``.box()``, ``.ends()``, ``.shots()``, ``.calls()``.
+    """
+    from engine.study.play import play as run
+
+    return run(scenario, possessions, seed, threads, setting, progress)
+
+
+def compare(
+    scenario: Any,
+    possessions: int | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> CompareResult:
+    """Play every setting of a scenario beside staying home; see ``engine.study.compare.compare``.
+
+    The result offers pandas objects: ``.table()`` one row per setting, ``.calls()`` one row per call.
+    """
+    from engine.study.compare import compare as run
+
+    return run(scenario, possessions, seed, threads, progress)
+
+
+def replay(scenario: Any, index: int, setting: str | None = None, seed: int | None = None) -> Replay:
+    """Play possession number ``index`` again with its full state per tick; see ``engine.study.replay``.
+
+    The result offers pandas objects: ``.frames()``, ``.events()``, ``.record()``.
+    """
+    from engine.study.replay import replay as run
+
+    return run(scenario, index, setting, seed)

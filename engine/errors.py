@@ -1,0 +1,27 @@
+"""The one kind of error a user of the files can cause."""
+
+
+class InputError(ValueError):
+    """Bad input: ``str(error)`` is one line naming file, key, value and what is allowed.
+
+    The command line prints it and leaves with status 2.
+    """
+
+    def __init__(self, where: object, key: str, value: object, allowed: str) -> None:
+        shown = repr(value)
+        if len(shown) > 80:
+            shown = shown[:77] + "..."
+        parts = [str(where)]
+        if key:
+            parts.append(key)
+        parts.append(f"{shown} is not allowed")
+        super().__init__(": ".join(parts) + f"; allowed: {allowed}")
+        self.where, self.key, self.value, self.allowed = str(where), key, value, allowed
+
+
+class MissingInput(InputError):
+    """A key, file or row that must be there is not: same contract, other wording."""
+
+    def __init__(self, where: object, key: str, allowed: str) -> None:
+        ValueError.__init__(self, f"{where}: {key} is missing; needed: {allowed}")
+        self.where, self.key, self.value, self.allowed = str(where), key, None, allowed

@@ -1,0 +1,57 @@
+"""Files to typed, validated, frozen objects.
+
+Every loader takes the name of a shipped file (configs/<kind>/<name>) or a path and returns a frozen
+pydantic object whose attributes are the keys of the file. Lengths are metres, times seconds, speeds
+metres per second, probabilities 0 to 1. Whatever is wrong in a file raises
+``engine.errors.InputError``: one line naming file, key, value and what is allowed.
+"""
+
+from __future__ import annotations
+
+from engine.inputs.alignment import Alignment, AlignmentRow, Break, load_alignment
+from engine.inputs.calls import Call, load_call
+from engine.inputs.check import check_path
+from engine.inputs.constants import Constant, load_constants
+from engine.inputs.files import Source, configs_root, spot_names
+from engine.inputs.places import ROLES, Entry, Option, Placement, RowOption
+from engine.inputs.rules import Rules, load_rules
+from engine.inputs.scenario import Game, Scenario, Setting, config_hash, load_scenario
+from engine.inputs.shots import ShotTable, load_shot_table
+from engine.inputs.team import Player, Team, ZonePlaces, load_team
+from engine.inputs.zone import Zone, ZoneRow, load_zone
+
+__all__ = [
+    "ROLES",
+    "Alignment",
+    "AlignmentRow",
+    "Break",
+    "Call",
+    "Constant",
+    "Entry",
+    "Game",
+    "Option",
+    "Placement",
+    "Player",
+    "RowOption",
+    "Rules",
+    "Scenario",
+    "Setting",
+    "ShotTable",
+    "Source",
+    "Team",
+    "Zone",
+    "ZonePlaces",
+    "ZoneRow",
+    "check_path",
+    "config_hash",
+    "configs_root",
+    "load_alignment",
+    "load_call",
+    "load_constants",
+    "load_rules",
+    "load_scenario",
+    "load_shot_table",
+    "load_team",
+    "load_zone",
+    "spot_names",
+]

@@ -1,0 +1,253 @@
+"""Where input files are found and how they are read (TOML and CSV). No meaning is given to them here."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import importlib.resources
+import io
+import os
+import re
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from engine.errors import InputError, MissingInput
+from engine.inputs.base import dotted, plain
+
+#: The name of a shipped file, or a path.
+FileName = str | os.PathLike[str]
+
+#: Folder under configs/ -> what stands in it (singular, for messages) and the ending of its files.
+KINDS = {
+    "rules": ("rule set", ".toml"),
+    "shots": ("shot table", ".csv"),
+    "teams": ("team", ".toml"),
+    "alignments": ("alignment", ".toml"),
+    "zones": ("zone", ".toml"),
+    "calls": ("trap call", ".toml"),
+    "scenarios": ("scenario", ".toml"),
+}
+
+
+@dataclass(frozen=True)
+class Source:
+    """A file: where it is, and how it is shown to the user (as he wrote it, or configs/...).
+
+    ``read`` collects the files read so far; a file found through another one shares its list.
+    """
+
+    path: Path
+    shown: str
+    read: list[Path] = field(default_factory=list, compare=False)
+
+    def __str__(self) -> str:
+        return plain(self.shown)
+
+
+def configs_root() -> Path:
+    """The folder of the shipped input files: inside the installed package, or beside it in a checkout."""
+    package = Path(str(importlib.resources.files("engine")))
+    inside = package / "configs"
+    return inside if inside.is_dir() else package.parent / "configs"
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
+def shown_path(path: Path) -> str:
+    """``configs/...`` for a shipped file, else the path as it is."""
+    try:
+        return "configs/" + path.resolve().relative_to(configs_root().resolve()).as_posix()
+    except (OSError, ValueError):
+        return str(path)
+
+
+def shipped(kind: str) -> list[str]:
+    """Names of the shipped files of one kind, sorted."""
+    folder = configs_root() / kind
+    return sorted(p.stem for p in folder.glob("*" + KINDS[kind][1])) if folder.is_dir() else []
+
+
+def kind_of(data: dict[str, Any]) -> str | None:
+    """What a TOML table is, told from its keys; None when they fit nothing."""
+    keys = set(data)
+    if keys & {"setting", "offence", "defence", "possessions", "rules_changes"}:
+        return "scenarios"
+    if "player" in keys or "zone_places" in keys:
+        return "teams"
+    if keys & {"doubles", "cover", "triggers", "way_back"}:
+        return "calls"
+    if "bump_role" in keys:
+        return "zones"
+    if keys & {"persons", "break"}:
+        return "alignments"
+    if keys & {"three_point", "no_charge", "clock", "fouls"}:
+        return "rules"
+    if keys & {"spots", "regions"}:
+        return "court"
+    if "row" in keys:
+        first = data["row"][0] if isinstance(data["row"], list) and data["row"] else {}
+        tables = [v for v in first.values() if isinstance(v, dict)] if isinstance(first, dict) else []
+        return "zones" if any("job" in t for t in tables) else "alignments"
+    if keys and all(isinstance(v, dict) and "value" in v for v in data.values()):
+        return "constants"
+    return None
+
+
+def _fits(path: Path, kind: str) -> bool:
+    if path.suffix == ".csv":
+        return kind == "shots"
+    try:
+        return kind_of(tomllib.loads(path.read_text(encoding="utf-8-sig"))) == kind
+    except (OSError, ValueError, RecursionError):
+        return False
+
+
+def _places(text: str, kind: str, beside: Source | None) -> Iterator[tuple[Source, bool]]:
+    """Where the file could be, in order; True where only a file of this kind counts."""
+    ending = KINDS[kind][1]
+    wanted = Path(text)
+    bare = wanted.suffix != ending and "/" not in text
+    full = Path(text) if wanted.suffix == ending else Path(text + ending)
+    read = beside.read if beside else []
+    folder = beside.path.parent if beside else Path()
+    shown_folder = Path(beside.shown).parent if beside else Path()
+    if beside is None and wanted.suffix and not wanted.suffix[1:].isdigit() and full != wanted:
+        yield Source(wanted, str(wanted), read), False
+    else:
+        yield Source(folder / full, str(shown_folder / full), read), bare and beside is not None
+    if full.is_absolute() or ".." in full.parts:
+        return
+    inside = [Path(*full.parts[1:])] if full.parts[0] == "configs" and len(full.parts) > 1 else []
+    for place in (*inside, Path(kind) / full):
+        yield Source(configs_root() / place, "configs/" + place.as_posix(), read), False
+
+
+def resolve(name: FileName, kind: str, beside: Source | None = None, key: str = "") -> Source:
+    """Find the file a name means.
+
+    A path is looked for beside the file that names it (``beside``; without one, in the working
+    directory), then among the shipped files as ``configs/<kind>/<name>``. A bare name (no ending, no
+    folder) takes a neighbour ``<name>.toml`` only when it is a file of this kind, so that a scenario
+    and a trap call may have the same name.
+
+    Raises InputError naming the places that were looked at and the nearest shipped name.
+    """
+    text = os.fspath(name)
+    title = KINDS[kind][0]
+    if not text.strip():
+        raise InputError(beside or "file name", key, text, f"the name or path of a {title}")
+    tried: list[str] = []
+    for source, must_fit in _places(text, kind, beside):
+        tried.append(str(source))
+        if _is_file(source.path) and (not must_fit or _fits(source.path, kind)):
+            return source
+    close = difflib.get_close_matches(Path(text).stem[:100], shipped(kind), n=1, cutoff=0.4)
+    hint = f"; nearest shipped {title} {close[0]!r}" if close else ""
+    looked = f"looked for {' or '.join(dict.fromkeys(tried))}{hint}"
+    if beside is None:
+        raise MissingInput(plain(text), "the file", f"a {title} ({looked})")
+    raise InputError(beside, key, text, f"a {title} that exists ({looked})")
+
+
+def read_text(source: Source) -> str:
+    """The text of a file; a byte order mark is tolerated.
+
+    Raises InputError when it cannot be read or is not UTF-8.
+    """
+    try:
+        text = source.path.read_text(encoding="utf-8-sig")
+        source.read.append(source.path)
+        return text
+    except UnicodeDecodeError as error:
+        raise InputError(source, "", f"byte {error.start}", "text in UTF-8") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "unreadable"
+        raise InputError(source, "", plain(source.path.name), f"a file that can be read ({reason})") from None
+
+
+def read_toml(source: Source) -> dict[str, Any]:
+    """The table of a TOML file.
+
+    Raises InputError naming the line of a syntax error.
+    """
+    text = read_text(source)
+    try:
+        data = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        message = str(error).splitlines()[0] if str(error) else "nested too deeply"
+        lines = text.splitlines() or [""]
+        found = re.search(r"\(at line (\d+), column (\d+)\)", message)
+        number = int(found.group(1)) if found else len(lines)
+        written = lines[min(number, len(lines)) - 1].strip()
+        reason = message.split(" (at ")[0]
+        raise InputError(source, f"line {number}", written, f"TOML ({plain(reason)})") from None
+    _check_whole_numbers(data, source, [])
+    return data
+
+
+def _check_whole_numbers(data: Any, source: Source, key: list[str | int]) -> None:
+    """TOML knows whole numbers of 64 bits; longer ones cannot even be printed safely."""
+    if isinstance(data, dict | list):
+        for name, value in data.items() if isinstance(data, dict) else enumerate(data):
+            _check_whole_numbers(value, source, [*key, name])
+    elif isinstance(data, int) and abs(data) >= 2**64:
+        shown = f"a number of {data.bit_length()} bits"
+        raise InputError(source, dotted(key), shown, f"whole numbers up to {2**64 - 1}")
+
+
+def read_csv(source: Source, columns: tuple[str, ...]) -> list[tuple[int, dict[str, str]]]:
+    """Rows of a CSV file with exactly these columns: (line number, column -> text).
+
+    Lines that start with # and empty lines are left out.
+
+    Raises InputError for an unknown or missing column or a row of another length.
+    """
+    header: list[str] | None = None
+    rows: list[tuple[int, dict[str, str]]] = []
+    for number, line in enumerate(io.StringIO(read_text(source)), start=1):
+        if not line.strip() or line.lstrip().startswith("#"):
+            continue
+        try:
+            cells = [cell.strip() for cell in next(csv.reader([line]))]
+        except (csv.Error, StopIteration):
+            raise InputError(source, f"line {number}", line.strip(), "comma-separated values") from None
+        if header is None:
+            header = cells
+            if sorted(header) != sorted(columns):
+                raise InputError(
+                    source, f"line {number}", ",".join(cells), f"the columns {','.join(columns)}"
+                )
+            continue
+        if len(cells) != len(header):
+            raise InputError(
+                source, f"line {number}", ",".join(cells), f"{len(header)} values, one per column"
+            )
+        rows.append((number, dict(zip(header, cells, strict=True))))
+    if header is None:
+        raise InputError(source, "", "an empty file", f"a table with the columns {','.join(columns)}")
+    return rows
+
+
+@lru_cache(maxsize=4)
+def _spots(path: Path, changed_ns: int) -> tuple[str, ...]:
+    data = read_toml(Source(path, shown_path(path)))
+    spots = data.get("spots", {})
+    return tuple(spots) if isinstance(spots, dict) else ()
+
+
+def spot_names() -> tuple[str, ...]:
+    """Named spots of configs/court/regions.toml; empty when there is no such file (then any name passes)."""
+    path = configs_root() / "court" / "regions.toml"
+    try:
+        return _spots(path, path.stat().st_mtime_ns)
+    except OSError:
+        return ()

@@ -1,0 +1,81 @@
+"""Shot tables by distance, with the effect of a contest (configs/shots/*.csv)."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from engine.errors import InputError
+from engine.inputs.base import Frozen, Real, Share, Text, parse
+from engine.inputs.files import FileName, Source, read_csv, resolve
+
+COLUMNS = ("distance_m", "make", "contest_logit_per_m")
+#: A table must reach this far from the rim, so that shots from the far court have a value (metres).
+REACH_M = 15.0
+
+
+class ShotTable(Frozen):
+    """Make probability by distance.
+
+    ``distance_m``: metres from the rim, increasing from 0 to 15 or more. ``make``: probability of the
+    shot with the nearest defender at the reference distance (model constant). ``contest_logit_per_m``:
+    change of the log odds per metre of the nearest defender's distance. All three of one length.
+    """
+
+    name: Text
+    distance_m: tuple[Real, ...] = Field(min_length=2, description="distances, metres")
+    make: tuple[Share, ...] = Field(min_length=2, description="make probabilities")
+    contest_logit_per_m: tuple[Real, ...] = Field(min_length=2, description="log odds per metre")
+
+
+class _Row(Frozen):
+    distance_m: Real = Field(ge=0.0, le=40.0, description="distance from the rim, metres")
+    make: Real = Field(ge=0.0, le=1.0, description="probability of making the shot")
+    contest_logit_per_m: Real = Field(
+        ge=0.0, le=5.0, description="log odds per metre of the nearest defender's distance"
+    )
+
+
+def _number(text: str) -> float | str:
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def shot_table_from(source: Source) -> ShotTable:
+    """Read a shot table. Raises InputError naming the line of the file."""
+    rows: list[_Row] = []
+    for line, cells in read_csv(source, COLUMNS):
+        row = parse(_Row, {k: _number(v) for k, v in cells.items()}, str(source), [f"line {line}"])
+        key = f"line {line}.distance_m"
+        if not rows and row.distance_m != 0.0:
+            raise InputError(source, key, row.distance_m, "0 in the first row (metres)")
+        if rows and row.distance_m <= rows[-1].distance_m:
+            raise InputError(
+                source, key, row.distance_m, f"more than the row before, {rows[-1].distance_m:g} (metres)"
+            )
+        rows.append(row)
+    reach = rows[-1].distance_m if rows else 0.0
+    if reach < REACH_M:
+        raise InputError(
+            source,
+            "the last distance_m",
+            reach,
+            f"at least {REACH_M:g} metres, so that it reaches the far court",
+        )
+    return ShotTable(
+        name=source.path.stem,
+        distance_m=tuple(r.distance_m for r in rows),
+        make=tuple(r.make for r in rows),
+        contest_logit_per_m=tuple(r.contest_logit_per_m for r in rows),
+    )
+
+
+def load_shot_table(
+    name_or_path: FileName, beside: Source | None = None, key: str = "shot_table"
+) -> ShotTable:
+    """Load a shot table by name (configs/shots) or path.
+
+    Raises InputError: one line with file, line, value and what is allowed.
+    """
+    return shot_table_from(resolve(name_or_path, "shots", beside, key if beside else ""))

@@ -1,0 +1,156 @@
+"""The entry points: blocks of possessions into records, and the trace of one.
+
+Cache: only the entry is cached on disk, and it closes over a hash of every kernel source, of the
+versions of numba and numpy and of the bounds-check flag; numba keys its cache on closure values, so an
+edit in any callee's file is noticed. Callees are plain ``njit``. Source: measured, DEVELOPERS.md.
+"""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import os
+from pathlib import Path
+from typing import Any, Callable, NamedTuple
+
+import numba
+import numpy as np
+
+from engine.kernel.jit import njit
+from engine.kernel.possession import begin, play_possession, step
+from engine.state import N_RECORD, OVER, SCRATCH
+
+EVERY_CALL = 7  # the record keeps the spots of this many calls; later ones are suppressed
+
+
+def source_stamp() -> int:
+    """63-bit hash of the kernel's sources, the versions and the bounds-check flag (keys the disk cache)."""
+    digest = hashlib.sha256()
+    here = Path(__file__).resolve().parent
+    files = sorted(here.glob("*.py")) + [here.parent / "state.py", here.parent / "policies" / "jobs.py"]
+    for file in files:
+        digest.update(file.name.encode())
+        digest.update(file.read_bytes())
+    flag = os.environ.get("NUMBA_BOUNDSCHECK", "")
+    digest.update(f"{numba.__version__} {np.__version__} {flag}".encode())
+    return int.from_bytes(digest.digest()[:8], "big") >> 1
+
+
+PLAY, BEGIN, STEP = range(3)
+
+
+def _make_entry(stamp: int) -> Callable[..., Any]:
+    @njit(cache=True, nogil=True)
+    def entry(worlds, scratches, command, seed, numbers, records, max_calls):  # type: ignore[no-untyped-def]
+        w = worlds[0]
+        c = scratches[0]
+        if stamp == 0:
+            return
+        if command == PLAY:
+            for i in range(numbers.shape[0]):
+                play_possession(w, c, seed, numbers[i], np.uint64(0), max_calls)
+                for j in range(N_RECORD):
+                    records[i, j] = c.record[j]
+        elif command == BEGIN:
+            begin(w, c, seed, numbers[0], np.uint64(0), max_calls)
+        else:
+            step(w, c)
+
+    return entry
+
+
+@functools.lru_cache(maxsize=1)
+def _entry() -> Callable[..., Any]:
+    return _make_entry(source_stamp())
+
+
+def new_scratch() -> np.ndarray:
+    """A fresh working record (SCRATCH [1]) for one worker."""
+    return np.zeros(1, SCRATCH).view(np.recarray)
+
+
+def play_list(
+    world: np.ndarray,
+    seed: int,
+    numbers: np.ndarray,
+    records: np.ndarray,
+    max_calls: int = EVERY_CALL,
+    scratch: np.ndarray | None = None,
+) -> None:
+    """Plays the possessions ``numbers`` (integers [count]) into ``records`` (int32 [count, N_RECORD]).
+
+    Releases the GIL. ``max_calls`` allows the first so many calls of a possession and suppresses the rest.
+    ``scratch`` is the worker's own working record (new_scratch), made here if not given.
+    """
+    c = scratch if scratch is not None else new_scratch()
+    _entry()(world, c, PLAY, np.uint64(seed), numbers.astype(np.uint64), records, max_calls)
+
+
+def play_block(
+    world: np.ndarray,
+    seed: int,
+    first: int,
+    records: np.ndarray,
+    max_calls: int = EVERY_CALL,
+    scratch: np.ndarray | None = None,
+) -> None:
+    """As play_list, for possessions ``first`` .. ``first + len(records) - 1``."""
+    numbers = np.arange(len(records), dtype=np.uint64) + np.uint64(first)
+    play_list(world, seed, numbers, records, max_calls, scratch)
+
+
+class Trace(NamedTuple):
+    """One possession step by step.
+
+    ``states`` STATE [steps + 1] and ``agents`` AGENT [steps + 1, 10] after each step (row 0: the start),
+    ``events`` float64 [n, len(EVENT_COLUMNS)], ``options`` float64 [n, len(OPTION_COLUMNS)], ``record``
+    int32 [N_RECORD] as the batch writes it.
+    """
+
+    record: np.ndarray
+    states: np.ndarray
+    agents: np.ndarray
+    events: np.ndarray
+    options: np.ndarray
+
+
+def trace_possession(world: np.ndarray, seed: int, index: int, max_calls: int = EVERY_CALL) -> Trace:
+    """Replays one possession through the batch's own compiled step, copying the state after each step."""
+    c = new_scratch()
+    entry = _entry()
+    number = np.array([index], np.uint64)
+    records = np.zeros((1, N_RECORD), np.int32)
+    states, agents, events, options = [], [], [], []
+    command = BEGIN
+    while True:
+        entry(world, c, command, np.uint64(seed), number, records, max_calls)
+        command = STEP
+        states.append(c["s"][0].copy())
+        agents.append(c["agents"][0].copy())
+        events.append(c["events"][0, : int(c["s"]["n_events"][0])].copy())
+        options.append(c["options"][0, : int(c["s"]["n_options"][0])].copy())
+        if int(c["s"]["mode"][0]) == OVER:
+            break
+    return Trace(
+        record=c["record"][0].astype(np.int32),
+        states=np.array(states),
+        agents=np.array(agents),
+        events=np.concatenate(events),
+        options=np.concatenate(options),
+    )
+
+
+def is_cached() -> bool:
+    """True if this process will not have to compile the entry (it is on disk already, or Numba is off).
+
+    Looks for a cache entry of the stamp of these sources; never compiles.
+    """
+    if numba.config.DISABLE_JIT:
+        return True
+    entry: Any = _entry()
+    try:
+        entries = entry._cache._cache_file._load_index()
+    except (AttributeError, OSError):
+        return False
+    wanted = entry._cache._index_key(None, entry.targetctx.codegen())[1:]
+    return any(key[1:] == wanted for key in entries)

@@ -1,0 +1,348 @@
+"""The handler's choice: shoot, hold, drive, retreat, split or pass, in points, with noise per option.
+
+Each option has its own noise (Gumbel, the exponential race in logarithms), keyed by option, so two settings
+that weigh the same options in the same situation choose alike. Source of the rules: common practice, no
+source; falling threshold with the clock: Skinner 2012 (PLoS ONE 7(1):e30776), optimal stopping.
+"""
+
+from __future__ import annotations
+
+import math
+
+from engine.kernel.jit import njit
+
+from engine.kernel import draws
+from engine.kernel.defence import FAR_AWAY, help_gap
+from engine.kernel.ending import start_shot
+from engine.kernel.log import EV, event, option
+from engine.kernel.motion import clip, cover_m, distance, logistic, point_to_segment, region_at
+from engine.kernel.offence import spot_of
+from engine.kernel.passing import BOUNCE, DIRECT, OVER_TOP, lane_risk, pass_speed, pressure, start_pass
+from engine.kernel.shooting import effective_gap, is_three, shot_value
+from engine.kernel.tally import COL_drives, add
+from engine.state import (
+    DEAD,
+    DRIBBLE_TO,
+    DRIBBLING,
+    DRIVE,
+    N_OPTIONS,
+    N_SIDE,
+    OPT_DRIVE,
+    OPT_HOLD,
+    OPT_PASS,
+    OPT_RETREAT,
+    OPT_SHOOT,
+    OPT_SPLIT,
+    REGIONS,
+    RETREAT,
+    SPLIT,
+    STAY,
+    TRAP_AFTER,
+    TRAP_COMING,
+    TRAP_SET,
+)
+
+BACKCOURT = REGIONS.index("backcourt")
+HIGH_POST = REGIONS.index("high_post")
+ELBOW = REGIONS.index("elbow")
+SHORT_CORNER = REGIONS.index("short_corner")
+LOW_POST = REGIONS.index("low_post")
+LANE = REGIONS.index("lane")
+NOT_AN_OPTION = -1e9
+N_DRIVES = 5
+DRIVE_TURN = math.radians(28.0)
+FARTHEST_SHOT_M = 9.2
+EV_DRIVE = EV["drive"]
+EV_RETREAT = EV["retreat"]
+EV_SPLIT = EV["split"]
+EV_PICK_UP = EV["pick_up"]
+
+
+@njit
+def time_left(w, c):
+    """Seconds the offence has for its attack: the shot clock, or without one its patience."""
+    s = c.s
+    ru = w.rules
+    if ru.shot_clock_s > 0.0:
+        return s.clock_s
+    left = ru.patience_s - s.t
+    return left if left > 4.0 else 4.0
+
+
+@njit
+def hold_value(w, left_s, held_s):
+    """Points the attack is worth if it goes on: falls to nothing with the clock, and as the ball sticks."""
+    k = w.k
+    if left_s <= 0.8:
+        return 0.0
+    return k.hold_value_points * (1.0 - math.exp(-(left_s - 0.8) / k.hold_tau_s)) - (
+        k.hold_stale_points_per_s * held_s
+    )
+
+
+@njit
+def weigh_drives(w, c, hold, left_s):
+    """Values and goals of five drives fanned around the line to the rim."""
+    s = c.s
+    k = w.k
+    a = c.agents[s.handler]
+    p = w.players[s.handler]
+    d_rim = distance(a.x, a.y, 0.0, 0.0)
+    base = math.atan2(-a.y, -a.x)
+    length = clip(d_rim - 0.6, 0.3, k.drive_length_m)
+    speed = p.top_speed_mps * k.dribble_speed_share * 0.7
+    time_s = length / speed
+    for m in range(N_DRIVES):
+        angle = base + (m - 2) * DRIVE_TURN
+        gx = a.x + length * math.cos(angle)
+        gy = a.y + length * math.sin(angle)
+        gx = clip(gx, -w.rules.half_width_m + 0.5, w.rules.half_width_m - 0.5)
+        gy = clip(gy, w.rules.baseline_y_m + 0.5, w.rules.half_y_m)
+        clear = FAR_AWAY
+        for i in range(N_SIDE, 2 * N_SIDE):
+            b = c.agents[i]
+            d, f = point_to_segment(b.x, b.y, a.x, a.y, gx, gy)
+            if f < 0.02 and d > 0.4:
+                continue
+            d -= 0.5 * cover_m(f * time_s - k.reaction_s, w.players[i].slide_mps, k.slide_tau_s)
+            if d < clear:
+                clear = d
+        beat = logistic((clear - k.drive_clear_m + k.drive_handle_m * (p.handle - 0.5)) / k.drive_width_m)
+        d_end = distance(gx, gy, 0.0, 0.0)
+        gap = help_gap(w, c, gx, gy, time_s, -1)
+        shot = shot_value(w, s.handler, d_end, gap, is_three(w, gx, gy), left_s, True)
+        end = shot if shot > hold else hold
+        c.option_value[OPT_DRIVE + m] = beat * end + (1.0 - beat) * (hold - 0.15) - k.drive_penalty_points
+        c.option_a[OPT_DRIVE + m] = gx
+        c.option_b[OPT_DRIVE + m] = gy
+
+
+@njit
+def weigh_pass(w, c, j, left_s, release_s, n_pressure, trapped):
+    """Value (points) and best kind of a pass to team-mate ``j``; goals are written beside it."""
+    s = c.s
+    k = w.k
+    ru = w.rules
+    a = c.agents[s.handler]
+    b = c.agents[j]
+    slot = OPT_PASS + j
+    c.option_value[slot] = NOT_AN_OPTION
+    length = distance(a.x, a.y, b.x, b.y)
+    if length < k.pass_shortest_m or length > k.pass_longest_m:
+        return
+    v = pass_speed(w, s.handler, DIRECT)
+    time_s = release_s + length / v
+    lead = clip(time_s, 0.0, 0.7)
+    x = clip(b.x + lead * b.vx, -ru.half_width_m + 0.4, ru.half_width_m - 0.4)
+    y = clip(b.y + lead * b.vy, ru.baseline_y_m + 0.4, ru.far_y_m - 0.4)
+    if s.front == 1 and y > ru.half_y_m - 0.2:
+        if b.y > ru.half_y_m - 0.2:
+            return
+        y = ru.half_y_m - 0.3
+    d_rim = distance(x, y, 0.0, 0.0)
+    gap = help_gap(w, c, x, y, time_s + 0.6 * k.shot_release_s, -1)
+    worth = hold_value(w, left_s - time_s, 0.0) + k.movement_points
+    region = region_at(w, x, y)
+    if region == HIGH_POST or region == ELBOW:
+        worth += k.middle_touch_points
+    elif region == SHORT_CORNER or region == LOW_POST or region == LANE:
+        worth += k.post_up_points
+    if trapped:
+        worth += k.numbers_value_points
+    if d_rim < FARTHEST_SHOT_M and left_s > time_s + 0.3:
+        shot = shot_value(w, j, d_rim, gap, is_three(w, x, y), left_s - time_s, False)
+        if shot > worth:
+            worth = shot
+    risk = lane_risk(w, c, s.handler, x, y, DIRECT, release_s, n_pressure)
+    kind = DIRECT
+    if risk > 0.06:
+        over = lane_risk(w, c, s.handler, x, y, OVER_TOP, release_s, n_pressure)
+        if over < risk:
+            risk = over
+            kind = OVER_TOP
+        if length < k.bounce_longest_m:
+            bounce = lane_risk(w, c, s.handler, x, y, BOUNCE, release_s, n_pressure)
+            if bounce < risk:
+                risk = bounce
+                kind = BOUNCE
+    c.option_value[slot] = (1.0 - risk) * worth - risk * k.turnover_dread_points
+    # goals are kept per option: x in option_a (plus 100 times the kind), y in option_b
+    c.option_a[slot] = x + 100.0 * kind
+    c.option_b[slot] = y
+
+
+@njit
+def weigh_trap_moves(w, c, hold):
+    """Retreat and split, while the trap is not set and the dribble is alive."""
+    s = c.s
+    k = w.k
+    ru = w.rules
+    a = c.agents[s.handler]
+    t0 = c.agents[s.trapper_0]
+    t1 = c.agents[s.trapper_1]
+    mx = 0.5 * (t0.x + t1.x)
+    my = 0.5 * (t0.y + t1.y)
+    away = distance(a.x, a.y, mx, my)
+    if away < 1e-6:
+        return
+    ux = (a.x - mx) / away
+    uy = (a.y - my) / away
+    gx = clip(a.x + 3.2 * ux, -ru.half_width_m + 0.5, ru.half_width_m - 0.5)
+    top = ru.half_y_m - 0.4 if s.front == 1 else ru.far_y_m - 0.4
+    gy = clip(a.y + 3.2 * uy + 0.8, ru.baseline_y_m + 0.5, top)
+    room = distance(a.x, a.y, gx, gy)
+    d0 = distance(a.x, a.y, t0.x, t0.y)
+    d1 = distance(a.x, a.y, t1.x, t1.y)
+    near = d0 if d0 < d1 else d1
+    # room to go and a lead on the trappers make a retreat worth something
+    c.option_value[OPT_RETREAT] = hold - k.retreat_penalty_points + 0.05 * clip(room, 0.0, 3.0) + (
+        0.05 * clip(near - 1.0, -1.0, 2.0)
+    )
+    c.option_a[OPT_RETREAT] = gx
+    c.option_b[OPT_RETREAT] = gy
+    between = distance(t0.x, t0.y, t1.x, t1.y)
+    if d0 < 3.5 and d1 < 3.5 and between > 2.0 * k.body_radius_m + k.split_gap_m:
+        through = logistic((between - 2.0 * k.body_radius_m - 2.0 * k.split_gap_m + 0.6 *
+                            (w.players[s.handler].handle - 0.5)) / k.split_width_m)
+        c.option_value[OPT_SPLIT] = through * (hold + 2.0 * k.numbers_value_points) + (
+            (1.0 - through) * (hold - 0.5)
+        )
+        c.option_a[OPT_SPLIT] = mx + (mx - a.x) / away * 1.6
+        c.option_b[OPT_SPLIT] = my + (my - a.y) / away * 1.6
+
+
+@njit
+def noise(u, scale):
+    """Gumbel noise of one option, points."""
+    return -scale * math.log(-math.log(u))
+
+
+@njit
+def decide(w, c):
+    """One decision of the handler: weighs the options, adds each option's noise, starts the best."""
+    s = c.s
+    k = w.k
+    ru = w.rules
+    a = c.agents[s.handler]
+    p = w.players[s.handler]
+    s.n_decisions += 1
+    s.decide_t = s.t + k.decision_period_s
+    trapped = s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET
+    left = time_left(w, c)
+    region = region_at(w, a.x, a.y)
+    n_pressure = pressure(w, c, s.handler)
+    if region == BACKCOURT and not trapped and n_pressure == 0:
+        return
+    for o in range(N_OPTIONS):
+        c.option_value[o] = NOT_AN_OPTION
+    held = s.t - s.catch_t
+    hold = hold_value(w, left, held)
+    if trapped:
+        hold -= k.numbers_value_points
+    if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
+        hold -= 0.4
+    c.option_value[OPT_HOLD] = hold
+    d_rim = distance(a.x, a.y, 0.0, 0.0)
+    if d_rim < FARTHEST_SHOT_M or left < 1.5:
+        gap, _ = effective_gap(w, c, s.handler, a.x, a.y)
+        dribbled = s.dribble == DRIBBLING
+        c.option_value[OPT_SHOOT] = shot_value(
+            w, s.handler, d_rim, gap * 0.9, is_three(w, a.x, a.y), left, dribbled
+        )
+    if s.dribble != DEAD and s.trap_phase != TRAP_SET and d_rim < 9.0 and d_rim > 0.8:
+        weigh_drives(w, c, hold, left)
+    if trapped and s.dribble != DEAD and s.trap_phase == TRAP_COMING:
+        weigh_trap_moves(w, c, hold)
+    release_s = k.pass_release_s + k.release_pressure_s * n_pressure
+    for j in range(N_SIDE):
+        if j != s.handler:
+            weigh_pass(w, c, j, left, release_s, n_pressure, trapped or s.trap_phase == TRAP_AFTER)
+    scale = k.noise_points * (1.5 - p.passing)
+    best = NOT_AN_OPTION
+    chosen = OPT_HOLD
+    u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, 0, s.n_decisions)
+    for o in range(N_OPTIONS):
+        if c.option_value[o] <= NOT_AN_OPTION:
+            continue
+        if o == OPT_SHOOT:
+            u = u0
+        elif o == OPT_HOLD:
+            u = u1
+        elif o == OPT_RETREAT:
+            u = u2
+        elif o == OPT_SPLIT:
+            u = u3
+        elif o < OPT_RETREAT:
+            v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1 + (o - OPT_DRIVE) // 4, 0, s.n_decisions)
+            u = v0
+            if (o - OPT_DRIVE) % 4 == 1:
+                u = v1
+            elif (o - OPT_DRIVE) % 4 == 2:
+                u = v2
+            elif (o - OPT_DRIVE) % 4 == 3:
+                u = v3
+        else:
+            u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + o - OPT_PASS, 0, s.n_decisions)
+        value = c.option_value[o] + noise(u, scale)
+        if value > best:
+            best = value
+            chosen = o
+    for o in range(N_OPTIONS):
+        if c.option_value[o] > NOT_AN_OPTION:
+            option(c, s.handler, o, c.option_value[o], 1.0 if o == chosen else 0.0)
+    act(w, c, chosen)
+
+
+@njit
+def act(w, c, chosen):
+    """Starts the chosen option."""
+    s = c.s
+    k = w.k
+    a = c.agents[s.handler]
+    if chosen == OPT_SHOOT:
+        start_shot(w, c)
+    elif chosen == OPT_HOLD:
+        if s.action == DRIVE or s.action == SPLIT or s.action == RETREAT:
+            s.action = STAY
+            u, _, _, _ = draws.uniforms(s, draws.PICK_UP, 0, 0, s.n_decisions)
+            if u < k.pick_up_p:
+                s.dribble = DEAD
+                s.picked_up = 1
+                event(c, EV_PICK_UP, s.handler, -1, 0.0, a.x, a.y)
+        elif s.action == STAY and s.dribble != DEAD and s.trap_phase != TRAP_COMING and (
+            s.trap_phase != TRAP_SET
+        ):
+            x, y = spot_of(w, c, s.handler)
+            if distance(x, y, a.x, a.y) > 2.5 and s.t - s.catch_t > 0.5:
+                s.action = DRIBBLE_TO
+                s.dribble = DRIBBLING
+                s.goal_x = x
+                s.goal_y = y
+    elif chosen >= OPT_PASS:
+        j = chosen - OPT_PASS
+        kind = DIRECT
+        x = c.option_a[chosen]
+        if x > 150.0:
+            kind = OVER_TOP
+            x -= 200.0
+        elif x > 50.0:
+            kind = BOUNCE
+            x -= 100.0
+        s.action = STAY
+        start_pass(w, c, j, kind, x, c.option_b[chosen])
+    else:
+        if s.action != DRIVE and chosen < OPT_RETREAT:
+            add(c, COL_drives, 1)
+            event(c, EV_DRIVE, s.handler, -1, c.option_value[chosen], a.x, a.y)
+        if chosen == OPT_RETREAT:
+            s.action = RETREAT
+            event(c, EV_RETREAT, s.handler, -1, c.option_value[chosen], a.x, a.y)
+        elif chosen == OPT_SPLIT:
+            s.action = SPLIT
+            event(c, EV_SPLIT, s.handler, -1, c.option_value[chosen], a.x, a.y)
+        else:
+            s.action = DRIVE
+        s.dribble = DRIBBLING
+        s.action_t = s.t
+        s.goal_x = c.option_a[chosen]
+        s.goal_y = c.option_b[chosen]

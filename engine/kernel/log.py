@@ -1,0 +1,42 @@
+"""What happened in this step, for traces: events and weighed options in small buffers of the scratch record.
+
+The buffers are emptied at every step; a trace copies them (and the whole state) between steps.
+"""
+
+from __future__ import annotations
+
+from engine.kernel.jit import njit
+from engine.state import EVENTS, EVENTS_PER_STEP, N_OPTIONS
+
+EV = {name: i for i, name in enumerate(EVENTS)}
+
+
+@njit
+def event(c, code, player, other, value, x, y):
+    """Appends one event of this step; beyond the buffer's end it is dropped."""
+    s = c.s
+    n = s.n_events
+    if n < EVENTS_PER_STEP:
+        c.events[n, 0] = s.t
+        c.events[n, 1] = code
+        c.events[n, 2] = player
+        c.events[n, 3] = other
+        c.events[n, 4] = value
+        c.events[n, 5] = x
+        c.events[n, 6] = y
+        s.n_events = n + 1
+
+
+@njit
+def option(c, player, code, value, chosen):
+    """Appends one weighed option of this step's decision."""
+    s = c.s
+    n = s.n_options
+    if n < N_OPTIONS:
+        c.options[n, 0] = s.t
+        c.options[n, 1] = s.n_decisions
+        c.options[n, 2] = player
+        c.options[n, 3] = code
+        c.options[n, 4] = value
+        c.options[n, 5] = chosen
+        s.n_options = n + 1

@@ -1,0 +1,266 @@
+"""Where the attackers want to be: alignment spots, the break of a trap, coming to the pass, the dribble."""
+
+from __future__ import annotations
+
+import math
+
+from engine.kernel.jit import njit
+
+from engine.kernel import draws
+from engine.kernel.defence import FAR_AWAY, side_index
+from engine.kernel.motion import EPSILON, clip, distance
+from engine.state import (
+    DRIBBLE_TO,
+    DRIVE,
+    HELD,
+    LOOSE,
+    N_SIDE,
+    PASS_FLIGHT,
+    PASS_WINDUP,
+    REGIONS,
+    RETREAT,
+    SHOT_FLIGHT,
+    SHOT_WINDUP,
+    SPLIT,
+    TRAP_AFTER,
+    TRAP_COMING,
+    TRAP_SET,
+)
+
+BACKCOURT = REGIONS.index("backcourt")
+N_BREAKS = 4
+
+
+@njit
+def jitter(w, c):
+    """Each attacker's own variation of his spot, drawn anew at every re-spacing."""
+    s = c.s
+    k = w.k
+    s.n_jitter += 1
+    for i in range(N_SIDE):
+        u0, u1, _, _ = draws.uniforms(s, draws.SPOT, i, 0, s.n_jitter)
+        c.agents[i].dx = (2.0 * u0 - 1.0) * k.spot_spread_m
+        c.agents[i].dy = (2.0 * u1 - 1.0) * k.spot_spread_m
+
+
+@njit
+def spot_of(w, c, i):
+    """Alignment spot (x, y) metres of attacker ``i`` for the row the offence acts on."""
+    s = c.s
+    ru = w.rules
+    role = w.spot_role_of[side_index(s.spot_side), i]
+    x = w.spots[s.spot_region, role, 0] * s.spot_side + c.agents[i].dx
+    y = w.spots[s.spot_region, role, 1] + c.agents[i].dy
+    return (
+        clip(x, -ru.half_width_m + 0.35, ru.half_width_m - 0.35),
+        clip(y, ru.baseline_y_m + 0.35, ru.far_y_m - 0.35),
+    )
+
+
+@njit
+def assign_break(w, c):
+    """At a call: each team-mate gets a reading time and, nearest first, a place of the trap break.
+
+    Places: behind the ball, flash to the middle, up the line, far. Greedy by distance in that order.
+    """
+    s = c.s
+    k = w.k
+    ru = w.rules
+    delay = k.read_delay_s * math.exp(-k.readiness_per_trap * ru.traps_seen)
+    if delay < k.read_delay_least_s:
+        delay = k.read_delay_least_s
+    for i in range(N_SIDE):
+        a = c.agents[i]
+        a.break_role = -1
+        u, _, _, _ = draws.uniforms(s, draws.READ, i, 0, s.trap_number)
+        a.read_t = s.trap_t + clip(
+            delay + (2.0 * u - 1.0) * k.read_delay_spread_s, k.read_delay_least_s, FAR_AWAY
+        )
+    for place in range(N_BREAKS):
+        x = w.breaks[s.trap_call, place, 0] * s.trap_side
+        y = w.breaks[s.trap_call, place, 1]
+        best = FAR_AWAY
+        who = -1
+        for i in range(N_SIDE):
+            a = c.agents[i]
+            if i == s.trap_handler or a.break_role >= 0:
+                continue
+            d = distance(a.x, a.y, x, y)
+            if d < best:
+                best = d
+                who = i
+        if who >= 0:
+            c.agents[who].break_role = place
+
+
+@njit
+def off_ball(w, c, i, diver):
+    """Target and pace of an attacker without the ball."""
+    s = c.s
+    k = w.k
+    ru = w.rules
+    a = c.agents[i]
+    a.sliding = 0
+    a.speed_share = k.off_ball_speed_share
+    trapped = s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET
+    if s.mode == PASS_FLIGHT and i == s.target:
+        # comes to meet the ball
+        a.tx = clip(s.pass_x1, -ru.half_width_m, ru.half_width_m)
+        a.ty = clip(s.pass_y1, ru.baseline_y_m, ru.far_y_m)
+        a.speed_share = 1.0
+        return
+    if s.mode == PASS_WINDUP and i == s.target:
+        a.tx = s.pass_x1
+        a.ty = s.pass_y1
+        a.speed_share = 1.0
+        return
+    if s.mode == SHOT_FLIGHT or s.mode == LOOSE:
+        a.speed_share = 1.0
+        if s.mode == LOOSE and distance(a.x, a.y, s.ball_x, s.ball_y) < 6.0:
+            a.tx = s.ball_x
+            a.ty = s.ball_y
+            return
+        if crashes(w, c, i):
+            d = distance(a.x, a.y, 0.0, 0.0)
+            if d > 1.5:
+                a.tx = a.x / d * 1.5
+                a.ty = a.y / d * 1.5
+            return
+        a.tx = a.x * 0.9
+        a.ty = clip(a.y + 1.0, 0.0, ru.half_y_m)
+        return
+    if trapped and s.t >= a.read_t and a.break_role >= 0:
+        x = w.breaks[s.trap_call, a.break_role, 0] * s.trap_side
+        y = w.breaks[s.trap_call, a.break_role, 1]
+        # comes to meet the pass: a step from the place toward the trapped man
+        h = c.agents[s.trap_handler]
+        d = distance(x, y, h.x, h.y)
+        if d > 2.5:
+            share = clip(k.meet_pass_m / d, 0.0, 0.4)
+            x += (h.x - x) * share
+            y += (h.y - y) * share
+        a.tx = x
+        a.ty = y
+        a.speed_share = 1.0
+        return
+    if s.trap_phase == TRAP_AFTER and i == diver:
+        a.tx = -1.0 * s.near
+        a.ty = 0.9
+        a.speed_share = k.attack_speed_share
+        return
+    x, y = spot_of(w, c, i)
+    a.tx = x
+    a.ty = y
+    if s.trap_phase == TRAP_AFTER:
+        a.speed_share = k.attack_speed_share
+    if s.region == BACKCOURT:
+        a.speed_share = 0.8
+    leave_lane(w, a)
+
+
+@njit
+def leave_lane(w, a):
+    """Who has stood in the lane too long steps out before the count ends."""
+    ru = w.rules
+    if a.lane_t > ru.three_seconds_s - 0.9:
+        out = ru.lane_half_width_m + 0.6
+        a.tx = out if a.x >= 0.0 else -out
+        a.ty = a.y
+        a.speed_share = 1.0
+
+
+@njit
+def crashes(w, c, i):
+    """True for the ``crash_n`` attackers nearest to the rim: they go for the offensive rebound."""
+    k = w.k
+    mine = distance(c.agents[i].x, c.agents[i].y, 0.0, 0.0)
+    n = 0
+    for j in range(N_SIDE):
+        if j != i and distance(c.agents[j].x, c.agents[j].y, 0.0, 0.0) < mine:
+            n += 1
+    return n < k.crash_n
+
+
+@njit
+def blocker(w, c):
+    """Agent index of a defender standing in the dribbler's way, -1 none."""
+    s = c.s
+    k = w.k
+    a = c.agents[s.handler]
+    gx = s.goal_x - a.x
+    gy = s.goal_y - a.y
+    g = math.sqrt(gx * gx + gy * gy)
+    if g < EPSILON:
+        return -1
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        rx = b.x - a.x
+        ry = b.y - a.y
+        r = math.sqrt(rx * rx + ry * ry)
+        if r > 2.0 * k.body_radius_m + 0.25 or r < EPSILON:
+            continue
+        if (rx * gx + ry * gy) / (r * g) > 0.3 and abs(rx * gy - ry * gx) / g < k.block_path_m:
+            return i
+    return -1
+
+
+@njit
+def body_block(w, c):
+    """Share of speed left to a dribbler: nearly none with a defender in his way at arm's length."""
+    return 0.15 if blocker(w, c) >= 0 else 1.0
+
+
+@njit
+def with_ball(w, c):
+    """Target and pace of the handler: standing, driving, dribbling to a spot, retreating or splitting."""
+    s = c.s
+    k = w.k
+    a = c.agents[s.handler]
+    a.sliding = 0
+    if s.mode != HELD or s.action == 0:
+        a.tx = a.x
+        a.ty = a.y
+        a.speed_share = 0.5
+        return
+    a.tx = s.goal_x
+    a.ty = s.goal_y
+    share = k.dribble_speed_share * (0.9 + 0.2 * w.players[s.handler].handle)
+    if s.action == RETREAT:
+        share *= k.retreat_speed_share
+    elif s.action == DRIBBLE_TO:
+        share *= k.bring_up_speed_share
+    a.speed_share = share * body_block(w, c)
+
+
+@njit
+def offence_targets(w, c):
+    """Sets targets and pace of the five attackers for this step."""
+    s = c.s
+    if s.t >= s.spot_t:
+        if s.spot_region != s.region or s.spot_side != s.near:
+            s.spot_region = s.region
+            s.spot_side = s.near
+            jitter(w, c)
+        s.spot_t = FAR_AWAY * FAR_AWAY
+    diver = -1
+    if s.trap_phase == TRAP_AFTER:
+        best = FAR_AWAY
+        for i in range(N_SIDE):
+            a = c.agents[i]
+            if i == s.handler or (s.mode == PASS_FLIGHT and i == s.target):
+                continue
+            d = distance(a.x, a.y, 0.0, 0.0)
+            if d < best:
+                best = d
+                diver = i
+    for i in range(N_SIDE):
+        if i == s.handler and (s.mode == HELD or s.mode == PASS_WINDUP or s.mode == SHOT_WINDUP):
+            with_ball(w, c)
+        else:
+            off_ball(w, c, i, diver)
+
+
+@njit
+def driving(s):
+    """True while the handler attacks off the dribble."""
+    return s.action == DRIVE or s.action == SPLIT

@@ -1,0 +1,338 @@
+"""Passes: risk as the passer sees it, the release, the flight among hands, the catch, the loose ball.
+
+A touch is a race of places: each defender has one threshold per pass; he touches the ball at the first
+moment when the chance at his distance from the ball's path exceeds it. So the outcome does not depend on
+the step length, and nothing is read from a table of results.
+"""
+
+from __future__ import annotations
+
+import math
+
+from engine.kernel.jit import njit
+
+from engine.kernel import draws
+from engine.kernel.defence import (
+    BEFORE_BUMP,
+    CORNER,
+    NEVER,
+    WING,
+    REVERSAL,
+    nearest_defender,
+    next_moment,
+    read_pass,
+    set_row,
+    side_of,
+    touch_chance,
+)
+from engine.kernel.log import EV, event
+from engine.kernel.motion import clip, cover_m, distance, inside, point_to_segment, region_at
+from engine.kernel.tally import add, COL_deflections, COL_missed_bump_catches, COL_missed_bump_gap_mm
+from engine.kernel.tally import COL_next_catches, COL_next_gap_mm, COL_passes, COL_skip_catches
+from engine.kernel.tally import COL_skip_gap_mm, COL_skips
+from engine.state import (
+    DEAD,
+    DRIBBLING,
+    HELD,
+    LOOSE,
+    N_SIDE,
+    PASS_FLIGHT,
+    PASS_WINDUP,
+    STAY,
+    TRAP_COMING,
+    TRAP_NONE,
+    TRAP_SET,
+    UNUSED,
+)
+
+DIRECT, BOUNCE, OVER_TOP = 0, 1, 2
+EV_PASS = EV["pass"]
+EV_CATCH = EV["catch"]
+EV_TOUCH = EV["touch"]
+EV_STEAL = EV["steal"]
+EV_LOOSE = EV["loose"]
+EV_FAKE = EV["fake"]
+TWO_PI = 2.0 * math.pi
+CHEST_M = 1.3
+BOUNCE_M = 0.6
+CATCH_M = 2.0
+OVERHEAD = 0.92  # share of the standing reach at which an overhead pass leaves
+
+# what becomes of a pass at this step
+FLYING, CAUGHT, STOLEN, LOOSE_BALL, OUT_BALL = range(5)
+
+
+@njit
+def pass_speed(w, passer, kind):
+    """Mean ball speed of a pass, m/s: by kind, and faster for better passers."""
+    k = w.k
+    v = k.pass_speed_direct_mps
+    if kind == BOUNCE:
+        v = k.pass_speed_bounce_mps
+    elif kind == OVER_TOP:
+        v = k.pass_speed_over_mps
+    return v * (1.0 + k.pass_skill_speed_share * (w.players[passer].passing - 0.5))
+
+
+@njit
+def release_time(w, c, passer):
+    """Seconds from decision to release: slower with defenders on the passer."""
+    k = w.k
+    return k.pass_release_s + k.release_pressure_s * pressure(w, c, passer)
+
+
+@njit
+def pressure(w, c, passer):
+    """Number of defenders within the pressure distance of the passer."""
+    k = w.k
+    n = 0
+    a = c.agents[passer]
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        if distance(a.x, a.y, b.x, b.y) < k.pressure_within_m:
+            n += 1
+    return n
+
+
+@njit
+def ball_height(k, kind, f, z0):
+    """Height of the ball (metres) at share ``f`` of the flight of a pass released at ``z0``."""
+    if kind == DIRECT:
+        return CHEST_M
+    if kind == BOUNCE:
+        return BOUNCE_M
+    return z0 + (CATCH_M - z0) * f + 4.0 * k.pass_loft_m * f * (1.0 - f)
+
+
+@njit
+def start_height(w, passer, kind):
+    """Height at which the ball leaves the passer's hands, metres."""
+    if kind == OVER_TOP:
+        return OVERHEAD * w.players[passer].reach_m + 0.1
+    return CHEST_M
+
+
+@njit
+def aim_sd(w, c, passer, length_m, n_pressure):
+    """Standard deviation (metres) of where the pass arrives, per axis."""
+    k = w.k
+    sd = k.aim_sd_per_m * length_m * (1.5 - w.players[passer].passing)
+    sd *= 1.0 + k.aim_pressure_share * n_pressure
+    if n_pressure > 0 and c.s.dribble == DEAD:
+        sd *= 1.0 + k.dead_dribble_aim_share
+    return sd
+
+
+@njit
+def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
+    """The passer's estimate that a pass to (tx, ty) is touched by a defender or missed by the receiver."""
+    k = w.k
+    a = c.agents[passer]
+    length = distance(a.x, a.y, tx, ty)
+    v = pass_speed(w, passer, kind)
+    z0 = start_height(w, passer, kind)
+    clean = 1.0
+    share = k.bounce_touch_share if kind == BOUNCE else 1.0
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        d, f = point_to_segment(b.x, b.y, a.x, a.y, tx, ty)
+        if d > 4.0:
+            continue
+        time_s = release_s + f * length / v - k.reaction_s
+        d -= 0.5 * cover_m(time_s, w.players[i].top_speed_mps, k.sprint_tau_s)
+        clean *= 1.0 - touch_chance(k, d, ball_height(k, kind, f, z0), w.players[i].reach_m, share)
+    sd = aim_sd(w, c, passer, length, n_pressure)
+    if sd > 1e-6:
+        z = k.catch_radius_m / sd
+        clean *= 1.0 - math.exp(-0.5 * z * z)
+    return 1.0 - clean * (1.0 - k.fumble_p - k.fumble_pressure_p * n_pressure)
+
+
+@njit
+def start_pass(w, c, target, kind, x, y):
+    """The handler commits to a pass to ``target``, to be caught at (x, y) metres."""
+    s = c.s
+    k = w.k
+    s.mode = PASS_WINDUP
+    s.n_passes += 1
+    s.target = target
+    s.pass_kind = kind
+    s.pass_x1 = x
+    s.pass_y1 = y
+    s.passer = s.handler
+    s.release_t = s.t + release_time(w, c, s.handler)
+    u, _, _, _ = draws.uniforms(s, draws.FAKE, 0, 0, s.n_passes)
+    fake = u < k.fake_p * (0.5 + w.players[s.handler].passing)
+    if fake:
+        s.release_t += k.fake_s
+        event(c, EV_FAKE, s.handler, target, 0.0, x, y)
+    s.pass_from_trap = 1 if (s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET) else 0
+    read_pass(w, c, target, x, y, fake)
+
+
+@njit
+def release_pass(w, c):
+    """The ball leaves: aim error, flight time, the ball's new row for the defence."""
+    s = c.s
+    k = w.k
+    a = c.agents[s.passer]
+    n_pressure = pressure(w, c, s.passer)
+    u0, u1, _, _ = draws.uniforms(s, draws.AIM, 0, 0, s.n_passes)
+    length = distance(a.x, a.y, s.pass_x1, s.pass_y1)
+    error = aim_sd(w, c, s.passer, length, n_pressure) * math.sqrt(-2.0 * math.log(u0))
+    ru = w.rules
+    # where he means to throw it: where the receiver is going, never outside the lines
+    tx = clip(s.pass_x1, -ru.half_width_m + 0.3, ru.half_width_m - 0.3)
+    ty = clip(s.pass_y1, ru.baseline_y_m + 0.3, ru.far_y_m - 0.3)
+    s.pass_x0 = a.x
+    s.pass_y0 = a.y
+    s.old_x = a.x
+    s.old_y = a.y
+    s.ball_x = a.x
+    s.ball_y = a.y
+    s.pass_z0 = start_height(w, s.passer, s.pass_kind)
+    s.ball_z = s.pass_z0
+    flight = length / pass_speed(w, s.passer, s.pass_kind)
+    s.arrive_t = s.t + flight
+    near = side_of(tx, s.near, k.side_hysteresis_m)
+    region = region_at(w, tx, ty)
+    moment = next_moment(region, near, s.region, s.moment, s.near)
+    s.pass_is_skip = 1 if length > k.skip_distance_m and near != s.near else 0
+    s.pass_missed_bump = 1 if region == CORNER and moment == BEFORE_BUMP else 0
+    if region == WING and s.region == CORNER and s.moment == BEFORE_BUMP:
+        s.pass_missed_bump = 1
+    s.pass_next_region = region
+    s.pass_x1 = tx + error * math.cos(TWO_PI * u1)
+    s.pass_y1 = ty + error * math.sin(TWO_PI * u1)
+    s.mode = PASS_FLIGHT
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        b.touch_u, _, _, _ = draws.uniforms(s, draws.TOUCH, i, 0, s.n_passes)
+        if b.focus == 0:
+            b.focus = 1
+    set_row(w, c, region, moment, near, 1.0)
+    add(c, COL_passes, 1)
+    add(c, COL_skips, s.pass_is_skip)
+    event(c, EV_PASS, s.passer, s.target, s.pass_kind, s.pass_x1, s.pass_y1)
+
+
+@njit
+def fly(w, c):
+    """One step of a pass in flight; returns FLYING, CAUGHT, STOLEN (``s.target`` = thief), LOOSE_BALL or OUT_BALL."""
+    s = c.s
+    k = w.k
+    dt = k.time_step_s
+    total = s.arrive_t - s.release_t
+    f0 = clip((s.t - dt - s.release_t) / total, 0.0, 1.0) if total > 1e-9 else 1.0
+    f1 = clip((s.t - s.release_t) / total, 0.0, 1.0) if total > 1e-9 else 1.0
+    ax = s.pass_x0 + f0 * (s.pass_x1 - s.pass_x0)
+    ay = s.pass_y0 + f0 * (s.pass_y1 - s.pass_y0)
+    bx = s.pass_x0 + f1 * (s.pass_x1 - s.pass_x0)
+    by = s.pass_y0 + f1 * (s.pass_y1 - s.pass_y0)
+    share = k.bounce_touch_share if s.pass_kind == BOUNCE else 1.0
+    first = 2.0
+    who = -1
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        d, f = point_to_segment(b.x, b.y, ax, ay, bx, by)
+        if d > 2.0 * k.arm_reach_m + 1.0:
+            continue
+        z = ball_height(k, s.pass_kind, f0 + f * (f1 - f0), s.pass_z0)
+        if b.touch_u < touch_chance(k, d, z, w.players[i].reach_m, share) and f < first:
+            first = f
+            who = i
+    s.ball_x = bx
+    s.ball_y = by
+    s.ball_z = ball_height(k, s.pass_kind, f1, s.pass_z0)
+    if who >= 0:
+        s.ball_x = ax + first * (bx - ax)
+        s.ball_y = ay + first * (by - ay)
+        add(c, COL_deflections, 1)
+        event(c, EV_TOUCH, who, s.passer, 0.0, s.ball_x, s.ball_y)
+        _, u1, u2, u3 = draws.uniforms(s, draws.TOUCH, who, 0, s.n_passes)
+        if u1 < k.clean_steal_p:
+            s.target = who
+            return STOLEN
+        angle = TWO_PI * u2
+        return drop(w, c, s.ball_x + k.deflection_m * (0.5 + u3) * math.cos(angle),
+                    s.ball_y + k.deflection_m * (0.5 + u3) * math.sin(angle), 0.5, 1)
+    if s.t < s.arrive_t:
+        return FLYING
+    r = c.agents[s.target]
+    _, _, u2, _ = draws.uniforms(s, draws.AIM, 0, 0, s.n_passes)
+    n_pressure = pressure(w, c, s.target)
+    reached = distance(r.x, r.y, s.pass_x1, s.pass_y1) < k.catch_radius_m
+    if reached and inside(w, r.x, r.y) and u2 >= k.fumble_p + k.fumble_pressure_p * n_pressure:
+        return CAUGHT
+    # past the receiver: it rolls on the way it was going
+    length = distance(s.pass_x0, s.pass_y0, s.pass_x1, s.pass_y1)
+    on = 1.0 if reached else 2.0
+    if length < 1e-6:
+        length = 1.0
+    return drop(w, c, s.pass_x1 + on * (s.pass_x1 - s.pass_x0) / length,
+                s.pass_y1 + on * (s.pass_y1 - s.pass_y0) / length, 0.5, 0)
+
+
+@njit
+def drop(w, c, x, y, fall_s, by_defence):
+    """The ball gets away to (x, y); returns OUT_BALL if that is outside the lines, else LOOSE_BALL."""
+    s = c.s
+    s.out_by_defence = by_defence
+    s.ball_x = x
+    s.ball_y = y
+    s.ball_z = 0.2
+    if not inside(w, x, y):
+        return OUT_BALL
+    s.mode = LOOSE
+    s.loose_kind = 0
+    s.loose_t = s.t + fall_s
+    s.n_loose += 1
+    event(c, EV_LOOSE, -1, -1, by_defence, x, y)
+    return LOOSE_BALL
+
+
+@njit
+def take_ball(w, c, who):
+    """Attacker ``who`` has the ball, dribble unused; counts and rows start from where he stands."""
+    s = c.s
+    k = w.k
+    a = c.agents[who]
+    s.handler = who
+    s.mode = HELD
+    s.action = STAY
+    s.dribble = UNUSED
+    s.catch_t = s.t
+    s.decide_t = s.t + k.catch_pause_s
+    s.guarded_s = 0.0
+    s.held_chance = 0
+    s.ball_x = a.x
+    s.ball_y = a.y
+    s.ball_z = CHEST_M
+    near = side_of(a.x, s.near, k.side_hysteresis_m)
+    region = region_at(w, a.x, a.y)
+    if region != s.region or near != s.near:
+        moment = next_moment(region, near, s.region, s.moment, s.near)
+        set_row(w, c, region, moment, near, 1.0)
+
+
+@njit
+def catch(w, c):
+    """The receiver holds the pass: close-out distances are tallied, the next decision is set."""
+    s = c.s
+    r = c.agents[s.target]
+    gap, _ = nearest_defender(c, r.x, r.y)
+    mm = int(gap * 1000.0 + 0.5)
+    perimeter = s.pass_next_region == WING or s.pass_next_region == CORNER
+    if s.trap_phase == TRAP_NONE and perimeter:
+        if s.pass_missed_bump == 1:
+            add(c, COL_missed_bump_catches, 1)
+            add(c, COL_missed_bump_gap_mm, mm)
+        elif s.pass_is_skip == 1:
+            add(c, COL_skip_catches, 1)
+            add(c, COL_skip_gap_mm, mm)
+        else:
+            add(c, COL_next_catches, 1)
+            add(c, COL_next_gap_mm, mm)
+    event(c, EV_CATCH, s.target, s.passer, gap, r.x, r.y)
+    take_ball(w, c, s.target)
+    s.n_catches += 1

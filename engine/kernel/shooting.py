@@ -1,0 +1,120 @@
+"""Shots: probability by distance and contest, what a shot is worth to the shooter, free throws."""
+
+from __future__ import annotations
+
+import math
+
+from engine.kernel.jit import njit
+
+from engine.kernel.motion import clip, distance, logistic
+from engine.state import N_SHOT_STEPS, N_SIDE, SHOT_STEP_M
+
+
+@njit
+def is_three(w, x, y):
+    """True beyond the arc or, below its break, beyond the corner line (on the line counts two)."""
+    ru = w.rules
+    if y < ru.corner_break_y_m:
+        return abs(x) > ru.corner_x_m
+    return x * x + y * y > ru.arc_m * ru.arc_m
+
+
+@njit
+def lookup(w, table, distance_m, column):
+    """Linear interpolation in shot table ``table``: column 0 logit of make, 1 contest slope per metre."""
+    z = distance_m / SHOT_STEP_M
+    i = int(z)
+    if i >= N_SHOT_STEPS - 1:
+        return w.shots[table, N_SHOT_STEPS - 1, column]
+    f = z - i
+    return w.shots[table, i, column] * (1.0 - f) + w.shots[table, i + 1, column] * f
+
+
+@njit
+def table_logit(w, player, distance_m):
+    """Logit of the player's make at a distance with the nearest defender at the reference distance."""
+    k = w.k
+    p = w.players[player]
+    z = lookup(w, p.table, distance_m, 0)
+    if distance_m < k.rim_range_m:
+        return z + p.rim_logit
+    if distance_m < k.middle_range_m:
+        return z + p.middle_logit
+    return z + p.three_logit
+
+
+@njit
+def make_probability(w, player, distance_m, gap_m, clock_s, off_dribble):
+    """Chance that the shot goes in: table logit plus contest, clock and off-the-dribble terms.
+
+    ``gap_m`` is the nearest defender's (effective) distance at release. Sources: configs/shots, constants.
+    """
+    k = w.k
+    z = table_logit(w, player, distance_m)
+    gap = clip(gap_m, 0.0, k.contest_cap_m)
+    z += lookup(w, w.players[player].table, distance_m, 1) * (gap - k.reference_defender_m)
+    z += k.clock_logit_per_s * (clip(clock_s, 0.0, 24.0) - 12.0)
+    if off_dribble:
+        z += k.off_dribble_logit
+    return logistic(z)
+
+
+@njit
+def effective_gap(w, c, shooter, x, y):
+    """(metres, agent) of the defender who bothers a shot from (x, y) most.
+
+    A taller defender counts as nearer; one behind a shooter who faces the rim counts as farther.
+    """
+    k = w.k
+    best = 99.0
+    who = N_SIDE
+    d_rim = math.sqrt(x * x + y * y)
+    for i in range(N_SIDE, 2 * N_SIDE):
+        a = c.agents[i]
+        d = distance(a.x, a.y, x, y)
+        if d > best + 1.0:
+            continue
+        if distance(a.x, a.y, 0.0, 0.0) > d_rim + 0.2:
+            d *= k.behind_share
+        d -= k.reach_contest_share * (w.players[i].reach_m - w.players[shooter].reach_m)
+        if d < 0.0:
+            d = 0.0
+        if d < best:
+            best = d
+            who = i
+    return best, who
+
+
+@njit
+def foul_probability(w, shooter, defender, distance_m, gap_m):
+    """Chance that a shot draws a foul: falls with the defender's distance, small far from the rim."""
+    k = w.k
+    p = k.shot_foul_p * math.exp(-gap_m / k.shot_foul_scale_m) * (1.6 - 1.2 * w.players[defender].discipline)
+    if distance_m > k.middle_range_m:
+        return p * k.shot_foul_far_share
+    if distance_m > k.rim_range_m:
+        return p * (1.0 + k.shot_foul_far_share) * 0.5
+    return p
+
+
+@njit
+def block_probability(w, shooter, defender, distance_m, gap_m):
+    """Chance that a shot is blocked: near defenders, near the rim, taller reach."""
+    k = w.k
+    if distance_m > k.block_far_m:
+        return 0.0
+    taller = w.players[defender].reach_m - w.players[shooter].reach_m
+    p = k.block_p * math.exp(-gap_m / k.block_scale_m) * (1.0 + 2.0 * taller)
+    return clip(p * (1.0 - 0.5 * distance_m / k.block_far_m), 0.0, 0.5)
+
+
+@njit
+def shot_value(w, player, distance_m, gap_m, three, clock_s, off_dribble):
+    """Points the shooter expects: make, foul and the worth of an offensive rebound."""
+    k = w.k
+    p = make_probability(w, player, distance_m, gap_m, clock_s, off_dribble)
+    points = 3.0 if three else 2.0
+    foul = foul_probability(w, player, N_SIDE, distance_m, gap_m)
+    return (1.0 - foul) * (p * points + (1.0 - p) * k.rebound_value_points) + foul * (
+        p * (points + w.players[player].free_throw) + (1.0 - p) * points * w.players[player].free_throw
+    )

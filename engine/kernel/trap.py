@@ -1,0 +1,287 @@
+"""Trap calls: chances, the call itself, when the trap is set, left, split or called off, and its hazards."""
+
+from __future__ import annotations
+
+from engine.kernel.jit import njit
+
+from engine.kernel import draws
+from engine.kernel.defence import FAR_AWAY, NEVER, set_row, shell_stands, side_index
+from engine.kernel.ending import (
+    AFTER_RESET,
+    OUT_ESCAPE,
+    OUT_OTHER,
+    OUT_RETREAT,
+    OUT_SPLIT,
+    close_after,
+    close_outcome,
+    close_outcome_if_open,
+    defensive_foul,
+    throw_in,
+    turnover,
+    violation,
+)
+from engine.kernel.log import EV, event
+from engine.kernel.motion import distance
+from engine.kernel.offence import assign_break
+from engine.kernel.tally import COL_call_spots, COL_first_call, COL_n_calls, COL_trap_set, add
+from engine.state import (
+    DEAD,
+    DRIBBLING,
+    HELD,
+    LOOSE,
+    N_SIDE,
+    PASS_FLIGHT,
+    RETREAT,
+    SPLIT,
+    STAY,
+    TRAP_AFTER,
+    TRAP_COMING,
+    TRAP_NONE,
+    TRAP_SET,
+    TRIGGERS,
+)
+
+IN_AIR = 1 << TRIGGERS.index("in_air")
+CATCH = 1 << TRIGGERS.index("catch")
+BACK_TURNED = 1 << TRIGGERS.index("back_turned")
+PICKED_UP = 1 << TRIGGERS.index("picked_up")
+DRIBBLE_IN = 1 << TRIGGERS.index("dribble_in")
+HELD_FOR = 1 << TRIGGERS.index("held")
+ACROSS_HALF = 1 << TRIGGERS.index("across_half")
+EV_CALL = EV["call"]
+EV_SET = EV["trap_set"]
+EV_SHELL = EV["shell_stands"]
+EV_HELD = EV["held_ball"]
+EV_TIME_OUT = EV["time_out"]
+EV_PICK_UP = EV["pick_up"]
+
+
+@njit
+def chance(w, c, trigger, handler, region, x, y):
+    """A moment at which a call may be made: at most one of the setting's calls is drawn and started.
+
+    ``handler`` is who has, or will have, the ball in ``region`` at (x, y) metres.
+    """
+    s = c.s
+    if s.trap_phase != TRAP_NONE:
+        return
+    for n in range(w.n_calls):
+        call = w.calls[n]
+        if w.call_regions[n, region] == 0 or (call.triggers & trigger) == 0:
+            continue
+        if call.only_mask != 0 and (call.only_mask >> handler) & 1 == 0:
+            continue
+        c.chances[call.subject] += 1
+        u, _, _, _ = draws.uniforms(s, draws.CALL, call.subject, 0, c.chances[call.subject])
+        if u < call.probability and s.trap_number < s.max_calls:
+            start_call(w, c, n, handler, x, y)
+            return
+
+
+@njit
+def start_call(w, c, n, handler, x, y):
+    """The call is made: roles are latched to persons, team-mates of the trapped man begin to read it."""
+    s = c.s
+    k = w.k
+    call = w.calls[n]
+    s.trap_phase = TRAP_COMING
+    s.trap_call = n
+    s.trap_t = s.t
+    s.trap_side = s.near
+    s.trap_x = x
+    s.trap_y = y
+    s.trap_handler = handler
+    s.trapper_0 = N_SIDE + w.person_of[side_index(s.near), call.double_0]
+    s.trapper_1 = N_SIDE + w.person_of[side_index(s.near), call.double_1]
+    s.trap_number += 1
+    add(c, COL_n_calls, 1)
+    add(c, COL_call_spots, (n + 1) << (4 * (s.trap_number - 1)))
+    if s.trap_number == 1:
+        c.record[COL_first_call] = n + 1
+        s.outcome_open = 1
+    assign_break(w, c)
+    event(c, EV_CALL, handler, n, 0.0, x, y)
+    if s.mode == HELD and s.decide_t < s.t + k.handler_read_s:
+        s.decide_t = s.t + k.handler_read_s
+
+
+@njit
+def look_for_chances(w, c, caught, dribbled_from):
+    """Chances of this step: the catch, the dribble into a spot or over half court, the count, the pick-up."""
+    s = c.s
+    if s.mode != HELD or s.trap_phase != TRAP_NONE:
+        s.picked_up = 0
+        return
+    h = c.agents[s.handler]
+    if caught:
+        chance(w, c, CATCH, s.handler, s.region, h.x, h.y)
+        if s.mode == HELD and s.trap_phase == TRAP_NONE and h.vx * h.x + h.vy * h.y > 0.0:
+            chance(w, c, BACK_TURNED, s.handler, s.region, h.x, h.y)
+        s.picked_up = 0
+        return
+    if dribbled_from != s.region and s.action != STAY:
+        chance(w, c, DRIBBLE_IN, s.handler, s.region, h.x, h.y)
+    if s.across == 1:
+        s.across = 2
+        chance(w, c, ACROSS_HALF, s.handler, s.region, h.x, h.y)
+    if s.picked_up == 1:
+        chance(w, c, PICKED_UP, s.handler, s.region, h.x, h.y)
+    s.picked_up = 0
+    if s.held_chance == 0:
+        for n in range(w.n_calls):
+            if w.call_regions[n, s.region] == 1 and (w.calls[n].triggers & HELD_FOR) != 0:
+                if s.t - s.catch_t >= w.calls[n].held_s:
+                    s.held_chance = 1
+                    chance(w, c, HELD_FOR, s.handler, s.region, h.x, h.y)
+                    return
+
+
+@njit
+def leave_trap(w, c, code):
+    """The ball has got out of the trap (pass, retreat or split): the race back to the shell begins."""
+    s = c.s
+    k = w.k
+    close_outcome(c, code)
+    s.trap_phase = TRAP_AFTER
+    s.after_t = s.t
+    set_row(w, c, s.region, s.moment, s.near, k.dribble_reaction_share)
+
+
+@njit
+def call_off(c):
+    """The trap never came: everybody goes back to the slides."""
+    close_outcome_if_open(c, OUT_OTHER)
+    c.s.trap_phase = TRAP_NONE
+
+
+@njit
+def update_trap(w, c):
+    """Phase of the trap for this step: coming, set, left, shell stands again."""
+    s = c.s
+    k = w.k
+    if s.trap_phase == TRAP_AFTER:
+        if s.mode == HELD or s.mode == PASS_FLIGHT:
+            since = s.t - s.after_t
+            if since > k.window_s or (since > 0.7 and shell_stands(w, c)):
+                close_after(c, AFTER_RESET)
+                s.trap_phase = TRAP_NONE
+                event(c, EV_SHELL, -1, s.trap_call, since, s.ball_x, s.ball_y)
+        return
+    if s.trap_phase == TRAP_NONE or s.mode != HELD:
+        return
+    h = c.agents[s.handler]
+    if s.handler != s.trap_handler:
+        leave_trap(w, c, OUT_ESCAPE)
+        return
+    t0 = c.agents[s.trapper_0]
+    t1 = c.agents[s.trapper_1]
+    d0 = distance(h.x, h.y, t0.x, t0.y)
+    d1 = distance(h.x, h.y, t1.x, t1.y)
+    between = distance(t0.x, t0.y, t1.x, t1.y) - 2.0 * k.body_radius_m
+    both = d0 < k.trap_set_m and d1 < k.trap_set_m
+    if s.action == SPLIT:
+        # past the line between the two trappers, away from where he came
+        gx = s.goal_x - s.trap_x
+        gy = s.goal_y - s.trap_y
+        mx = 0.5 * (t0.x + t1.x)
+        my = 0.5 * (t0.y + t1.y)
+        if (h.x - mx) * gx + (h.y - my) * gy > 0.3 * (gx * gx + gy * gy) ** 0.5:
+            leave_trap(w, c, OUT_SPLIT)
+            return
+    elif distance(h.x, h.y, s.trap_x, s.trap_y) > k.retreat_m and not both:
+        s.action = STAY
+        leave_trap(w, c, OUT_RETREAT if away_from_rim(s, h) else OUT_SPLIT)
+        return
+    if s.trap_phase == TRAP_COMING:
+        if both and between < k.trap_gap_m:
+            s.trap_phase = TRAP_SET
+            if s.trap_number == 1:
+                c.record[COL_trap_set] = 1
+            event(c, EV_SET, s.handler, s.trap_call, s.t - s.trap_t, h.x, h.y)
+            s.action = STAY
+            if s.dribble == DRIBBLING:
+                u, _, _, _ = draws.uniforms(s, draws.TRAP_PICK_UP, 0, 0, s.trap_number)
+                if u < k.set_pick_up_p:
+                    s.dribble = DEAD
+                    event(c, EV_PICK_UP, s.handler, -1, 0.0, h.x, h.y)
+        elif s.t - s.trap_t > w.calls[s.trap_call].give_up_s:
+            call_off(c)
+    elif d0 > k.trap_set_m + 0.5 or d1 > k.trap_set_m + 0.5:
+        s.trap_phase = TRAP_COMING
+
+
+@njit
+def away_from_rim(s, h):
+    """True if the handler is now farther from the rim than where the trap caught him, or level with it."""
+    return h.x * h.x + h.y * h.y >= s.trap_x * s.trap_x + s.trap_y * s.trap_y - 1.0
+
+
+@njit
+def trap_hazards(w, c):
+    """Strips, tie-ups, fouls, steps over a line and time-outs while trappers are on the ball."""
+    s = c.s
+    k = w.k
+    ru = w.rules
+    if s.mode != HELD or (s.trap_phase != TRAP_COMING and s.trap_phase != TRAP_SET):
+        return
+    h = c.agents[s.handler]
+    n = 0
+    clumsy = 0.0
+    thief = s.trapper_0
+    for i in range(N_SIDE, 2 * N_SIDE):
+        if i != s.trapper_0 and i != s.trapper_1:
+            continue
+        b = c.agents[i]
+        if distance(h.x, h.y, b.x, b.y) < k.trap_set_m:
+            n += 1
+            clumsy += 1.6 - 1.2 * w.players[i].discipline
+            thief = i
+    if n == 0:
+        return
+    dt = k.time_step_s
+    u0, u1, u2, u3 = draws.uniforms(s, draws.TRAP_HAZARD, 0, 0, s.step)
+    if draws.happens(u1, k.trap_foul_rate_per_s * clumsy, dt):
+        defensive_foul(w, c)
+        return
+    loose = 1.5 - w.players[s.handler].handle
+    if s.dribble == DRIBBLING:
+        if draws.happens(u0, k.trap_strip_rate_per_s * n * loose, dt):
+            turnover(w, c, 1, thief)
+            return
+    elif n == 2 and draws.happens(u0, k.tie_up_rate_per_s * loose, dt):
+        held_ball(w, c)
+        return
+    edge = ru.half_width_m - abs(h.x)
+    base = h.y - ru.baseline_y_m
+    if base < edge:
+        edge = base
+    if s.front == 1 and ru.backcourt_s > 0.0 and ru.half_y_m - h.y < edge:
+        edge = ru.half_y_m - h.y
+    if edge < k.step_out_within_m and draws.happens(u2, k.step_out_rate_per_s * n, dt):
+        violation(w, c)
+        return
+    if (
+        n == 2
+        and ru.trapped_time_out == 1
+        and s.time_outs > 0
+        and s.trap_phase == TRAP_SET
+        and draws.happens(u3, k.time_out_rate_per_s, dt)
+    ):
+        s.time_outs -= 1
+        event(c, EV_TIME_OUT, s.handler, -1, s.time_outs, h.x, h.y)
+        close_outcome_if_open(c, OUT_OTHER)
+        throw_in(w, c, 0)
+
+
+@njit
+def held_ball(w, c):
+    """Two hold the ball: the possession arrow decides."""
+    s = c.s
+    event(c, EV_HELD, s.handler, -1, 0.0, s.ball_x, s.ball_y)
+    s.n_held += 1
+    u, _, _, _ = draws.uniforms(s, draws.HELD_BALL, 0, 0, s.n_held)
+    if u < w.rules.p_arrow_defence:
+        turnover(w, c, 0, -1)
+        return
+    close_outcome_if_open(c, OUT_OTHER)
+    throw_in(w, c, 0)

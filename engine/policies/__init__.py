@@ -1,0 +1,1 @@
+"""What base slides and trap calls mean."""

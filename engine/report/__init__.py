@@ -1,0 +1,1 @@
+"""What leaves the engine: text for a coach and JSON for a program."""

@@ -1,0 +1,170 @@
+"""Numbers in words for a coach: few decimals, plain ASCII, 80 columns."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import Any
+
+WIDTH = 80
+LABEL = 15
+#: Fewer calls than this say nothing worth reading.
+FEW_CALLS = 30
+
+Found = dict[str, Any]
+
+
+def plain(text: str) -> str:
+    """Text that any terminal can show: letters outside ASCII are escaped."""
+    return text.encode("ascii", "backslashreplace").decode()
+
+
+def count(n: int, one: str, many: str | None = None) -> str:
+    """``12 steals``, ``1 steal``."""
+    return f"{n:,} {one if n == 1 else (many or one + 's')}"
+
+
+def of_hundred(shares: Sequence[float]) -> list[int]:
+    """Shares that add up to 1 as whole numbers that add up to 100 (largest remainders are rounded up)."""
+    exact = [100 * share for share in shares]
+    whole = [int(value) for value in exact]
+    by_remainder = sorted(range(len(exact)), key=lambda i: (whole[i] - exact[i], i))
+    for i in by_remainder[: 100 - sum(whole)]:
+        whole[i] += 1
+    return whole
+
+
+def percent(share: float | None) -> str:
+    """``38%``; a small share that is not 0 is ``under 1%``."""
+    if share is None:
+        return "-"
+    if 0 < share < 0.005:
+        return "under 1%"
+    return f"{100 * share:.0f}%"
+
+
+def amount(value: float, decimals: int) -> str:
+    """A size without its sign; what rounds to nothing is ``less than 0.01``."""
+    text = f"{abs(value):.{decimals}f}"
+    if float(text) == 0 and value != 0:
+        return f"less than {10**-decimals:.{decimals}f}"
+    return text
+
+
+def _side(value: float, decimals: int) -> str:
+    """One end of an interval of points saved: ``0.05 lost`` or ``0.12 saved``."""
+    shown = amount(value, decimals)
+    if value == 0:
+        return "nothing"
+    return f"{shown} {'saved' if value > 0 else 'lost'}"
+
+
+def saved(found: Found, decimals: int, unit: str, short: bool = False) -> str:
+    """Points saved (positive is good) in words.
+
+    With the unit "points per 100 possessions": ``saves 2.1 points per 100 possessions (1.5 to 2.7)``,
+    ``costs ...``, or ``no clear difference (0.4 lost to 0.5 saved points per 100 possessions)`` where the
+    interval holds 0 (without the range when ``short``).
+    """
+    mean, low, high = found["mean"], found["low"], found["high"]
+    unit = f" {unit}" if unit else ""
+    if mean is None:
+        return "nothing to go by"
+    if low is None or high is None:
+        return f"{_side(mean, decimals)}{unit}, too few possessions for a range"
+    if mean == low == high == 0:
+        return "no difference at all"
+    if low > 0:
+        return f"saves {amount(mean, decimals)}{unit} ({low:.{decimals}f} to {high:.{decimals}f})"
+    if high < 0:
+        return f"costs {amount(mean, decimals)}{unit} ({-high:.{decimals}f} to {-low:.{decimals}f})"
+    if short:
+        return "no clear difference"
+    return f"no clear difference ({_side(low, decimals)} to {_side(high, decimals)}{unit})"
+
+
+def scaled(found: Found, factor: float) -> Found:
+    """An interval times a factor; a negative factor swaps its ends."""
+    mean, low, high = (None if found[key] is None else factor * found[key] for key in ("mean", "low", "high"))
+    if factor < 0:
+        low, high = high, low
+    return {"mean": mean, "low": low, "high": high}
+
+
+def around(found: Found, decimals: int) -> str:
+    """``87.1 (86.2 to 88.0)``."""
+    if found["mean"] is None:
+        return "-"
+    text = f"{found['mean']:.{decimals}f}"
+    if found["low"] is None or found["high"] is None:
+        return text
+    return f"{text} ({found['low']:.{decimals}f} to {found['high']:.{decimals}f})"
+
+
+def useful_decimals(found: Found) -> int:
+    """1 where the interval is narrower than 2, else 0: no decimal that the sampling error makes empty."""
+    if found["low"] is None or found["high"] is None:
+        return 0
+    return 1 if found["high"] - found["low"] < 2 else 0
+
+
+def shorten(text: str, width: int) -> str:
+    """Text cut to a width, with dots where something was cut."""
+    text = plain(text)
+    return text if len(text) <= width else text[: width - 3] + "..."
+
+
+def labelled(label: str, text: str) -> str:
+    """A label on the left, text wrapped beside it."""
+    return textwrap.fill(
+        plain(text),
+        WIDTH,
+        initial_indent=f"  {plain(label):<{LABEL}}",
+        subsequent_indent=" " * (LABEL + 2),
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def paragraph(text: str, indent: str = "") -> str:
+    """Wrapped text."""
+    return textwrap.fill(
+        plain(text), WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
+    )
+
+
+def table(rows: Sequence[Sequence[str]], indent: str = "  ") -> list[str]:
+    """Rows as aligned lines: the first column to the left, the others to the right."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines = []
+    for row in rows:
+        cells = [
+            row[0].ljust(widths[0]),
+            *(cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)),
+        ]
+        lines.append((indent + "  ".join(cells)).rstrip())
+    return lines
+
+
+def detail(found: Any, indent: str = "") -> list[str]:
+    """Everything of a result, one line per value, four decimals; an interval stands in one line."""
+    lines = []
+    for key, value in found.items() if isinstance(found, dict) else enumerate(found, start=1):
+        name = plain(str(key))
+        if isinstance(value, dict) and value.keys() == {"mean", "low", "high"}:
+            parts = [_exact(value[part]) for part in ("mean", "low", "high")]
+            lines.append(f"{indent}{name}: {parts[0]} ({parts[1]} to {parts[2]})")
+        elif isinstance(value, dict | list | tuple):
+            lines.append(f"{indent}{name}:" + ("" if value else " none"))
+            lines += detail(value, indent + "  ")
+        else:
+            lines.append(f"{indent}{name}: {_exact(value)}")
+    return lines
+
+
+def _exact(value: Any) -> str:
+    if value is None:
+        return "-"
+    if isinstance(value, float):
+        return f"{round(value, 4) + 0.0:.4f}"
+    return plain(str(value))

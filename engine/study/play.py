@@ -1,0 +1,297 @@
+"""Plays one setting of a scenario: box score, endings, shot mix, pace."""
+
+from __future__ import annotations
+
+import difflib
+import platform
+from dataclasses import asdict, dataclass
+from importlib import metadata
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+import engine
+from engine import estimate
+from engine.errors import InputError
+from engine.state import COLUMN, OUTCOMES
+from engine.study.run import Player, Progress, Records, RunSize, check_size, run_blocks
+from engine.tally import BoxTally, IntArray, Tally
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Number of the JSON contract.
+SCHEMA = 1
+HOME = "home"
+
+#: Further counts of the records that the JSON carries under "counts".
+COUNTS = (
+    "rim_made",
+    "shooting_fouls",
+    "blocks",
+    "passes",
+    "skips",
+    "deflections",
+    "open_threes",
+    "assisted",
+    "drives",
+    "violations",
+    "late_shots",
+    "late_points",
+    "n_calls",
+)
+#: Rates of the JSON, in the order a coach reads them: key -> attribute of the estimates.
+RATES = {
+    "effective_field_goal": "effective_field_goal_share",
+    "turnover": "turnover_rate",
+    "offensive_rebound": "offensive_rebound_share",
+    "free_throws_per_field_goal": "free_throw_rate",
+    "field_goal": "field_goal_share",
+    "three_point": "three_share",
+    "rim": "rim_share",
+    "free_throw": "free_throw_share",
+    "three_attempts": "three_attempt_share",
+    "rim_attempts": "rim_attempt_share",
+    "open_of_threes": "open_three_share",
+    "assisted_of_made": "assisted_share",
+    "steals_of_turnovers": "steal_share",
+}
+#: Mean distance of the nearest defender, metres: key -> attribute of the estimates.
+NEAREST = {
+    "three_point_shot": "three_gap_m",
+    "next_pass_catch": "next_gap_m",
+    "skip_pass_catch": "skip_gap_m",
+    "missed_bump_catch": "missed_bump_gap_m",
+}
+
+
+def open_scenario(scenario: Any) -> Any:
+    """A scenario object, loaded when a path is given."""
+    if isinstance(scenario, (str, Path)):
+        from engine.inputs import load_scenario
+
+        return load_scenario(scenario)
+    return scenario
+
+
+def run_size(scenario: Any, possessions: int | None, seed: int | None, threads: int | None) -> RunSize:
+    """Size of a run; what is None comes from the scenario."""
+    return check_size(
+        scenario.possessions if possessions is None else possessions,
+        scenario.seed if seed is None else seed,
+        threads,
+    )
+
+
+def check_setting(scenario: Any, setting: str | None) -> int:
+    """Index of a setting by name; -1 for "home" or None, the base zone alone.
+
+    Raises
+    ------
+    InputError
+        when the scenario has no setting of that name.
+    """
+    if setting is None or setting == HOME:
+        return -1
+    names = [found.name for found in scenario.settings]
+    if setting in names:
+        return names.index(setting)
+    near = difflib.get_close_matches(setting, [HOME, *names], n=1)
+    hint = f" (nearest: {near[0]})" if near else ""
+    raise InputError(scenario.path, "setting", setting, "one of " + ", ".join([HOME, *names]) + hint)
+
+
+def world_of(packed: Any, index: int) -> Any:
+    """The packed world of a setting by index, -1 staying home."""
+    return packed.home if index < 0 else packed.settings[index].world
+
+
+def versions() -> dict[str, str]:
+    """Versions that the bits of a result may depend on."""
+    return {
+        "python": platform.python_version(),
+        **{name: metadata.version(name) for name in ("numpy", "numba", "scipy")},
+    }
+
+
+def head(command: str, scenario: Any, size: RunSize) -> dict[str, Any]:
+    """First keys of every JSON result."""
+    from engine.inputs import config_hash
+    from engine.inputs.files import shown_path
+
+    return {
+        "schema": SCHEMA,
+        "tool": "trapledger",
+        "version": engine.__version__,
+        "command": command,
+        "scenario": shown_path(scenario.path),
+        "title": scenario.title,
+        "config_hash": config_hash(scenario),
+        "seed": size.seed,
+        "possessions": size.possessions,
+        "versions": versions(),
+    }
+
+
+def play_block_dict(box: BoxTally) -> dict[str, Any]:
+    """The play block of the JSON contract, with more beside the fixed keys."""
+    found = estimate.estimate_play(box)
+    factors = found.four_factors
+    return {
+        "points_per_possession": found.points_per_possession.as_dict(),
+        "net_points_per_possession": found.net_points_per_possession.as_dict(),
+        "seconds_per_possession": found.seconds_per_possession.as_dict(),
+        "box": box.box(),
+        "ends": box.ends_by_name(),
+        "rates": {key: getattr(found, name).as_dict() for key, name in RATES.items()},
+        "shot_mix": [
+            {
+                "band": shots.name,
+                "attempts": shots.attempts,
+                "share": shots.of_all.as_dict(),
+                "made": shots.made.as_dict(),
+            }
+            for shots in found.shots
+        ],
+        "nearest_defender_m": {key: getattr(found, name).as_dict() for key, name in NEAREST.items()},
+        "counts": {name: box.total(name) for name in COUNTS},
+        "four_factors": None if factors is None else asdict(factors),
+        "checks": {name: box.total(name) for name in ("policy_faults", "overflow")},
+    }
+
+
+@dataclass(frozen=True, eq=False)
+class PlayTally(Tally):
+    """One setting played: ``box``, and ``first`` int64[n_spots, outcome] possessions by their first call."""
+
+    box: BoxTally
+    first: IntArray
+
+    @classmethod
+    def from_records(cls, records: Records, n_spots: int) -> PlayTally:
+        """Tally a block int32[count, N_RECORD]."""
+        spot = records[:, COLUMN["first_call"]].astype(np.int64)
+        outcome = records[:, COLUMN["outcome"]].astype(np.int64)
+        code = ((spot - 1) * len(OUTCOMES) + outcome)[spot > 0]
+        first = np.bincount(code, minlength=n_spots * len(OUTCOMES)).astype(np.int64)
+        return cls(BoxTally.from_records(records), first.reshape(n_spots, len(OUTCOMES)))
+
+
+@dataclass(frozen=True)
+class PlayResult:
+    """What one setting did: ``tally`` the whole-number sums, ``to_dict()`` the JSON contract."""
+
+    scenario: Any
+    size: RunSize
+    setting: str
+    calls_made: tuple[Any, ...]
+    tally: PlayTally
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON contract of ``play``; equal for equal inputs whatever the number of threads."""
+        box = self.tally.box
+        result = head("play", self.scenario, self.size)
+        result["setting"] = self.setting
+        result["offence"] = self.scenario.offence_team.name
+        result["defence"] = self.scenario.defence_team.name
+        result |= play_block_dict(box)
+        clock, time_ms = self.scenario.rules.clock, box.total("time_ms")
+        live_ms = 1000 * clock.periods * clock.period_s
+        result["possessions_per_game"] = live_ms * box.n / (2 * time_ms) if time_ms else None
+        result["calls"] = self._calls()
+        return result
+
+    def _calls(self) -> list[dict[str, Any]]:
+        n = self.tally.box.n
+        found = []
+        for call, outcomes in zip(self.calls_made, self.tally.first, strict=True):
+            called = int(outcomes.sum())
+            shares = [count / called if called else None for count in outcomes.tolist()]
+            found.append(
+                {
+                    "spot": call.spot,
+                    "call": call.name,
+                    "called": called,
+                    "per_100_possessions": 100 * called / n,
+                    "outcomes": dict(zip(OUTCOMES, shares, strict=True)),
+                }
+            )
+        return found
+
+    def table(self) -> pd.DataFrame:
+        """Means and rates: index quantity, columns mean, low, high (95%)."""
+        import pandas as pd
+
+        found = self.to_dict()
+        rows = {
+            name: found[name]
+            for name in ("points_per_possession", "net_points_per_possession", "seconds_per_possession")
+        } | found["rates"]
+        table = pd.DataFrame.from_dict(rows, orient="index", columns=["mean", "low", "high"])
+        return table.astype(float).rename_axis("quantity")
+
+    def box(self) -> pd.Series:
+        """The box score: counts over all possessions."""
+        import pandas as pd
+
+        return pd.Series(self.tally.box.box(), name=self.setting)
+
+    def ends(self) -> pd.Series:
+        """How possessions ended: counts."""
+        import pandas as pd
+
+        return pd.Series(self.tally.box.ends_by_name(), name=self.setting)
+
+    def shots(self) -> pd.DataFrame:
+        """Shots by band of distance: attempts, share of all attempts and share made, with 95% intervals."""
+        import pandas as pd
+
+        rows = play_block_dict(self.tally.box)["shot_mix"]
+        return pd.json_normalize(rows, sep="_").set_index("band")
+
+    def calls(self) -> pd.DataFrame:
+        """First calls: spot, call, called, per 100 possessions, and the share of each outcome."""
+        import pandas as pd
+
+        return pd.json_normalize(self._calls(), sep="_")
+
+
+def play(
+    scenario: Any,
+    possessions: int | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    setting: str | None = None,
+    progress: Progress | None = None,
+) -> PlayResult:
+    """Play one setting of a scenario.
+
+    Parameters
+    ----------
+    scenario : path of a scenario file, or what ``engine.load`` returned
+    possessions, seed : None takes the scenario's own
+    threads : None uses every available core; the result does not depend on it
+    setting : name of a setting, None or "home" for staying home in the base zone
+    progress : called as ``progress(done, total)`` after each block
+
+    Raises
+    ------
+    InputError
+        bad input, an unknown setting, possessions < 1, a negative seed or threads < 1.
+    """
+    scenario = open_scenario(scenario)
+    size = run_size(scenario, possessions, seed, threads)
+    index = check_setting(scenario, setting)
+    from engine.pack import pack
+
+    world = world_of(pack(scenario), index)
+    calls = tuple(scenario.settings[index].calls) if index >= 0 else ()
+    player = Player(size.seed)
+    player.warm(world)
+
+    def task(first: int, count: int) -> PlayTally:
+        return PlayTally.from_records(player.block(world, first, count, HOME), len(calls))
+
+    tally = run_blocks(size, player, task, progress)
+    return PlayResult(scenario, size, setting or HOME, calls, tally)
