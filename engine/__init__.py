@@ -46,7 +46,7 @@ def check(path: str | PathLike[str]) -> pd.Series:
     """
     import pandas as pd
 
-    from engine.inputs import check_path
+    from engine.check import check_path
 
     return pd.Series(check_path(path), dtype="object", name="meaning")
 

@@ -66,19 +66,31 @@ def _progress(quiet: bool, unit: str = "possession") -> Iterator[Callable[[int, 
     if quiet:
         yield None
         return
-    from tqdm import tqdm  # type: ignore[import-untyped]  # tqdm ships no types
+    from tqdm import tqdm
 
     seldom = {} if sys.stderr.isatty() else {"mininterval": 10.0}
-    bar = tqdm(
-        total=1, unit=f" {unit}s", unit_scale=True, delay=BAR_DELAY_S, leave=False, file=sys.stderr, **seldom
-    )
+    bars: list[tqdm] = []
 
     def show(done: int, total: int) -> None:
-        bar.total = total
-        bar.update(done - bar.n)
+        if not bars:  # only now, so that the time to compile does not count
+            bars.append(
+                tqdm(
+                    total=total,
+                    unit=f" {unit}s",
+                    unit_scale=True,
+                    delay=BAR_DELAY_S,
+                    leave=False,
+                    file=sys.stderr,
+                    **seldom,
+                )
+            )
+        bars[0].update(done - bars[0].n)
 
-    with bar:
+    try:
         yield show
+    finally:
+        for bar in bars:
+            bar.close()
 
 
 def _announce_compile(quiet: bool) -> None:
@@ -183,7 +195,7 @@ def play(
 @click.option("--quiet", is_flag=True, help="Say nothing about files that are good.")
 def check(paths: tuple[str, ...], quiet: bool) -> None:
     """Check files or folders and say in one line what each of them means."""
-    from engine.inputs import check_path
+    from engine.check import check_path
 
     bad = False
     for path in paths:

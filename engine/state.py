@@ -162,6 +162,7 @@ CONSTANTS = (
     "front_distance_m",
     "lob_distance_m",
     "shooter_make",
+    "pick_up_beyond_arc_m",
     "bump_m",
     "side_hysteresis_m",
     "gamble_p",
@@ -189,6 +190,14 @@ CONSTANTS = (
     "pressure_within_m",
     "release_pressure_s",
     "catch_radius_m",
+    "risk_cover_share",
+    "passer_space_m",
+    "near_touch_share",
+    "near_touch_trap_share",
+    "receiver_space_m",
+    "shield_share",
+    "over_aim_share",
+    "over_release_s",
     "fumble_p",
     "fumble_pressure_p",
     # decisions
@@ -212,6 +221,7 @@ CONSTANTS = (
     "drive_width_m",
     "drive_handle_m",
     "drive_penalty_points",
+    "drive_stopped_points",
     "block_path_m",
     "strip_rate_per_s",
     "strip_within_m",
@@ -283,11 +293,13 @@ CONSTANTS = (
     "attack_speed_share",
     # lines, counts, restarts
     "travel_p",
+    "lane_margin_s",
     "post_up_points",
     "start_spread_m",
     "spot_spread_m",
     "backcourt_used_s",
     "bring_up_speed_share",
+    "bring_up_free_m",
     # next possession
     "excess_live_steal_points",
     "excess_dead_ball_points",
@@ -494,6 +506,7 @@ STATE = np.dtype(
         ("spot_side", np.int64),
         ("spot_t", np.float64),
         ("catch_t", np.float64),
+        ("stale_t", np.float64),  # since when the ball sticks
         ("decide_t", np.float64),
         ("held_chance", np.int64),
         ("picked_up", np.int64),  # the dribble was picked up in this step
@@ -507,7 +520,7 @@ STATE = np.dtype(
         ("pass_z0", np.float64),
         ("release_t", np.float64),
         ("arrive_t", np.float64),
-        ("pass_from_trap", np.int64),
+        ("release_pressure", np.int64),  # defenders on the passer at the release
         ("pass_next_region", np.int64),
         ("pass_is_skip", np.int64),
         ("pass_missed_bump", np.int64),
@@ -539,6 +552,7 @@ STATE = np.dtype(
         ("trapper_0", np.int64),
         ("trapper_1", np.int64),
         ("trap_handler", np.int64),
+        ("trap_read_t", np.float64),  # when the handler knows that he is being trapped
         ("trap_number", np.int64),
         ("after_t", np.float64),
         ("outcome_open", np.int64),
@@ -618,4 +632,15 @@ EVENTS = (
     "end",
     "fake",
     "pick_up",
+    "violation",
+)
+VIOLATIONS = (
+    "backcourt count",
+    "over and back",
+    "closely guarded",
+    "three seconds",
+    "travel",
+    "stepped on a line",
+    "possession too long",
+    "shot clock",
 )

@@ -17,9 +17,10 @@ from input_files import (
     write_all,
 )
 
+from engine.check import check_path
 from engine.errors import InputError
 from engine.inputs import (
-    check_path,
+    configs_root,
     load_alignment,
     load_call,
     load_constants,
@@ -156,6 +157,7 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
     # scenarios
     ("scenario", "possessions", 0, ("possessions", "0", "a whole number from 1")),
     ("scenario", "possessions", 1e3, ("possessions", "1000.0", "a whole number from 1")),
+    ("scenario", "possessions", 10**9 + 1, ("possessions", "1000000001", "from 1 to 1000000000")),
     ("scenario", "seed", -1, ("seed", "-1", "from 0 to 18446744073709551615")),
     ("scenario", "seed", 2**64, ("seed", "65 bits", "up to 18446744073709551615")),
     ("scenario", "over_n", 0, ("over_n", "0", "a whole number from 1")),
@@ -186,6 +188,14 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
     ("scenario", "rules_changes", {"clock.shot_s": -3}, ('rules_changes."clock.shot_s"', "-3", "seconds")),
     ("scenario", "rules_changes", {"name": "x"}, ("rules_changes", "'name'", "a key of the rule set")),
     ("scenario", "beyond_range", 1, ("beyond_range", "1", "true or false")),
+    ("scenario", "setting/0/name", "home", ("setting[1].name", "'home'", "home is the zone without calls")),
+    ("scenario", "setting/1/name", " Home", ("setting[2].name", "home is the zone without calls")),
+    (
+        "scenario",
+        "setting/0/call",
+        [{"call": "corner.toml"}] * 9,
+        ("setting[1].call", "9 calls", "at most 8 calls"),
+    ),
     ("scenario", "setting/1/name", "Corner", ("setting[2].name", "'Corner'", "setting[1] has it")),
     ("scenario", "setting/1/call/1/call", "corner.toml", ("setting[2].call[2].call", "one call per region")),
     (
@@ -372,6 +382,25 @@ def test_a_wrong_rule_set(tmp_path: Path) -> None:
         put(data, key, value)
         text = message(load_rules, write(tmp_path, "mine.toml", data))
         for piece in ("mine.toml", *pieces):
+            assert piece in text, text
+
+
+def test_a_wrong_court_file(tmp_path: Path) -> None:
+    """The layout is read in full and placed on the court of every shipped rule set."""
+    good = (configs_root() / "court" / "regions.toml").read_text(encoding="utf-8")
+    cases = [
+        ("\ntop = [", "\ntip = [", ("unknown key regions.tip", "nearest 'top'")),
+        ("[spots]\n", "[spots]\nnowhere = [99, 0]\n", ("spots.nowhere", "(99.00, 0.00)", "in bounds")),
+        ("[points]\n", "[points]\nodd = 3\n", ("points.odd", "3", "[x, y]")),
+    ]
+    path = tmp_path / "regions.toml"
+    path.write_text(good, encoding="utf-8")
+    assert "on the courts of 4 rule sets" in check_path(path)[0]
+    for old, new, pieces in cases:
+        path.write_text(good.replace(old, new, 1), encoding="utf-8")
+        assert path.read_text(encoding="utf-8") != good
+        text = message(check_path, path)
+        for piece in ("regions.toml", *pieces):
             assert piece in text, text
 
 

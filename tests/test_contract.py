@@ -214,7 +214,7 @@ def test_progress_counts_every_possession(scenario: Any, monkeypatch: pytest.Mon
     monkeypatch.setattr(run, "BLOCK", 100)
     seen: list[tuple[int, int]] = []
     engine.play(scenario, 450, 1, 2, progress=lambda done, total: seen.append((done, total)))
-    assert seen == [(100, 450), (200, 450), (300, 450), (400, 450), (450, 450)]
+    assert seen == [(0, 450), (100, 450), (200, 450), (300, 450), (400, 450), (450, 450)]
 
 
 def test_an_interrupt_drops_the_blocks_that_wait(scenario: Any, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -228,7 +228,7 @@ def test_an_interrupt_drops_the_blocks_that_wait(scenario: Any, monkeypatch: pyt
 
     with pytest.raises(KeyboardInterrupt):
         engine.play(scenario, 10_000_000, 1, 2, progress=stop)
-    assert seen == [10, 20, 30, 40, 50]
+    assert seen == [0, 10, 20, 30, 40, 50]
 
 
 @pytest.mark.parametrize(
@@ -329,7 +329,8 @@ def test_text_warns_of_cut_possessions(played: Found) -> None:
         ((-2.1, -2.7, -1.5), "costs 2.1 points (1.5 to 2.7)"),
         ((0.1, -0.4, 0.6), "no clear difference (0.4 lost to 0.6 saved points)"),
         ((0.0, 0.0, 0.0), "no difference at all"),
-        ((0.02, 0.01, 0.03), "saves less than 0.1 points (0.0 to 0.0)"),
+        ((0.02, 0.01, 0.03), "saves 0.02 points (0.01 to 0.03)"),
+        ((0.002, 0.001, 0.04), "saves under 0.01 points (under 0.01 to 0.04)"),
         ((0.5, None, None), "0.5 saved points, too few possessions for a range"),
         ((None, None, None), "nothing to go by"),
     ],

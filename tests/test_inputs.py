@@ -13,9 +13,9 @@ import pytest
 from input_files import SHOTS, alignment, call, player, scenario, team, toml_text, write, write_all, zone
 from pydantic import ValidationError
 
+from engine.check import check_path
 from engine.errors import InputError
 from engine.inputs import (
-    check_path,
     config_hash,
     configs_root,
     defaults,

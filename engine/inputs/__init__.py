@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from engine.inputs.alignment import Alignment, AlignmentRow, Break, load_alignment
 from engine.inputs.calls import Call, load_call
-from engine.inputs.check import check_path
 from engine.inputs.constants import Constant, load_constants
 from engine.inputs.files import Source, configs_root, spot_names
 from engine.inputs.places import ROLES, Entry, Option, Placement, RowOption
@@ -42,7 +41,6 @@ __all__ = [
     "Zone",
     "ZonePlaces",
     "ZoneRow",
-    "check_path",
     "config_hash",
     "configs_root",
     "load_alignment",

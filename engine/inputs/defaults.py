@@ -1,4 +1,4 @@
-"""What an input file leaves out, in one place.
+"""What an input file leaves out, in one place, and the limits that files and callers share.
 
 Every value a loader fills in when a key is absent stands here with its unit, so that a reader of a
 file never has to search the code for what an absent key means. Model constants have no defaults: they
@@ -12,8 +12,11 @@ from __future__ import annotations
 START = "bring_up"
 #: Possessions played when neither the file nor the caller says how many (count).
 POSSESSIONS = 20_000
-#: Seed of the random numbers (0 to 2^64 - 1).
+#: Most possessions a run may have (count): every sum of a tally still fits 64 bits.
+MOST_POSSESSIONS = 10**9
+#: Seed of the random numbers (0 to MOST_SEED).
 SEED = 1
+MOST_SEED = 2**64 - 1
 #: Calls over which the risk of a call is added up (count).
 OVER_N = 20
 
@@ -47,3 +50,7 @@ HELD_S = 1.0
 GIVE_UP_S = 4.0
 #: Who runs back how: "shell" (everyone to his place) or "trappers_last".
 WAY_BACK = "shell"
+
+# --- settings ------------------------------------------------------------------------------------------
+#: Name of playing the zone without calls; no setting of a scenario may have it.
+HOME = "home"

@@ -21,18 +21,18 @@ from engine.inputs.rules import Rules, change_rules, rules_from
 from engine.inputs.shots import ShotTable, load_shot_table
 from engine.inputs.team import Team, check_numbers, team_from
 from engine.inputs.zone import Zone, chosen, zone_from
+from engine.state import MOST_CALLS
 
 STARTS = ("bring_up", "frontcourt")
 ARROWS = ("offence", "defence", "even")
-SEED_HIGH = 2**64 - 1
 
 Start = Annotated[str, Field(strict=True), AfterValidator(one_of(STARTS))]
 Arrow = Annotated[str, Field(strict=True), AfterValidator(one_of(ARROWS))]
 
 
 def _seed(value: int) -> int:
-    if not 0 <= value <= SEED_HIGH:
-        raise not_allowed(f"a whole number from 0 to {SEED_HIGH}")
+    if not 0 <= value <= defaults.MOST_SEED:
+        raise not_allowed(f"a whole number from 0 to {defaults.MOST_SEED}")
     return value
 
 
@@ -128,7 +128,10 @@ class _File(Frozen):
     shot_table: Text = Field(description="name or path of the level's shot table")
     start: Start = Field(default=defaults.START, description="how a possession starts")
     possessions: Whole = Field(
-        default=defaults.POSSESSIONS, ge=1, le=1_000_000_000_000, description="possessions to play, count"
+        default=defaults.POSSESSIONS,
+        ge=1,
+        le=defaults.MOST_POSSESSIONS,
+        description="possessions to play, count",
     )
     seed: Seed = Field(default=defaults.SEED, description="seed of the random numbers")
     over_n: Whole = Field(
@@ -173,6 +176,12 @@ def _settings(file: _File, source: Source, offence: Team) -> tuple[Setting, ...]
     settings: list[Setting] = []
     for i, written in enumerate(file.setting):
         key = f"setting[{i + 1}]"
+        if written.name.strip().casefold() == defaults.HOME:
+            allowed = f"another name ({defaults.HOME} is the zone without calls)"
+            raise InputError(where, f"{key}.name", written.name, allowed)
+        if len(written.call) > MOST_CALLS:
+            found = f"{len(written.call)} calls"
+            raise InputError(where, f"{key}.call", found, f"at most {MOST_CALLS} calls in a setting")
         for j, earlier in enumerate(settings):
             if earlier.name.casefold() == written.name.casefold():
                 raise InputError(

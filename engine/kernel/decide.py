@@ -37,7 +37,6 @@ from engine.state import (
     RETREAT,
     SPLIT,
     STAY,
-    TRAP_AFTER,
     TRAP_COMING,
     TRAP_SET,
 )
@@ -81,6 +80,23 @@ def hold_value(w, left_s, held_s):
 
 
 @njit
+def numbers(w, c, x, y, receiver):
+    """Attackers less defenders on the rim's side of (x, y), the man there counted: 0 to 2 more."""
+    d = distance(x, y, 0.0, 0.0)
+    n = 1
+    for i in range(N_SIDE):
+        a = c.agents[i]
+        if i != receiver and distance(a.x, a.y, 0.0, 0.0) < d:
+            n += 1
+        b = c.agents[i + N_SIDE]
+        if distance(b.x, b.y, 0.0, 0.0) < d + 0.5:
+            n -= 1
+    if n < 0:
+        return 0
+    return n if n < 2 else 2
+
+
+@njit
 def weigh_drives(w, c, hold, left_s):
     """Values and goals of five drives fanned around the line to the rim."""
     s = c.s
@@ -92,6 +108,7 @@ def weigh_drives(w, c, hold, left_s):
     length = clip(d_rim - 0.6, 0.3, k.drive_length_m)
     speed = p.top_speed_mps * k.dribble_speed_share * 0.7
     time_s = length / speed
+    ahead = k.numbers_value_points * numbers(w, c, a.x, a.y, s.handler)
     for m in range(N_DRIVES):
         angle = base + (m - 2) * DRIVE_TURN
         gx = a.x + length * math.cos(angle)
@@ -109,16 +126,18 @@ def weigh_drives(w, c, hold, left_s):
                 clear = d
         beat = logistic((clear - k.drive_clear_m + k.drive_handle_m * (p.handle - 0.5)) / k.drive_width_m)
         d_end = distance(gx, gy, 0.0, 0.0)
-        gap = help_gap(w, c, gx, gy, time_s, -1)
+        gap = help_gap(w, c, gx, gy, time_s + k.reaction_s + 0.5 * k.rim_release_s, -1)
         shot = shot_value(w, s.handler, d_end, gap, is_three(w, gx, gy), left_s, True)
-        end = shot if shot > hold else hold
-        c.option_value[OPT_DRIVE + m] = beat * end + (1.0 - beat) * (hold - 0.15) - k.drive_penalty_points
+        # a drive that leads to no better shot has only used up the dribble among defenders
+        end = shot if shot > hold else hold - k.drive_penalty_points
+        end += ahead
+        c.option_value[OPT_DRIVE + m] = beat * end + (1.0 - beat) * (hold - k.drive_stopped_points)
         c.option_a[OPT_DRIVE + m] = gx
         c.option_b[OPT_DRIVE + m] = gy
 
 
 @njit
-def weigh_pass(w, c, j, left_s, release_s, n_pressure, trapped):
+def weigh_pass(w, c, j, left_s, release_s, n_pressure):
     """Value (points) and best kind of a pass to team-mate ``j``; goals are written beside it."""
     s = c.s
     k = w.k
@@ -147,8 +166,8 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, trapped):
         worth += k.middle_touch_points
     elif region == SHORT_CORNER or region == LOW_POST or region == LANE:
         worth += k.post_up_points
-    if trapped:
-        worth += k.numbers_value_points
+    ahead = k.numbers_value_points * numbers(w, c, x, y, j)
+    worth += ahead
     if d_rim < FARTHEST_SHOT_M and left_s > time_s + 0.3:
         shot = shot_value(w, j, d_rim, gap, is_three(w, x, y), left_s - time_s, False)
         if shot > worth:
@@ -156,7 +175,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, trapped):
     risk = lane_risk(w, c, s.handler, x, y, DIRECT, release_s, n_pressure)
     kind = DIRECT
     if risk > 0.06:
-        over = lane_risk(w, c, s.handler, x, y, OVER_TOP, release_s, n_pressure)
+        over = lane_risk(w, c, s.handler, x, y, OVER_TOP, release_s + k.over_release_s, n_pressure)
         if over < risk:
             risk = over
             kind = OVER_TOP
@@ -227,27 +246,37 @@ def decide(w, c):
     p = w.players[s.handler]
     s.n_decisions += 1
     s.decide_t = s.t + k.decision_period_s
-    trapped = s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET
+    trapped = s.trap_phase == TRAP_SET or (s.trap_phase == TRAP_COMING and s.t >= s.trap_read_t)
     left = time_left(w, c)
     region = region_at(w, a.x, a.y)
     n_pressure = pressure(w, c, s.handler)
-    if region == BACKCOURT and not trapped and n_pressure == 0:
+    d_rim = distance(a.x, a.y, 0.0, 0.0)
+    bringing_up = s.action == DRIBBLE_TO and d_rim > ru.arc_m + k.bring_up_free_m
+    if (region == BACKCOURT or bringing_up) and not trapped and n_pressure == 0:
         return
     for o in range(N_OPTIONS):
         c.option_value[o] = NOT_AN_OPTION
-    held = s.t - s.catch_t
+    if s.action == DRIBBLE_TO:
+        s.stale_t = s.t
+    held = s.t - s.stale_t
     hold = hold_value(w, left, held)
     if trapped:
         hold -= k.numbers_value_points
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
+    late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)
+    if late_in_lane > 0.0:
+        hold -= 0.5 * late_in_lane
     c.option_value[OPT_HOLD] = hold
-    d_rim = distance(a.x, a.y, 0.0, 0.0)
     if d_rim < FARTHEST_SHOT_M or left < 1.5:
-        gap, _ = effective_gap(w, c, s.handler, a.x, a.y)
+        # where he will be when he has stopped and gone up
+        pace = math.sqrt(a.vx * a.vx + a.vy * a.vy)
+        sx = a.x + a.vx * pace / (2.0 * k.brake_mps2)
+        sy = a.y + a.vy * pace / (2.0 * k.brake_mps2)
+        gap, _ = effective_gap(w, c, s.handler, sx, sy)
         dribbled = s.dribble == DRIBBLING
         c.option_value[OPT_SHOOT] = shot_value(
-            w, s.handler, d_rim, gap * 0.9, is_three(w, a.x, a.y), left, dribbled
+            w, s.handler, distance(sx, sy, 0.0, 0.0), gap * 0.9, is_three(w, sx, sy), left, dribbled
         )
     if s.dribble != DEAD and s.trap_phase != TRAP_SET and d_rim < 9.0 and d_rim > 0.8:
         weigh_drives(w, c, hold, left)
@@ -256,7 +285,7 @@ def decide(w, c):
     release_s = k.pass_release_s + k.release_pressure_s * n_pressure
     for j in range(N_SIDE):
         if j != s.handler:
-            weigh_pass(w, c, j, left, release_s, n_pressure, trapped or s.trap_phase == TRAP_AFTER)
+            weigh_pass(w, c, j, left, release_s, n_pressure)
     scale = k.noise_points * (1.5 - p.passing)
     best = NOT_AN_OPTION
     chosen = OPT_HOLD

@@ -260,7 +260,13 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
         if not shooter_ok:
             gap = k.off_shooter_gap_m
         x, y = toward_rim(fx, fy, gap)
-        if s.mode == HELD and a.focus == 0:
+        meet = w.rules.arc_m + k.pick_up_beyond_arc_m
+        out = math.sqrt(x * x + y * y)
+        if out > meet:
+            # waits at the edge of the zone until the ball comes
+            x *= meet / out
+            y *= meet / out
+        elif s.mode == HELD and a.focus == 0:
             h = c.agents[s.handler]
             x += 0.25 * h.vx
             y += 0.25 * h.vy
@@ -333,7 +339,9 @@ def defence_targets(w, c):
     if s.mode == HELD:
         h = c.agents[s.handler]
         d_rim = distance(h.x, h.y, 0.0, 0.0)
-        z = table_logit(w, s.handler, d_rim)
+        # judged by the shot he would step into, not by where he still is
+        step_in = w.rules.arc_m + 0.4
+        z = table_logit(w, s.handler, d_rim if d_rim < step_in else step_in)
         shooter_ok = z > math.log(k.shooter_make / (1.0 - k.shooter_make)) or d_rim < k.middle_range_m
     trapping = s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET
     covering = trapping or (

@@ -102,6 +102,8 @@ EV_THROW_IN = EV["throw_in"]
 EV_TURNOVER = EV["turnover"]
 EV_STEAL = EV["steal"]
 EV_END = EV["end"]
+EV_VIOLATION = EV["violation"]
+BACKCOURT_COUNT, OVER_AND_BACK, GUARDED, THREE_SECONDS, TRAVEL, LINE, TOO_LONG, SHOT_CLOCK = range(8)
 EV_LEFT = EV["trap_left"]
 
 
@@ -178,8 +180,9 @@ def close_outcome_if_open(c, code):
 
 
 @njit
-def violation(w, c):
-    """A count, clock or line violation by the offence (dead ball)."""
+def violation(w, c, kind):
+    """A count, clock or line violation by the offence (dead ball); ``kind`` indexes state.VIOLATIONS."""
+    event(c, EV_VIOLATION, c.s.handler, -1, kind, c.s.ball_x, c.s.ball_y)
     add(c, COL_violations, 1)
     turnover(w, c, 0, -1)
 
@@ -188,6 +191,7 @@ def violation(w, c):
 def shot_clock_violation(w, c):
     """The shot clock runs out: a dead-ball turnover that is counted as its own ending."""
     k = w.k
+    event(c, EV_VIOLATION, c.s.handler, -1, SHOT_CLOCK, c.s.ball_x, c.s.ball_y)
     add(c, COL_violations, 1)
     add(c, COL_turnovers, 1)
     close_outcome_if_open(c, OUT_TURNOVER)

@@ -2,8 +2,8 @@
 
 Law: toward a wanted velocity w the velocity follows v(t) = w + (v0 - w) exp(-t / tau), integrated exactly
 over the step, so a straight run from rest is v(t) = vmax (1 - exp(-t / tau)) at any step length
-(Furusawa, Hill & Parkinson 1927; Samozino et al. 2016; evidence section 3). The change of velocity in a
-step is limited by the braking limit; the wanted speed near the target is what can still be braked.
+(Furusawa, Hill & Parkinson 1927; Samozino et al. 2016; seen second-hand). Braking and turning are not bound by
+tau but by the braking limit; the wanted speed near the target is what can still be braked.
 """
 
 from __future__ import annotations
@@ -69,13 +69,18 @@ def move(a, top_mps, tau_s, gain, brake_mps2, dt):
             wanted = d / dt
         wx = wanted * dx / d
         wy = wanted * dy / d
-    cx = (wx - a.vx) * gain
-    cy = (wy - a.vy) * gain
+    cx = wx - a.vx
+    cy = wy - a.vy
+    speeding_up = a.vx * cx + a.vy * cy >= 0.0
+    if speeding_up:
+        cx *= gain
+        cy *= gain
     change = math.sqrt(cx * cx + cy * cy)
     limit = brake_mps2 * dt
-    if change > limit:
-        cx *= limit / change
-        cy *= limit / change
+    if change > limit or not speeding_up:
+        if change > limit:
+            cx *= limit / change
+            cy *= limit / change
         a.x += (a.vx + 0.5 * cx) * dt
         a.y += (a.vy + 0.5 * cy) * dt
     else:

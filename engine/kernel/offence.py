@@ -58,6 +58,14 @@ def spot_of(w, c, i):
 
 
 @njit
+def reading_delay(w, first_s):
+    """Seconds to read a trap: ``first_s`` when none has been seen, shrinking with those seen in the game."""
+    k = w.k
+    delay = first_s * math.exp(-k.readiness_per_trap * w.rules.traps_seen)
+    return delay if delay > k.read_delay_least_s else k.read_delay_least_s
+
+
+@njit
 def assign_break(w, c):
     """At a call: each team-mate gets a reading time and, nearest first, a place of the trap break.
 
@@ -65,10 +73,7 @@ def assign_break(w, c):
     """
     s = c.s
     k = w.k
-    ru = w.rules
-    delay = k.read_delay_s * math.exp(-k.readiness_per_trap * ru.traps_seen)
-    if delay < k.read_delay_least_s:
-        delay = k.read_delay_least_s
+    delay = reading_delay(w, k.read_delay_s)
     for i in range(N_SIDE):
         a = c.agents[i]
         a.break_role = -1
@@ -147,6 +152,7 @@ def off_ball(w, c, i, diver):
         a.tx = -1.0 * s.near
         a.ty = 0.9
         a.speed_share = k.attack_speed_share
+        leave_lane(w, a)
         return
     x, y = spot_of(w, c, i)
     a.tx = x
@@ -162,7 +168,7 @@ def off_ball(w, c, i, diver):
 def leave_lane(w, a):
     """Who has stood in the lane too long steps out before the count ends."""
     ru = w.rules
-    if a.lane_t > ru.three_seconds_s - 0.9:
+    if a.lane_t > ru.three_seconds_s - w.k.lane_margin_s:
         out = ru.lane_half_width_m + 0.6
         a.tx = out if a.x >= 0.0 else -out
         a.ty = a.y

@@ -113,14 +113,27 @@ def start_height(w, passer, kind):
 
 
 @njit
-def aim_sd(w, c, passer, length_m, n_pressure):
+def aim_sd(w, c, passer, kind, length_m, n_pressure):
     """Standard deviation (metres) of where the pass arrives, per axis."""
     k = w.k
     sd = k.aim_sd_per_m * length_m * (1.5 - w.players[passer].passing)
     sd *= 1.0 + k.aim_pressure_share * n_pressure
+    if kind == OVER_TOP:
+        sd *= 1.0 + k.over_aim_share
     if n_pressure > 0 and c.s.dribble == DEAD:
         sd *= 1.0 + k.dead_dribble_aim_share
     return sd
+
+
+@njit
+def near_share(k, along_m, left_m, n_pressure):
+    """What is left of a touch near the ends of a pass (metres from passer and to the catch).
+
+    The passer steps around one defender, less so around two; the receiver shields the ball with his body.
+    """
+    if along_m < k.passer_space_m:
+        return k.near_touch_share if n_pressure < 2 else k.near_touch_trap_share
+    return k.shield_share if left_m < k.receiver_space_m else 1.0
 
 
 @njit
@@ -138,10 +151,19 @@ def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
         d, f = point_to_segment(b.x, b.y, a.x, a.y, tx, ty)
         if d > 4.0:
             continue
-        time_s = release_s + f * length / v - k.reaction_s
-        d -= 0.5 * cover_m(time_s, w.players[i].top_speed_mps, k.sprint_tau_s)
-        clean *= 1.0 - touch_chance(k, d, ball_height(k, kind, f, z0), w.players[i].reach_m, share)
-    sd = aim_sd(w, c, passer, length, n_pressure)
+        reach = w.players[i].reach_m
+        speed = w.players[i].top_speed_mps
+        d -= k.risk_cover_share * cover_m(release_s + f * length / v - k.reaction_s, speed, k.sprint_tau_s)
+        near = near_share(k, f * length, (1.0 - f) * length, n_pressure)
+        touch = touch_chance(k, d, ball_height(k, kind, f, z0), reach, share * near)
+        if kind == OVER_TOP:
+            # over him here, but perhaps not where it comes down
+            d = distance(b.x, b.y, tx, ty)
+            d -= k.risk_cover_share * cover_m(release_s + length / v - k.reaction_s, speed, k.sprint_tau_s)
+            late = touch_chance(k, d, CATCH_M, reach, k.shield_share)
+            touch = late if late > touch else touch
+        clean *= 1.0 - touch
+    sd = aim_sd(w, c, passer, kind, length, n_pressure)
     if sd > 1e-6:
         z = k.catch_radius_m / sd
         clean *= 1.0 - math.exp(-0.5 * z * z)
@@ -161,12 +183,13 @@ def start_pass(w, c, target, kind, x, y):
     s.pass_y1 = y
     s.passer = s.handler
     s.release_t = s.t + release_time(w, c, s.handler)
+    if kind == OVER_TOP:
+        s.release_t += k.over_release_s
     u, _, _, _ = draws.uniforms(s, draws.FAKE, 0, 0, s.n_passes)
     fake = u < k.fake_p * (0.5 + w.players[s.handler].passing)
     if fake:
         s.release_t += k.fake_s
         event(c, EV_FAKE, s.handler, target, 0.0, x, y)
-    s.pass_from_trap = 1 if (s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET) else 0
     read_pass(w, c, target, x, y, fake)
 
 
@@ -177,9 +200,10 @@ def release_pass(w, c):
     k = w.k
     a = c.agents[s.passer]
     n_pressure = pressure(w, c, s.passer)
+    s.release_pressure = n_pressure
     u0, u1, _, _ = draws.uniforms(s, draws.AIM, 0, 0, s.n_passes)
     length = distance(a.x, a.y, s.pass_x1, s.pass_y1)
-    error = aim_sd(w, c, s.passer, length, n_pressure) * math.sqrt(-2.0 * math.log(u0))
+    error = aim_sd(w, c, s.passer, s.pass_kind, length, n_pressure) * math.sqrt(-2.0 * math.log(u0))
     ru = w.rules
     # where he means to throw it: where the receiver is going, never outside the lines
     tx = clip(s.pass_x1, -ru.half_width_m + 0.3, ru.half_width_m - 0.3)
@@ -238,7 +262,10 @@ def fly(w, c):
         if d > 2.0 * k.arm_reach_m + 1.0:
             continue
         z = ball_height(k, s.pass_kind, f0 + f * (f1 - f0), s.pass_z0)
-        if b.touch_u < touch_chance(k, d, z, w.players[i].reach_m, share) and f < first:
+        along = distance(s.pass_x0, s.pass_y0, ax + f * (bx - ax), ay + f * (by - ay))
+        left = distance(s.pass_x1, s.pass_y1, ax + f * (bx - ax), ay + f * (by - ay))
+        near = near_share(k, along, left, s.release_pressure)
+        if b.touch_u < touch_chance(k, d, z, w.players[i].reach_m, share * near) and f < first:
             first = f
             who = i
     s.ball_x = bx
@@ -302,6 +329,10 @@ def take_ball(w, c, who):
     s.action = STAY
     s.dribble = UNUSED
     s.catch_t = s.t
+    s.stale_t = s.t
+    if s.trap_phase == TRAP_COMING and s.trap_read_t < NEVER:
+        # caught with the trap on its way: he reads it from the catch on
+        s.trap_read_t = s.t + (s.trap_read_t - s.trap_t)
     s.decide_t = s.t + k.catch_pause_s
     s.guarded_s = 0.0
     s.held_chance = 0

@@ -21,6 +21,12 @@ from engine.kernel.defence import (
     side_index,
 )
 from engine.kernel.ending import (
+    BACKCOURT_COUNT,
+    GUARDED,
+    OVER_AND_BACK,
+    THREE_SECONDS,
+    TOO_LONG,
+    TRAVEL,
     ball_out,
     defensive_foul,
     finish,
@@ -95,6 +101,7 @@ def reset(w, c, seed, possession, branch, max_calls):
     s.action_t = 0.0
     s.moment = SETTLED
     s.catch_t = 0.0
+    s.stale_t = 0.0
     s.decide_t = 0.0
     s.held_chance = 0
     s.picked_up = 0
@@ -102,7 +109,7 @@ def reset(w, c, seed, possession, branch, max_calls):
     s.pass_kind = 0
     s.release_t = 0.0
     s.arrive_t = 0.0
-    s.pass_from_trap = 0
+    s.release_pressure = 0
     s.pass_is_skip = 0
     s.pass_missed_bump = 0
     s.shot_three = 0
@@ -124,6 +131,7 @@ def reset(w, c, seed, possession, branch, max_calls):
     s.trapper_0 = -1
     s.trapper_1 = -1
     s.trap_handler = -1
+    s.trap_read_t = NEVER
     s.trap_number = 0
     s.after_t = 0.0
     s.outcome_open = 0
@@ -214,8 +222,6 @@ def move_ball(w, c):
         elif s.mode == HELD and s.action == DRIBBLE_TO:
             if distance(h.x, h.y, s.goal_x, s.goal_y) < 0.4:
                 s.action = STAY
-                if s.catch_t < s.t - 1.0:
-                    s.catch_t = s.t - 1.0
         return False
     if s.mode == PASS_FLIGHT:
         what = fly(w, c)
@@ -223,7 +229,7 @@ def move_ball(w, c):
             catch(w, c)
             _, _, _, u3 = draws.uniforms(s, draws.AIM, 0, 0, s.n_passes)
             if u3 < k.travel_p:
-                violation(w, c)
+                violation(w, c, TRAVEL)
                 return False
             return True
         if what == STOLEN:
@@ -255,7 +261,7 @@ def counts(w, c):
                 if s.across == 0:
                     s.across = 1
         elif s.front == 1 and ru.backcourt_s > 0.0 and h.y > ru.half_y_m + 0.15:
-            violation(w, c)
+            violation(w, c, OVER_AND_BACK)
             return
         gap, _ = nearest_defender(c, h.x, h.y)
         if ru.closely_guarded_s > 0.0 and gap <= ru.closely_guarded_m and (
@@ -263,14 +269,14 @@ def counts(w, c):
         ) and s.front == 1:
             s.guarded_s += dt
             if s.guarded_s >= ru.closely_guarded_s:
-                violation(w, c)
+                violation(w, c, GUARDED)
                 return
         else:
             s.guarded_s = 0.0
     if s.front == 0 and ru.backcourt_s > 0.0:
         s.backcourt_s += dt
         if s.backcourt_s >= ru.backcourt_s and s.mode != LOOSE:
-            violation(w, c)
+            violation(w, c, BACKCOURT_COUNT)
             return
     for i in range(2 * N_SIDE):
         a = c.agents[i]
@@ -280,7 +286,9 @@ def counts(w, c):
         else:
             a.lane_t += dt
             if i < N_SIDE and a.lane_t >= ru.three_seconds_s and s.mode != SHOT_WINDUP:
-                violation(w, c)
+                s.ball_x = a.x
+                s.ball_y = a.y
+                violation(w, c, THREE_SECONDS)
                 return
 
 
@@ -366,7 +374,7 @@ def step(w, c):
         decide(w, c)
     if s.t >= k.longest_possession_s and s.mode != OVER:
         c.record[COL_overflow] = 1
-        violation(w, c)
+        violation(w, c, TOO_LONG)
 
 
 @njit

@@ -8,6 +8,7 @@ from engine.kernel import draws
 from engine.kernel.defence import FAR_AWAY, NEVER, set_row, shell_stands, side_index
 from engine.kernel.ending import (
     AFTER_RESET,
+    LINE,
     OUT_ESCAPE,
     OUT_OTHER,
     OUT_RETREAT,
@@ -22,7 +23,7 @@ from engine.kernel.ending import (
 )
 from engine.kernel.log import EV, event
 from engine.kernel.motion import distance
-from engine.kernel.offence import assign_break
+from engine.kernel.offence import assign_break, reading_delay
 from engine.kernel.tally import COL_call_spots, COL_first_call, COL_n_calls, COL_trap_set, add
 from engine.state import (
     DEAD,
@@ -101,8 +102,7 @@ def start_call(w, c, n, handler, x, y):
         s.outcome_open = 1
     assign_break(w, c)
     event(c, EV_CALL, handler, n, 0.0, x, y)
-    if s.mode == HELD and s.decide_t < s.t + k.handler_read_s:
-        s.decide_t = s.t + k.handler_read_s
+    s.trap_read_t = s.t + reading_delay(w, k.handler_read_s)
 
 
 @njit
@@ -189,9 +189,16 @@ def update_trap(w, c):
             leave_trap(w, c, OUT_SPLIT)
             return
     elif distance(h.x, h.y, s.trap_x, s.trap_y) > k.retreat_m and not both:
-        s.action = STAY
-        leave_trap(w, c, OUT_RETREAT if away_from_rim(s, h) else OUT_SPLIT)
-        return
+        if away_from_rim(s, h):
+            s.action = STAY
+            leave_trap(w, c, OUT_RETREAT)
+            return
+        if past(h, t0) and past(h, t1):
+            leave_trap(w, c, OUT_SPLIT)
+            return
+        # still dribbling into it: the trap is measured from here on
+        s.trap_x = h.x
+        s.trap_y = h.y
     if s.trap_phase == TRAP_COMING:
         if both and between < k.trap_gap_m:
             s.trap_phase = TRAP_SET
@@ -208,6 +215,12 @@ def update_trap(w, c):
             call_off(c)
     elif d0 > k.trap_set_m + 0.5 or d1 > k.trap_set_m + 0.5:
         s.trap_phase = TRAP_COMING
+
+
+@njit
+def past(h, b):
+    """True if the handler is nearer to the rim than the trapper."""
+    return h.x * h.x + h.y * h.y < b.x * b.x + b.y * b.y
 
 
 @njit
@@ -258,7 +271,7 @@ def trap_hazards(w, c):
     if s.front == 1 and ru.backcourt_s > 0.0 and ru.half_y_m - h.y < edge:
         edge = ru.half_y_m - h.y
     if edge < k.step_out_within_m and draws.happens(u2, k.step_out_rate_per_s * n, dt):
-        violation(w, c)
+        violation(w, c, LINE)
         return
     if (
         n == 2

@@ -6,6 +6,8 @@ from typing import Any
 
 from engine.report.words import (
     FEW_CALLS,
+    JOIN,
+    LABEL,
     WIDTH,
     amount,
     around,
@@ -24,22 +26,21 @@ from engine.report.words import (
 )
 
 Found = dict[str, Any]
-
 OUTCOME_WORDS = {
     "steal": ("steal", "steals"),
     "other_turnover": ("other turnover", "other turnovers"),
     "foul": ("foul", "fouls"),
-    "escape_pass": ("escape by a pass", "escapes by a pass"),
+    "escape_pass": ("pass out of it", "passes out of it"),
     "retreat": ("retreat", "retreats"),
     "split": ("split by the dribble", "splits by the dribble"),
-    "other": ("other (held ball, time-out, shot)", "other (held ball, time-out, shot)"),
+    "other": ("other (quick shot, trap too late, held ball, time-out)",) * 2,
 }
 AFTER_WORDS = {
     "rim_shot": ("shot at the rim", "shots at the rim"),
     "open_three": ("open three", "open threes"),
     "other_shot": ("other shot", "other shots"),
-    "reset": ("fresh start", "fresh starts"),
     "turnover": ("turnover", "turnovers"),
+    "reset": ("with the zone set again",) * 2,
 }
 END_WORDS = {
     "made_shot": "made shot",
@@ -63,13 +64,18 @@ BOX_WORDS = {
     "steals": "steals by the defence",
     "fouls": "fouls by the defence",
 }
+HOME_NOTE = (
+    "Staying home is the 2-3 with no trap. Every setting plays the same possessions with the same luck "
+    "and adds its traps, so what differs is the traps alone."
+)
 NET_NOTE = (
-    "Saved and lost points also count what a turnover brings at the other end, so they can differ a "
-    "little from the points conceded."
+    "Saved and lost points also count what a turnover brings at the other end. A call is judged by the "
+    "possessions in which it came first. A bad night is the worst 1"
+    f"{JOIN}in{JOIN}20, against home's average."
 )
 UNCERTAINTY = (
-    "Ranges show sampling error only; the model's own error is larger (several hundredths to tenths of a "
-    "point per call)."
+    "Ranges (95%) show the luck of the draw only. The model can be off by more: hundredths to tenths of a "
+    "point a call."
 )
 CARE = (
     "League rules on zones and traps come first. Trap with feet and high hands, no reaching; never run "
@@ -79,9 +85,7 @@ CARE = (
 
 def compare_text(result: Found, with_detail: bool = False) -> str:
     """The text of ``compare`` from its JSON result; ``with_detail`` appends everything."""
-    lines = _head(result)
-    lines += ["", "Points conceded per 100 possessions"]
-    lines += _overview(result)
+    lines = [*_head(result), "", paragraph(HOME_NOTE), "", *_overview(result)]
     if not result["settings"]:
         lines += ["", paragraph("The scenario has no settings, so there is no call to weigh.")]
     for setting in result["settings"]:
@@ -109,9 +113,7 @@ def play_text(result: Found, with_detail: bool = False) -> str:
         labelled("Pace", pace),
     ]
     for call in result["calls"]:
-        lines.append(
-            labelled("Call", f"{call['call'].replace('_', ' ')}: {_often(call['per_100_possessions'])}")
-        )
+        lines.append(labelled("Call", _often(call["call"], call["per_100_possessions"])))
     lines += ["", "Box score of the offence"]
     rows = [("", "total", "per 100")]
     rows += [
@@ -148,10 +150,7 @@ def play_text(result: Found, with_detail: bool = False) -> str:
 
 def _head(result: Found) -> list[str]:
     who = f"{result['offence']} with the ball, {result['defence']} in the zone"
-    return [
-        plain(result["title"]),
-        paragraph(f"{who}. {count(result['possessions'], 'possession')}, seed {result['seed']}."),
-    ]
+    return [plain(result["title"]), paragraph(f"{who}: {count(result['possessions'], 'possession')}.")]
 
 
 def _finish(result: Found, lines: list[str], with_detail: bool) -> str:
@@ -166,88 +165,108 @@ def _finish(result: Found, lines: list[str], with_detail: bool) -> str:
                 f"engine plays, {count(faults, 'place', 'places')} off the court asked for."
             ),
         ]
+    more = "" if with_detail else "; --detail shows every number"
+    lines.append("")
+    lines.append(paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}."))
     if with_detail:
         lines += ["", "Detail", "-" * WIDTH, *detail(result)]
     return "\n".join(lines) + "\n"
 
 
 def _overview(result: Found) -> list[str]:
+    """The settings beside staying home, one line each."""
     blocks = [result["baseline"], *result["settings"]]
-    points = [scaled(block["points_per_possession"], 100) for block in blocks]
-    decimals = max(useful_decimals(found) for found in points)
-    rows = [("  staying home", around(points[0], decimals), "")]
-    for setting, found in zip(result["settings"], points[1:], strict=True):
-        change = saved(scaled(setting["change"], -100), 1, "", short=True)
-        rows.append((f"  {shorten(setting['name'], 30)}", around(found, decimals), change))
-    widths = [max(len(row[i]) for row in rows) for i in range(2)]
-    return [f"{name:<{widths[0]}}  {found:<{widths[1]}}  {change}".rstrip() for name, found, change in rows]
+    conceded = [scaled(block["points_per_possession"], 100) for block in blocks]
+    decimals = max(useful_decimals(found) for found in conceded)
+    rows = [("Per 100 possessions", "traps", "conceded", "against home")]
+    for block, found in zip(blocks, conceded, strict=True):
+        at_home = block is result["baseline"]
+        change = "" if at_home else saved(scaled(block["change"], -100), 1, "", short=True)
+        traps = "none" if at_home else _per_100(block["calls_per_100_possessions"])
+        name = "staying home" if at_home else plain(block["name"])
+        rows.append((f"  {name}", traps, around(found, decimals, "-"), change))
+    widths = [max(len(row[i]) for row in rows) for i in range(4)]
+    widths[0] = min(widths[0], WIDTH - sum(widths[1:]) - 6)
+    lines = []
+    for name, traps, points, change in rows:
+        cells = (shorten(name, widths[0]).ljust(widths[0]), traps.rjust(widths[1]), points.ljust(widths[2]))
+        lines.append("  ".join((*cells, change)).rstrip())
+    return lines
 
 
 def _setting(setting: Found, possessions: int) -> list[str]:
     lines = ["", plain(setting["name"]), "-" * min(len(plain(setting["name"])), WIDTH)]
-    lines.append(
-        labelled("Against home", saved(scaled(setting["change"], -100), 1, "points per 100 possessions"))
-    )
     if not setting["calls"]:
         lines.append(labelled("Calls", "none in this setting"))
-    for call in setting["calls"]:
-        lines += _call(call, possessions, apart=len(setting["calls"]) > 1)
+    if len(setting["calls"]) > 1:
+        change = saved(scaled(setting["change"], -100), 1, "points per 100 possessions")
+        lines += [labelled("Together", change), ""]
+    for i, call in enumerate(setting["calls"]):
+        lines += ([""] if i else []) + _call(call, possessions)
     return lines
 
 
-def _often(per_100: float) -> str:
-    if per_100 >= 9.5:
-        return f"{per_100:.0f} times in 100 possessions"
-    if per_100 >= 0.95:
-        return f"{per_100:.1f} times in 100 possessions"
-    return f"{amount(per_100, 1)} times in 100 possessions"
+def _per_100(value: float) -> str:
+    return f"{value:.0f}" if value >= 9.5 else amount(value, 1)
+
+
+def _often(name: str, per_100: float) -> str:
+    return f"{name.replace('_', ' ')}: {_per_100(per_100)} times in 100 possessions"
 
 
 def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) -> str:
     names = [name for name in words if shares[name] is not None]
     numbers = of_hundred([shares[name] or 0.0 for name in names])
     return ", ".join(
-        f"{n} {words[name][0] if n == 1 else words[name][1]}"
+        f"{n}{JOIN}{words[name][0] if n == 1 else words[name][1]}"
         for name, n in zip(names, numbers, strict=True)
         if n
     )
 
 
-def _call(call: Found, possessions: int, apart: bool) -> list[str]:
-    lines = [""] if apart else []
-    lines.append(labelled("Call", call["call"].replace("_", " ")))
-    called = call["called"]
+def _call(call: Found, possessions: int) -> list[str]:
+    name, called = call["call"].replace("_", " "), call["called"]
     if called == 0:
-        return [*lines, labelled("How often", f"never in {count(possessions, 'possession')}")]
-    lines.append(labelled("How often", _often(call["called_per_100_possessions"])))
+        return [labelled("Call", f"{name}: never in {count(possessions, 'possession')}")]
+    often = _often(call["call"], 100 * call["calls"] / possessions)
     if called < FEW_CALLS:
         few = f"only {count(called, 'call')}: too few to say more; play more possessions (-n)"
-        return [*lines, labelled("Worth", few)]
-    lines.append(labelled("Worth", saved(call["value"], 2, "points a call")))
-    lines.append(labelled("Turnovers", call["break_even"]["words"]))
-    lines.append(labelled("Of 100 calls", _list(call["outcomes"], OUTCOME_WORDS)))
+        return [labelled("Call", often), labelled("Worth", few)]
+    lines = [
+        labelled("Call", often),
+        labelled("Worth", saved(call["value"], 2, "points a call")),
+        labelled("Turnovers", call["break_even"]["words"]),
+        labelled("Of 100 calls", _list(call["outcomes"], OUTCOME_WORDS)),
+    ]
     if call["after_escape"]["rim_shot"] is not None:
         lines.append(labelled("Of 100 escapes", _list(call["after_escape"], AFTER_WORDS)))
-    under, home = call["conceded"]["called"], call["conceded"]["home"]
-    for label, what, key in (
-        ("Risk", "two points or more", "p_two_or_more"),
-        ("", "a shot at the rim", "p_rim_shot"),
-    ):
-        lines.append(
-            labelled(label, f"{what}: {percent(under[key])} with the call, {percent(home[key])} staying home")
-        )
-    over = call["over_n"]
+    return [*lines, *_risk(call)]
+
+
+def _risk(call: Found) -> list[str]:
+    """The risk of a call beside staying home: a small table."""
+    under, home, over = call["conceded"]["called"], call["conceded"]["home"], call["over_n"]
+    rows = [
+        ("", "trap", "home"),
+        ("concede two or more", percent(under["p_two_or_more"]), percent(home["p_two_or_more"])),
+        ("give up a shot at the rim", percent(under["p_rim_shot"]), percent(home["p_rim_shot"])),
+    ]
     if over["p_worse"] is not None:
-        text = (
-            f"{percent(over['p_worse'])} chance to concede more than staying home; in the worst 1 of 20 such "
-            f"runs {_more(over['worst_5_percent'])} than usual (staying home: {_more(over['worst_5_percent_home'])})"
-        )
-        lines.append(labelled(f"Over {count(over['n'], 'call')}", text))
-    return lines
+        calls = count(over["n"], "call")
+        rows += [
+            (
+                f"a bad night, points over {calls}",
+                _signed(over["worst_5_percent"]),
+                _signed(over["worst_5_percent_home"]),
+            ),
+            (f"concede more than home over {calls}", percent(over["p_worse"]), ""),
+        ]
+    first, *others = table(rows, indent=" " * (LABEL + 2))
+    return [f"  {'Risk':<{LABEL}}{first[LABEL + 2 :]}", *others]
 
 
-def _more(points: float) -> str:
-    return f"{abs(points):.0f} points {'more' if points >= 0 else 'fewer'}"
+def _signed(points: float) -> str:
+    return f"{points:+.0f}"
 
 
 def _hundredfold(value: float | None) -> str:

@@ -8,6 +8,8 @@ from typing import Any
 
 WIDTH = 80
 LABEL = 15
+#: A space at which no line is broken.
+JOIN = "\x1f"
 #: Fewer calls than this say nothing worth reading.
 FEW_CALLS = 30
 
@@ -44,11 +46,12 @@ def percent(share: float | None) -> str:
 
 
 def amount(value: float, decimals: int) -> str:
-    """A size without its sign; what rounds to nothing is ``less than 0.01``."""
-    text = f"{abs(value):.{decimals}f}"
-    if float(text) == 0 and value != 0:
-        return f"less than {10**-decimals:.{decimals}f}"
-    return text
+    """A size without its sign; one more decimal where it would round to nothing, then ``under 0.01``."""
+    for places in (decimals, decimals + 1):
+        text = f"{abs(value):.{places}f}"
+        if float(text) != 0 or value == 0:
+            return text
+    return f"under {10.0 ** -(decimals + 1):.{decimals + 1}f}"
 
 
 def _side(value: float, decimals: int) -> str:
@@ -64,8 +67,9 @@ def saved(found: Found, decimals: int, unit: str, short: bool = False) -> str:
 
     With the unit "points per 100 possessions": ``saves 2.1 points per 100 possessions (1.5 to 2.7)``,
     ``costs ...``, or ``no clear difference (0.4 lost to 0.5 saved points per 100 possessions)`` where the
-    interval holds 0 (without the range when ``short``).
+    interval holds 0. ``short``: ``saves 2.1 (1.5-2.7)``, ``no clear difference``.
     """
+    to = "-" if short else " to "
     mean, low, high = found["mean"], found["low"], found["high"]
     unit = f" {unit}" if unit else ""
     if mean is None:
@@ -75,9 +79,9 @@ def saved(found: Found, decimals: int, unit: str, short: bool = False) -> str:
     if mean == low == high == 0:
         return "no difference at all"
     if low > 0:
-        return f"saves {amount(mean, decimals)}{unit} ({low:.{decimals}f} to {high:.{decimals}f})"
+        return f"saves {amount(mean, decimals)}{unit} ({amount(low, decimals)}{to}{amount(high, decimals)})"
     if high < 0:
-        return f"costs {amount(mean, decimals)}{unit} ({-high:.{decimals}f} to {-low:.{decimals}f})"
+        return f"costs {amount(mean, decimals)}{unit} ({amount(high, decimals)}{to}{amount(low, decimals)})"
     if short:
         return "no clear difference"
     return f"no clear difference ({_side(low, decimals)} to {_side(high, decimals)}{unit})"
@@ -91,21 +95,21 @@ def scaled(found: Found, factor: float) -> Found:
     return {"mean": mean, "low": low, "high": high}
 
 
-def around(found: Found, decimals: int) -> str:
+def around(found: Found, decimals: int, to: str = " to ") -> str:
     """``87.1 (86.2 to 88.0)``."""
     if found["mean"] is None:
         return "-"
     text = f"{found['mean']:.{decimals}f}"
     if found["low"] is None or found["high"] is None:
         return text
-    return f"{text} ({found['low']:.{decimals}f} to {found['high']:.{decimals}f})"
+    return f"{text} ({found['low']:.{decimals}f}{to}{found['high']:.{decimals}f})"
 
 
 def useful_decimals(found: Found) -> int:
-    """1 where the interval is narrower than 2, else 0: no decimal that the sampling error makes empty."""
+    """1 where the interval is narrower than 1, else 0: no decimal that the sampling error makes empty."""
     if found["low"] is None or found["high"] is None:
         return 0
-    return 1 if found["high"] - found["low"] < 2 else 0
+    return 1 if found["high"] - found["low"] < 1 else 0
 
 
 def shorten(text: str, width: int) -> str:
@@ -114,23 +118,26 @@ def shorten(text: str, width: int) -> str:
     return text if len(text) <= width else text[: width - 3] + "..."
 
 
-def labelled(label: str, text: str) -> str:
-    """A label on the left, text wrapped beside it."""
-    return textwrap.fill(
+def _filled(text: str, first: str, indent: str) -> str:
+    wrapped = textwrap.fill(
         plain(text),
         WIDTH,
-        initial_indent=f"  {plain(label):<{LABEL}}",
-        subsequent_indent=" " * (LABEL + 2),
+        initial_indent=first,
+        subsequent_indent=indent,
         break_long_words=False,
         break_on_hyphens=False,
     )
+    return wrapped.replace(JOIN, " ")
 
 
-def paragraph(text: str, indent: str = "") -> str:
+def labelled(label: str, text: str) -> str:
+    """A label on the left, text wrapped beside it."""
+    return _filled(text, f"  {plain(label):<{LABEL}}", " " * (LABEL + 2))
+
+
+def paragraph(text: str) -> str:
     """Wrapped text."""
-    return textwrap.fill(
-        plain(text), WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
-    )
+    return _filled(text, "", "")
 
 
 def table(rows: Sequence[Sequence[str]], indent: str = "  ") -> list[str]:

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from engine import estimate
+from engine.inputs.defaults import HOME
 from engine.state import COLUMN
-from engine.study.play import HOME, head, open_scenario, play_block_dict, run_size
+from engine.study.play import head, open_scenario, play_block_dict, run_size
 from engine.study.run import Player, Progress, Records, RunSize, run_blocks
 from engine.tally import MAX_CALLS_KEPT, BoxTally, PairTally, PerCallTally, Tally, spots_of_calls
 
@@ -52,10 +53,9 @@ def per_call_tally(
     """Share the change of a block out over the calls made in it.
 
     ``home`` and ``records`` are int32[count, N_RECORD] of the same possessions, from number ``first``.
-    Possessions with more than one call are played again with 1, 2, ... calls allowed. Calls beyond
-    ``MAX_CALLS_KEPT`` in one possession count as part of the last one kept.
+    Possessions with more than one call are played again with 1, 2, ... calls allowed.
     """
-    n_calls = np.minimum(records[:, COLUMN["n_calls"]], MAX_CALLS_KEPT)
+    n_calls = records[:, COLUMN["n_calls"]]
     spots = spots_of_calls(records)
     most = int(n_calls.max(initial=0))
     nets = np.repeat(records[:, COLUMN["net"], None], most + 1, axis=1)
@@ -230,7 +230,7 @@ def compare(
 
     packed = pack(scenario)
     player = Player(size.seed)
-    player.warm(packed.home, chosen=any(setting.calls for setting in packed.settings))
+    player.warm(packed.home)
 
     def task(first: int, count: int) -> CompareTally:
         home = player.block(packed.home, first, count, HOME)

@@ -14,6 +14,7 @@ import numpy as np
 import engine
 from engine import estimate
 from engine.errors import InputError
+from engine.inputs.defaults import HOME
 from engine.state import COLUMN, OUTCOMES
 from engine.study.run import Player, Progress, Records, RunSize, check_size, run_blocks
 from engine.tally import BoxTally, IntArray, Tally
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 
 #: Number of the JSON contract.
 SCHEMA = 1
-HOME = "home"
 
 #: Further counts of the records that the JSON carries under "counts".
 COUNTS = (

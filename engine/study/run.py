@@ -20,12 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.errors import InputError
+from engine.inputs.defaults import MOST_POSSESSIONS, MOST_SEED
 from engine.state import N_RECORD
 
 BLOCK = 4096
-#: Far below the 48 bits of a possession's number, and low enough that no sum of a tally can overflow.
-MAX_POSSESSIONS = 10**10
-MAX_SEED = 2**64 - 1
 MAX_THREADS = 1024
 
 Records = NDArray[np.int32]
@@ -63,8 +61,8 @@ def check_size(possessions: int, seed: int, threads: int | None) -> RunSize:
     if threads is None:
         threads = available_cores()
     for name, value, low, high in (
-        ("--possessions", possessions, 1, MAX_POSSESSIONS),
-        ("--seed", seed, 0, MAX_SEED),
+        ("--possessions", possessions, 1, MOST_POSSESSIONS),
+        ("--seed", seed, 0, MOST_SEED),
         ("--threads", threads, 1, MAX_THREADS),
     ):
         if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not low <= value <= high:
@@ -99,14 +97,17 @@ class Player:
             buffers[name] = held
         return held[:count]
 
-    def warm(self, world: Any, chosen: bool = False) -> None:
-        """Compile or load the engine in the calling thread, where Ctrl-C can end it, by one possession.
+    def _scratch(self) -> Any:
+        """The working record of the calling thread."""
+        from engine.kernel.batch import new_scratch
 
-        ``chosen``: also what plays single possession numbers.
-        """
+        if not hasattr(self._local, "scratch"):
+            self._local.scratch = new_scratch()
+        return self._local.scratch
+
+    def warm(self, world: Any) -> None:
+        """Compile or load the engine in the calling thread, where Ctrl-C can end it, by one possession."""
         self.block(world, 0, 1, "warm")
-        if chosen:
-            self.chosen(world, np.zeros(1, dtype=np.int64), 1, "warm")
 
     def block(self, world: Any, first: int, count: int, name: str) -> Records:
         """Records int32[count, N_RECORD] of possessions ``first .. first + count - 1``."""
@@ -114,16 +115,16 @@ class Player:
 
         self._check_stop()
         records = self._buffer(name, count)
-        play_block(world, self.seed, first, records)
+        play_block(world, self.seed, first, records, scratch=self._scratch())
         return records
 
     def chosen(self, world: Any, numbers: NDArray[np.int64], max_calls: int, name: str) -> Records:
-        """Records int32[m, N_RECORD] of the possession numbers given, with at most ``max_calls`` calls each."""
+        """Records int32[m, N_RECORD] of the possession numbers given, at most ``max_calls`` calls in each."""
         from engine.kernel.batch import play_list
 
         self._check_stop()
         records = self._buffer(name, len(numbers))
-        play_list(world, self.seed, numbers, records, max_calls)
+        play_list(world, self.seed, numbers, records, max_calls, self._scratch())
         return records
 
     def _check_stop(self) -> None:
@@ -139,9 +140,9 @@ def run_blocks(
 ) -> T:
     """Run ``task(first, count)`` over all blocks of a run and return the sum, added in block order.
 
-    ``progress(done, total)`` is called in the calling thread after each block is added. On Ctrl-C (or
-    any error) blocks not yet started are dropped, running ones end at their next check, and the
-    exception is raised again.
+    ``progress(done, total)`` is called in the calling thread at the start and after each block is added.
+    On Ctrl-C (or any error) blocks not yet started are dropped, running ones end at their next check, and
+    the exception is raised again.
     """
     starts = iter(range(0, size.possessions, BLOCK))
     total: T | None = None
@@ -156,6 +157,8 @@ def run_blocks(
             flying.append((count, pool.submit(task, first, count)))
 
     try:
+        if progress is not None:
+            progress(0, size.possessions)
         for _ in range(2 * size.threads + 2):
             launch()
         while flying:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from engine.court import build_court, load_layout
 from engine.errors import InputError
 from engine.inputs.alignment import alignment_from
 from engine.inputs.base import Table
 from engine.inputs.calls import call_from
 from engine.inputs.constants import constants_from
-from engine.inputs.files import KINDS, FileName, Source, configs_root, kind_of, plain, read_toml
-from engine.inputs.rules import rules_from
+from engine.inputs.files import KINDS, FileName, Source, configs_root, kind_of, plain, read_toml, shipped
+from engine.inputs.rules import load_rules, rules_from
 from engine.inputs.scenario import scenario_from
 from engine.inputs.shots import shot_table_from
 from engine.inputs.team import team_from
@@ -74,11 +75,15 @@ def _constants(data: Table, source: Source) -> str:
 
 
 def _court(data: Table, source: Source) -> str:
-    for name in ("spots", "regions"):
-        if name in data and not isinstance(data[name], dict):
-            raise InputError(source, name, data[name], "a table")
-    regions, spots = len(data.get("regions", {})), len(data.get("spots", {}))
-    return f"court, {_count(regions, 'region')}, {_count(spots, 'named spot')}"
+    """The layout, placed on the court of every shipped rule set: no gap, no overlap, no spot off it."""
+    layout, _ = load_layout(source.path)
+    names = shipped("rules")
+    for name in names:
+        build_court(load_rules(name), source.path)
+    return (
+        f"court, {_count(len(layout.regions), 'region')}, {_count(len(layout.spots), 'named spot')}, "
+        f"on the courts of {_count(len(names), 'rule set')}"
+    )
 
 
 _MEANINGS: dict[str, Callable[[Table, Source], str]] = {

@@ -1,0 +1,35 @@
+"""A short pass with bounds checks: no index of the kernel ever leaves its array.
+
+Compiled code reads past the end of an array without a word, so a wrong index would be a silent error.
+Bounds checks are switched on when a process starts (NUMBA_BOUNDSCHECK) and cost a compile of their own,
+half a minute; therefore this folder is not among the tests that ``pytest`` collects by itself. Run it with
+``python -m pytest tests/checked``.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from kernel_process import SCENARIO, here, run_process  # noqa: E402
+
+from engine.inputs import load_scenario  # noqa: E402
+from engine.pack import pack  # noqa: E402
+from engine.state import COLUMN  # noqa: E402
+
+N = 400
+SEED = 7
+
+
+def test_no_index_leaves_its_array(tmp_path: Path) -> None:
+    """A few hundred possessions of every setting; an index out of bounds ends the process with an error."""
+    packed = pack(load_scenario(SCENARIO))
+    worlds: dict[str, Any] = {"home": packed.home} | {s.name: s.world for s in packed.settings}
+    numbers = {name: list(range(N)) for name in worlds}
+    found = run_process(numbers, SEED, {"NUMBA_BOUNDSCHECK": "1", "NUMBA_CACHE_DIR": str(tmp_path)})
+    assert found["records"] == here(worlds, numbers, SEED)
+    assert sum(np.array(rows)[:, COLUMN["n_calls"]].sum() for rows in found["records"].values()) > 0
