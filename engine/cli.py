@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from typing import Any, NoReturn
 
@@ -17,6 +19,7 @@ NAME = "trapledger"
 BAD_INPUT = 2
 INTERRUPTED = 130
 BROKEN_PIPE = 141
+STOPPED = f"{NAME}: stopped"
 #: A bar appears only when the work has lasted this long.
 BAR_DELAY_S = 1.5
 
@@ -60,30 +63,62 @@ def _output_options(command: Command) -> Command:
     return command
 
 
-@contextlib.contextmanager
-def _progress(quiet: bool, unit: str = "possession") -> Iterator[Callable[[int, int], None] | None]:
-    """A bar on standard error once the work has lasted a while, or nothing."""
-    if quiet:
-        yield None
-        return
-    from tqdm import tqdm
+class _CtrlC:
+    """Ends the command at Ctrl-C, also while the engine is compiled or loaded.
 
-    seldom = {} if sys.stderr.isatty() else {"mininterval": 10.0}
-    bars: list[tqdm] = []
+    That part calls Python from compiled code and from clean-ups, where an exception is printed and lost. So
+    a process of our own leaves at once while ``loading`` (nothing has been written by then), and the work
+    asks ``check`` between blocks.
+    """
+
+    def __init__(self) -> None:
+        self.own_process = False
+        self.loading = False
+        self.seen = False
+
+    def __call__(self, number: int, frame: object) -> NoReturn:
+        self.seen = True
+        if self.loading and self.own_process:
+            _say(STOPPED)
+            os._exit(INTERRUPTED)
+        raise KeyboardInterrupt
+
+    def check(self) -> None:
+        """Loading is over. Raise KeyboardInterrupt if there was one that got lost."""
+        self.loading = False
+        if self.seen:
+            raise KeyboardInterrupt
+
+    @contextlib.contextmanager
+    def installed(self) -> Iterator[None]:
+        """In place of Python's own handler; where that is not in use (ignored, a thread) nothing changes."""
+        usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+        if not usual or threading.current_thread() is not threading.main_thread():
+            yield
+            return
+        self.seen = self.loading = False
+        signal.signal(signal.SIGINT, self)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+_ctrl_c = _CtrlC()
+
+
+@contextlib.contextmanager
+def _progress(quiet: bool, unit: str = "possession") -> Iterator[Callable[[int, int], None]]:
+    """What the work calls after each block: looks for Ctrl-C, and moves a bar on standard error once the work
+    has lasted a while (unless ``quiet``)."""
+    bars: list[Any] = []
 
     def show(done: int, total: int) -> None:
+        _ctrl_c.check()
+        if quiet:
+            return
         if not bars:  # only now, so that the time to compile does not count
-            bars.append(
-                tqdm(
-                    total=total,
-                    unit=f" {unit}s",
-                    unit_scale=True,
-                    delay=BAR_DELAY_S,
-                    leave=False,
-                    file=sys.stderr,
-                    **seldom,
-                )
-            )
+            bars.append(_bar(total, unit))
         bars[0].update(done - bars[0].n)
 
     try:
@@ -93,8 +128,24 @@ def _progress(quiet: bool, unit: str = "possession") -> Iterator[Callable[[int, 
             bar.close()
 
 
-def _announce_compile(quiet: bool) -> None:
+def _bar(total: int, unit: str) -> Any:
+    from tqdm import tqdm
+
+    seldom = {} if sys.stderr.isatty() else {"mininterval": 10.0}
+    return tqdm(
+        total=total,
+        unit=f" {unit}s",
+        unit_scale=True,
+        delay=BAR_DELAY_S,
+        leave=False,
+        file=sys.stderr,
+        **seldom,
+    )
+
+
+def _load_engine(quiet: bool) -> None:
     """Say what is going on before the first compile on this machine."""
+    _ctrl_c.loading = True
     from engine.kernel.batch import is_cached
 
     if not quiet and not is_cached():
@@ -150,7 +201,7 @@ def compare(
     from engine.report.text import compare_text
     from engine.study.compare import compare as run
 
-    _announce_compile(quiet)
+    _load_engine(quiet)
     with _progress(quiet) as progress:
         found = run(loaded, possessions, seed, threads, progress)
     _deliver(found, json_target, lambda result: compare_text(result, detail))
@@ -184,7 +235,7 @@ def play(
     from engine.report.text import play_text
     from engine.study.play import play as run
 
-    _announce_compile(quiet)
+    _load_engine(quiet)
     with _progress(quiet) as progress:
         found = run(loaded, possessions, seed, threads, setting, progress)
     _deliver(found, json_target, lambda result: play_text(result, detail))
@@ -233,8 +284,9 @@ def trace(
     loaded = open_scenario(scenario)
     check_index(index)
     check_setting(loaded, setting)
-    _announce_compile(quiet)
+    _load_engine(quiet)
     found = replay(loaded, index, setting, seed)
+    _ctrl_c.check()
     table = found.events() if events else found.frames()
     contract.write(table.to_csv(index=False, float_format="%.4f", lineterminator="\n"), output, "--output")
 
@@ -255,7 +307,8 @@ def run(arguments: list[str] | None = None) -> int:
     Bad input is one line on standard error.
     """
     try:
-        with commands.make_context(NAME, list(sys.argv[1:] if arguments is None else arguments)) as context:
+        given = list(sys.argv[1:] if arguments is None else arguments)
+        with _ctrl_c.installed(), commands.make_context(NAME, given) as context:
             commands.invoke(context)
             sys.stdout.flush()
         return 0
@@ -269,7 +322,7 @@ def run(arguments: list[str] | None = None) -> int:
         _say(f"{NAME}: {_one_line(text)}")
         return BAD_INPUT
     except (KeyboardInterrupt, click.exceptions.Abort):
-        _say(f"{NAME}: stopped")
+        _say(STOPPED)
         return INTERRUPTED
     except BrokenPipeError:
         return _leave_broken_pipe()
@@ -281,6 +334,7 @@ def main() -> NoReturn:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")
+    _ctrl_c.own_process = True
     sys.exit(run())
 
 

@@ -15,7 +15,14 @@ from numpy.typing import NDArray
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
 #: Switches that a process must not inherit from the one that runs the tests.
-SWITCHES = ("NUMBA_DISABLE_JIT", "NUMBA_BOUNDSCHECK", "NUMBA_CACHE_DIR", "NUMBA_OPT", "PYTHONPATH")
+SWITCHES = (
+    "NUMBA_DISABLE_JIT",
+    "NUMBA_BOUNDSCHECK",
+    "NUMBA_CACHE_DIR",
+    "NUMBA_OPT",
+    "PYTHONPATH",
+    "PYTHONSAFEPATH",
+)
 
 #: Plays the possession numbers of each setting ("home" among them) named on standard input.
 PLAY = """
@@ -38,14 +45,16 @@ for name, numbers in asked["numbers"].items():
 entry = batch._entry()
 stats = getattr(entry, "stats", None)
 hits, misses = (sum(c.values()) for c in (stats.cache_hits, stats.cache_misses)) if stats else (0, 0)
-print(json.dumps({"records": found, "was_cached": was_cached, "hits": hits, "misses": misses}))
+told = {"records": found, "was_cached": was_cached, "hits": hits, "misses": misses, "file": batch.__file__}
+print(json.dumps(told))
 """
 
 
 def run_process(
     numbers: dict[str, list[int]], seed: int, switches: dict[str, str], cwd: Path = ROOT
 ) -> dict[str, Any]:
-    """What a process with these switches finds: "records" setting -> rows, "was_cached", "hits", "misses".
+    """What a process with these switches finds: "records" setting -> rows, "was_cached", "hits", "misses",
+    "file" (the module that played).
 
     ``cwd`` holds the folder ``engine`` that is imported, and configs/. Whatever goes wrong in the process
     fails the test with its standard error.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import re
@@ -376,28 +377,21 @@ def test_a_full_disk_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
 # --- ends that are not ours ---------------------------------------------------------------------------
 
 
-def test_ctrl_c_leaves_with_130_and_no_file(tmp_path: Path) -> None:
+@pytest.mark.parametrize("phase", ["loading", "playing"])
+def test_ctrl_c_leaves_with_130_and_no_file(tmp_path: Path, phase: str) -> None:
+    """While the engine is compiled (an empty cache sees to that) and while possessions are played."""
     target = tmp_path / "out.json"
     target.write_text("old")
-    work = [
-        "compare",
-        str(SCENARIO),
-        "-n",
-        "1000000000",
-        "--seed",
-        "1",
-        "--threads",
-        "2",
-        "--json",
-        str(target),
-    ]
+    size = ["-n", "1000000000", "--seed", "1", "--threads", "2", "--json", str(target)]
     # Tests may themselves be started with the signal ignored, which a process inherits.
     start = (
         "import signal as s; s.signal(s.SIGINT, s.default_int_handler); from engine.cli import main; main()"
     )
+    empty = {"NUMBA_CACHE_DIR": str(tmp_path / "cache")} if phase == "loading" else {}
     running = subprocess.Popen(
-        [sys.executable, "-c", start, *work],
+        [sys.executable, "-c", start, "compare", str(SCENARIO), *size],
         cwd=ROOT,
+        env=os.environ | empty,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -408,10 +402,29 @@ def test_ctrl_c_leaves_with_130_and_no_file(tmp_path: Path) -> None:
     out, err = running.communicate(timeout=120)
     assert running.returncode == 130
     assert out == ""
-    assert err.splitlines()[-1] == "trapledger: stopped"
+    lines = err.splitlines()
+    assert lines[-1] == "trapledger: stopped"
+    assert any("compiling the engine" in line for line in lines) == (phase == "loading")
     assert "Traceback" not in err
     assert target.read_text() == "old"
-    assert os.listdir(tmp_path) == ["out.json"]
+    assert set(os.listdir(tmp_path)) <= {"out.json", "cache"}
+
+
+def test_a_lost_interrupt_is_noticed_at_the_next_block(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Python drops an exception raised in a clean-up (a finaliser); such an interrupt must not be lost."""
+
+    def interrupted() -> bool:
+        with contextlib.suppress(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+        return True
+
+    before = signal.getsignal(signal.SIGINT)
+    monkeypatch.setattr("engine.kernel.batch.is_cached", interrupted)
+    assert cli.run(["play", str(SCENARIO), "-n", "1000000000"]) == cli.INTERRUPTED
+    assert capsys.readouterr() == ("", "trapledger: stopped\n")
+    assert signal.getsignal(signal.SIGINT) is before
 
 
 def test_nobody_reading_is_no_error() -> None:

@@ -66,6 +66,15 @@ def test_play_keeps_the_contract(played: Found, scenario: Any) -> None:
         assert contract.broken(engine.play(scenario, 300, 1, 1, name).to_dict()) == []
 
 
+def test_pace_fills_the_playing_time_of_a_game(played: Found, scenario: Any) -> None:
+    clock = scenario.rules.clock
+    one_s = played["seconds_per_possession"]["mean"] + played["seconds_before_start"]
+    assert played["seconds_before_start"] == scenario.constants["backcourt_used_s"] > 0
+    assert 2 * played["possessions_per_game"] * one_s == pytest.approx(clock.periods * clock.period_s)
+    set_up = scenario.model_copy(update={"start": "frontcourt"})
+    assert engine.play(set_up, 50, 1, 1).to_dict()["seconds_before_start"] == 0.0
+
+
 def test_json_is_strict_and_reads_back(compared: Found, played: Found) -> None:
     for result in (compared, played):
         text = contract.to_text(result)

@@ -37,6 +37,7 @@ from engine.state import (
     RETREAT,
     SPLIT,
     STAY,
+    TRAP_AFTER,
     TRAP_COMING,
     TRAP_SET,
 )
@@ -80,20 +81,29 @@ def hold_value(w, left_s, held_s):
 
 
 @njit
-def numbers(w, c, x, y, receiver):
-    """Attackers less defenders on the rim's side of (x, y), the man there counted: 0 to 2 more."""
+def ahead_points(w, c, x, y, receiver, time_s):
+    """Points that a numbers advantage adds to the ball at (x, y) metres in ``time_s``.
+
+    Attackers less defenders on the rim's side of the ball, each defender as near as he can have run by
+    then; 0 to 2 more count, and count the more the nearer the ball is to the rim.
+    """
+    k = w.k
     d = distance(x, y, 0.0, 0.0)
+    if d > k.numbers_reach_m:
+        return 0.0
     n = 1
     for i in range(N_SIDE):
         a = c.agents[i]
         if i != receiver and distance(a.x, a.y, 0.0, 0.0) < d:
             n += 1
         b = c.agents[i + N_SIDE]
-        if distance(b.x, b.y, 0.0, 0.0) < d + 0.5:
+        back = cover_m(time_s - k.reaction_s, w.players[i + N_SIDE].top_speed_mps, k.sprint_tau_s)
+        if distance(b.x, b.y, 0.0, 0.0) - back < d + 0.5:
             n -= 1
-    if n < 0:
-        return 0
-    return n if n < 2 else 2
+    if n <= 0:
+        return 0.0
+    more = 1.0 if n == 1 else 2.0
+    return more * k.numbers_value_points * (1.0 - d / k.numbers_reach_m)
 
 
 @njit
@@ -108,7 +118,7 @@ def weigh_drives(w, c, hold, left_s):
     length = clip(d_rim - 0.6, 0.3, k.drive_length_m)
     speed = p.top_speed_mps * k.dribble_speed_share * 0.7
     time_s = length / speed
-    ahead = k.numbers_value_points * numbers(w, c, a.x, a.y, s.handler)
+    ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
     for m in range(N_DRIVES):
         angle = base + (m - 2) * DRIVE_TURN
         gx = a.x + length * math.cos(angle)
@@ -137,7 +147,7 @@ def weigh_drives(w, c, hold, left_s):
 
 
 @njit
-def weigh_pass(w, c, j, left_s, release_s, n_pressure):
+def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
     """Value (points) and best kind of a pass to team-mate ``j``; goals are written beside it."""
     s = c.s
     k = w.k
@@ -166,8 +176,10 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
         worth += k.middle_touch_points
     elif region == SHORT_CORNER or region == LOW_POST or region == LANE:
         worth += k.post_up_points
-    ahead = k.numbers_value_points * numbers(w, c, x, y, j)
+    ahead = ahead_points(w, c, x, y, j, time_s + 0.4)
     worth += ahead
+    if attack and d_rim > distance(a.x, a.y, 0.0, 0.0):
+        worth -= k.urgency_points
     if d_rim < FARTHEST_SHOT_M and left_s > time_s + 0.3:
         shot = shot_value(w, j, d_rim, gap, is_three(w, x, y), left_s - time_s, False)
         if shot > worth:
@@ -214,16 +226,19 @@ def weigh_trap_moves(w, c, hold):
     d1 = distance(a.x, a.y, t1.x, t1.y)
     near = d0 if d0 < d1 else d1
     # room to go and a lead on the trappers make a retreat worth something
-    c.option_value[OPT_RETREAT] = hold - k.retreat_penalty_points + 0.05 * clip(room, 0.0, 3.0) + (
-        0.05 * clip(near - 1.0, -1.0, 2.0)
+    c.option_value[OPT_RETREAT] = (
+        hold + k.trap_dread_points * room / 3.2 - k.retreat_penalty_points + 0.05 * clip(near - 1.5, -1.0, 2.0)
     )
     c.option_a[OPT_RETREAT] = gx
     c.option_b[OPT_RETREAT] = gy
     between = distance(t0.x, t0.y, t1.x, t1.y)
     if d0 < 3.5 and d1 < 3.5 and between > 2.0 * k.body_radius_m + k.split_gap_m:
-        through = logistic((between - 2.0 * k.body_radius_m - 2.0 * k.split_gap_m + 0.6 *
+        # they close while he comes
+        time_s = away / (w.players[s.handler].top_speed_mps * k.dribble_speed_share)
+        closing = k.trapper_closing_share * time_s * w.players[s.trapper_0].top_speed_mps
+        through = logistic((between - 2.0 * closing - 2.0 * k.body_radius_m - 2.0 * k.split_gap_m + 0.6 *
                             (w.players[s.handler].handle - 0.5)) / k.split_width_m)
-        c.option_value[OPT_SPLIT] = through * (hold + 2.0 * k.numbers_value_points) + (
+        c.option_value[OPT_SPLIT] = through * (hold + k.trap_dread_points + k.numbers_value_points) + (
             (1.0 - through) * (hold - 0.5)
         )
         c.option_a[OPT_SPLIT] = mx + (mx - a.x) / away * 1.6
@@ -261,7 +276,9 @@ def decide(w, c):
     held = s.t - s.stale_t
     hold = hold_value(w, left, held)
     if trapped:
-        hold -= k.numbers_value_points
+        hold -= k.trap_dread_points
+    elif s.trap_phase == TRAP_AFTER:
+        hold -= k.urgency_points
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
     late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)
@@ -285,7 +302,7 @@ def decide(w, c):
     release_s = k.pass_release_s + k.release_pressure_s * n_pressure
     for j in range(N_SIDE):
         if j != s.handler:
-            weigh_pass(w, c, j, left, release_s, n_pressure)
+            weigh_pass(w, c, j, left, release_s, n_pressure, s.trap_phase == TRAP_AFTER)
     scale = k.noise_points * (1.5 - p.passing)
     best = NOT_AN_OPTION
     chosen = OPT_HOLD

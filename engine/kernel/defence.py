@@ -272,6 +272,10 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
             y += 0.25 * h.vy
         place_target(a, x, y)
     elif kind == TRAP:
+        if s.mode == HELD:
+            h = c.agents[s.handler]
+            fx += k.trapper_lead_s * h.vx
+            fy += k.trapper_lead_s * h.vy
         x, y = trap_point(w, c, i, fx, fy)
         place_target(a, x, y)
     elif kind == DENY or kind == FRONT or kind == BEHIND:
@@ -363,7 +367,10 @@ def defence_targets(w, c):
             continue
         fx, fy = focus_point(w, c, a)
         person = i - N_SIDE
-        if covering and not disguised:
+        late = trapping and i == s.trapper_1 and s.t < s.trap_t + (
+            w.calls[s.trap_call].disguise_s + k.second_trapper_delay_s
+        )
+        if covering and not disguised and not late:
             role = w.role_of[side_index(s.trap_side), person]
             e = w.call_entries[s.trap_call, role]
             if trapping or e.kind != TRAP:

@@ -8,7 +8,7 @@ from engine.kernel.jit import njit
 
 from engine.kernel import draws
 from engine.kernel.defence import FAR_AWAY, side_index
-from engine.kernel.motion import EPSILON, clip, distance
+from engine.kernel.motion import EPSILON, clip, distance, point_to_segment
 from engine.state import (
     DRIBBLE_TO,
     DRIVE,
@@ -67,9 +67,9 @@ def reading_delay(w, first_s):
 
 @njit
 def assign_break(w, c):
-    """At a call: each team-mate gets a reading time and, nearest first, a place of the trap break.
+    """At a call: each team-mate gets a reading time and a place of the trap break.
 
-    Places: behind the ball, flash to the middle, up the line, far. Greedy by distance in that order.
+    Places are given to whoever is nearest, in the order flash to the middle, behind the ball, up the line, far.
     """
     s = c.s
     k = w.k
@@ -81,7 +81,12 @@ def assign_break(w, c):
         a.read_t = s.trap_t + clip(
             delay + (2.0 * u - 1.0) * k.read_delay_spread_s, k.read_delay_least_s, FAR_AWAY
         )
-    for place in range(N_BREAKS):
+    for n in range(N_BREAKS):
+        place = n
+        if n == 0:
+            place = 1
+        elif n == 1:
+            place = 0
         x = w.breaks[s.trap_call, place, 0] * s.trap_side
         y = w.breaks[s.trap_call, place, 1]
         best = FAR_AWAY
@@ -137,21 +142,32 @@ def off_ball(w, c, i, diver):
     if trapped and s.t >= a.read_t and a.break_role >= 0:
         x = w.breaks[s.trap_call, a.break_role, 0] * s.trap_side
         y = w.breaks[s.trap_call, a.break_role, 1]
-        # comes to meet the pass: a step from the place toward the trapped man
+        # comes to meet the pass, but stays out of the trappers' arms
         h = c.agents[s.trap_handler]
         d = distance(x, y, h.x, h.y)
-        if d > 2.5:
-            share = clip(k.meet_pass_m / d, 0.0, 0.4)
-            x += (h.x - x) * share
-            y += (h.y - y) * share
-        a.tx = x
-        a.ty = y
+        if d > EPSILON:
+            share = k.meet_pass_m
+            if d - share < k.break_least_m:
+                share = d - k.break_least_m
+            x += (h.x - x) * share / d
+            y += (h.y - y) * share / d
+        a.tx = clip(x, -ru.half_width_m + 0.35, ru.half_width_m - 0.35)
+        a.ty = clip(y, ru.baseline_y_m + 0.35, ru.far_y_m)
+        if s.front == 1 and a.ty > ru.half_y_m - 0.5:
+            a.ty = ru.half_y_m - 0.5
         a.speed_share = 1.0
         return
     if s.trap_phase == TRAP_AFTER and i == diver:
         a.tx = -1.0 * s.near
         a.ty = 0.9
         a.speed_share = k.attack_speed_share
+        leave_lane(w, a)
+        return
+    if s.trap_phase == TRAP_AFTER and lane_open(w, c, i):
+        # nobody between him and the rim: cuts behind the defence
+        a.tx = 1.3 if a.x >= 0.0 else -1.3
+        a.ty = 0.8
+        a.speed_share = 1.0
         leave_lane(w, a)
         return
     x, y = spot_of(w, c, i)
@@ -162,6 +178,18 @@ def off_ball(w, c, i, diver):
     if s.region == BACKCOURT:
         a.speed_share = 0.8
     leave_lane(w, a)
+
+
+@njit
+def lane_open(w, c, i):
+    """True if no defender stands near the straight way from attacker ``i`` to the rim."""
+    a = c.agents[i]
+    for j in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[j]
+        d, f = point_to_segment(b.x, b.y, a.x, a.y, 0.0, 0.6)
+        if d < w.k.cut_open_m and f > 0.1:
+            return False
+    return True
 
 
 @njit
@@ -198,6 +226,8 @@ def blocker(w, c):
     g = math.sqrt(gx * gx + gy * gy)
     if g < EPSILON:
         return -1
+    # between two trappers there is room for a body or there is not
+    path = 2.0 * k.body_radius_m - 0.06 if s.action == SPLIT else k.block_path_m
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
         rx = b.x - a.x
@@ -205,7 +235,7 @@ def blocker(w, c):
         r = math.sqrt(rx * rx + ry * ry)
         if r > 2.0 * k.body_radius_m + 0.25 or r < EPSILON:
             continue
-        if (rx * gx + ry * gy) / (r * g) > 0.3 and abs(rx * gy - ry * gx) / g < k.block_path_m:
+        if (rx * gx + ry * gy) / (r * g) > 0.3 and abs(rx * gy - ry * gx) / g < path:
             return i
     return -1
 

@@ -278,12 +278,13 @@ def counts(w, c):
         if s.backcourt_s >= ru.backcourt_s and s.mode != LOOSE:
             violation(w, c, BACKCOURT_COUNT)
             return
+    camp = w.k.lane_camp_mps
     for i in range(2 * N_SIDE):
         a = c.agents[i]
         in_lane = abs(a.x) < ru.lane_half_width_m and a.y < ru.free_throw_y_m
         if not in_lane or s.mode == SHOT_FLIGHT or s.mode == LOOSE or s.front == 0:
             a.lane_t = 0.0
-        else:
+        elif a.vx * a.vx + a.vy * a.vy < camp * camp:
             a.lane_t += dt
             if i < N_SIDE and a.lane_t >= ru.three_seconds_s and s.mode != SHOT_WINDUP:
                 s.ball_x = a.x

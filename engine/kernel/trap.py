@@ -94,6 +94,10 @@ def start_call(w, c, n, handler, x, y):
     s.trap_handler = handler
     s.trapper_0 = N_SIDE + w.person_of[side_index(s.near), call.double_0]
     s.trapper_1 = N_SIDE + w.person_of[side_index(s.near), call.double_1]
+    t0 = c.agents[s.trapper_0]
+    t1 = c.agents[s.trapper_1]
+    if distance(t0.x, t0.y, x, y) > distance(t1.x, t1.y, x, y):
+        s.trapper_0, s.trapper_1 = s.trapper_1, s.trapper_0  # the second one is who comes from farther
     s.trap_number += 1
     add(c, COL_n_calls, 1)
     add(c, COL_call_spots, (n + 1) << (4 * (s.trap_number - 1)))
@@ -162,7 +166,7 @@ def update_trap(w, c):
     if s.trap_phase == TRAP_AFTER:
         if s.mode == HELD or s.mode == PASS_FLIGHT:
             since = s.t - s.after_t
-            if since > k.window_s or (since > 0.7 and shell_stands(w, c)):
+            if since > k.window_s or (since > k.shell_least_s and shell_stands(w, c)):
                 close_after(c, AFTER_RESET)
                 s.trap_phase = TRAP_NONE
                 event(c, EV_SHELL, -1, s.trap_call, since, s.ball_x, s.ball_y)
@@ -253,12 +257,16 @@ def trap_hazards(w, c):
         return
     dt = k.time_step_s
     u0, u1, u2, u3 = draws.uniforms(s, draws.TRAP_HAZARD, 0, 0, s.step)
-    if draws.happens(u1, k.trap_foul_rate_per_s * clumsy, dt):
+    # one man on the ball is ordinary defence; two are a trap
+    strip = 2.0 * k.trap_strip_rate_per_s if n == 2 else k.strip_rate_per_s
+    if n == 2 and draws.happens(u1, k.trap_foul_rate_per_s * clumsy, dt):
         defensive_foul(w, c)
         return
     loose = 1.5 - w.players[s.handler].handle
     if s.dribble == DRIBBLING:
-        if draws.happens(u0, k.trap_strip_rate_per_s * n * loose, dt):
+        if s.action == SPLIT:
+            loose *= k.split_strip_share
+        if draws.happens(u0, strip * loose, dt):
             turnover(w, c, 1, thief)
             return
     elif n == 2 and draws.happens(u0, k.tie_up_rate_per_s * loose, dt):
@@ -270,7 +278,7 @@ def trap_hazards(w, c):
         edge = base
     if s.front == 1 and ru.backcourt_s > 0.0 and ru.half_y_m - h.y < edge:
         edge = ru.half_y_m - h.y
-    if edge < k.step_out_within_m and draws.happens(u2, k.step_out_rate_per_s * n, dt):
+    if n == 2 and edge < k.step_out_within_m and draws.happens(u2, 2.0 * k.step_out_rate_per_s, dt):
         violation(w, c, LINE)
         return
     if (

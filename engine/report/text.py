@@ -99,10 +99,10 @@ def play_text(result: Found, with_detail: bool = False) -> str:
     n, rates = result["possessions"], result["rates"]
     lines = _head(result)
     points = scaled(result["points_per_possession"], 100)
-    per_game = result["possessions_per_game"]
     pace = f"{result['seconds_per_possession']['mean']:.1f} seconds a possession"
-    if per_game is not None:
-        pace += f", about {per_game:.0f} possessions a side in a game"
+    if result["seconds_before_start"]:
+        pace += f" after {result['seconds_before_start']:.0f} to bring the ball up"
+    pace += f", about {result['possessions_per_game']:.0f} possessions a side in a game"
     lines += [
         "",
         labelled("Setting", "staying home in the zone" if result["setting"] == "home" else result["setting"]),

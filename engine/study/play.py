@@ -196,11 +196,20 @@ class PlayResult:
         result["offence"] = self.scenario.offence_team.name
         result["defence"] = self.scenario.defence_team.name
         result |= play_block_dict(box)
-        clock, time_ms = self.scenario.rules.clock, box.total("time_ms")
-        live_ms = 1000 * clock.periods * clock.period_s
-        result["possessions_per_game"] = live_ms * box.n / (2 * time_ms) if time_ms else None
+        result |= self._pace()
         result["calls"] = self._calls()
         return result
+
+    def _pace(self) -> dict[str, float]:
+        """Time used before a possession starts here, and the possessions a side that fill a game."""
+        clock, n = self.scenario.rules.clock, self.tally.box.n
+        brought_up = self.scenario.start == "bring_up"
+        before_s = float(self.scenario.constants["backcourt_used_s"]) if brought_up else 0.0
+        one_s = before_s + self.tally.box.total("time_ms") / 1000 / n
+        return {
+            "seconds_before_start": before_s,
+            "possessions_per_game": clock.periods * clock.period_s / (2 * one_s),
+        }
 
     def _calls(self) -> list[dict[str, Any]]:
         n = self.tally.box.n

@@ -15,11 +15,11 @@ from typing import Any
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from kernel_process import SCENARIO, here, run_process  # noqa: E402
+from kernel_process import SCENARIO, here, run_process
 
-from engine.inputs import load_scenario  # noqa: E402
-from engine.pack import pack  # noqa: E402
-from engine.state import COLUMN  # noqa: E402
+from engine.inputs import load_scenario
+from engine.pack import pack
+from engine.state import COLUMN
 
 N = 400
 SEED = 7

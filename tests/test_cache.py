@@ -1,0 +1,54 @@
+"""The compiled engine is kept between processes, and an edit in any of its files is noticed.
+
+Numba looks only at the file of the function it compiles: a callee edited in another file would go on
+running as it was. That this does not happen is tested on a copy of the package with a cache of its own.
+The test compiles twice, some 30 s each: before the edit and after it.
+"""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+from kernel_process import ROOT, run_process
+
+from engine.state import COLUMN
+
+#: Appended to a file that only callees live in: from now on no shot counts three.
+EDIT = '''
+
+
+@njit
+def is_three(w, x, y):
+    """Edited by the test."""
+    return False
+'''
+NUMBERS = {"home": list(range(300))}
+
+
+def test_an_edited_callee_is_compiled_again(tmp_path: Path) -> None:
+    copy = tmp_path / "copy"
+    without = shutil.ignore_patterns("__pycache__")
+    shutil.copytree(ROOT / "engine", copy / "engine", ignore=without)
+    shutil.copytree(ROOT / "configs", copy / "configs", dirs_exist_ok=True)
+    switches = {"NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+
+    first = run_process(NUMBERS, 1, switches, copy)
+    assert Path(first["file"]).is_relative_to(copy), "the copy must be what is tested"
+    assert (first["was_cached"], first["hits"], first["misses"]) == (False, 0, 1)
+
+    again = run_process(NUMBERS, 1, switches, copy)
+    assert (again["was_cached"], again["hits"], again["misses"]) == (True, 1, 0)
+    assert again["records"] == first["records"]
+
+    callees = copy / "engine" / "kernel" / "shooting.py"
+    text = callees.read_text(encoding="utf-8")
+    assert "def is_three(" in text
+    callees.write_text(text + EDIT, encoding="utf-8")
+
+    edited = run_process(NUMBERS, 1, switches, copy)
+    assert (edited["was_cached"], edited["hits"], edited["misses"]) == (False, 0, 1)
+    threes = COLUMN["three_attempts"]
+    assert np.array(first["records"]["home"])[:, threes].sum() > 0
+    assert np.array(edited["records"]["home"])[:, threes].sum() == 0
