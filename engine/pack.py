@@ -32,7 +32,11 @@ from engine.state import (
 #: A standing reach in body heights (from memory: 1.30 to 1.36 in adults).
 REACH_SHARE = 1.33
 #: What a moment falls back to where the file has no row for it.
-FALL_BACK = {"before_bump": ("settled", "reversal"), "after_bump": ("settled",), "reversal": ("settled", "before_bump")}
+FALL_BACK = {
+    "before_bump": ("settled", "reversal"),
+    "after_bump": ("settled",),
+    "reversal": ("settled", "before_bump"),
+}
 GRID_CELL_M = 0.1
 MAKE_LEAST = 1e-4
 

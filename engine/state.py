@@ -157,7 +157,6 @@ CONSTANTS = (
     # zone
     "on_ball_gap_m",
     "off_shooter_gap_m",
-    "contest_gap_m",
     "deny_distance_m",
     "front_distance_m",
     "lob_distance_m",
@@ -568,7 +567,6 @@ STATE = np.dtype(
         ("after_t", np.float64),
         ("outcome_open", np.int64),
         ("after_open", np.int64),
-        ("in_spot", np.int64),  # call index + 1 whose spot the handler is in (for dribble_in)
         ("across", np.int64),
         # ordinals of the draws
         ("n_decisions", np.int64),

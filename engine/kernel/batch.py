@@ -10,8 +10,9 @@ from __future__ import annotations
 import functools
 import hashlib
 import os
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Callable, NamedTuple
+from typing import Any, NamedTuple
 
 import numba
 import numpy as np

@@ -9,16 +9,15 @@ from __future__ import annotations
 
 import math
 
-from engine.kernel.jit import njit
-
 from engine.kernel import draws
-from engine.kernel.defence import FAR_AWAY, help_gap
-from engine.kernel.ending import start_shot
+from engine.kernel.jit import njit
 from engine.kernel.log import EV, event, option
 from engine.kernel.motion import clip, cover_m, distance, logistic, point_to_segment, region_at
+from engine.kernel.near import FAR_AWAY, help_gap
 from engine.kernel.offence import spot_of
 from engine.kernel.passing import BOUNCE, DIRECT, OVER_TOP, lane_risk, pass_speed, pressure, start_pass
 from engine.kernel.shooting import effective_gap, is_three, shot_value
+from engine.kernel.shots import start_shot
 from engine.kernel.tally import COL_drives, add
 from engine.state import (
     DEAD,
@@ -227,7 +226,10 @@ def weigh_trap_moves(w, c, hold):
     near = d0 if d0 < d1 else d1
     # room to go and a lead on the trappers make a retreat worth something
     c.option_value[OPT_RETREAT] = (
-        hold + k.trap_dread_points * room / 3.2 - k.retreat_penalty_points + 0.05 * clip(near - 1.5, -1.0, 2.0)
+        hold
+        + k.trap_dread_points * room / 3.2
+        - k.retreat_penalty_points
+        + 0.05 * clip(near - 1.5, -1.0, 2.0)
     )
     c.option_a[OPT_RETREAT] = gx
     c.option_b[OPT_RETREAT] = gy
@@ -236,8 +238,16 @@ def weigh_trap_moves(w, c, hold):
         # they close while he comes
         time_s = away / (w.players[s.handler].top_speed_mps * k.dribble_speed_share)
         closing = k.trapper_closing_share * time_s * w.players[s.trapper_0].top_speed_mps
-        through = logistic((between - 2.0 * closing - 2.0 * k.body_radius_m - 2.0 * k.split_gap_m + 0.6 *
-                            (w.players[s.handler].handle - 0.5)) / k.split_width_m)
+        through = logistic(
+            (
+                between
+                - 2.0 * closing
+                - 2.0 * k.body_radius_m
+                - 2.0 * k.split_gap_m
+                + 0.6 * (w.players[s.handler].handle - 0.5)
+            )
+            / k.split_width_m
+        )
         c.option_value[OPT_SPLIT] = through * (hold + k.trap_dread_points + k.numbers_value_points) + (
             (1.0 - through) * (hold - 0.5)
         )
@@ -355,8 +365,11 @@ def act(w, c, chosen):
                 s.dribble = DEAD
                 s.picked_up = 1
                 event(c, EV_PICK_UP, s.handler, -1, 0.0, a.x, a.y)
-        elif s.action == STAY and s.dribble != DEAD and s.trap_phase != TRAP_COMING and (
-            s.trap_phase != TRAP_SET
+        elif (
+            s.action == STAY
+            and s.dribble != DEAD
+            and s.trap_phase != TRAP_COMING
+            and (s.trap_phase != TRAP_SET)
         ):
             x, y = spot_of(w, c, s.handler)
             if distance(x, y, a.x, a.y) > 2.5 and s.t - s.catch_t > 0.5:

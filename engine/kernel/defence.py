@@ -1,188 +1,29 @@
-"""Where each defender wants to be, and when he learns that the ball has moved on.
-
-A defender acts on a row (region, moment, near side) of the slide table that he adopts some time after the
-ball's row has changed: reaction delay after a release or a dribble, less when he anticipates, wrong when
-he guesses wrong. The tables are data; this file only turns an entry into a target point.
-"""
+"""Where each defender wants to be: table entries turned into target points, for this step."""
 
 from __future__ import annotations
 
 import math
 
 from engine.kernel.jit import njit
-
-from engine.kernel import draws
-from engine.kernel.log import EV, event
-from engine.kernel.motion import EPSILON, clip, cover_m, distance, logistic, point_to_segment, region_at
+from engine.kernel.motion import EPSILON, clip, distance, point_to_segment
+from engine.kernel.near import FAR_AWAY, NEVER, nearest_attacker, side_index
+from engine.kernel.rows import adopt_now
 from engine.kernel.shooting import table_logit
 from engine.policies.jobs import BEHIND, DENY, FRONT, IF_SHOOTER, ON_BALL, TRAP
 from engine.state import (
     HELD,
     LOOSE,
-    MOMENTS,
     N_SIDE,
     PASS_FLIGHT,
     PASS_WINDUP,
-    REGIONS,
     SHOT_FLIGHT,
     TRAP_AFTER,
     TRAP_COMING,
     TRAP_SET,
 )
 
-BACKCOURT = REGIONS.index("backcourt")
-TOP = REGIONS.index("top")
-SLOT = REGIONS.index("slot")
-WING = REGIONS.index("wing")
-CORNER = REGIONS.index("corner")
-SETTLED = MOMENTS.index("settled")
-BEFORE_BUMP = MOMENTS.index("before_bump")
-AFTER_BUMP = MOMENTS.index("after_bump")
-REVERSAL = MOMENTS.index("reversal")
-BUMP_EVENT = EV["bump"]
-FAR_AWAY = 99.0
-NEVER = 1e9
-
-
-@njit
-def side_index(near):
-    """0 when the near side is left, 1 when it is right."""
-    return 1 if near > 0 else 0
-
-
-@njit
-def side_of(x, near, hysteresis_m):
-    """Near side for a ball at ``x``: keeps the latched one within the hysteresis of the middle."""
-    if x > hysteresis_m:
-        return 1
-    if x < -hysteresis_m:
-        return -1
-    return near
-
-
-@njit
-def next_moment(region, near, old_region, old_moment, old_near):
-    """Which row of the new region applies, from where the ball came (model of the 2-3's bump).
-
-    To the wing from above on the same side: the bump is still to come; from the other side: reversal;
-    back out of the corner or post: the guard has it. To the corner before the bump: its own row. To the top
-    from a wing or deeper: reversal.
-    """
-    above = old_region == BACKCOURT or old_region == TOP or old_region == SLOT
-    if region == WING:
-        if old_region == WING and old_near == near:
-            return old_moment
-        if near != old_near:
-            return REVERSAL
-        if above:
-            return BEFORE_BUMP
-        return AFTER_BUMP
-    if region == CORNER:
-        if old_region == CORNER and old_near == near:
-            return old_moment
-        if old_region == WING and old_near == near and (old_moment == BEFORE_BUMP or old_moment == REVERSAL):
-            return BEFORE_BUMP
-        return SETTLED
-    if region == TOP or region == SLOT:
-        if old_region == region and old_near == near:
-            return old_moment
-        if old_region == BACKCOURT:
-            return SETTLED
-        if region == SLOT and old_region == SLOT:
-            return REVERSAL
-        if above:
-            return SETTLED
-        return REVERSAL
-    return SETTLED
-
-
-@njit
-def set_row(w, c, region, moment, near, delay_share):
-    """The ball's row becomes (region, moment, near); every defender adopts it after his reaction."""
-    s = c.s
-    k = w.k
-    s.region = region
-    s.moment = moment
-    s.near = near
-    s.spot_t = s.t + k.reaction_s
-    for i in range(N_SIDE, 2 * N_SIDE):
-        a = c.agents[i]
-        if a.adopt_t >= NEVER:
-            a.adopt_t = s.t + k.reaction_s * delay_share
-
-
-@njit
-def adopt_now(c, i):
-    """Defender ``i`` takes over the ball's current row at once."""
-    s = c.s
-    a = c.agents[i]
-    a.region = s.region
-    a.moment = s.moment
-    a.side = s.near
-    a.focus = 0
-    a.adopt_t = NEVER
-
-
-@njit
-def person_in_role(w, c, role):
-    """Agent index of the defender who holds a role now (near side as the ball's row has it)."""
-    s = c.s
-    return N_SIDE + w.person_of[side_index(s.near), role]
-
-
-@njit
-def nearest_defender(c, x, y):
-    """(distance, agent index) of the defender nearest to a point."""
-    best = FAR_AWAY
-    who = N_SIDE
-    for i in range(N_SIDE, 2 * N_SIDE):
-        a = c.agents[i]
-        d = distance(a.x, a.y, x, y)
-        if d < best:
-            best = d
-            who = i
-    return best, who
-
-
-@njit
-def nearest_attacker(c, x, y, within_m, skip):
-    """Index of the attacker nearest to a point within a radius, the ball's holder left out; -1 none."""
-    best = within_m
-    who = -1
-    for i in range(N_SIDE):
-        if i == skip:
-            continue
-        a = c.agents[i]
-        d = distance(a.x, a.y, x, y)
-        if d < best:
-            best = d
-            who = i
-    return who
-
-
-@njit
-def follow_ball(w, c):
-    """Rows follow the dribble; the bump and the reversal end when a defender has come to the ball."""
-    s = c.s
-    k = w.k
-    if s.mode != HELD:
-        return
-    h = c.agents[s.handler]
-    near = side_of(h.x, s.near, k.side_hysteresis_m)
-    region = region_at(w, h.x, h.y)
-    if region != s.region or near != s.near:
-        moment = next_moment(region, near, s.region, s.moment, s.near)
-        set_row(w, c, region, moment, near, k.dribble_reaction_share)
-        return
-    if region == WING and (s.moment == BEFORE_BUMP or s.moment == REVERSAL):
-        g = c.agents[person_in_role(w, c, w.rules.bump_role)]
-        if distance(g.x, g.y, h.x, h.y) < k.bump_m:
-            event(c, BUMP_EVENT, s.handler, -1, s.t - s.catch_t, h.x, h.y)
-            set_row(w, c, region, AFTER_BUMP, near, k.dribble_reaction_share)
-    elif s.moment == REVERSAL or (region == CORNER and s.moment == BEFORE_BUMP):
-        d, _ = nearest_defender(c, h.x, h.y)
-        if d < k.bump_m:
-            set_row(w, c, region, SETTLED, near, k.dribble_reaction_share)
+#: Arm's length: a lane count does not run while guarding an attacker (professional rules, from memory).
+GUARDING_M = 1.8
 
 
 @njit
@@ -310,7 +151,6 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
 def box_out(w, c, i):
     """A shot is up or off the rim: get between the nearest attacker and the ball's likely landing."""
     s = c.s
-    k = w.k
     a = c.agents[i]
     a.speed_share = 1.0
     a.sliding = 0
@@ -367,8 +207,10 @@ def defence_targets(w, c):
             continue
         fx, fy = focus_point(w, c, a)
         person = i - N_SIDE
-        late = trapping and i == s.trapper_1 and s.t < s.trap_t + (
-            w.calls[s.trap_call].disguise_s + k.second_trapper_delay_s
+        late = (
+            trapping
+            and i == s.trapper_1
+            and s.t < s.trap_t + (w.calls[s.trap_call].disguise_s + k.second_trapper_delay_s)
         )
         if covering and not disguised and not late:
             role = w.role_of[side_index(s.trap_side), person]
@@ -385,13 +227,25 @@ def defence_targets(w, c):
         entry_target(w, c, i, e, a.side, fx, fy, shooter_ok)
         if a.gamble == 1 and s.mode == PASS_FLIGHT:
             _, f = point_to_segment(a.x, a.y, s.ball_x, s.ball_y, s.pass_x1, s.pass_y1)
-            place_target(
-                a, s.ball_x + f * (s.pass_x1 - s.ball_x), s.ball_y + f * (s.pass_y1 - s.ball_y)
-            )
+            place_target(a, s.ball_x + f * (s.pass_x1 - s.ball_x), s.ball_y + f * (s.pass_y1 - s.ball_y))
+        if w.rules.defensive_three_seconds_s > 0.0:
+            leave_lane_in_time(w, c, i)
         a.speed_share = 1.0
         a.sliding = 1 if distance(a.x, a.y, a.tx, a.ty) < k.slide_range_m else 0
     if s.mode == HELD:
         step_up(w, c)
+
+
+@njit
+def leave_lane_in_time(w, c, i):
+    """Where the defence has a lane count: who guards nobody closely steps out before it ends."""
+    ru = w.rules
+    a = c.agents[i]
+    if nearest_attacker(c, a.x, a.y, GUARDING_M, -1) >= 0:
+        a.lane_t = 0.0
+    elif a.lane_t > ru.defensive_three_seconds_s - 0.8:
+        out = ru.lane_half_width_m + 0.4
+        a.tx = out if a.x >= 0.0 else -out
 
 
 @njit
@@ -424,47 +278,6 @@ def step_up(w, c):
 
 
 @njit
-def read_pass(w, c, target, x, y, fake):
-    """At the start of a pass: each defender may leave early, rightly or wrongly, or gamble on the ball.
-
-    ``target`` is the receiver, (x, y) where he will catch, metres. A fake freezes those who anticipate.
-    """
-    s = c.s
-    k = w.k
-    near = side_of(x, s.near, k.side_hysteresis_m)
-    region = region_at(w, x, y)
-    moment = next_moment(region, near, s.region, s.moment, s.near)
-    for i in range(N_SIDE, 2 * N_SIDE):
-        a = c.agents[i]
-        u0, u1, u2, u3 = draws.uniforms(s, draws.ANTICIPATE, i, 0, s.n_passes)
-        a.gamble = 1 if u3 < k.gamble_p else 0
-        a.adopt_t = s.release_t + k.reaction_s
-        a.guess_t = NEVER
-        if u0 >= k.anticipation_p:
-            continue
-        if fake:
-            a.adopt_t += k.fake_freeze_s
-            continue
-        a.guess_t = s.release_t - k.anticipation_lead_s
-        if u1 >= k.anticipation_wrong_p:
-            a.guess_x = x
-            a.guess_y = y
-            a.guess_region = region
-            a.guess_moment = moment
-            a.guess_side = near
-        else:
-            other = int(u2 * N_SIDE)
-            if other == target or other == s.handler:
-                other = (other + 1) % N_SIDE
-            b = c.agents[other]
-            a.guess_x = b.x
-            a.guess_y = b.y
-            a.guess_side = side_of(b.x, s.near, k.side_hysteresis_m)
-            a.guess_region = region_at(w, b.x, b.y)
-            a.guess_moment = next_moment(a.guess_region, a.guess_side, s.region, s.moment, s.near)
-
-
-@njit
 def shell_stands(w, c):
     """True when every defender is within the standing distance of his own slide target."""
     k = w.k
@@ -473,32 +286,3 @@ def shell_stands(w, c):
         if distance(a.x, a.y, a.tx, a.ty) > k.shell_stand_m:
             return False
     return True
-
-
-@njit
-def touch_chance(k, gap_m, ball_z_m, reach_m, share):
-    """Chance that a defender gets a hand on a ball passing ``gap_m`` away at height ``ball_z_m``.
-
-    Nothing above his standing reach plus a jump; else a logistic in (arm reach - gap). Shape: an input.
-    """
-    if ball_z_m > reach_m + k.jump_m:
-        return 0.0
-    return share * k.touch_max_p * logistic((k.arm_reach_m - gap_m) / k.touch_width_m)
-
-
-@njit
-def help_gap(w, c, x, y, time_s, skip):
-    """Distance (metres) the nearest defender can have to (x, y) after ``time_s``, by running there."""
-    k = w.k
-    best = FAR_AWAY
-    for i in range(N_SIDE, 2 * N_SIDE):
-        if i == skip:
-            continue
-        a = c.agents[i]
-        d = distance(a.x, a.y, x, y)
-        if d >= best + 6.0:
-            continue
-        d -= cover_m(time_s - k.reaction_s, w.players[i].top_speed_mps, k.sprint_tau_s)
-        if d < best:
-            best = d
-    return best if best > 0.3 else 0.3

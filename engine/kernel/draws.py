@@ -21,14 +21,19 @@ from __future__ import annotations
 import math
 
 import numpy as np
+
 from engine.kernel.jit import njit
 
 #: name: (number, what subject and second subject are, what the occasion is, what the four words decide)
 PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "START": (1, "none", "0", "start x; start y; side of the shell; unused"),
     "SPOT": (2, "agent", "n-th re-spacing", "spot x; spot y; unused; unused"),
-    "CHOICE": (3, "option group (0 shoot hold retreat split, 1-2 drives, 3+j passes to j)", "n-th decision",
-               "noise of each option of the group"),
+    "CHOICE": (
+        3,
+        "option group (0 shoot hold retreat split, 1-2 drives, 3+j passes to j)",
+        "n-th decision",
+        "noise of each option of the group",
+    ),
     "AIM": (4, "none", "n-th pass", "radius of the aim error; its angle; fumble; travel"),
     "TOUCH": (5, "defender", "n-th pass", "touch threshold; clean or deflected; angle; length"),
     "ANTICIPATE": (6, "defender", "n-th pass", "leaves early; guesses right; which wrong guess; gambles"),
@@ -46,7 +51,12 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "READ": (18, "agent", "n-th call of the possession", "reading delay; unused; unused; unused"),
     "PICK_UP": (19, "none", "n-th decision", "picks the dribble up; unused; unused; unused"),
     "RESTART": (20, "none", "n-th restart", "side; unused; unused; unused"),
-    "TRAP_PICK_UP": (21, "none", "n-th call of the possession", "picks the dribble up; unused; unused; unused"),
+    "TRAP_PICK_UP": (
+        21,
+        "none",
+        "n-th call of the possession",
+        "picks the dribble up; unused; unused; unused",
+    ),
 }
 
 START = PURPOSES["START"][0]

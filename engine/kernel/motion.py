@@ -2,8 +2,8 @@
 
 Law: toward a wanted velocity w the velocity follows v(t) = w + (v0 - w) exp(-t / tau), integrated exactly
 over the step, so a straight run from rest is v(t) = vmax (1 - exp(-t / tau)) at any step length
-(Furusawa, Hill & Parkinson 1927; Samozino et al. 2016; seen second-hand). Braking and turning are not bound by
-tau but by the braking limit; the wanted speed near the target is what can still be braked.
+(Furusawa, Hill & Parkinson 1927; Samozino et al. 2016; seen second-hand). Braking and turning are not
+bound by tau but by the braking limit; the wanted speed near the target is what can still be braked.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-
 from engine.state import GRID_X, GRID_Y, N_PLAYERS
 
 EPSILON = 1e-9

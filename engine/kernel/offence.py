@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 
-from engine.kernel.jit import njit
-
 from engine.kernel import draws
-from engine.kernel.defence import FAR_AWAY, side_index
+from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, point_to_segment
+from engine.kernel.near import FAR_AWAY, side_index
 from engine.state import (
     DRIBBLE_TO,
     DRIVE,
@@ -69,7 +68,7 @@ def reading_delay(w, first_s):
 def assign_break(w, c):
     """At a call: each team-mate gets a reading time and a place of the trap break.
 
-    Places are given to whoever is nearest, in the order flash to the middle, behind the ball, up the line, far.
+    Places go to whoever is nearest, in the order flash to the middle, behind the ball, up the line, far.
     """
     s = c.s
     k = w.k

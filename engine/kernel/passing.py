@@ -9,30 +9,26 @@ from __future__ import annotations
 
 import math
 
-from engine.kernel.jit import njit
-
 from engine.kernel import draws
-from engine.kernel.defence import (
-    BEFORE_BUMP,
-    CORNER,
-    NEVER,
-    WING,
-    REVERSAL,
-    nearest_defender,
-    next_moment,
-    read_pass,
-    set_row,
-    side_of,
-    touch_chance,
-)
+from engine.kernel.jit import njit
 from engine.kernel.log import EV, event
 from engine.kernel.motion import clip, cover_m, distance, inside, point_to_segment, region_at
-from engine.kernel.tally import add, COL_deflections, COL_missed_bump_catches, COL_missed_bump_gap_mm
-from engine.kernel.tally import COL_next_catches, COL_next_gap_mm, COL_passes, COL_skip_catches
-from engine.kernel.tally import COL_skip_gap_mm, COL_skips
+from engine.kernel.near import NEVER, nearest_defender, touch_chance
+from engine.kernel.rows import BEFORE_BUMP, CORNER, WING, next_moment, read_pass, set_row, side_of
+from engine.kernel.tally import (
+    COL_deflections,
+    COL_missed_bump_catches,
+    COL_missed_bump_gap_mm,
+    COL_next_catches,
+    COL_next_gap_mm,
+    COL_passes,
+    COL_skip_catches,
+    COL_skip_gap_mm,
+    COL_skips,
+    add,
+)
 from engine.state import (
     DEAD,
-    DRIBBLING,
     HELD,
     LOOSE,
     N_SIDE,
@@ -41,7 +37,6 @@ from engine.state import (
     STAY,
     TRAP_COMING,
     TRAP_NONE,
-    TRAP_SET,
     UNUSED,
 )
 
@@ -242,7 +237,7 @@ def release_pass(w, c):
 
 @njit
 def fly(w, c):
-    """One step of a pass in flight; returns FLYING, CAUGHT, STOLEN (``s.target`` = thief), LOOSE_BALL or OUT_BALL."""
+    """One step of a pass in flight: FLYING, CAUGHT, STOLEN (``s.target`` = thief), LOOSE_BALL or OUT_BALL."""
     s = c.s
     k = w.k
     dt = k.time_step_s
@@ -281,8 +276,14 @@ def fly(w, c):
             s.target = who
             return STOLEN
         angle = TWO_PI * u2
-        return drop(w, c, s.ball_x + k.deflection_m * (0.5 + u3) * math.cos(angle),
-                    s.ball_y + k.deflection_m * (0.5 + u3) * math.sin(angle), 0.5, 1)
+        return drop(
+            w,
+            c,
+            s.ball_x + k.deflection_m * (0.5 + u3) * math.cos(angle),
+            s.ball_y + k.deflection_m * (0.5 + u3) * math.sin(angle),
+            0.5,
+            1,
+        )
     if s.t < s.arrive_t:
         return FLYING
     r = c.agents[s.target]
@@ -296,8 +297,14 @@ def fly(w, c):
     on = 1.0 if reached else 2.0
     if length < 1e-6:
         length = 1.0
-    return drop(w, c, s.pass_x1 + on * (s.pass_x1 - s.pass_x0) / length,
-                s.pass_y1 + on * (s.pass_y1 - s.pass_y0) / length, 0.5, 0)
+    return drop(
+        w,
+        c,
+        s.pass_x1 + on * (s.pass_x1 - s.pass_x0) / length,
+        s.pass_y1 + on * (s.pass_y1 - s.pass_y0) / length,
+        0.5,
+        0,
+    )
 
 
 @njit

@@ -6,20 +6,9 @@ trap; counts and hazards; the handler's decision if it is due; the trace.
 
 from __future__ import annotations
 
-from engine.kernel.jit import njit
-
 from engine.kernel import draws
 from engine.kernel.decide import decide
-from engine.kernel.defence import (
-    FAR_AWAY,
-    NEVER,
-    SETTLED,
-    adopt_now,
-    defence_targets,
-    follow_ball,
-    nearest_defender,
-    side_index,
-)
+from engine.kernel.defence import defence_targets
 from engine.kernel.ending import (
     BACKCOURT_COUNT,
     GUARDED,
@@ -27,27 +16,23 @@ from engine.kernel.ending import (
     THREE_SECONDS,
     TOO_LONG,
     TRAVEL,
-    ball_out,
-    defensive_foul,
-    finish,
-    lead_person,
-    release_shot,
-    settle_loose_ball,
-    shot_arrives,
     shot_clock_violation,
-    stand,
-    take_places,
     turnover,
     violation,
 )
+from engine.kernel.jit import njit
 from engine.kernel.log import EV, event
-from engine.kernel.motion import clip, distance, move_all, region_at
+from engine.kernel.motion import distance, move_all
+from engine.kernel.near import NEVER, nearest_defender
 from engine.kernel.offence import blocker, offence_targets
 from engine.kernel.passing import CAUGHT, OUT_BALL, STOLEN, catch, fly, release_pass, take_ball
+from engine.kernel.rebound import settle_loose_ball
+from engine.kernel.restarts import ball_out, defensive_foul, lead_person, stand, take_places
+from engine.kernel.rows import SETTLED, adopt_now, follow_ball
+from engine.kernel.shots import release_shot, shot_arrives
 from engine.kernel.tally import COL_overflow, COL_shot_clock_left_ms
 from engine.kernel.trap import IN_AIR, chance, look_for_chances, trap_hazards, update_trap
 from engine.state import (
-    DEAD,
     DRIBBLE_TO,
     DRIBBLING,
     DRIVE,
@@ -220,7 +205,7 @@ def move_ball(w, c):
         elif s.mode == SHOT_WINDUP and s.t >= s.release_t:
             release_shot(w, c)
         elif s.mode == HELD and s.action == DRIBBLE_TO:
-            if distance(h.x, h.y, s.goal_x, s.goal_y) < 0.4:
+            if distance(h.x, h.y, s.goal_x, s.goal_y) < k.arrival_radius_m:
                 s.action = STAY
         return False
     if s.mode == PASS_FLIGHT:
@@ -264,9 +249,12 @@ def counts(w, c):
             violation(w, c, OVER_AND_BACK)
             return
         gap, _ = nearest_defender(c, h.x, h.y)
-        if ru.closely_guarded_s > 0.0 and gap <= ru.closely_guarded_m and (
-            s.dribble != DRIBBLING or ru.closely_guarded_dribble == 1
-        ) and s.front == 1:
+        if (
+            ru.closely_guarded_s > 0.0
+            and gap <= ru.closely_guarded_m
+            and (s.dribble != DRIBBLING or ru.closely_guarded_dribble == 1)
+            and s.front == 1
+        ):
             s.guarded_s += dt
             if s.guarded_s >= ru.closely_guarded_s:
                 violation(w, c, GUARDED)

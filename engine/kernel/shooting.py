@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-
 from engine.kernel.motion import clip, distance, logistic
 from engine.state import N_SHOT_STEPS, N_SIDE, SHOT_STEP_M
 

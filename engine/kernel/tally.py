@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from engine.kernel.jit import njit
-
 from engine.state import COLUMN
 
 COL_points = COLUMN["points"]

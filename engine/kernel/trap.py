@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from engine.kernel.jit import njit
-
 from engine.kernel import draws
-from engine.kernel.defence import FAR_AWAY, NEVER, set_row, shell_stands, side_index
+from engine.kernel.defence import shell_stands
 from engine.kernel.ending import (
     AFTER_RESET,
     LINE,
@@ -16,23 +14,23 @@ from engine.kernel.ending import (
     close_after,
     close_outcome,
     close_outcome_if_open,
-    defensive_foul,
-    throw_in,
     turnover,
     violation,
 )
+from engine.kernel.jit import njit
 from engine.kernel.log import EV, event
 from engine.kernel.motion import distance
+from engine.kernel.near import side_index
 from engine.kernel.offence import assign_break, reading_delay
+from engine.kernel.restarts import defensive_foul, throw_in
+from engine.kernel.rows import set_row
 from engine.kernel.tally import COL_call_spots, COL_first_call, COL_n_calls, COL_trap_set, add
 from engine.state import (
     DEAD,
     DRIBBLING,
     HELD,
-    LOOSE,
     N_SIDE,
     PASS_FLIGHT,
-    RETREAT,
     SPLIT,
     STAY,
     TRAP_AFTER,

@@ -28,7 +28,9 @@ JOB_TABLE: dict[str, Job] = {
     "place": Job(PLACE, 0.0, 0.0, 2.5, "stands on the place"),
     "on_ball": Job(ON_BALL, 0.0, 0.0, 2.5, "guards the ball"),
     "coming": Job(ON_BALL, 0.0, 0.0, 2.5, "runs over to take the ball"),
-    "on_ball_if_shooter": Job(IF_SHOOTER, 0.15, 0.0, 2.5, "guards the ball if the handler can shoot, else the gap"),
+    "on_ball_if_shooter": Job(
+        IF_SHOOTER, 0.15, 0.0, 2.5, "guards the ball if the handler can shoot, else the gap"
+    ),
     "gap": Job(PLACE, 0.15, 0.0, 2.5, "closes the gap"),
     "deny": Job(DENY, 0.0, 0.0, 4.0, "stands in the lane to the nearest attacker"),
     "sink": Job(PLACE, 0.10, 0.25, 3.0, "drops toward the middle, on the outlet pass"),

@@ -1,0 +1,75 @@
+"""Who is near to what: distances between people, and the chance of a touch."""
+
+from __future__ import annotations
+
+from engine.kernel.jit import njit
+from engine.kernel.motion import cover_m, distance, logistic
+from engine.state import N_SIDE
+
+FAR_AWAY = 99.0
+NEVER = 1e9
+
+
+@njit
+def nearest_defender(c, x, y):
+    """(distance, agent index) of the defender nearest to a point."""
+    best = FAR_AWAY
+    who = N_SIDE
+    for i in range(N_SIDE, 2 * N_SIDE):
+        a = c.agents[i]
+        d = distance(a.x, a.y, x, y)
+        if d < best:
+            best = d
+            who = i
+    return best, who
+
+
+@njit
+def nearest_attacker(c, x, y, within_m, skip):
+    """Index of the attacker nearest to a point within a radius, the ball's holder left out; -1 none."""
+    best = within_m
+    who = -1
+    for i in range(N_SIDE):
+        if i == skip:
+            continue
+        a = c.agents[i]
+        d = distance(a.x, a.y, x, y)
+        if d < best:
+            best = d
+            who = i
+    return who
+
+
+@njit
+def touch_chance(k, gap_m, ball_z_m, reach_m, share):
+    """Chance that a defender gets a hand on a ball passing ``gap_m`` away at height ``ball_z_m``.
+
+    Nothing above his standing reach plus a jump; else a logistic in (arm reach - gap). Shape: an input.
+    """
+    if ball_z_m > reach_m + k.jump_m:
+        return 0.0
+    return share * k.touch_max_p * logistic((k.arm_reach_m - gap_m) / k.touch_width_m)
+
+
+@njit
+def help_gap(w, c, x, y, time_s, skip):
+    """Distance (metres) the nearest defender can have to (x, y) after ``time_s``, by running there."""
+    k = w.k
+    best = FAR_AWAY
+    for i in range(N_SIDE, 2 * N_SIDE):
+        if i == skip:
+            continue
+        a = c.agents[i]
+        d = distance(a.x, a.y, x, y)
+        if d >= best + 6.0:
+            continue
+        d -= cover_m(time_s - k.reaction_s, w.players[i].top_speed_mps, k.sprint_tau_s)
+        if d < best:
+            best = d
+    return best if best > 0.3 else 0.3
+
+
+@njit
+def side_index(near):
+    """0 when the near side is left, 1 when it is right."""
+    return 1 if near > 0 else 0

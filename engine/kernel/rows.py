@@ -1,0 +1,171 @@
+"""Which row of the slide table the ball is in, and when each defender adopts it.
+
+A defender adopts a row some time after the ball's row has changed: reaction delay after a release or a
+dribble, less when he anticipates, wrong when he guesses wrong. near and far are latched here.
+"""
+
+from __future__ import annotations
+
+from engine.kernel import draws
+from engine.kernel.jit import njit
+from engine.kernel.log import EV, event
+from engine.kernel.motion import distance, region_at
+from engine.kernel.near import NEVER, nearest_defender, side_index
+from engine.state import HELD, MOMENTS, N_SIDE, REGIONS
+
+BACKCOURT = REGIONS.index("backcourt")
+TOP = REGIONS.index("top")
+SLOT = REGIONS.index("slot")
+WING = REGIONS.index("wing")
+CORNER = REGIONS.index("corner")
+SETTLED = MOMENTS.index("settled")
+BEFORE_BUMP = MOMENTS.index("before_bump")
+AFTER_BUMP = MOMENTS.index("after_bump")
+REVERSAL = MOMENTS.index("reversal")
+BUMP_EVENT = EV["bump"]
+
+
+@njit
+def side_of(x, near, hysteresis_m):
+    """Near side for a ball at ``x``: keeps the latched one within the hysteresis of the middle."""
+    if x > hysteresis_m:
+        return 1
+    if x < -hysteresis_m:
+        return -1
+    return near
+
+
+@njit
+def next_moment(region, near, old_region, old_moment, old_near):
+    """Which row of the new region applies, from where the ball came (model of the 2-3's bump).
+
+    To the wing from above on the same side: the bump is still to come; from the other side: reversal;
+    back out of the corner or post: the guard has it. To the corner before the bump: its own row. To the top
+    from a wing or deeper: reversal.
+    """
+    above = old_region == BACKCOURT or old_region == TOP or old_region == SLOT
+    if region == WING:
+        if old_region == WING and old_near == near:
+            return old_moment
+        if near != old_near:
+            return REVERSAL
+        if above:
+            return BEFORE_BUMP
+        return AFTER_BUMP
+    if region == CORNER:
+        if old_region == CORNER and old_near == near:
+            return old_moment
+        if old_region == WING and old_near == near and (old_moment == BEFORE_BUMP or old_moment == REVERSAL):
+            return BEFORE_BUMP
+        return SETTLED
+    if region == TOP or region == SLOT:
+        if old_region == region and old_near == near:
+            return old_moment
+        if old_region == BACKCOURT:
+            return SETTLED
+        if region == SLOT and old_region == SLOT:
+            return REVERSAL
+        if above:
+            return SETTLED
+        return REVERSAL
+    return SETTLED
+
+
+@njit
+def set_row(w, c, region, moment, near, delay_share):
+    """The ball's row becomes (region, moment, near); every defender adopts it after his reaction."""
+    s = c.s
+    k = w.k
+    s.region = region
+    s.moment = moment
+    s.near = near
+    s.spot_t = s.t + k.reaction_s
+    for i in range(N_SIDE, 2 * N_SIDE):
+        a = c.agents[i]
+        if a.adopt_t >= NEVER:
+            a.adopt_t = s.t + k.reaction_s * delay_share
+
+
+@njit
+def adopt_now(c, i):
+    """Defender ``i`` takes over the ball's current row at once."""
+    s = c.s
+    a = c.agents[i]
+    a.region = s.region
+    a.moment = s.moment
+    a.side = s.near
+    a.focus = 0
+    a.adopt_t = NEVER
+
+
+@njit
+def person_in_role(w, c, role):
+    """Agent index of the defender who holds a role now (near side as the ball's row has it)."""
+    s = c.s
+    return N_SIDE + w.person_of[side_index(s.near), role]
+
+
+@njit
+def follow_ball(w, c):
+    """Rows follow the dribble; the bump and the reversal end when a defender has come to the ball."""
+    s = c.s
+    k = w.k
+    if s.mode != HELD:
+        return
+    h = c.agents[s.handler]
+    near = side_of(h.x, s.near, k.side_hysteresis_m)
+    region = region_at(w, h.x, h.y)
+    if region != s.region or near != s.near:
+        moment = next_moment(region, near, s.region, s.moment, s.near)
+        set_row(w, c, region, moment, near, k.dribble_reaction_share)
+        return
+    if region == WING and (s.moment == BEFORE_BUMP or s.moment == REVERSAL):
+        g = c.agents[person_in_role(w, c, w.rules.bump_role)]
+        if distance(g.x, g.y, h.x, h.y) < k.bump_m:
+            event(c, BUMP_EVENT, s.handler, -1, s.t - s.catch_t, h.x, h.y)
+            set_row(w, c, region, AFTER_BUMP, near, k.dribble_reaction_share)
+    elif s.moment == REVERSAL or (region == CORNER and s.moment == BEFORE_BUMP):
+        d, _ = nearest_defender(c, h.x, h.y)
+        if d < k.bump_m:
+            set_row(w, c, region, SETTLED, near, k.dribble_reaction_share)
+
+
+@njit
+def read_pass(w, c, target, x, y, fake):
+    """At the start of a pass: each defender may leave early, rightly or wrongly, or gamble on the ball.
+
+    ``target`` is the receiver, (x, y) where he will catch, metres. A fake freezes those who anticipate.
+    """
+    s = c.s
+    k = w.k
+    near = side_of(x, s.near, k.side_hysteresis_m)
+    region = region_at(w, x, y)
+    moment = next_moment(region, near, s.region, s.moment, s.near)
+    for i in range(N_SIDE, 2 * N_SIDE):
+        a = c.agents[i]
+        u0, u1, u2, u3 = draws.uniforms(s, draws.ANTICIPATE, i, 0, s.n_passes)
+        a.gamble = 1 if u3 < k.gamble_p else 0
+        a.adopt_t = s.release_t + k.reaction_s
+        a.guess_t = NEVER
+        if u0 >= k.anticipation_p:
+            continue
+        if fake:
+            a.adopt_t += k.fake_freeze_s
+            continue
+        a.guess_t = s.release_t - k.anticipation_lead_s
+        if u1 >= k.anticipation_wrong_p:
+            a.guess_x = x
+            a.guess_y = y
+            a.guess_region = region
+            a.guess_moment = moment
+            a.guess_side = near
+        else:
+            other = int(u2 * N_SIDE)
+            if other == target or other == s.handler:
+                other = (other + 1) % N_SIDE
+            b = c.agents[other]
+            a.guess_x = b.x
+            a.guess_y = b.y
+            a.guess_side = side_of(b.x, s.near, k.side_hysteresis_m)
+            a.guess_region = region_at(w, b.x, b.y)
+            a.guess_moment = next_moment(a.guess_region, a.guess_side, s.region, s.moment, s.near)
