@@ -310,6 +310,7 @@ CONSTANTS = (
     "backcourt_used_s",
     "bring_up_speed_share",
     "bring_up_free_m",
+    "veer_m",
     # next possession
     "excess_live_steal_points",
     "excess_dead_ball_points",

@@ -130,7 +130,11 @@ def weigh_drives(w, c, hold, left_s):
             d, f = point_to_segment(b.x, b.y, a.x, a.y, gx, gy)
             if f < 0.02 and d > 0.4:
                 continue
-            d -= 0.5 * cover_m(f * time_s - k.reaction_s, w.players[i].slide_mps, k.slide_tau_s)
+            run_s = f * time_s - k.reaction_s
+            if run_s > 0.0:
+                if d - 0.5 * run_s * w.players[i].slide_mps >= clear:
+                    continue
+                d -= 0.5 * cover_m(run_s, w.players[i].slide_mps, k.slide_tau_s)
             if d < clear:
                 clear = d
         beat = logistic((clear - k.drive_clear_m + k.drive_handle_m * (p.handle - 0.5)) / k.drive_width_m)

@@ -7,6 +7,7 @@ from engine.kernel.motion import cover_m, distance, logistic
 from engine.state import N_SIDE
 
 FAR_AWAY = 99.0
+BEYOND = 10.0  # widths past the reach at which the chance of a touch (under 1 in 20,000) counts as none
 NEVER = 1e9
 
 
@@ -46,7 +47,7 @@ def touch_chance(k, gap_m, ball_z_m, reach_m, share):
 
     Nothing above his standing reach plus a jump; else a logistic in (arm reach - gap). Shape: an input.
     """
-    if ball_z_m > reach_m + k.jump_m:
+    if ball_z_m > reach_m + k.jump_m or gap_m > k.arm_reach_m + BEYOND * k.touch_width_m:
         return 0.0
     return share * k.touch_max_p * logistic((k.arm_reach_m - gap_m) / k.touch_width_m)
 
@@ -61,9 +62,10 @@ def help_gap(w, c, x, y, time_s, skip):
             continue
         a = c.agents[i]
         d = distance(a.x, a.y, x, y)
-        if d >= best + 6.0:
-            continue
-        d -= cover_m(time_s - k.reaction_s, w.players[i].top_speed_mps, k.sprint_tau_s)
+        run_s = time_s - k.reaction_s
+        if d - w.players[i].top_speed_mps * run_s >= best and run_s > 0.0:
+            continue  # not even at full speed from the start: saves an exponential
+        d -= cover_m(run_s, w.players[i].top_speed_mps, k.sprint_tau_s)
         if d < best:
             best = d
     return best if best > 0.3 else 0.3

@@ -246,6 +246,20 @@ def body_block(w, c):
 
 
 @njit
+def veer(w, c):
+    """Bringing the ball up he gives way to the side a defender in front of him leaves open."""
+    k = w.k
+    ru = w.rules
+    a = c.agents[c.s.handler]
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        d = distance(a.x, a.y, b.x, b.y)
+        if d < k.veer_m and b.y < a.y:
+            away = 1.0 if a.x >= b.x else -1.0
+            a.tx = clip(a.tx + away * (k.veer_m - d), -ru.half_width_m + 0.6, ru.half_width_m - 0.6)
+
+
+@njit
 def with_ball(w, c):
     """Target and pace of the handler: standing, driving, dribbling to a spot, retreating or splitting."""
     s = c.s
@@ -264,6 +278,7 @@ def with_ball(w, c):
         share *= k.retreat_speed_share
     elif s.action == DRIBBLE_TO:
         share *= k.bring_up_speed_share
+        veer(w, c)
     a.speed_share = share * body_block(w, c)
 
 

@@ -13,7 +13,7 @@ from engine.kernel import draws
 from engine.kernel.jit import njit
 from engine.kernel.log import EV, event
 from engine.kernel.motion import clip, cover_m, distance, inside, point_to_segment, region_at
-from engine.kernel.near import NEVER, nearest_defender, touch_chance
+from engine.kernel.near import BEYOND, NEVER, nearest_defender, touch_chance
 from engine.kernel.rows import BEFORE_BUMP, CORNER, WING, next_moment, read_pass, set_row, side_of
 from engine.kernel.tally import (
     COL_deflections,
@@ -141,20 +141,23 @@ def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
     z0 = start_height(w, passer, kind)
     clean = 1.0
     share = k.bounce_touch_share if kind == BOUNCE else 1.0
+    beyond = k.arm_reach_m + BEYOND * k.touch_width_m
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
         d, f = point_to_segment(b.x, b.y, a.x, a.y, tx, ty)
-        if d > 4.0:
-            continue
         reach = w.players[i].reach_m
         speed = w.players[i].top_speed_mps
-        d -= k.risk_cover_share * cover_m(release_s + f * length / v - k.reaction_s, speed, k.sprint_tau_s)
+        arrive_s = release_s + length / v - k.reaction_s
+        run_s = release_s + f * length / v - k.reaction_s
+        if d > beyond + k.risk_cover_share * speed * clip(arrive_s, 0.0, 9.0):
+            continue  # out of it even at full speed from the start: saves the exponentials
+        d -= k.risk_cover_share * cover_m(run_s, speed, k.sprint_tau_s)
         near = near_share(k, f * length, (1.0 - f) * length, n_pressure)
         touch = touch_chance(k, d, ball_height(k, kind, f, z0), reach, share * near)
         if kind == OVER_TOP:
             # over him here, but perhaps not where it comes down
             d = distance(b.x, b.y, tx, ty)
-            d -= k.risk_cover_share * cover_m(release_s + length / v - k.reaction_s, speed, k.sprint_tau_s)
+            d -= k.risk_cover_share * cover_m(arrive_s, speed, k.sprint_tau_s)
             late = touch_chance(k, d, CATCH_M, reach, k.shield_share)
             touch = late if late > touch else touch
         clean *= 1.0 - touch
@@ -254,7 +257,7 @@ def fly(w, c):
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
         d, f = point_to_segment(b.x, b.y, ax, ay, bx, by)
-        if d > 2.0 * k.arm_reach_m + 1.0:
+        if d > k.arm_reach_m + BEYOND * k.touch_width_m:
             continue
         z = ball_height(k, s.pass_kind, f0 + f * (f1 - f0), s.pass_z0)
         along = distance(s.pass_x0, s.pass_y0, ax + f * (bx - ax), ay + f * (by - ay))

@@ -31,6 +31,7 @@ from engine.state import (
     HELD,
     N_SIDE,
     PASS_FLIGHT,
+    RETREAT,
     SPLIT,
     STAY,
     TRAP_AFTER,
@@ -190,7 +191,9 @@ def update_trap(w, c):
         if (h.x - mx) * gx + (h.y - my) * gy > 0.3 * (gx * gx + gy * gy) ** 0.5:
             leave_trap(w, c, OUT_SPLIT)
             return
-    elif distance(h.x, h.y, s.trap_x, s.trap_y) > k.retreat_m and not both:
+    elif distance(h.x, h.y, s.trap_x, s.trap_y) > k.retreat_m and (
+        not both or (s.action == RETREAT and s.trap_phase == TRAP_COMING)
+    ):
         if away_from_rim(s, h):
             s.action = STAY
             leave_trap(w, c, OUT_RETREAT)
