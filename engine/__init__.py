@@ -46,7 +46,7 @@ def check(path: str | PathLike[str]) -> pd.Series:
     """
     import pandas as pd
 
-    from engine.check import check_path
+    from engine.checking import check_path
 
     return pd.Series(check_path(path), dtype="object", name="meaning")
 
@@ -87,7 +87,7 @@ def compare(
 def replay(scenario: Any, index: int, setting: str | None = None, seed: int | None = None) -> Replay:
     """Play possession number ``index`` again with its full state per tick; see ``engine.study.replay``.
 
-    The result offers pandas objects: ``.frames()``, ``.events()``, ``.record()``.
+    The result offers pandas objects: ``.frames()``, ``.events()``, ``.options()``, ``.record()``.
     """
     from engine.study.replay import replay as run
 

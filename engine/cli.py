@@ -246,7 +246,7 @@ def play(
 @click.option("--quiet", is_flag=True, help="Say nothing about files that are good.")
 def check(paths: tuple[str, ...], quiet: bool) -> None:
     """Check files or folders and say in one line what each of them means."""
-    from engine.check import check_path
+    from engine.checking import check_path
 
     bad = False
     for path in paths:

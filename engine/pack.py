@@ -21,8 +21,8 @@ from engine.state import (
     GRID_Y,
     JOBS,
     MOMENTS,
-    N_SIDE,
     N_SHOT_STEPS,
+    N_SIDE,
     REGIONS,
     SHOT_STEP_M,
     TRIGGERS,
@@ -128,7 +128,7 @@ def _rules(row: np.record, scenario: Scenario, court: Court, cell_m: float) -> N
 
 
 def shot_rows(table: ShotTable) -> np.ndarray:
-    """A shot table on the kernel's grid: float64 [N_SHOT_STEPS, 2], logit of make and contest slope per metre."""
+    """A shot table on the kernel's grid: float64 [N_SHOT_STEPS, 2], logit of make and slope per metre."""
     d = np.arange(N_SHOT_STEPS) * SHOT_STEP_M
     logits = np.array([_logit(m) for m in table.make])
     return np.column_stack(
@@ -259,7 +259,7 @@ def _attackers_by_position(alignment: Alignment) -> tuple[str, ...]:
 
 
 def _lead_roles(spots: np.ndarray, person_of: np.ndarray) -> np.ndarray:
-    """Roles that bring the ball up and start at the top: the one farthest out, position 1 first among equals."""
+    """Roles that bring the ball up and start at the top: farthest out, position 1 first among equals."""
     out = spots[REGIONS.index("top")][:, 1]
     order = sorted(range(N_SIDE), key=lambda role: (-out[role], person_of[1, role]))
     return np.array([order[0], order[0]], np.int64)
@@ -281,7 +281,7 @@ def _only_mask(call: Call, offence: Team) -> int:
 
 
 def _calls(
-    w: np.record, scenario: Scenario, setting: Setting, court: Court, subjects: dict[str, int]
+    w: np.record, scenario: Scenario, setting: Setting, court: Court
 ) -> None:
     roles = scenario.zone.roles
     w.n_calls = len(setting.calls)
@@ -298,7 +298,7 @@ def _calls(
         row.double_0 = roles.index(call.doubles[0])
         row.double_1 = roles.index(call.doubles[1])
         row.only_mask = _only_mask(call, scenario.offence_team)
-        row.subject = subjects[call.name]
+        row.subject = min(REGIONS.index(region) for region in call.ball)
         for region in call.ball:
             w.call_regions[i, REGIONS.index(region)] = 1
         cover = _with_options(call.cover, call.option, call.choices)
@@ -325,7 +325,6 @@ def pack(scenario: Scenario) -> Packed:
     spots = _spots(alignment, court)
     person_of = persons_in_roles(scenario.zone.roles, ZONE_PLACES)
     names = sorted({call.name for setting in scenario.settings for call in setting.calls})
-    subjects = {name: i for i, name in enumerate(names)}
 
     base = np.zeros(1, WORLD).view(np.recarray)
     w = base[0]
@@ -342,7 +341,7 @@ def pack(scenario: Scenario) -> Packed:
 
     def world(setting: Setting) -> np.ndarray:
         one = base.copy()
-        _calls(one[0], scenario, setting, court, subjects)
+        _calls(one[0], scenario, setting, court)
         return one
 
     settings = tuple(

@@ -405,7 +405,7 @@ CALL = np.dtype(
         ("double_0", np.int64),  # roles
         ("double_1", np.int64),
         ("only_mask", np.int64),  # bit per offence index, 0 everybody
-        ("subject", np.int64),  # number of the call's spot, keys its draws in every setting alike
+        ("subject", np.int64),  # its first region: keys its draws alike in every setting
     ],
     align=True,
 )

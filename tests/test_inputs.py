@@ -13,7 +13,8 @@ import pytest
 from input_files import SHOTS, alignment, call, player, scenario, team, toml_text, write, write_all, zone
 from pydantic import ValidationError
 
-from engine.check import check_path
+import engine
+from engine.checking import check_path
 from engine.errors import InputError
 from engine.inputs import (
     config_hash,
@@ -48,6 +49,14 @@ def test_files_of_every_kind_are_shipped() -> None:
     }  # fmt: skip
     lines = check_path(configs_root())
     assert len(lines) == len(SHIPPED)
+
+
+def test_check_of_the_package_gives_a_series() -> None:
+    """Twice, because a module of the same name would take the function's place once it is loaded."""
+    for _ in range(2):
+        found = engine.check(configs_root() / "rules")
+        assert list(found) == check_path(configs_root() / "rules")
+        assert found.name == "meaning"
 
 
 def test_shipped_constants_have_unit_range_source_and_meaning() -> None:

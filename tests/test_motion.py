@@ -1,4 +1,4 @@
-"""How bodies move: the closed form of a straight run, braking, lines, and that nobody jumps in a played trace."""
+"""How bodies move: the closed form of a straight run, braking, the lines; nobody jumps in a played trace."""
 
 from __future__ import annotations
 
@@ -130,13 +130,14 @@ def test_a_runner_who_must_stop_brakes_within_the_limit(dt: float) -> None:
 
 @pytest.mark.parametrize("dt", STEPS)
 def test_he_arrives_and_stays(dt: float) -> None:
-    """He comes to rest on his target without running more than a hand's breadth past it, braking within the limit."""
+    """He comes to rest on his target, braking within the limit, past it by no more than what one step late
+    costs (brake dt^2: 7 cm at the step in use)."""
     for goal in (0.3, 1.0, 3.0, 12.0):
         a = agent()
         a.tx = goal
         rows = run(a, 6.6, 1.0, BRAKE, dt, round(8.0 / dt))
         assert (np.abs(np.diff(rows[:, 2])) <= BRAKE * dt + 1e-12).all()
-        assert rows[:, 0].max() < goal + 0.1
+        assert rows[:, 0].max() <= goal + BRAKE * dt**2
         assert abs(rows[-1, 0] - goal) < 0.02 and abs(rows[-1, 2]) < 0.05
 
 
@@ -168,8 +169,9 @@ def test_a_race_to_a_spot_is_lost_by_the_closed_form(dt: float) -> None:
         way = CubicHermiteSpline(np.arange(len(rows)) * dt, rows[:, 0], rows[:, 2])
         came[top] = float(way.solve(spot, extrapolate=False)[0])
     assert came[fast] == pytest.approx(time_to(spot, fast, tau), abs=1e-4)
-    assert came[slow] - came[fast] == pytest.approx(time_to(spot, slow, tau) - time_to(spot, fast, tau), abs=1e-4)
-    assert came[slow] - came[fast] > 0.1
+    late = time_to(spot, slow, tau) - time_to(spot, fast, tau)
+    assert came[slow] - came[fast] == pytest.approx(late, abs=1e-4)
+    assert late > 0.1
 
 
 # --- the lines ----------------------------------------------------------------------------------------
@@ -203,14 +205,15 @@ DEAD_BALL = [EVENTS.index("throw_in"), EVENTS.index("free_throw")]
 
 @pytest.fixture(scope="module")
 def played() -> list[tuple[Any, Any]]:
-    """(world, trace) of possessions at home and with a trap; those with restarts and free throws among them."""
+    """(world, trace) of possessions at home and with a trap, those with fouls and calls among them."""
     packed = pack(load_scenario(SCENARIO))
     found = []
     for world in (packed.home, packed.settings[-1].world):
         records = np.zeros((N_PLAYED, N_RECORD), np.int32)
         play_block(world, SEED, 0, records)
-        fouled = np.flatnonzero(records[:, COLUMN["fouls"]] > 0)
-        numbers = {*range(25), *fouled[:25].tolist(), *np.flatnonzero(records[:, COLUMN["n_calls"]] > 0)[:25].tolist()}
+        numbers = set(range(25))
+        for column in ("fouls", "n_calls"):
+            numbers |= set(np.flatnonzero(records[:, COLUMN[column]] > 0)[:25].tolist())
         found += [(world[0], trace_possession(world, SEED, i)) for i in sorted(numbers)]
     return found
 

@@ -39,7 +39,6 @@ PATIENT = {
 }
 SETTLE_STEPS = 9  # the ball's row and holder unchanged for so long
 
-
 def built(**changes: Any) -> Packed:
     """The demo scenario, packed, with tables merged into it and other keys replaced; constants are free."""
     source = resolve("friday_night", "scenarios")
@@ -220,9 +219,7 @@ NEAREST = {
     ("corner", "settled"): ("near_forward", 0.9),
     ("short_corner", "settled"): ("near_forward", 0.7),
 }
-LEAST_MOMENTS = 10
-LEAST_POSSESSIONS = 3
-
+LEAST_MOMENTS, LEAST_POSSESSIONS = 10, 3
 
 @pytest.mark.parametrize("side", [1, -1], ids=["right", "left"])
 @pytest.mark.parametrize("key", JOBS_OF_ROW, ids="-".join)
@@ -244,7 +241,7 @@ def test_row_places_and_jobs(key: tuple[str, str], side: int) -> None:
 
 @pytest.mark.parametrize("key", [("high_post", "settled"), ("top", "settled")], ids="-".join)
 def test_mirrored_rows(key: tuple[str, str]) -> None:
-    """Common practice, no source: the zone is the same on both sides; mean places differ by little."""
+    """The zone is the same on both sides: mean places differ by little."""
     moments = patient_rows()[key]
     for role in ROLES:
         right, left = (np.mean([m.at[role] for m in moments if m.side == side], 0) for side in (1, -1))
@@ -347,7 +344,7 @@ def test_near_and_far_are_latched() -> None:
         s = t.states
         for n in range(1, len(s)):
             if s["n_restarts"][n] != s["n_restarts"][n - 1]:
-                continue  # a dead ball: everybody takes his place anew
+                continue  # a dead ball
             released = s["mode"][n] == PASS_FLIGHT and s["mode"][n - 1] != PASS_FLIGHT
             x = s["ball_x"][n]
             if s["near"][n] != s["near"][n - 1]:
@@ -398,7 +395,6 @@ def test_who_anticipates_leaves_before_the_release() -> None:
                 passes += 5
                 guess = d["focus"][n] == 2
                 early += guess.sum()
-                # a point two metres and more from where the ball is going is a wrong guess
                 off = np.hypot(d["guess_x"][n] - s["pass_x1"][n], d["guess_y"][n] - s["pass_y1"][n]) > 2.0
                 wrong += (guess & off).sum()
     assert 0.15 < early / passes < 0.35

@@ -42,7 +42,7 @@ PLAY, BEGIN, STEP = range(3)
 
 def _make_entry(stamp: int) -> Callable[..., Any]:
     @njit(cache=True, nogil=True)
-    def entry(worlds, scratches, command, seed, numbers, records, max_calls):  # type: ignore[no-untyped-def]
+    def entry(worlds, scratches, command, seed, numbers, records, max_calls):
         w = worlds[0]
         c = scratches[0]
         if stamp == 0:

@@ -42,6 +42,7 @@ from engine.state import (
 )
 
 BACKCOURT = REGIONS.index("backcourt")
+TOP = REGIONS.index("top")
 HIGH_POST = REGIONS.index("high_post")
 ELBOW = REGIONS.index("elbow")
 SHORT_CORNER = REGIONS.index("short_corner")
@@ -281,7 +282,13 @@ def decide(w, c):
     n_pressure = pressure(w, c, s.handler)
     d_rim = distance(a.x, a.y, 0.0, 0.0)
     bringing_up = s.action == DRIBBLE_TO and d_rim > ru.arc_m + k.bring_up_free_m
-    if (region == BACKCOURT or bringing_up) and not trapped and n_pressure == 0:
+    if (region == BACKCOURT or bringing_up) and not trapped and n_pressure == 0 and s.dribble != DEAD:
+        if s.action != DRIBBLE_TO:
+            role = w.lead_role[1]
+            s.action = DRIBBLE_TO
+            s.dribble = DRIBBLING
+            s.goal_x = w.spots[TOP, role, 0] * s.near
+            s.goal_y = w.spots[TOP, role, 1]
         return
     for o in range(N_OPTIONS):
         c.option_value[o] = NOT_AN_OPTION

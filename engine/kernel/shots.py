@@ -20,6 +20,7 @@ from engine.kernel.near import nearest_defender
 from engine.kernel.rebound import REBOUND_KIND, start_rebound
 from engine.kernel.restarts import EV_FOUL, free_throws
 from engine.kernel.shooting import (
+    NO_HURRY_S,
     block_probability,
     effective_gap,
     foul_probability,
@@ -88,7 +89,8 @@ def release_shot(w, c):
     gap, who = effective_gap(w, c, s.handler, a.x, a.y)
     plain_gap, _ = nearest_defender(c, a.x, a.y)
     three = is_three(w, a.x, a.y)
-    p = make_probability(w, s.handler, d, gap, s.clock_s, s.dribble == DRIBBLING)
+    clock_s = s.clock_s if w.rules.shot_clock_s > 0.0 else NO_HURRY_S
+    p = make_probability(w, s.handler, d, gap, clock_s, s.dribble == DRIBBLING)
     u0, u1, u2, u3 = draws.uniforms(s, draws.SHOT, 0, 0, s.n_shots)
     s.shot_three = 1 if three else 0
     s.shot_foul = 1 if u1 < foul_probability(w, s.handler, who, d, gap) else 0
@@ -116,7 +118,8 @@ def release_shot(w, c):
     else:
         close_after(c, AFTER_OTHER_SHOT)
     s.trap_phase = TRAP_NONE
-    c.record[COL_shot_clock_left_ms] = int(s.clock_s * 1000.0)
+    if w.rules.shot_clock_s > 0.0:
+        c.record[COL_shot_clock_left_ms] = int(s.clock_s * 1000.0)
     if s.shot_foul == 0 or s.shot_result == MADE:
         count_attempt(w, c, d, three, at_rim, plain_gap, is_open)
     s.rim_t = s.t + k.shot_flight_s + k.shot_flight_s_per_m * d

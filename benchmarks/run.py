@@ -1,0 +1,352 @@
+"""Benchmarks of the engine: speed, threads, linearity, memory, start-up.
+
+    python benchmarks/run.py                          every case, a table on the screen
+    python benchmarks/run.py --case linear --case help   some of them
+    python benchmarks/run.py --long                   memory also at ten million possessions (half an hour)
+    python benchmarks/run.py -o results.jsonl         append one JSON line per case to a file
+    python benchmarks/run.py --scale 0.01             tiny sizes, only to see that the scripts work
+
+The cases are data, in ``cases.toml`` beside this file. A line of results holds the commit (with ``+`` after
+it where files were changed), hardware, versions, case and figures. Every figure is a ratio of two things
+timed in the same run, or a size; possessions per second and seconds stand beside them for reference and
+mean something only with the hardware in the same line. What is compared is timed in turn, repetition by
+repetition, and medians are reported, so that a machine that slows down slows both. Nothing is asserted: the
+landmarks are shown as met or missed and the exit status is 0. Run it on a machine with nothing else to do.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import tomllib
+from collections.abc import Callable, Sequence
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parent
+PACKAGES = ("numpy", "numba", "llvmlite", "scipy", "pandas", "pydantic", "click")
+MB = 1e6
+
+#: Plays ``count`` possessions of staying home and tells seconds per possession; one more is played before.
+INTERPRETED = """
+import sys, time
+import numpy as np
+from engine.inputs import load_scenario
+from engine.kernel.batch import play_block
+from engine.pack import pack
+from engine.state import N_RECORD
+
+world, count = pack(load_scenario(sys.argv[1])).home, int(sys.argv[2])
+play_block(world, 1, 0, np.zeros((1, N_RECORD), np.int32))
+records = np.zeros((count, N_RECORD), np.int32)
+start = time.perf_counter()
+play_block(world, 1, 0, records)
+print((time.perf_counter() - start) / count)
+"""
+
+#: Compares and tells the highest resident memory of the process in kilobytes (bytes on macOS).
+MEMORY = """
+import resource, sys
+import engine
+
+engine.compare(sys.argv[1], possessions=int(sys.argv[2]), threads=int(sys.argv[3]))
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+print(peak if sys.platform == "darwin" else peak * 1024)
+"""
+
+#: Starts as compare does and tells whether the engine comes from the cache, and what Numba then counts.
+CACHE = """
+import json, sys
+import engine
+from engine.kernel import batch
+
+was_cached = batch.is_cached()
+engine.compare(sys.argv[1], possessions=int(sys.argv[2]))
+stats = batch._entry().stats
+counts = {"hits": sum(stats.cache_hits.values()), "misses": sum(stats.cache_misses.values())}
+print(json.dumps({"was_cached": was_cached} | counts))
+"""
+
+Figures = dict[str, Any]
+Case = dict[str, Any]
+
+
+# --- timing -----------------------------------------------------------------------------------------------
+
+
+def seconds(action: Callable[[], Any]) -> float:
+    """Wall-clock seconds of one call."""
+    start = time.perf_counter()
+    action()
+    return time.perf_counter() - start
+
+
+def in_turn(repetitions: int, **actions: Callable[[], Any]) -> dict[str, list[float]]:
+    """Seconds of every action, played in turn: first, second, ..., first, second, ..."""
+    found: dict[str, list[float]] = {name: [] for name in actions}
+    for _ in range(repetitions):
+        for name, action in actions.items():
+            found[name].append(seconds(action))
+    return found
+
+
+def median_ratio(above: Sequence[float], below: Sequence[float]) -> float:
+    """Median over the repetitions of the ratio inside each repetition."""
+    return statistics.median(a / b for a, b in zip(above, below, strict=True))
+
+
+def child(arguments: Sequence[str], **environment: str) -> str:
+    """Standard output of a Python process started at the root of the checkout."""
+    done = subprocess.run(
+        [sys.executable, *arguments],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)} | environment,
+        stdout=subprocess.PIPE,
+        text=True,
+        check=True,
+    )
+    return done.stdout
+
+
+def command(*arguments: str) -> list[str]:
+    """Arguments of a Python process that runs the command line."""
+    return ["-m", "engine.cli", *arguments]
+
+
+def scenario_of(case: Case) -> str:
+    return str(ROOT / "configs" / "scenarios" / f"{case['scenario']}.toml")
+
+
+def scaled(count: int, scale: float) -> int:
+    return max(1, int(count * scale))
+
+
+# --- measurements -----------------------------------------------------------------------------------------
+
+
+def per_core(case: Case, scale: float, long: bool) -> Figures:
+    """One thread, compiled before: compare's own mix (every branch is a possession), and home alone.
+
+    The mix counts the possessions that compare asks for: home and each setting once. Playing possessions
+    with several calls again, tallies and estimates take their time but are not counted.
+    """
+    import engine
+
+    file, n = scenario_of(case), scaled(case["possessions"], scale)
+    branches = 1 + len(engine.load(file).settings)
+    engine.compare(file, possessions=1, threads=1)
+    timed = in_turn(
+        case["repetitions"],
+        mix=lambda: engine.compare(file, possessions=n, threads=1),
+        home=lambda: engine.play(file, possessions=n * branches, threads=1),
+    )
+    return {
+        "compare_mix_per_s": statistics.median(n * branches / t for t in timed["mix"]),
+        "home_per_s": statistics.median(n * branches / t for t in timed["home"]),
+        "home_over_mix": median_ratio(timed["mix"], timed["home"]),
+        "branches": branches,
+    }
+
+
+def threads(case: Case, scale: float, long: bool) -> Figures:
+    """Speed of compare with two threads over its speed with one."""
+    import engine
+
+    file, n = scenario_of(case), scaled(case["possessions"], scale)
+    engine.compare(file, possessions=1, threads=2)
+    timed = in_turn(
+        case["repetitions"],
+        one=lambda: engine.compare(file, possessions=n, threads=1),
+        two=lambda: engine.compare(file, possessions=n, threads=2),
+    )
+    return {"ratio": median_ratio(timed["one"], timed["two"])}
+
+
+def interpreted(case: Case, scale: float, long: bool) -> Figures:
+    """Seconds per possession of the same kernel as plain Python, over compiled; each in its own process."""
+    file = scenario_of(case)
+    few, many = (scaled(case[name], scale) for name in ("interpreted_possessions", "possessions"))
+    slow, fast = [], []
+    for _ in range(case["repetitions"]):
+        slow.append(float(child(["-c", INTERPRETED, file, str(few)], NUMBA_DISABLE_JIT="1")))
+        fast.append(float(child(["-c", INTERPRETED, file, str(many)], NUMBA_DISABLE_JIT="0")))
+    return {
+        "ratio": median_ratio(slow, fast),
+        "interpreted_per_s": 1 / statistics.median(slow),
+        "compiled_per_s": 1 / statistics.median(fast),
+    }
+
+
+def linear(case: Case, scale: float, long: bool) -> Figures:
+    """Time of compare on 10 n possessions over its time on n, one thread, compiled before."""
+    import engine
+
+    file, n = scenario_of(case), scaled(case["possessions"], scale)
+    engine.compare(file, possessions=1, threads=1)
+    timed = in_turn(
+        case["repetitions"],
+        one=lambda: engine.compare(file, possessions=n, threads=1),
+        ten=lambda: engine.compare(file, possessions=10 * n, threads=1),
+    )
+    return {"ratio": median_ratio(timed["ten"], timed["one"])}
+
+
+def memory(case: Case, scale: float, long: bool) -> Figures:
+    """Highest resident memory of compare at several sizes, each in a process of its own (after one that
+    compiles, should the cache be empty)."""
+    file = scenario_of(case)
+    sizes = [scaled(n, scale) for n in case["possessions"] + (case["long_possessions"] if long else [])]
+    child(["-c", MEMORY, file, "1", "1"])
+    peaks = [int(child(["-c", MEMORY, file, str(n), str(case["threads"])])) / MB for n in sizes]
+    return {"possessions": sizes, "peak_mb": peaks, "growth_mb": max(peaks) - peaks[0]}
+
+
+def start_up(case: Case, scale: float, long: bool) -> Figures:
+    """Wall-clock time of a command in a process of its own, and of Python doing nothing beside it."""
+    timed = in_turn(
+        case["repetitions"],
+        command=lambda: child(command(*case["arguments"])),
+        nothing=lambda: child(["-c", "pass"]),
+    )
+    return {
+        "seconds": statistics.median(timed["command"]),
+        "over_bare_python": median_ratio(timed["command"], timed["nothing"]),
+    }
+
+
+def _compare(case: Case, scale: float) -> list[str]:
+    n = scaled(case["possessions"], scale)
+    return command("compare", scenario_of(case), "--quiet", "-n", str(n))
+
+
+def first_compile(case: Case, scale: float, long: bool) -> Figures:
+    """Compare with an empty cache, over compare right after it with the cache that it left."""
+    with tempfile.TemporaryDirectory() as cache:
+        first, second = (
+            seconds(lambda: child(_compare(case, scale), NUMBA_CACHE_DIR=cache)) for _ in range(2)
+        )
+    return {"seconds": first, "first_over_warm": first / second}
+
+
+def warm_start(case: Case, scale: float, long: bool) -> Figures:
+    """Compare in a new process once the cache is there, and whether the engine really came from the cache."""
+    with tempfile.TemporaryDirectory() as cache:
+        child(_compare(case, scale), NUMBA_CACHE_DIR=cache)
+        timed = in_turn(case["repetitions"], warm=lambda: child(_compare(case, scale), NUMBA_CACHE_DIR=cache))
+        told = json.loads(child(["-c", CACHE, scenario_of(case), "1"], NUMBA_CACHE_DIR=cache))
+    hit = told["was_cached"] and told["hits"] > 0 and told["misses"] == 0
+    return {"seconds": statistics.median(timed["warm"]), "cache_hit": hit, "cache": told}
+
+
+KINDS: dict[str, Callable[[Case, float, bool], Figures]] = {
+    "per_core": per_core,
+    "threads": threads,
+    "interpreted": interpreted,
+    "linear": linear,
+    "memory": memory,
+    "command": start_up,
+    "first_compile": first_compile,
+    "warm_start": warm_start,
+}
+
+
+# --- results ----------------------------------------------------------------------------------------------
+
+
+def commit() -> str:
+    """Commit of the checkout, with + where files were changed; "unknown" outside a repository."""
+
+    def git(*arguments: str) -> str:
+        done = subprocess.run(["git", *arguments], cwd=ROOT, capture_output=True, text=True, check=True)
+        return done.stdout.strip()
+
+    try:
+        return git("rev-parse", "HEAD") + ("+" if git("status", "--porcelain") else "")
+    except (OSError, subprocess.CalledProcessError):
+        return "unknown"
+
+
+def hardware() -> Figures:
+    """Processor, cores of this process, memory."""
+    import engine.study.run
+
+    found: Figures = {"machine": platform.machine(), "cores": engine.study.run.available_cores()}
+    try:
+        lines = Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines()
+        found["processor"] = next(line.split(":", 1)[1].strip() for line in lines if "model name" in line)
+    except (OSError, StopIteration):
+        found["processor"] = platform.processor()
+    if hasattr(os, "sysconf") and "SC_PHYS_PAGES" in os.sysconf_names:
+        found["memory_mb"] = round(os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") / MB)
+    return found
+
+
+def landmark_words(case: Case, figures: Figures, full_size: bool) -> str:
+    """ "met" or "missed" with the landmark; at tiny sizes the landmark alone."""
+    least, most = case["landmark"].get("least"), case["landmark"].get("most")
+    words = " ".join(
+        text
+        for text, limit in ((f">= {least:g}" if least else "", least), (f"<= {most:g}" if most else "", most))
+        if limit
+    )
+    if not full_size:
+        return words
+    value = figures[case["figure"]]
+    met = (least is None or value >= least) and (most is None or value <= most)
+    return f"{'met' if met else 'missed'} ({words})"
+
+
+def shown(value: Any) -> str:
+    if isinstance(value, list):
+        return "[" + ", ".join(shown(part) for part in value) + "]"
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def main() -> int:
+    with open(HERE / "cases.toml", "rb") as file:
+        cases: dict[str, Case] = tomllib.load(file)
+    parser = argparse.ArgumentParser(description="Benchmarks of the engine, as ratios in one run.")
+    parser.add_argument(
+        "--case", action="append", choices=list(cases), help="only this case (may be repeated)"
+    )
+    parser.add_argument("--long", action="store_true", help="memory also at ten million possessions")
+    parser.add_argument(
+        "--scale", type=float, default=1.0, help="multiplies every size; for trying the scripts"
+    )
+    parser.add_argument("-o", "--output", metavar="FILE", help="append the results, one JSON line per case")
+    asked = parser.parse_args()
+    sys.path.insert(0, str(ROOT))
+
+    head = {
+        "commit": commit(),
+        "hardware": hardware(),
+        "versions": {"python": platform.python_version()}
+        | {name: metadata.version(name) for name in PACKAGES},
+        "scale": asked.scale,
+    }
+    for name in asked.case or cases:
+        case = cases[name]
+        figures = KINDS[case["kind"]](case, asked.scale, asked.long)
+        words = landmark_words(case, figures, asked.scale == 1.0)
+        print(f"{case['title']:36s} {shown(figures[case['figure']]):>9s}  {words}", flush=True)
+        rest = {key: value for key, value in figures.items() if key != case["figure"]}
+        for key, value in rest.items():
+            print(f"    {key}: {shown(value)}", flush=True)
+        line = json.dumps(head | {"case": name, "landmark": words, "figures": figures})
+        if asked.output:
+            with open(asked.output, "a", encoding="utf-8") as target:
+                target.write(line + "\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,439 @@
+"""The trap calls read from traces: who doubles, who covers, when a call is made, how it ends.
+
+Every place, job and order of events below: common practice of the trade, no source (the table "the trap
+calls" of the model). Places are metres with the ball on the right; the left side is read mirrored.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+from test_slides import PATIENT, ROLES, SEED, built, column, people, records
+
+from engine.inputs import load_scenario
+from engine.kernel.batch import Trace, trace_possession
+from engine.state import (
+    DEAD,
+    EVENTS,
+    HELD,
+    JOBS,
+    OPT_DRIVE,
+    OPT_RETREAT,
+    OPT_SPLIT,
+    PASS_FLIGHT,
+    REGIONS,
+    STAY,
+    TRAP_AFTER,
+    TRAP_COMING,
+    TRAP_NONE,
+    TRAP_SET,
+)
+
+CALLS = ("corner", "short_corner", "wing", "top", "half_court_corner")
+DOUBLES = {
+    "corner": ("near_guard", "near_forward"),
+    "short_corner": ("centre", "near_forward"),
+    "wing": ("near_guard", "near_forward"),
+    "wing, far forward at the rim": ("near_guard", "near_forward"),
+    "top": ("near_guard", "far_guard"),
+    "half_court_corner": ("near_guard", "far_guard"),
+}
+COVERS = {
+    "corner": {"far_guard": "deny", "centre": "front", "far_forward": "lob"},
+    "short_corner": {"near_guard": "deny", "far_guard": "read_skip", "far_forward": "rim"},
+    "wing": {"far_guard": "deny", "centre": "deny", "far_forward": "run_at"},
+    "wing, far forward at the rim": {"far_guard": "gap", "centre": "deny", "far_forward": "rim"},
+    "top": {"near_forward": "deny", "far_forward": "deny", "centre": "middle"},
+    "half_court_corner": {"near_forward": "deny", "far_forward": "read_skip", "centre": "middle"},
+}
+#: (role, measure, lowest, highest) of the mean once the trap has had time to come.
+BEHIND = {
+    "corner": [  # far guard to the outlet on the wing, centre fronts the post, far forward lob and middle
+        ("far_guard", "x", 3.6, 6.6), ("far_guard", "y", 2.6, 5.0), ("centre", "x", 1.8, 4.2),
+        ("centre", "y", 0.2, 2.6), ("far_forward", "x", -0.6, 2.4), ("far_forward", "rim", 0.8, 3.4),
+    ],
+    "short_corner": [  # near guard on the outlet, far forward to the rim, far guard in the middle
+        ("near_guard", "x", 3.6, 6.0), ("near_guard", "y", 1.6, 4.2), ("far_forward", "rim", 0.0, 1.5),
+        ("far_guard", "x", -1.2, 1.6), ("far_guard", "y", 2.6, 4.4),
+    ],
+    "wing": [  # far guard between ball and top, centre toward the corner, far forward on the high post
+        ("far_guard", "x", 0.6, 4.0), ("far_guard", "y", 4.6, 7.4), ("centre", "x", 2.6, 5.8),
+        ("centre", "y", 0.2, 2.6), ("far_forward", "x", -1.6, 1.4), ("far_forward", "y", 1.8, 4.6),
+    ],
+    "wing, far forward at the rim": [  # far guard between top and high post
+        ("far_guard", "x", -0.6, 2.4), ("far_guard", "y", 3.8, 6.6), ("far_forward", "rim", 0.4, 2.2),
+    ],
+    "top": [  # forwards up on the wings, centre alone on high and low post
+        ("near_forward", "x", 3.6, 5.8), ("near_forward", "y", 3.6, 7.6), ("far_forward", "x", -5.8, -3.4),
+        ("far_forward", "y", 3.6, 7.6), ("centre", "x", -1.0, 1.0), ("centre", "y", 2.8, 5.2),
+    ],
+    "half_court_corner": [  # near forward up to the wing, far forward on the middle, centre home
+        ("near_forward", "x", 2.8, 6.6), ("near_forward", "y", 3.4, 9.0), ("far_forward", "x", -4.0, 1.0),
+        ("centre", "x", -1.2, 1.8), ("centre", "y", 1.6, 4.8),
+    ],
+}
+#: No strips, tie-ups, fouls or pick-ups: the trap stays on long enough to be read.
+QUIET = {
+    **PATIENT,
+    "set_pick_up_p": 0.0,
+    "trap_strip_rate_per_s": 0.0,
+    "tie_up_rate_per_s": 0.0,
+    "trap_foul_rate_per_s": 0.0,
+}
+CALL, PASS, CATCH = (EVENTS.index(name) for name in ("call", "pass", "catch"))
+
+
+def world_of(call: str, constants: dict[str, float] | None = None, **how: Any) -> Any:
+    """The demo's world with one call, made at every chance unless said otherwise; ``how`` changes the call,
+    or the scenario by the keys ``game``, ``rules``, ``start`` and ``zone_options``."""
+    from_half = call in ("top", "half_court_corner")
+    wide = {"start_spread_m": 7.0} if call == "half_court_corner" else {}
+    scenario = {
+        "start": how.pop("start", "bring_up" if from_half else "frontcourt"),
+        "rules": how.pop("rules", "international"),
+        "game": how.pop("game", {}),
+        "defence": {"options": how.pop("zone_options", {})},
+        "constants": {**wide, **(constants or {})},
+    }
+    setting = {"name": "one", "call": [{"call": call, "probability": 1.0, **how}]}
+    return built(**scenario, setting=[setting]).settings[0].world
+
+
+def called(world: Any, most: int, n: int = 800) -> list[Trace]:
+    """Traces of the first possessions in which the call is made."""
+    numbers = np.flatnonzero(column(records(world, n), "first_call"))[:most]
+    return [trace_possession(world, SEED, int(i)) for i in numbers]
+
+
+@cache
+def quiet_traces(call: str) -> list[Trace]:
+    name, _, option = call.partition(",")
+    return called(world_of(name, QUIET, options={"far_forward": "rim"} if option else {}), 40)
+
+
+@cache
+def plain_traces(call: str) -> list[Trace]:
+    return called(world_of(call), 70)
+
+
+def step_of(t: Trace, time_s: float) -> int:
+    return int(np.argmin(np.abs(t.states["t"] - time_s)))
+
+
+def events_of(t: Trace, name: str) -> Any:
+    return t.events[t.events[:, 1] == EVENTS.index(name)]
+
+
+def first_call(t: Trace) -> tuple[int, int, float]:
+    """(step, trapped man, time) of the first call."""
+    e = events_of(t, "call")[0]
+    return step_of(t, e[0]), int(e[2]), float(e[0])
+
+
+def calls_in(world: Any, most: int, n: int = 800) -> Iterator[tuple[Trace, int, Any]]:
+    """(trace, step, event) of the first call of each possession that has one."""
+    for t in called(world, most, n):
+        yield t, first_call(t)[0], events_of(t, "call")[0]
+
+
+# --- who doubles, who covers ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("call", DOUBLES)
+def test_who_doubles_and_who_covers(call: str) -> None:
+    """Common practice, no source: the two who double, the jobs behind, and where they stand."""
+    at: dict[tuple[str, str], list[float]] = {}
+    sides, n_moments = set(), 0
+    for t in quiet_traces(call):
+        s = t.states
+        for n in range(1, len(s)):
+            late = s["t"][n] - s["trap_t"][n] > 0.9 and s["t"][n] - s["catch_t"][n] > 0.5
+            if s["trap_phase"][n] not in (TRAP_COMING, TRAP_SET) or s["mode"][n] != HELD or not late:
+                continue
+            side = int(s["trap_side"][n])
+            who = people(side)
+            assert {int(s["trapper_0"][n]), int(s["trapper_1"][n])} == {who[r] for r in DOUBLES[call]}
+            jobs = {role: JOBS[t.agents["job"][n, who[role]]] for role in ROLES}
+            assert jobs == {**COVERS[call], **dict.fromkeys(DOUBLES[call], "trap")}
+            sides.add(side)
+            n_moments += 1
+            h = t.agents[n, int(s["handler"][n])]
+            for role in ROLES:
+                a = t.agents[n, who[role]]
+                ball = float(np.hypot(a["x"] - h["x"], a["y"] - h["y"]))
+                rim = float(np.hypot(a["x"], a["y"]))
+                for name, value in (("x", a["x"] * side), ("y", a["y"]), ("rim", rim), ("ball", ball)):
+                    at.setdefault((role, name), []).append(value)
+    assert sides == {1, -1} and n_moments > 60
+    for role in DOUBLES[call]:
+        assert np.median(at[role, "ball"]) < 1.5, role
+    for role, measure, low, high in BEHIND[call]:
+        assert low <= np.mean(at[role, measure]) <= high, f"{role} {measure} {np.mean(at[role, measure]):.2f}"
+
+
+# --- triggers -------------------------------------------------------------------------------------------
+
+
+def test_in_the_air_and_on_the_catch() -> None:
+    """Every pass into the spot is a chance for "in_air", every catch there for "catch"; nothing else is."""
+    corner = REGIONS.index("corner")
+    for trigger, event in (("in_air", PASS), ("catch", CATCH)):
+        n_calls = 0
+        for t in called(world_of("corner", triggers=[trigger]), 40):
+            s = t.states
+            for e in t.events:
+                n = step_of(t, e[0])
+                calls = [c for c in events_of(t, "call") if c[0] == e[0]]
+                if e[1] == event and s["region"][n] == corner and s["trap_phase"][n - 1] == TRAP_NONE:
+                    # a catch may be waved off in the same step (a travel); then no call is made
+                    if s["mode"][n] in (HELD, PASS_FLIGHT):
+                        assert len(calls) == 1
+                        assert calls[0][2] == (e[3] if trigger == "in_air" else e[2])
+                        n_calls += 1
+                if e[1] == CALL:
+                    assert s["region"][n] == corner
+                    wanted = {"pass"} if trigger == "in_air" else {"catch", "recovered", "rebound"}
+                    now = {EVENTS[int(x[1])] for x in t.events if x[0] == e[0]}
+                    assert now & wanted
+        assert n_calls > 25
+
+
+def test_back_turned() -> None:
+    """Only a catch on the way away from the rim counts as a turned back."""
+    both = 0
+    for t in called(world_of("wing", triggers=["back_turned"]), 25):
+        for e in events_of(t, "call"):
+            a = t.agents[step_of(t, e[0]), int(e[2])]
+            assert a["vx"] * a["x"] + a["vy"] * a["y"] > 0.0
+            assert e[0] in events_of(t, "catch")[:, 0] or e[0] in events_of(t, "recovered")[:, 0]
+        both += len(events_of(t, "call")) < len(events_of(t, "catch"))
+    assert both > 5
+
+
+def test_picked_up_dribble() -> None:
+    """The call follows the picked-up dribble, one step after it, on the man who picked it up."""
+    n = 0
+    for t in called(world_of("wing", triggers=["picked_up"]), 25):
+        ups = events_of(t, "pick_up")
+        for e in events_of(t, "call"):
+            assert any(u[2] == e[2] and 0.0 < e[0] - u[0] < 0.15 for u in ups)
+            n += 1
+        for u in ups:
+            k = step_of(t, u[0])
+            s = t.states[k + 1] if k + 1 < len(t.states) else t.states[k]
+            free = t.states["trap_phase"][k] == TRAP_NONE and s["mode"] == HELD
+            if free and REGIONS[s["region"]] == "wing":
+                assert any(0.0 < e[0] - u[0] < 0.15 for e in events_of(t, "call"))
+    assert n >= 15
+
+
+def test_dribbled_into_the_spot() -> None:
+    """The call comes in the step in which the dribble brings the ball into the region."""
+    n = 0
+    for t, k, _ in calls_in(world_of("wing", triggers=["dribble_in"]), 20, 4000):
+        s = t.states
+        if s["n_restarts"][k] > s["n_restarts"][k - 1]:
+            continue  # fouled in the same step: everybody stands somewhere else
+        assert REGIONS[s["region"][k]] == "wing" and s["region"][k - 1] != s["region"][k]
+        assert s["mode"][k - 1] == HELD and s["handler"][k] == s["handler"][k - 1]
+        assert s["action"][k - 1] != STAY
+        n += 1
+    assert n >= 12
+
+
+def test_held_for_so_long() -> None:
+    """The call comes once the same man has held the ball in the region for the call's seconds."""
+    n = 0
+    for t, k, _ in calls_in(world_of("wing", PATIENT, triggers=["held"], held_s=0.8), 30):
+        s = t.states
+        wait = s["t"][k] - s["catch_t"][k]
+        assert REGIONS[s["region"][k]] == "wing" and wait > 0.8 - 1e-6
+        if REGIONS[s["region"][k - 1]] == "wing":
+            assert wait < 0.8 + 0.1 + 1e-6
+        n += 1
+    assert n >= 20
+
+
+def test_across_half_court() -> None:
+    """The call comes as the ball has crossed half court, once, and never when play starts in front of it."""
+    world = world_of("top")
+    half_y = float(world.rules.half_y_m[0])
+    for t in called(world, 25):
+        assert len(events_of(t, "call")) >= 1
+        k, man, _ = first_call(t)
+        assert (t.agents["y"][: k - 1, man] >= half_y).all() and half_y - 1.2 < t.agents["y"][k, man] < half_y
+    assert not column(records(world_of("top", start="frontcourt"), 500), "n_calls").any()
+
+
+def test_only_against_a_named_man() -> None:
+    """A call against one number is made on him and on nobody else."""
+    five = load_scenario("friday_night").offence_team.on_court
+    world = world_of("wing", only_against=[five[2].number], triggers=["catch", "held"])
+    trapped = {int(e[2]) for t in called(world, 30) for e in events_of(t, "call")}
+    assert trapped == {2}
+    assert {int(e[2]) for t in plain_traces("wing") for e in events_of(t, "call")} > {1, 2}
+
+
+def test_probability_per_chance() -> None:
+    """At 0 never, at 1 at every chance, at one half in about half of single chances."""
+    share = {}
+    for p in (0.0, 0.5, 1.0):
+        share[p] = np.mean(column(records(world_of("top", probability=p), 2000), "first_call") > 0)
+    assert share[0.0] == 0.0 and share[1.0] > 0.97
+    assert abs(share[0.5] / share[1.0] - 0.5) < 0.05  # four and a half standard errors
+
+
+# --- the trap itself ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("call", CALLS)
+def test_set_means_both_there_and_no_gap(call: str) -> None:
+    """Set: both trappers within reach of the ball and no gap between them for a body to go through."""
+    k = world_of(call)[0].k
+    n_set = 0
+    for t in [*plain_traces(call), *quiet_traces(call)]:
+        s = t.states
+        for n in range(1, len(s)):
+            if s["mode"][n] != HELD or s["handler"][n] != s["trap_handler"][n]:
+                continue
+            h, a, b = (t.agents[n, int(s[name][n])] for name in ("handler", "trapper_0", "trapper_1"))
+            far = max(np.hypot(h["x"] - m["x"], h["y"] - m["y"]) for m in (a, b))
+            gap = np.hypot(a["x"] - b["x"], a["y"] - b["y"]) - 2 * k.body_radius_m
+            if s["trap_phase"][n] == TRAP_SET and s["trap_phase"][n - 1] == TRAP_COMING:
+                assert far < k.trap_set_m and gap < k.trap_gap_m
+                n_set += 1
+            elif s["trap_phase"][n] == s["trap_phase"][n - 1] == TRAP_COMING and s["t"][n] > s["trap_t"][n]:
+                assert far >= k.trap_set_m - 1e-9 or gap >= k.trap_gap_m - 1e-9
+    assert n_set >= 8
+
+
+def test_disguise_delays_the_trappers() -> None:
+    """Nobody takes a trap job before the disguise is over; with none, it is taken in the next step."""
+    first = {}
+    for disguise_s in (0.0, 0.7):
+        times = []
+        for t in called(world_of("wing", QUIET, disguise_s=disguise_s), 25):
+            k, _, at = first_call(t)
+            jobs = t.agents["job"][k + 1 :, 5:] == JOBS.index("trap")
+            running = t.states["trap_phase"][k + 1 :] == TRAP_COMING
+            if (jobs.any(1) & running).any():
+                times.append(t.states["t"][k + 1 + int(np.argmax(jobs.any(1) & running))] - at)
+        assert len(times) >= 10
+        first[disguise_s] = times
+    assert max(first[0.0]) < 0.11
+    assert min(first[0.7]) > 0.7 - 1e-6 and max(first[0.7]) < 0.81
+
+
+def test_the_second_trapper_can_be_delayed() -> None:
+    """The delay of the second man puts off his job by so much, and not the first man's."""
+    for t, k, e in calls_in(world_of("wing", {**QUIET, "second_trapper_delay_s": 0.75}, disguise_s=0.0), 20):
+        s = t.states
+        trap = t.agents["job"] == JOBS.index("trap")
+        for n in range(k + 1, len(s)):
+            if s["trap_phase"][n] != TRAP_COMING or s["trap_number"][n] != 1:
+                break
+            assert trap[n, int(s["trapper_0"][k])]
+            assert trap[n, int(s["trapper_1"][k])] == (s["t"][n] > e[0] + 0.75)
+
+
+def test_readiness_shortens_the_reading() -> None:
+    """Traps seen in the game shorten the time to read one, and do nothing when readiness has no effect."""
+    times = {}
+    for seen, per_trap in ((0, 0.25), (4, 0.25), (4, 0.0)):
+        world = world_of("wing", {"readiness_per_trap": per_trap}, game={"traps_seen": seen})
+        waits, own = [], []
+        for t in called(world, 20):
+            k, man, at = first_call(t)
+            waits += [t.agents["read_t"][k, i] - at for i in range(5) if i != man]
+            own.append(t.states["trap_read_t"][k] - at)
+        times[seen, per_trap] = (float(np.mean(waits)), float(np.mean(own)))
+    assert times[4, 0.25][0] < times[0, 0.25][0] - 0.1 and times[4, 0.25][1] < times[0, 0.25][1] - 0.1
+    assert times[4, 0.0] == pytest.approx(times[0, 0.25], abs=0.06)
+
+
+@pytest.mark.parametrize("call", CALLS)
+def test_team_mates_break_the_trap(call: str) -> None:
+    """Common practice, no source: one behind the ball, one in the middle, one up the line, each coming to
+    meet the pass but not into the trappers' arms."""
+    world = world_of(call)
+    k = world[0].k
+    breaks = world[0].breaks[0]
+    ends: dict[int, list[Any]] = {}
+    for t in quiet_traces(call):
+        s = t.states
+        n, man, _ = first_call(t)
+        assert sorted(t.agents["break_role"][n, :5].tolist()) == [-1, 0, 1, 2, 3]
+        assert t.agents["break_role"][n, man] == -1
+        last = None
+        while n + 1 < len(s) and s["trap_phase"][n + 1] in (TRAP_COMING, TRAP_SET):
+            n += 1
+            if s["mode"][n] == HELD and s["mode"][n - 1] == HELD and s["handler"][n - 1] == man:
+                last = n
+                side = int(s["trap_side"][n])
+                # targets were set from where he stood at the end of the step before
+                h = t.agents[n - 1, man]
+                for i in range(5):
+                    a = t.agents[n, i]
+                    if i == man or s["t"][n] < a["read_t"]:
+                        continue
+                    spot = breaks[int(a["break_role"])] * (side, 1.0)
+                    away = np.hypot(spot[0] - h["x"], spot[1] - h["y"])
+                    comes_to = np.hypot(a["tx"] - h["x"], a["ty"] - h["y"])
+                    in_court = abs(a["tx"]) < 7.1 and -1.2 < a["ty"] < 11.9  # not pushed onto a line
+                    assert comes_to >= k.break_least_m - 1e-6 or not in_court
+                    if away > k.break_least_m + k.meet_pass_m:
+                        assert comes_to < away
+        if last is not None:
+            side = int(s["trap_side"][last])
+            for i in range(5):
+                role = int(t.agents["break_role"][last, i])
+                if i != man and s["t"][last] - t.agents["read_t"][last, i] > 0.6:
+                    a, h = t.agents[last, i], t.agents[last, man]
+                    ends.setdefault(role, []).append((a["y"] - h["y"], abs(a["x"]), np.hypot(a["x"], a["y"])))
+    behind, middle = (np.mean(ends[role], 0) for role in (0, 1))
+    assert len(ends[0]) >= 5 and len(ends[1]) >= 5
+    if call not in ("top", "half_court_corner"):
+        assert behind[0] > 1.5  # farther from the baseline than the trapped man
+    assert middle[1] < 3.2  # near the middle of the floor
+    assert middle[1] < behind[1] or call in ("top", "half_court_corner")
+
+
+def test_retreat_and_split_only_before_the_trap_is_set() -> None:
+    """Not once it is set, and never with a dead dribble; before that both are weighed."""
+    weighed = {OPT_RETREAT: 0, OPT_SPLIT: 0}
+    while_set = dead = 0
+    for call in ("wing", "top", "corner", "short_corner"):
+        for t in plain_traces(call):
+            s = t.states
+            for o in t.options:
+                n = step_of(t, o[0])
+                option = int(o[3])
+                if s["dribble"][n - 1] == DEAD and s["handler"][n - 1] == o[2]:
+                    dead += 1
+                    assert not OPT_DRIVE <= option <= OPT_SPLIT
+                if option in weighed:
+                    weighed[option] += 1
+                    assert s["trap_phase"][n] == TRAP_COMING and s["t"][n] >= s["trap_read_t"][n]
+                while_set += s["trap_phase"][n] == TRAP_SET
+    assert weighed[OPT_RETREAT] > 20 and weighed[OPT_SPLIT] > 10 and while_set > 50 and dead > 50
+
+
+def test_behind_a_beaten_trap_attackers_cut() -> None:
+    """Common practice, no source: after an escape somebody dives to the rim at once, at attacking speed."""
+    diving, steps = 0, 0
+    for call in ("top", "wing"):
+        for t in plain_traces(call):
+            s = t.states
+            for n in np.flatnonzero((s["trap_phase"] == TRAP_AFTER) & (s["mode"] == HELD)):
+                if s["trap_phase"][n - 1] != TRAP_AFTER:
+                    continue
+                off = t.agents[n, :5]
+                near_rim = (np.hypot(off["tx"], off["ty"]) < 2.0) & (off["speed_share"] > 0.85)
+                near_rim[int(s["handler"][n])] = False
+                diving += near_rim.any()
+                steps += 1
+    assert steps > 200 and diving / steps > 0.7

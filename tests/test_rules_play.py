@@ -1,0 +1,343 @@
+"""Counts, clocks, fouls and restarts as they are played: each forced to occur, and absent with its rule off.
+
+What each rule says is in the rule sets with its book. Here a scenario is bent (constants beyond their
+range) until the situation arises, and the event log and the records must show what the rule asks for.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+import numpy as np
+import pytest
+from test_slides import ALIGNMENTS, SEED, built, column, records
+
+from engine.kernel.batch import Trace, trace_possession
+from engine.state import (
+    COLUMN,
+    ENDS,
+    EVENTS,
+    HELD,
+    LOOSE,
+    NET_HIGH,
+    NET_LOW,
+    PASS_FLIGHT,
+    PASS_WINDUP,
+    VIOLATIONS,
+)
+
+RULES = ("international", "high_school", "college", "professional")
+#: Nobody decides anything: whoever has the ball stands with it.
+IDLE = {"decision_period_s": 600.0, "catch_pause_s": 600.0}
+#: The trap is on at once and nothing else happens in it.
+CALM = {
+    "trap_strip_rate_per_s": 0.0,
+    "strip_rate_per_s": 0.0,
+    "tie_up_rate_per_s": 0.0,
+    "trap_foul_rate_per_s": 0.0,
+    "step_out_rate_per_s": 0.0,
+}
+
+
+def home(rules: str = "international", **changes: Any) -> Any:
+    """The demo's base zone, no call, under these rules."""
+    return built(rules=rules, setting=[], **{"defence": {"options": {}}, **changes}).home
+
+
+def trapped(rules: str, constants: dict[str, float], **changes: Any) -> Any:
+    """The demo with the wing trapped at every catch."""
+    setting = [{"name": "one", "call": [{"call": "wing", "probability": 1.0, "triggers": ["catch"]}]}]
+    return built(rules=rules, setting=setting, constants={**CALM, **constants}, **changes).settings[0].world
+
+
+def log(world: Any, n: int) -> list[tuple[Trace, list[tuple[float, str, int, float]]]]:
+    """(trace, events as (time, name, player, value)) of the first possessions."""
+    found = []
+    for i in range(n):
+        t = trace_possession(world, SEED, i)
+        found.append((t, [(float(e[0]), EVENTS[int(e[1])], int(e[2]), float(e[4])) for e in t.events]))
+    return found
+
+
+def violations(world: Any, n: int) -> tuple[dict[str, int], list[float]]:
+    """How often each violation ended one of n possessions, and when."""
+    count: dict[str, int] = {}
+    times = []
+    for _, events in log(world, n):
+        for time, name, _, value in events:
+            if name == "violation":
+                kind = VIOLATIONS[int(value)]
+                count[kind] = count.get(kind, 0) + 1
+                times.append(time)
+    return count, times
+
+
+# --- clocks and counts ----------------------------------------------------------------------------------
+
+
+def test_shot_clock_violation() -> None:
+    """It comes when the clock is through, counts as its own ending and as a turnover; without a shot clock
+    there is none."""
+    changes = {"constants": IDLE, "rules_changes": {"clock.closely_guarded_s": 0.0}}
+    for start, left in (("frontcourt", 24.0), ("bring_up", 20.0)):
+        found, times = violations(home(start=start, **changes), 12)
+        assert found == {"shot clock": 12}
+        assert np.allclose(times, left, atol=0.11)
+    world = home(start="frontcourt", **changes)
+    played = records(world, 200)
+    assert (column(played, "end") == ENDS.index("shot_clock")).all()
+    assert (column(played, "turnovers") == 1).all() and not column(played, "steals").any()
+    off = home(
+        start="frontcourt",
+        constants={**IDLE, "longest_possession_s": 40.0},
+        rules_changes={"clock.closely_guarded_s": 0.0, "clock.shot_s": 0.0},
+    )
+    assert set(violations(off, 12)[0]) == {"possession too long"}
+    assert (column(records(off, 50), "overflow") == 1).all()
+
+
+@pytest.mark.parametrize("rules", ["international", "high_school"])
+def test_backcourt_count(rules: str) -> None:
+    """Eight or ten seconds to bring the ball over half court, those used before the start included."""
+    slow = {"constants": {"bring_up_speed_share": 0.01}, "start": "bring_up"}
+    world = home(rules, **slow)
+    found, times = violations(world, 12)
+    assert found == {"backcourt count": 12}
+    limit = {"international": 8.0, "high_school": 10.0}[rules]
+    assert np.allclose(times, limit - float(world[0].k.backcourt_used_s), atol=0.11)
+    off = home(rules, rules_changes={"clock.backcourt_s": 0.0}, **slow)
+    assert "backcourt count" not in violations(off, 12)[0]
+
+
+def test_over_and_back() -> None:
+    """A pass caught behind half court after the ball has been in front of it is lost; a pass wild enough to
+    do that is forced. Without a backcourt rule it never happens."""
+    # slow and wild: the receiver has time to run after the ball
+    wild = {"aim_sd_per_m": 0.8, "catch_radius_m": 3.0, "fumble_p": 0.0, "touch_max_p": 0.0}
+    wild |= {f"pass_speed_{kind}_mps": 2.0 for kind in ("direct", "bounce", "over")}
+    world = home(constants=wild, start="frontcourt")
+    n = 0
+    for t, events in log(world, 150):
+        for time, name, player, value in events:
+            if name == "violation" and VIOLATIONS[int(value)] == "over and back":
+                k = int(np.argmin(np.abs(t.states["t"] - time)))
+                assert t.agents["y"][k, player] > world[0].rules.half_y_m
+                n += 1
+    assert n >= 5
+    off = home(constants=wild, start="frontcourt", rules_changes={"clock.backcourt_s": 0.0})
+    assert "over and back" not in violations(off, 150)[0]
+
+
+def test_closely_guarded_holder() -> None:
+    """International: five seconds of holding the ball with a defender within a metre; not while dribbling."""
+    close = {**IDLE, "on_ball_gap_m": 0.75, "shooter_make": 0.02}
+    found, times = violations(home(start="frontcourt", constants=close), 12)
+    assert found == {"closely guarded": 12}
+    assert min(times) > 5.0 - 1e-6 and max(times) < 8.0
+    # brought up and still dribbling: the count never starts
+    assert set(violations(home(start="bring_up", constants=close), 12)[0]) == {"shot clock"}
+    # nobody within the distance, or no such rule
+    far = home(start="frontcourt", constants=close, rules_changes={"clock.closely_guarded_distance_m": 0.3})
+    assert set(violations(far, 12)[0]) == {"shot clock"}
+    off = home(start="frontcourt", constants=close, rules_changes={"clock.closely_guarded_s": 0.0})
+    assert set(violations(off, 12)[0]) == {"shot clock"}
+
+
+def test_closely_guarded_dribbler() -> None:
+    """High school: the dribbler too, within six feet; switched off for the dribbler it is not called."""
+    close = {**IDLE, "shooter_make": 0.02, "longest_possession_s": 40.0, "strip_rate_per_s": 0.0}
+    found, _ = violations(home("high_school", start="bring_up", constants=close), 12)
+    assert set(found) == {"closely guarded"}
+    off = {"clock.closely_guarded_while_dribbling": False}
+    world = home("high_school", start="bring_up", constants=close, rules_changes=off)
+    assert set(violations(world, 12)[0]) == {"possession too long"}
+
+
+def test_three_seconds_in_the_lane() -> None:
+    """Who never steps out of the lane is called after three seconds there; with a long count nobody is."""
+    camp = {"lane_margin_s": -100.0, "lane_camp_mps": 20.0}
+    found, n = 0, 150
+    for t, events in log(home(constants=camp, start="frontcourt"), n):
+        for time, name, _, value in events:
+            if name == "violation" and VIOLATIONS[int(value)] == "three seconds":
+                k = int(np.argmin(np.abs(t.states["t"] - time)))
+                assert t.agents["lane_t"][k, :5].max() > 3.0 - 1e-6
+                found += 1
+    assert found >= 8
+    long = {"clock.offensive_three_seconds_s": 60.0}
+    world = home(constants=camp, start="frontcourt", rules_changes=long)
+    assert "three seconds" not in violations(world, n)[0]
+
+
+def test_no_three_seconds_rule() -> None:
+    """0 seconds means there is no such rule (as the key says), not that the lane is closed."""
+    off = {"clock.offensive_three_seconds_s": 0.0}
+    assert "three seconds" not in violations(home(start="frontcourt", rules_changes=off), 60)[0]
+
+
+def test_without_a_shot_clock_patience_ends_the_attack() -> None:
+    """High school without a clock: the possession is not cut, and less patience makes it shorter."""
+    seconds = {}
+    for patience in (8.0, 40.0):
+        played = records(home("high_school", rules_changes={"clock.patience_s": patience}), 2000)
+        assert not (column(played, "end") == ENDS.index("shot_clock")).any()
+        assert not column(played, "overflow").any()
+        seconds[patience] = column(played, "time_ms").mean() / 1000
+    assert seconds[8.0] < seconds[40.0] - 0.5
+
+
+def test_offensive_rebound_resets_the_clock() -> None:
+    """International: 14 seconds after an offensive rebound, whatever was left; without a clock nothing."""
+    n = 0
+    for reset in (14.0, 9.0):
+        changes = {"clock.offensive_rebound_reset_s": reset}
+        for t, events in log(home(start="frontcourt", rules_changes=changes), 80):
+            for time, name, player, _ in events:
+                if name == "rebound" and player < 5:
+                    k = int(np.argmin(np.abs(t.states["t"] - time)))
+                    assert t.states["clock_s"][k] == pytest.approx(reset)
+                    n += 1
+    assert n >= 20
+
+
+# --- fouls ----------------------------------------------------------------------------------------------
+
+
+#: The trapped man keeps the ball until he is fouled in the trap.
+FOULED = {"set_pick_up_p": 1.0, "decision_period_s": 3.0, "catch_pause_s": 3.0, "trap_foul_rate_per_s": 30.0}
+
+
+def after_first_foul(rules: str, fouls: int, n: int) -> list[list[str]]:
+    """What follows a possession's first foul, if that was not on a shot: free throws (1 made) or a throw-in."""
+    found = []
+    for _, events in log(trapped(rules, FOULED, game={"team_fouls": fouls}), n):
+        first = next((i for i, e in enumerate(events) if e[1] == "foul"), None)
+        if first is not None and events[first][3] == 0.0:
+            what = []
+            for time, name, _, value in events[first + 1 :]:
+                if time == events[first][0] and name in ("free_throw", "throw_in"):
+                    what.append(name if name == "throw_in" else f"free_throw {int(value)}")
+            found.append(what)
+    return found
+
+
+@pytest.mark.parametrize("rules", RULES)
+def test_bonus(rules: str) -> None:
+    """The last foul before the bonus gives a throw-in, the first one in it gives free throws."""
+    ru = home(rules)[0].rules
+    before = after_first_foul(rules, int(ru.bonus_from) - 2, 25)
+    inside = after_first_foul(rules, int(ru.bonus_from) - 1, 25)
+    assert len(before) >= 8 and all(x == ["throw_in"] for x in before)
+    least = 1 if ru.one_and_one_from > 0 else 2
+    assert len(inside) >= 8 and all(least <= len(x) <= 2 and "throw_in" not in x for x in inside)
+
+
+def test_one_and_one() -> None:
+    """College: from the seventh to the ninth foul the second throw must be earned; two from the tenth."""
+    for fouls, earned in ((6, True), (8, True), (9, False), (20, False)):
+        found = after_first_foul("college", fouls, 60)
+        assert {len(x) for x in found if x[0] == "free_throw 1"} == {2}
+        assert {len(x) for x in found if x[0] == "free_throw 0"} == ({1} if earned else {2})
+
+
+def test_shooting_fouls_and_one_and_threes() -> None:
+    """A missed shot gives as many throws as it was worth, a made one a single throw, bonus or not."""
+    world = home(constants={"shot_foul_p": 1.0, "shot_foul_scale_m": 50.0, "shot_foul_far_share": 1.0})
+    seen = set()
+    for _, events in log(world, 80):
+        for i, (time, name, _, value) in enumerate(events):
+            if name == "foul" and value == 1.0:
+                throws = sum(1 for e in events[i + 1 :] if e[0] == time and e[1] == "free_throw")
+                made = any(e[0] == time and e[1] == "made" for e in events[:i])
+                assert throws == 1 if made else throws in (2, 3)
+                seen.add((made, throws))
+    assert {(True, 1), (False, 2), (False, 3)} <= seen
+
+
+# --- held balls and time-outs ---------------------------------------------------------------------------
+
+EAGER = {"set_pick_up_p": 1.0, "decision_period_s": 3.0, "catch_pause_s": 3.0}
+
+
+def count_of(world: Any, name: str, n: int = 60) -> int:
+    return sum(e[1] == name for _, events in log(world, n) for e in events)
+
+
+def test_time_out_out_of_a_trap() -> None:
+    """High school: the trapped man may call one while his team has one; international: never."""
+    constants = {**EAGER, "time_out_rate_per_s": 50.0}
+    world = trapped("high_school", constants, game={"time_outs_left": 3})
+    n = 0
+    for t, events in log(world, 60):
+        outs = [e for e in events if e[1] == "time_out"]
+        assert [int(e[3]) for e in outs] == list(range(2, 2 - len(outs), -1))
+        for time, _, player, _ in outs:
+            assert any(e[0] == time and e[1] == "throw_in" for e in events)
+            k = int(np.argmin(np.abs(t.states["t"] - time)))
+            assert t.states["handler"][k - 1] == player
+            n += 1
+    assert n >= 15
+    assert count_of(trapped("high_school", constants, game={"time_outs_left": 0}), "time_out") == 0
+    assert count_of(trapped("international", constants, game={"time_outs_left": 3}), "time_out") == 0
+
+
+def test_possession_arrow() -> None:
+    """A held ball goes to the side that the arrow shows: a throw-in, or the end of the possession."""
+    constants = {**EAGER, "tie_up_rate_per_s": 50.0}
+    lost: dict[str, list[bool]] = {}
+    for arrow in ("offence", "defence", "even"):
+        for _, events in log(trapped("international", constants, game={"possession_arrow": arrow}), 80):
+            for time, name, _, _ in events:
+                if name == "held_ball":
+                    now = {e[1] for e in events if e[0] == time}
+                    assert ("turnover" in now) != ("throw_in" in now)
+                    lost.setdefault(arrow, []).append("turnover" in now)
+    assert all(len(x) >= 20 for x in lost.values())
+    assert not any(lost["offence"]) and all(lost["defence"])
+    assert 0.25 < np.mean(lost["even"]) < 0.75
+
+
+# --- every rule set with every alignment ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("alignment", ALIGNMENTS)
+@pytest.mark.parametrize("rules", RULES)
+def test_rule_sets_and_alignments_play(rules: str, alignment: str) -> None:
+    """2,000 possessions at home and with every trap on: nothing is cut, and the sums add up."""
+    everywhere = [{"call": name, "probability": 0.5} for name in ("corner", "short_corner", "wing", "top")]
+    packed = built(
+        rules=rules, offence={"alignment": alignment}, setting=[{"name": "all", "call": everywhere}]
+    )
+    for world in (packed.home, packed.settings[0].world):
+        played = records(world, 2000)
+        of = partial(column, played)
+        assert not of("overflow").any() and not of("policy_faults").any()
+        assert of("net").min() >= NET_LOW and of("net").max() <= NET_HIGH
+        assert np.bincount(of("end"), minlength=len(ENDS)).sum() == 2000 and of("end").max() < len(ENDS)
+        points = 2 * (of("fgm") - of("three_made")) + 3 * of("three_made") + of("ftm")
+        assert (of("points") == points).all()
+        bands = sum(of(f"band{b}_att") for b in range(6))
+        assert (bands == of("fga")).all()
+        # each ending from its own counts
+        end = of("end")
+        lost = (end == ENDS.index("turnover")) | (end == ENDS.index("shot_clock"))
+        assert (of("turnovers") == lost).all()
+        assert (of("dreb") == (end == ENDS.index("defensive_rebound"))).all()
+        assert (of("fgm")[end == ENDS.index("made_shot")] >= 1).all()
+        assert (of("fta")[end == ENDS.index("free_throws")] >= 1).all()
+        assert 0.5 < of("points").mean() < 1.5
+
+
+@pytest.mark.parametrize("rules", RULES)
+def test_nobody_leaves_the_floor(rules: str) -> None:
+    """Everybody stays inside the lines while the ball is live, and nobody runs faster than he can."""
+    world = home(rules)
+    r, top = world[0].rules, np.array([p.top_speed_mps for p in world[0].players])
+    for t, _ in log(world, 25):
+        live = np.isin(t.states["mode"], (HELD, PASS_WINDUP, PASS_FLIGHT, LOOSE))
+        a = t.agents[live]
+        assert (np.abs(a["x"]) <= r.half_width_m + 1e-9).all()
+        assert (a["y"] >= r.baseline_y_m - 1e-9).all() and (a["y"] <= r.far_y_m + 1e-9).all()
+        assert (np.hypot(a["vx"], a["vy"]) <= top + 1e-9).all()
+        assert t.record[COLUMN["time_ms"]] == pytest.approx(1000 * t.states["t"][-1], abs=1)

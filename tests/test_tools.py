@@ -1,0 +1,195 @@
+"""The repository's own rules: style, types, one direction of imports, sources, and README's two commands."""
+
+from __future__ import annotations
+
+import ast
+import re
+import subprocess
+import sys
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from engine.inputs import load_constants
+from engine.state import CONSTANTS
+
+ROOT = Path(__file__).parents[1]
+CONSTANTS_FILE = ROOT / "configs" / "model" / "constants.toml"
+#: Programs of the environment that runs the tests.
+PROGRAMS = Path(sys.executable).parent
+
+
+def run(*command: str) -> str:
+    """Output of a tool that must succeed; on failure the test shows it."""
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=600)
+    assert done.returncode == 0, f"{' '.join(command)}\n{done.stdout}\n{done.stderr}"
+    return done.stdout
+
+
+# --- style, types, imports --------------------------------------------------------------------------------
+
+
+def test_ruff_finds_nothing() -> None:
+    run(sys.executable, "-m", "ruff", "check", "--no-cache", ".")
+
+
+def test_every_file_is_formatted() -> None:
+    run(sys.executable, "-m", "ruff", "format", "--check", "--no-cache", ".")
+
+
+def test_types_hold(tmp_path: Path) -> None:
+    # The cache is the test's own: a stale one may not decide.
+    assert "Success" in run(sys.executable, "-m", "mypy", "--cache-dir", str(tmp_path))
+
+
+def test_imports_go_one_way() -> None:
+    assert "1 kept, 0 broken" in run(str(PROGRAMS / "lint-imports"), "--no-cache")
+
+
+def test_every_module_has_its_layer() -> None:
+    with open(ROOT / "pyproject.toml", "rb") as file:
+        contract = tomllib.load(file)["tool"]["importlinter"]["contracts"][0]
+    layered = {name.strip() for layer in contract["layers"] for name in layer.split("|")}
+    found = {
+        f"engine.{path.stem}"
+        for path in (ROOT / "engine").iterdir()
+        if (path.suffix == ".py" and path.stem != "__init__") or (path / "__init__.py").exists()
+    }
+    assert found == layered
+
+
+# --- what is committed ------------------------------------------------------------------------------------
+
+
+def committed() -> Iterator[tuple[str, str]]:
+    """Name and text of every file committed or about to be, this one apart (it holds the patterns)."""
+    listed = run("git", "ls-files", "--cached", "--others", "--exclude-standard").splitlines()
+    assert len(listed) > 50
+    for name in listed:
+        path = ROOT / name
+        if path.is_file() and path != Path(__file__):
+            yield name, path.read_text(encoding="utf-8")
+
+
+def test_no_file_names_a_machine_or_a_registry() -> None:
+    path = re.compile(r"""(?<![\w.}>*-])/(?:work|tmp|root|home|mnt|Users|var/folders)(?:/|\b)(?!\.)""")
+    host = re.compile(r"pypi\.|pythonhosted|index-url|anaconda\.org|conda\.|registry\.|\bmirror\.")
+    found = [
+        f"{name}:{number}: {line.strip()}"
+        for name, text in committed()
+        for number, line in enumerate(text.splitlines(), 1)
+        if path.search(line) or host.search(line)
+    ]
+    assert not found, "\n".join(found)
+
+
+def test_no_test_is_skipped_and_no_check_silenced_without_its_code() -> None:
+    silenced = re.compile(
+        r"pytest\.(?:skip|xfail)|mark\.(?:skip|xfail)|type: ignore(?!\[)|TODO|FIXME|noqa(?!: ?[A-Z])"
+    )
+    found = [
+        f"{name}:{number}: {line.strip()}"
+        for name, text in committed()
+        if name.endswith(".py")
+        for number, line in enumerate(text.splitlines(), 1)
+        if silenced.search(line)
+    ]
+    assert not found, "\n".join(found)
+
+
+def test_files_stay_short() -> None:
+    long = {name: text.count("\n") for name, text in committed() if name.endswith(".py")}
+    # state.py is one declaration of arrays, which is read as a table.
+    found = {name: lines for name, lines in long.items() if lines > 460 and name != "engine/state.py"}
+    assert not found, found
+
+
+# --- constants and sources --------------------------------------------------------------------------------
+
+
+def test_the_kernel_knows_the_constants_of_the_file_in_its_order() -> None:
+    with open(CONSTANTS_FILE, "rb") as file:
+        assert tuple(tomllib.load(file)) == CONSTANTS
+
+
+def used_names() -> set[str]:
+    """Attributes read, and strings, in the code that may use a constant: the kernel and pack."""
+    names: set[str] = set()
+    for path in [*(ROOT / "engine" / "kernel").glob("*.py"), ROOT / "engine" / "pack.py"]:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Load):
+                names.add(node.attr)
+            elif isinstance(node, ast.Subscript) and isinstance(node.slice, ast.Constant):
+                names.add(str(node.slice.value))
+    return names
+
+
+def test_every_constant_is_used() -> None:
+    unused = set(CONSTANTS) - used_names()
+    assert not unused, sorted(unused)
+
+
+def test_every_constant_says_where_it_comes_from_and_what_it_does() -> None:
+    # That value, unit, range, source and meaning are there is the loader's check; here: they say something.
+    for name, constant in load_constants().items():
+        assert len(constant.source.split()) >= 1 and len(constant.meaning.split()) >= 2, name
+        known = re.search(
+            r"evidence|from memory|practice|model page|numerical|seen|input|rule|shape|set near|times",
+            constant.source,
+        )
+        assert known, f"{name}: {constant.source}"
+        assert constant.low < constant.high, name
+
+
+RULES = sorted((ROOT / "configs" / "rules").glob("*.toml"))
+
+
+@pytest.mark.parametrize("path", RULES, ids=lambda path: path.stem)
+def test_every_number_of_a_rule_set_has_its_source(path: Path) -> None:
+    with open(path, "rb") as file:
+        rules = tomllib.load(file)
+    sources = rules.pop("sources")
+    assert sources and all(isinstance(text, str) and text.strip() for text in sources.values())
+    numbers = {f"{table}.{key}" for table, keys in rules.items() if isinstance(keys, dict) for key in keys}
+    covered = {number for number in numbers if number in sources or number.split(".")[0] in sources}
+    assert covered == numbers, sorted(numbers - covered)
+    tagged = [key for key, text in sources.items() if "SEEN" not in text and "from memory" not in text]
+    untold = [key for key in tagged if "practice" not in sources[key] and "own" not in sources[key]]
+    assert not untold, untold
+
+
+def test_there_are_four_rule_sets() -> None:
+    assert [path.stem for path in RULES] == ["college", "high_school", "international", "professional"]
+
+
+# --- README -----------------------------------------------------------------------------------------------
+
+
+def readme_blocks() -> list[str]:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    return [block.strip() for block in re.findall(r"^```sh\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)]
+
+
+def test_readme_gives_its_two_commands_first() -> None:
+    first, second = readme_blocks()[:2]
+    assert "pip install" in first and "compare configs/scenarios/friday_night.toml" in first
+    assert "pytest" not in first
+    assert "pip install" in second and "[test]" in second and "pytest" in second
+    for block in (first, second):
+        assert len(block.splitlines()) == 1, "a command is one line"
+
+
+def test_ci_runs_exactly_these_two() -> None:
+    script = ROOT / ".ci" / "run"
+    assert script.stat().st_mode & 0o111, "executable"
+    text = script.read_text(encoding="utf-8")
+    # Its own way of taking the blocks out of README, run here, gives the same two.
+    function = re.search(r"^block\(\) \{.*?^\}", text, re.MULTILINE | re.DOTALL)
+    assert function
+    for number, wanted in enumerate(readme_blocks()[:2], 1):
+        assert run("bash", "-euc", f"{function.group()}\nblock {number}").strip() == wanted
+    assert re.search(r"^for n in 1 2; do$", text, re.MULTILINE)
+    # Nothing else installs, plays or tests.
+    assert not re.search(r"pip install|pytest|trapledger", re.sub(r"#.*", "", text))
