@@ -2,8 +2,7 @@
 
 Compiled code reads past the end of an array without a word, so a wrong index would be a silent error.
 Bounds checks are switched on when a process starts (NUMBA_BOUNDSCHECK) and cost a compile of their own,
-half a minute; therefore this folder is not among the tests that ``pytest`` collects by itself. Run it with
-``python -m pytest tests/checked``.
+half a minute; therefore the checked pass runs in a process of its own, with a cache folder of its own.
 """
 
 from __future__ import annotations
