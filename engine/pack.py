@@ -258,11 +258,10 @@ def _attackers_by_position(alignment: Alignment) -> tuple[str, ...]:
     return tuple(sorted(alignment.persons, key=lambda person: alignment.persons[person]))
 
 
-def _lead_roles(spots: np.ndarray, person_of: np.ndarray) -> np.ndarray:
-    """Roles that bring the ball up and start at the top: farthest out, position 1 first among equals."""
+def _lead_person(spots: np.ndarray, person_of: np.ndarray) -> int:
+    """Attacker who brings the ball up: the lowest position among those who stand farthest out."""
     out = spots[REGIONS.index("top")][:, 1]
-    order = sorted(range(N_SIDE), key=lambda role: (-out[role], person_of[1, role]))
-    return np.array([order[0], order[0]], np.int64)
+    return int(min(person_of[1, role] for role in range(N_SIDE) if out[role] >= out.max() - 1e-9))
 
 
 def _breaks(alignment: Alignment, call: Call, court: Court) -> np.ndarray:
@@ -280,9 +279,7 @@ def _only_mask(call: Call, offence: Team) -> int:
     return mask
 
 
-def _calls(
-    w: np.record, scenario: Scenario, setting: Setting, court: Court
-) -> None:
+def _calls(w: np.record, scenario: Scenario, setting: Setting, court: Court) -> None:
     roles = scenario.zone.roles
     w.n_calls = len(setting.calls)
     for i, call in enumerate(setting.calls):
@@ -337,7 +334,7 @@ def pack(scenario: Scenario) -> Packed:
     w.role_of[:] = _inverse(person_of)
     w.spots[:] = spots
     w.spot_role_of[:] = _inverse(spot_person_of)
-    w.lead_role[:] = _lead_roles(spots, spot_person_of)
+    w.lead_person = _lead_person(spots, spot_person_of)
 
     def world(setting: Setting) -> np.ndarray:
         one = base.copy()

@@ -432,7 +432,7 @@ WORLD = np.dtype(
         ("person_of", np.int64, (2, N_SIDE)),  # [side, role]
         ("spots", np.float64, (len(REGIONS), N_SIDE, 2)),  # [region, role] of the attack, near = x > 0
         ("spot_role_of", np.int64, (2, N_SIDE)),  # [side, person] of the attack
-        ("lead_role", np.int64, (2,)),  # role that brings the ball up; role that starts at the top
+        ("lead_person", np.int64),  # attacker who brings the ball up and takes it at the top
         ("n_calls", np.int64),
         ("calls", CALL, (MOST_CALLS,)),
         ("call_entries", ENTRY, (MOST_CALLS, N_SIDE)),
@@ -495,6 +495,9 @@ STATE = np.dtype(
         ("branch", np.uint64),
         ("max_calls", np.int64),
         ("t", np.float64),
+        ("now", np.float64),  # t plus half a step: what falls due is done in the nearest step, not the next
+        ("begun", np.float64),  # t less half a step: who learns something then acts on it in this step
+        ("due_t", np.float64),  # when the decision in hand was due
         ("step", np.int64),
         ("clock_s", np.float64),
         ("mode", np.int64),

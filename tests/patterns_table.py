@@ -1,9 +1,10 @@
-"""The patterns of the model page, section 7, measured on one shared run: what the model shows and what not.
+"""The patterns a simulated trap should show, measured on one shared run: what the model shows and what not.
 
 ``measure()`` plays some 2 million possessions of the demo, on common luck, and returns one ``Part`` for each
 claim with its figures; ``lines()`` prints the table. Nothing is tuned here and nothing is excused: a claim
 is *shown* when its difference is more than 4 standard errors on the claimed side of zero, *reversed* when
-as far on the other side, else *not shown*. Run as a script, it prints the table.
+as far on the other side, else *not shown*. Run as a script, it prints the table and
+the verdicts as ``test_patterns`` keeps them.
 
 Standard errors are those of sampling only. Possessions are the clusters. Two branches of one possession are
 compared possession by possession; different possessions are independent.
@@ -155,7 +156,7 @@ def play(world: World, numbers: Any) -> Records:
 
 def again(name: str, world: World) -> Records:
     """The possessions in which a call was made, played in another world that is the same until the call."""
-    return play(world, np.flatnonzero(called(base()[name])))
+    return play(world, np.flatnonzero(called(base(name))))
 
 
 def as_called(name: str, records: Records) -> Records:
@@ -189,10 +190,10 @@ def worlds() -> dict[str, World]:
     return {name: found[name] for name in ("home", *CALLS)}
 
 
-@lru_cache(maxsize=1)
-def base() -> dict[str, Records]:
-    """The demo as it is: home and each call on the same possessions."""
-    return {name: play(world, N_BASE) for name, world in worlds().items()}
+@lru_cache(maxsize=None)
+def base(name: str) -> Records:
+    """The demo as it is: "home" or a call, all on the same possessions."""
+    return play(worlds()[name], N_BASE)
 
 
 # --- the patterns ---------------------------------------------------------------------------------------
@@ -202,9 +203,9 @@ PRACTICE = "common practice, no source"
 
 def pattern_2() -> list[Part]:
     """Called possessions against the same possessions at home."""
-    home, found = base()["home"], []
+    home, found = base("home"), []
     for name in CALLS:
-        there, chosen = base()[name], called(base()[name])
+        there, chosen = base(name), called(base(name))
         for what, names in (("turnovers", ("turnovers",)), ("rim shots and open threes", GOOD_SHOTS)):
             under, at_home = column(there, *names)[chosen], column(home, *names)[chosen]
             figures = f"{under.mean():.3f} per called possession, {at_home.mean():.3f} at home"
@@ -222,13 +223,13 @@ def beaten_rim_shots(records: Records) -> Mean:
 
 
 def pattern_3() -> list[Part]:
-    top, corner = (beaten_rim_shots(base()[name]) for name in ("top", "corner"))
+    top, corner = (beaten_rim_shots(base(name)) for name in ("top", "corner"))
     figures = f"beaten top {top.mean:.3f}, beaten corner {corner.mean:.3f} with a rim shot later"
     return [Part(3, "top above corner", PRACTICE, top - corner, figures)]
 
 
 def pattern_5() -> list[Part]:
-    home = base()["home"]
+    home = base("home")
     gaps = [
         quotient(column(home, f"{kind}_gap_mm") / 1000, column(home, f"{kind}_catches"))
         for kind in ("next", "skip", "missed_bump")
@@ -258,7 +259,7 @@ def field_points(records: Records) -> Series:
 
 def pattern_6() -> list[Part]:
     """Professional men (evidence 4, data D1, computed): .81 points per attempt under 4 s, .98 up to 16."""
-    usual, short = base()["home"][:N_SHORT_CLOCK], play(edited(worlds()["home"], short_clock), N_SHORT_CLOCK)
+    usual, short = base("home")[:N_SHORT_CLOCK], play(edited(worlds()["home"], short_clock), N_SHORT_CLOCK)
     late_shots, late_points = column(short, "late_shots"), column(short, "late_points")
     shots, points = column(short, "fga"), field_points(short)
     worse = quotient_change(points - late_points, shots - late_shots, late_points, late_shots)
@@ -324,11 +325,11 @@ def better_shooting(world: World) -> None:
 
 def pattern_9_flash() -> list[Part]:
     """What the flash takes from a call's value, against what better shooting takes from it."""
-    home = base()["home"]
+    home = base("home")
     home_better = play(edited(worlds()["home"], better_shooting), N_CHANGED)
     found = []
     for name in CALLS:
-        there, chosen = base()[name], np.flatnonzero(called(base()[name]))
+        there, chosen = base(name), np.flatnonzero(called(base(name)))
         usual = saved(home[chosen], there[chosen])
         without = saved(home[chosen], as_called(name, again(name, edited(worlds()[name], no_flash))))
         flash = mean(without - usual)
@@ -356,7 +357,7 @@ def taller(world: World) -> None:
 def pattern_9_taller() -> list[Part]:
     found = []
     for name in ("home", "top"):
-        usual, tall = base()[name][:N_CHANGED], play(edited(worlds()[name], taller), N_CHANGED)
+        usual, tall = base(name)[:N_CHANGED], play(edited(worlds()[name], taller), N_CHANGED)
         lost, passes = column(usual, "deflections"), column(usual, "passes")
         fewer = quotient_change(lost, passes, column(tall, "deflections"), column(tall, "passes"))
         before = lost.sum() / passes.sum()
@@ -387,7 +388,7 @@ def touched_skips(world: World, records: Records) -> Mean:
 
 def pattern_9_slower() -> list[Part]:
     """Slower passes are thrown less, so what is left of the skips is the safer part of them."""
-    usual, slow_world = base()["home"][:N_CHANGED], changed(worlds()["home"], **SLOW)
+    usual, slow_world = base("home")[:N_CHANGED], changed(worlds()["home"], **SLOW)
     slow = play(slow_world, N_CHANGED)
     both = (usual, slow)
     # Hardly one pass in a hundred is a skip, so all passes together stand for the short ones.
@@ -450,5 +451,13 @@ def lines(parts: Sequence[Part]) -> list[str]:
     return text
 
 
+def record(parts: Sequence[Part]) -> dict[str, str]:
+    """Verdict of each claim by its number and name, as ``test_patterns.RECORD`` keeps it."""
+    return {f"{part.pattern} {part.name}": part.verdict for part in parts}
+
+
 if __name__ == "__main__":
-    print("\n".join(lines(measure())))
+    measured = measure()
+    print("\n".join(lines(measured)))
+    for claim, verdict in record(measured).items():
+        print(f'    "{claim}": "{verdict}",')

@@ -24,9 +24,10 @@ from closed_forms import (
 )
 from kernel_process import SCENARIO
 
-from engine.inputs import load_scenario
+from engine.inputs import load_alignment, load_scenario
+from engine.kernel.batch import trace_possession
 from engine.pack import pack
-from engine.state import COLUMN, N_SIDE
+from engine.state import COLUMN, EVENT_COLUMNS, N_SIDE
 
 BAND = 4.0
 ALONE = SHOOT_AT_ONCE | NO_DEFENCE | EVEN_REBOUNDS
@@ -134,8 +135,8 @@ def test_five_shooters_are_an_absorbing_chain(tmp_path: Path) -> None:
     ends = absorbing(q, np.column_stack([p, (1 - p) * sum(DEFENCE_WEIGHTS) / total]))
     visits = absorbing(q, np.eye(N_SIDE))
     records = played(world, 200_000, 5)
-    first = int(world[0].lead_role[1])
-    start = int(np.flatnonzero(world[0].spot_role_of[0] == first)[0])
+    start = leader(world, 1)
+    assert start == leader(world, -1)
     close(records, "points", 2 * ends[start, 0])
     close(records, "dreb", ends[start, 1])
     close(records, "fga", visits[start].sum())
@@ -322,6 +323,27 @@ def test_the_mirrored_scenario_is_equal_in_law() -> None:
             assert abs(mean(a, column) - mean(b, column)) < band, (column, mean(a, column), mean(b, column))
 
 
+SIDES = (-1, 1)
+
+
+def leader(world: Any, side: int) -> int:
+    """Who starts with the ball in the first possession whose near side is this (-1 left, 1 right)."""
+    for number in range(50):
+        start = trace_possession(world, 1, number).events[0]
+        if start[EVENT_COLUMNS.index("value")] == side:
+            return int(start[EVENT_COLUMNS.index("player")])
+    raise AssertionError(side)
+
+
+@pytest.mark.parametrize("name", ["high_post_short_corner", "overload", "two_guard_baseline"])
+def test_the_mirrored_alignment_is_led_by_the_same_man(name: str) -> None:
+    """Who brings the ball up with the near side left does so, mirrored, with the near side right."""
+    scenario = load_scenario(SCENARIO)
+    scenario = scenario.model_copy(update={"alignment": load_alignment(name)})
+    one, other = pack(scenario).home, pack(mirrored(scenario)).home
+    assert {side: leader(one, side) for side in SIDES} == {side: leader(other, -side) for side in SIDES}
+
+
 def test_halving_the_step_changes_little() -> None:
     """Points per possession at steps of 0.1 and 0.05 s differ by less than 0.02 (the standard error of the
     difference is under 0.005, asserted)."""
@@ -329,7 +351,7 @@ def test_halving_the_step_changes_little() -> None:
     constants = scenario.constants
     assert constants["time_step_s"] == 0.1
     half = scenario.model_copy(update={"constants": constants | {"time_step_s": 0.05}})
-    n = 120_000
+    n = 140_000
     a, b = played(pack(scenario).home, n, 13), played(pack(half).home, n, 13)
     assert np.hypot(standard_error(a, "points"), standard_error(b, "points")) < 0.005
     assert abs(mean(a, "points") - mean(b, "points")) < 0.02, (mean(a, "points"), mean(b, "points"))

@@ -81,8 +81,8 @@ def test_shot_clock_violation() -> None:
     there is none."""
     changes = {"constants": IDLE, "rules_changes": {"clock.closely_guarded_s": 0.0}}
     for start, left in (("frontcourt", 24.0), ("bring_up", 20.0)):
-        found, times = violations(home(start=start, **changes), 12)
-        assert found == {"shot clock": 12}
+        found, times = violations(home(start=start, **changes), 6)
+        assert found == {"shot clock": 6}
         assert np.allclose(times, left, atol=0.11)
     world = home(start="frontcourt", **changes)
     played = records(world, 200)
@@ -93,7 +93,7 @@ def test_shot_clock_violation() -> None:
         constants={**IDLE, "longest_possession_s": 40.0},
         rules_changes={"clock.closely_guarded_s": 0.0, "clock.shot_s": 0.0},
     )
-    assert set(violations(off, 12)[0]) == {"possession too long"}
+    assert set(violations(off, 6)[0]) == {"possession too long"}
     assert (column(records(off, 50), "overflow") == 1).all()
 
 
@@ -102,69 +102,70 @@ def test_backcourt_count(rules: str) -> None:
     """Eight or ten seconds to bring the ball over half court, those used before the start included."""
     slow = {"constants": {"bring_up_speed_share": 0.01}, "start": "bring_up"}
     world = home(rules, **slow)
-    found, times = violations(world, 12)
-    assert found == {"backcourt count": 12}
+    found, times = violations(world, 6)
+    assert found == {"backcourt count": 6}
     limit = {"international": 8.0, "high_school": 10.0}[rules]
     assert np.allclose(times, limit - float(world[0].k.backcourt_used_s), atol=0.11)
     off = home(rules, rules_changes={"clock.backcourt_s": 0.0}, **slow)
-    assert "backcourt count" not in violations(off, 12)[0]
+    assert "backcourt count" not in violations(off, 6)[0]
 
 
 def test_over_and_back() -> None:
     """A pass caught behind half court after the ball has been in front of it is lost; a pass wild enough to
     do that is forced. Without a backcourt rule it never happens."""
-    # slow and wild: the receiver has time to run after the ball
+    # slow, wild and loved by a passer who likes to lose the ball: the receiver has time to run after it
     wild = {"aim_sd_per_m": 0.8, "catch_radius_m": 3.0, "fumble_p": 0.0, "touch_max_p": 0.0}
     wild |= {f"pass_speed_{kind}_mps": 2.0 for kind in ("direct", "bounce", "over")}
+    wild["turnover_dread_points"] = -5.0
     world = home(constants=wild, start="frontcourt")
     n = 0
-    for t, events in log(world, 150):
+    for t, events in log(world, 60):
         for time, name, player, value in events:
             if name == "violation" and VIOLATIONS[int(value)] == "over and back":
                 k = int(np.argmin(np.abs(t.states["t"] - time)))
                 assert t.agents["y"][k, player] > world[0].rules.half_y_m
                 n += 1
-    assert n >= 5
+    assert n >= 2
     off = home(constants=wild, start="frontcourt", rules_changes={"clock.backcourt_s": 0.0})
-    assert "over and back" not in violations(off, 150)[0]
+    assert "over and back" not in violations(off, 60)[0]
 
 
 def test_closely_guarded_holder() -> None:
     """International: five seconds of holding the ball with a defender within a metre; not while dribbling."""
     close = {**IDLE, "on_ball_gap_m": 0.75, "shooter_make": 0.02}
-    found, times = violations(home(start="frontcourt", constants=close), 12)
-    assert found == {"closely guarded": 12}
+    found, times = violations(home(start="frontcourt", constants=close), 6)
+    assert found == {"closely guarded": 6}
     assert min(times) > 5.0 - 1e-6 and max(times) < 8.0
     # brought up and still dribbling: the count never starts
-    assert set(violations(home(start="bring_up", constants=close), 12)[0]) == {"shot clock"}
+    assert set(violations(home(start="bring_up", constants=close), 6)[0]) == {"shot clock"}
     # nobody within the distance, or no such rule
     far = home(start="frontcourt", constants=close, rules_changes={"clock.closely_guarded_distance_m": 0.3})
-    assert set(violations(far, 12)[0]) == {"shot clock"}
+    assert set(violations(far, 6)[0]) == {"shot clock"}
     off = home(start="frontcourt", constants=close, rules_changes={"clock.closely_guarded_s": 0.0})
-    assert set(violations(off, 12)[0]) == {"shot clock"}
+    assert set(violations(off, 6)[0]) == {"shot clock"}
 
 
 def test_closely_guarded_dribbler() -> None:
     """High school: the dribbler too, within six feet; switched off for the dribbler it is not called."""
     close = {**IDLE, "shooter_make": 0.02, "longest_possession_s": 40.0, "strip_rate_per_s": 0.0}
-    found, _ = violations(home("high_school", start="bring_up", constants=close), 12)
+    found, _ = violations(home("high_school", start="bring_up", constants=close), 6)
     assert set(found) == {"closely guarded"}
     off = {"clock.closely_guarded_while_dribbling": False}
     world = home("high_school", start="bring_up", constants=close, rules_changes=off)
-    assert set(violations(world, 12)[0]) == {"possession too long"}
+    assert set(violations(world, 6)[0]) == {"possession too long"}
 
 
 def test_three_seconds_in_the_lane() -> None:
     """Who never steps out of the lane is called after three seconds there; with a long count nobody is."""
     camp = {"lane_margin_s": -100.0, "lane_camp_mps": 20.0}
-    found, n = 0, 150
+    found, n = 0, 60
     for t, events in log(home(constants=camp, start="frontcourt"), n):
         for time, name, _, value in events:
             if name == "violation" and VIOLATIONS[int(value)] == "three seconds":
                 k = int(np.argmin(np.abs(t.states["t"] - time)))
                 assert t.agents["lane_t"][k, :5].max() > 3.0 - 1e-6
                 found += 1
-    assert found >= 8
+    assert found >= 5
     long = {"clock.offensive_three_seconds_s": 60.0}
     world = home(constants=camp, start="frontcourt", rules_changes=long)
     assert "three seconds" not in violations(world, n)[0]
@@ -192,13 +193,13 @@ def test_offensive_rebound_resets_the_clock() -> None:
     n = 0
     for reset in (14.0, 9.0):
         changes = {"clock.offensive_rebound_reset_s": reset}
-        for t, events in log(home(start="frontcourt", rules_changes=changes), 80):
+        for t, events in log(home(start="frontcourt", rules_changes=changes), 60):
             for time, name, player, _ in events:
                 if name == "rebound" and player < 5:
                     k = int(np.argmin(np.abs(t.states["t"] - time)))
                     assert t.states["clock_s"][k] == pytest.approx(reset)
                     n += 1
-    assert n >= 20
+    assert n >= 12
 
 
 # --- fouls ----------------------------------------------------------------------------------------------
@@ -209,7 +210,7 @@ FOULED = {"set_pick_up_p": 1.0, "decision_period_s": 3.0, "catch_pause_s": 3.0, 
 
 
 def after_first_foul(rules: str, fouls: int, n: int) -> list[list[str]]:
-    """What follows a possession's first foul, if that was not on a shot: free throws (1 made) or a throw-in."""
+    """What follows a possession's first foul, if not on a shot: free throws (1 made) or a throw-in."""
     found = []
     for _, events in log(trapped(rules, FOULED, game={"team_fouls": fouls}), n):
         first = next((i for i, e in enumerate(events) if e[1] == "foul"), None)
@@ -226,17 +227,17 @@ def after_first_foul(rules: str, fouls: int, n: int) -> list[list[str]]:
 def test_bonus(rules: str) -> None:
     """The last foul before the bonus gives a throw-in, the first one in it gives free throws."""
     ru = home(rules)[0].rules
-    before = after_first_foul(rules, int(ru.bonus_from) - 2, 25)
-    inside = after_first_foul(rules, int(ru.bonus_from) - 1, 25)
-    assert len(before) >= 8 and all(x == ["throw_in"] for x in before)
+    before = after_first_foul(rules, int(ru.bonus_from) - 2, 16)
+    inside = after_first_foul(rules, int(ru.bonus_from) - 1, 16)
+    assert len(before) >= 3 and all(x == ["throw_in"] for x in before)
     least = 1 if ru.one_and_one_from > 0 else 2
-    assert len(inside) >= 8 and all(least <= len(x) <= 2 and "throw_in" not in x for x in inside)
+    assert len(inside) >= 3 and all(least <= len(x) <= 2 and "throw_in" not in x for x in inside)
 
 
 def test_one_and_one() -> None:
     """College: from the seventh to the ninth foul the second throw must be earned; two from the tenth."""
     for fouls, earned in ((6, True), (8, True), (9, False), (20, False)):
-        found = after_first_foul("college", fouls, 60)
+        found = after_first_foul("college", fouls, 30)
         assert {len(x) for x in found if x[0] == "free_throw 1"} == {2}
         assert {len(x) for x in found if x[0] == "free_throw 0"} == ({1} if earned else {2})
 
@@ -260,7 +261,7 @@ def test_shooting_fouls_and_one_and_threes() -> None:
 EAGER = {"set_pick_up_p": 1.0, "decision_period_s": 3.0, "catch_pause_s": 3.0}
 
 
-def count_of(world: Any, name: str, n: int = 60) -> int:
+def count_of(world: Any, name: str, n: int = 25) -> int:
     return sum(e[1] == name for _, events in log(world, n) for e in events)
 
 
@@ -269,7 +270,7 @@ def test_time_out_out_of_a_trap() -> None:
     constants = {**EAGER, "time_out_rate_per_s": 50.0}
     world = trapped("high_school", constants, game={"time_outs_left": 3})
     n = 0
-    for t, events in log(world, 60):
+    for t, events in log(world, 35):
         outs = [e for e in events if e[1] == "time_out"]
         assert [int(e[3]) for e in outs] == list(range(2, 2 - len(outs), -1))
         for time, _, player, _ in outs:
@@ -277,7 +278,7 @@ def test_time_out_out_of_a_trap() -> None:
             k = int(np.argmin(np.abs(t.states["t"] - time)))
             assert t.states["handler"][k - 1] == player
             n += 1
-    assert n >= 15
+    assert n >= 8
     assert count_of(trapped("high_school", constants, game={"time_outs_left": 0}), "time_out") == 0
     assert count_of(trapped("international", constants, game={"time_outs_left": 3}), "time_out") == 0
 
@@ -287,13 +288,13 @@ def test_possession_arrow() -> None:
     constants = {**EAGER, "tie_up_rate_per_s": 50.0}
     lost: dict[str, list[bool]] = {}
     for arrow in ("offence", "defence", "even"):
-        for _, events in log(trapped("international", constants, game={"possession_arrow": arrow}), 80):
+        for _, events in log(trapped("international", constants, game={"possession_arrow": arrow}), 45):
             for time, name, _, _ in events:
                 if name == "held_ball":
                     now = {e[1] for e in events if e[0] == time}
                     assert ("turnover" in now) != ("throw_in" in now)
                     lost.setdefault(arrow, []).append("turnover" in now)
-    assert all(len(x) >= 20 for x in lost.values())
+    assert all(len(x) >= 12 for x in lost.values())
     assert not any(lost["offence"]) and all(lost["defence"])
     assert 0.25 < np.mean(lost["even"]) < 0.75
 

@@ -128,7 +128,7 @@ def patient_rows(**options: str) -> Rows:
             constants=PATIENT,
             start="bring_up" if "bring_up" in options else "frontcourt",
         ).home
-        for key, moments in read_rows(world, 30 if options else N_TRACES).items():
+        for key, moments in read_rows(world, 20 if options else N_TRACES).items():
             found.setdefault(key, []).extend(moments)
     return found
 
@@ -360,10 +360,10 @@ def test_near_and_far_are_latched() -> None:
     assert changes > 60 and kept > 60 and crossings > 30
 
 
-@pytest.mark.parametrize("reaction_s", [0.2, 0.5])
+@pytest.mark.parametrize("reaction_s", [0.3, 0.6])
 def test_nobody_reacts_before_his_reaction_time(reaction_s: float) -> None:
     """Without anticipation nobody takes over the new row before the reaction delay has passed since the
-    release (one step of grace: a release falls on the step's edge), and everybody has soon after."""
+    release (the grace is a step and a half: releases and adoptions fall on steps), and soon all have."""
     constants = {"anticipation_p": 0.0, "fake_p": 0.0, "reaction_s": reaction_s}
     world = built(defence={"options": {}}, constants=constants, start="frontcourt").home
     times = []
@@ -381,8 +381,8 @@ def test_nobody_reacts_before_his_reaction_time(reaction_s: float) -> None:
                 for i in np.flatnonzero(d["focus"][m] == 1):
                     assert d["region"][m, i] == d["region"][n, i] and d["side"][m, i] == d["side"][n, i]
     assert len(times) > 100
-    assert min(times) > reaction_s - 0.1 - 1e-6
-    assert max(times) < reaction_s + 0.1 + 1e-6
+    assert reaction_s - 0.15 < min(times) and max(times) < reaction_s + 0.15
+    assert abs(np.mean(times) - reaction_s) < 0.07
 
 
 def test_who_anticipates_leaves_before_the_release() -> None:

@@ -13,7 +13,7 @@ from engine.kernel import draws
 from engine.kernel.jit import njit
 from engine.kernel.log import EV, event, option
 from engine.kernel.motion import clip, cover_m, distance, logistic, point_to_segment, region_at
-from engine.kernel.near import FAR_AWAY, help_gap
+from engine.kernel.near import FAR_AWAY, help_gap, side_index
 from engine.kernel.offence import spot_of
 from engine.kernel.passing import BOUNCE, DIRECT, OVER_TOP, lane_risk, pass_speed, pressure, start_pass
 from engine.kernel.shooting import effective_gap, is_three, shot_value
@@ -275,8 +275,9 @@ def decide(w, c):
     a = c.agents[s.handler]
     p = w.players[s.handler]
     s.n_decisions += 1
-    s.decide_t = s.t + k.decision_period_s
-    trapped = s.trap_phase == TRAP_SET or (s.trap_phase == TRAP_COMING and s.t >= s.trap_read_t)
+    s.due_t = s.decide_t if abs(s.decide_t - s.t) <= k.time_step_s else s.t
+    s.decide_t = s.due_t + k.decision_period_s
+    trapped = s.trap_phase == TRAP_SET or (s.trap_phase == TRAP_COMING and s.now >= s.trap_read_t)
     left = time_left(w, c)
     region = region_at(w, a.x, a.y)
     n_pressure = pressure(w, c, s.handler)
@@ -284,7 +285,7 @@ def decide(w, c):
     bringing_up = s.action == DRIBBLE_TO and d_rim > ru.arc_m + k.bring_up_free_m
     if (region == BACKCOURT or bringing_up) and not trapped and n_pressure == 0 and s.dribble != DEAD:
         if s.action != DRIBBLE_TO:
-            role = w.lead_role[1]
+            role = w.spot_role_of[side_index(s.near), s.handler]
             s.action = DRIBBLE_TO
             s.dribble = DRIBBLING
             s.goal_x = w.spots[TOP, role, 0] * s.near

@@ -191,12 +191,12 @@ def defence_targets(w, c):
     covering = trapping or (
         s.trap_phase == TRAP_AFTER and w.calls[s.trap_call].hold_cover == 1 and s.t < s.after_t + 1.0
     )
-    disguised = trapping and s.t < s.trap_t + w.calls[s.trap_call].disguise_s
+    disguised = trapping and s.begun < s.trap_t + w.calls[s.trap_call].disguise_s
     for i in range(N_SIDE, 2 * N_SIDE):
         a = c.agents[i]
-        if s.t >= a.adopt_t:
+        if s.begun >= a.adopt_t:
             adopt_now(c, i)
-        if s.t >= a.guess_t:
+        if s.begun >= a.guess_t:
             a.region = a.guess_region
             a.moment = a.guess_moment
             a.side = a.guess_side
@@ -210,7 +210,7 @@ def defence_targets(w, c):
         late = (
             trapping
             and i == s.trapper_1
-            and s.t < s.trap_t + (w.calls[s.trap_call].disguise_s + k.second_trapper_delay_s)
+            and s.begun < s.trap_t + (w.calls[s.trap_call].disguise_s + k.second_trapper_delay_s)
         )
         if covering and not disguised and not late:
             role = w.role_of[side_index(s.trap_side), person]

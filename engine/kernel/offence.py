@@ -138,7 +138,7 @@ def off_ball(w, c, i, diver):
         a.tx = a.x * 0.9
         a.ty = clip(a.y + 1.0, 0.0, ru.half_y_m)
         return
-    if trapped and s.t >= a.read_t and a.break_role >= 0:
+    if trapped and s.begun >= a.read_t and a.break_role >= 0:
         x = w.breaks[s.trap_call, a.break_role, 0] * s.trap_side
         y = w.breaks[s.trap_call, a.break_role, 1]
         # comes to meet the pass, but stays out of the trappers' arms
@@ -286,7 +286,7 @@ def with_ball(w, c):
 def offence_targets(w, c):
     """Sets targets and pace of the five attackers for this step."""
     s = c.s
-    if s.t >= s.spot_t:
+    if s.begun >= s.spot_t:
         if s.spot_region != s.region or s.spot_side != s.near:
             s.spot_region = s.region
             s.spot_side = s.near

@@ -180,7 +180,7 @@ def start_pass(w, c, target, kind, x, y):
     s.pass_x1 = x
     s.pass_y1 = y
     s.passer = s.handler
-    s.release_t = s.t + release_time(w, c, s.handler)
+    s.release_t = s.due_t + release_time(w, c, s.handler)
     if kind == OVER_TOP:
         s.release_t += k.over_release_s
     u, _, _, _ = draws.uniforms(s, draws.FAKE, 0, 0, s.n_passes)
@@ -215,7 +215,7 @@ def release_pass(w, c):
     s.pass_z0 = start_height(w, s.passer, s.pass_kind)
     s.ball_z = s.pass_z0
     flight = length / pass_speed(w, s.passer, s.pass_kind)
-    s.arrive_t = s.t + flight
+    s.arrive_t = s.release_t + flight
     near = side_of(tx, s.near, k.side_hysteresis_m)
     region = region_at(w, tx, ty)
     moment = next_moment(region, near, s.region, s.moment, s.near)
@@ -247,6 +247,8 @@ def fly(w, c):
     total = s.arrive_t - s.release_t
     f0 = clip((s.t - dt - s.release_t) / total, 0.0, 1.0) if total > 1e-9 else 1.0
     f1 = clip((s.t - s.release_t) / total, 0.0, 1.0) if total > 1e-9 else 1.0
+    if s.now >= s.arrive_t:
+        f1 = 1.0
     ax = s.pass_x0 + f0 * (s.pass_x1 - s.pass_x0)
     ay = s.pass_y0 + f0 * (s.pass_y1 - s.pass_y0)
     bx = s.pass_x0 + f1 * (s.pass_x1 - s.pass_x0)
@@ -287,7 +289,7 @@ def fly(w, c):
             0.5,
             1,
         )
-    if s.t < s.arrive_t:
+    if s.now < s.arrive_t:
         return FLYING
     r = c.agents[s.target]
     _, _, u2, _ = draws.uniforms(s, draws.AIM, 0, 0, s.n_passes)
@@ -376,4 +378,5 @@ def catch(w, c):
             add(c, COL_next_gap_mm, mm)
     event(c, EV_CATCH, s.target, s.passer, gap, r.x, r.y)
     take_ball(w, c, s.target)
+    s.decide_t = s.arrive_t + w.k.catch_pause_s
     s.n_catches += 1

@@ -23,11 +23,11 @@ from engine.kernel.ending import (
 from engine.kernel.jit import njit
 from engine.kernel.log import EV, event
 from engine.kernel.motion import distance, move_all
-from engine.kernel.near import NEVER, nearest_defender
+from engine.kernel.near import NEVER, nearest_defender, side_index
 from engine.kernel.offence import blocker, offence_targets
 from engine.kernel.passing import CAUGHT, OUT_BALL, STOLEN, catch, fly, release_pass, take_ball
 from engine.kernel.rebound import settle_loose_ball
-from engine.kernel.restarts import ball_out, defensive_foul, lead_person, stand, take_places
+from engine.kernel.restarts import ball_out, defensive_foul, stand, take_places
 from engine.kernel.rows import SETTLED, adopt_now, follow_ball
 from engine.kernel.shots import release_shot, shot_arrives
 from engine.kernel.tally import COL_overflow, COL_shot_clock_left_ms
@@ -74,6 +74,9 @@ def reset(w, c, seed, possession, branch, max_calls):
     s.branch = branch
     s.max_calls = max_calls
     s.t = 0.0
+    s.now = 0.0
+    s.begun = 0.0
+    s.due_t = 0.0
     s.step = 0
     s.clock_s = ru.shot_clock_s
     s.mode = HELD
@@ -160,7 +163,7 @@ def start(w, c):
     s.region = TOP
     s.front = 1
     take_places(w, c)
-    s.handler = lead_person(w, c, 1)
+    s.handler = w.lead_person
     if ru.bring_up == 1:
         s.region = BACKCOURT
         s.front = 0
@@ -168,7 +171,6 @@ def start(w, c):
         if ru.shot_clock_s > 0.0:
             s.clock_s = ru.shot_clock_s - k.backcourt_used_s
         take_places(w, c)
-        s.handler = lead_person(w, c, 0)
         x = (2.0 * u0 - 1.0) * k.start_spread_m
         y = ru.half_y_m + 0.8 + 1.2 * u1
         stand(c, s.handler, x, y if y < ru.far_y_m - 0.3 else ru.far_y_m - 0.3)
@@ -182,7 +184,7 @@ def start(w, c):
     if ru.bring_up == 1:
         s.action = DRIBBLE_TO
         s.dribble = DRIBBLING
-        role = w.lead_role[1]
+        role = w.spot_role_of[side_index(s.near), s.handler]
         s.goal_x = w.spots[TOP, role, 0] * s.near + c.agents[s.handler].dx
         s.goal_y = w.spots[TOP, role, 1] + c.agents[s.handler].dy
     event(c, EV_START, s.handler, -1, s.near, s.ball_x, s.ball_y)
@@ -197,12 +199,11 @@ def move_ball(w, c):
         h = c.agents[s.handler]
         s.ball_x = h.x
         s.ball_y = h.y
-        if s.mode == PASS_WINDUP and s.t >= s.release_t:
-            s.release_t = s.t
+        if s.mode == PASS_WINDUP and s.now >= s.release_t:
             release_pass(w, c)
             if s.trap_phase == TRAP_NONE:
                 chance(w, c, IN_AIR, s.target, s.region, s.pass_x1, s.pass_y1)
-        elif s.mode == SHOT_WINDUP and s.t >= s.release_t:
+        elif s.mode == SHOT_WINDUP and s.now >= s.release_t:
             release_shot(w, c)
         elif s.mode == HELD and s.action == DRIBBLE_TO:
             if distance(h.x, h.y, s.goal_x, s.goal_y) < k.arrival_radius_m:
@@ -223,10 +224,10 @@ def move_ball(w, c):
             ball_out(w, c)
         return False
     if s.mode == SHOT_FLIGHT:
-        if s.t >= s.rim_t:
+        if s.now >= s.rim_t:
             shot_arrives(w, c)
         return False
-    if s.mode == LOOSE and s.t >= s.loose_t:
+    if s.mode == LOOSE and s.now >= s.loose_t:
         settle_loose_ball(w, c)
         return s.mode == HELD
     return False
@@ -335,6 +336,8 @@ def step(w, c):
     s.n_options = 0
     s.step += 1
     s.t = s.step * k.time_step_s
+    s.now = s.t + 0.5 * k.time_step_s
+    s.begun = s.t - 0.5 * k.time_step_s
     if ru.shot_clock_s > 0.0 and s.mode != SHOT_FLIGHT and not (s.mode == LOOSE and s.loose_kind != 0):
         s.clock_s -= k.time_step_s
         if s.clock_s <= 0.0:
@@ -359,7 +362,7 @@ def step(w, c):
     if s.mode == OVER:
         return
     trap_hazards(w, c)
-    if s.mode == HELD and s.t >= s.decide_t:
+    if s.mode == HELD and s.now >= s.decide_t:
         decide(w, c)
     if s.t >= k.longest_possession_s and s.mode != OVER:
         c.record[COL_overflow] = 1

@@ -64,18 +64,6 @@ def take_places(w, c):
 
 
 @njit
-def lead_person(w, c, which):
-    """Attacker who holds a leading role: 0 brings the ball up, 1 stands at the top."""
-    s = c.s
-    role = w.lead_role[which]
-    side = side_index(s.near)
-    for i in range(N_SIDE):
-        if w.spot_role_of[side, i] == role:
-            return i
-    return 0
-
-
-@njit
 def throw_in(w, c, after_foul):
     """Dead ball for the offence: everybody takes his place, the ball comes in to the man at the top."""
     s = c.s
@@ -92,7 +80,7 @@ def throw_in(w, c, after_foul):
     s.near = 1 if u < 0.5 else -1
     event(c, EV_THROW_IN, -1, -1, after_foul, s.ball_x, s.ball_y)
     take_places(w, c)
-    s.handler = lead_person(w, c, 1)
+    s.handler = w.lead_person
     take_ball(w, c, s.handler)
     s.decide_t = s.t + k.decision_period_s
 
@@ -101,7 +89,8 @@ def throw_in(w, c, after_foul):
 def line_up(w, c, shooter):
     """Free-throw places: defenders inside, two attackers beside them, the rest back."""
     ru = w.rules
-    edge = ru.lane_half_width_m + 0.2
+    side = c.s.near  # so that a mirrored possession stays mirrored
+    edge = (ru.lane_half_width_m + 0.2) * side
     y = ru.free_throw_y_m
     stand(c, shooter, 0.0, y)
     n = 0
@@ -113,15 +102,15 @@ def line_up(w, c, shooter):
         elif n == 1:
             stand(c, i, -edge, 1.9)
         elif n == 2:
-            stand(c, i, 2.0, y + 4.0)
+            stand(c, i, 2.0 * side, y + 4.0)
         else:
-            stand(c, i, -2.0, y + 4.0)
+            stand(c, i, -2.0 * side, y + 4.0)
         n += 1
     stand(c, 9, edge, 0.9)
     stand(c, 8, -edge, 0.9)
     stand(c, 7, edge, 2.9)
-    stand(c, 6, 1.0, y + 2.0)
-    stand(c, 5, -1.0, y + 2.0)
+    stand(c, 6, 1.0 * side, y + 2.0)
+    stand(c, 5, -1.0 * side, y + 2.0)
 
 
 @njit

@@ -72,7 +72,7 @@ def start_shot(w, c):
     release = k.rim_release_s if d < k.rim_range_m + 0.5 else k.shot_release_s
     if s.clock_s < release + 0.05 and w.rules.shot_clock_s > 0.0:
         release = clip(s.clock_s - 0.05, 0.0, release)
-    s.release_t = s.t + release
+    s.release_t = s.due_t + release
 
 
 @njit
