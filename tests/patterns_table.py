@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -35,8 +35,7 @@ MARGIN = 4.0
 #: Possessions of the base zone and of each call; of branches in which they must be played again from the
 #: start; of a short shot clock.
 N_BASE, N_CHANGED, N_SHORT_CLOCK = 200_000, 100_000, 80_000
-#: Possessions with a skip that are traced step by step.
-N_TRACED = 500
+N_TRACED = 500  # possessions with a skip that are traced step by step
 DELAYS_S = (0.0, 0.5, 1.0, 1.5)
 CALLS = ("corner", "short_corner", "wing", "top")
 TURNOVER = (OUTCOMES.index("steal"), OUTCOMES.index("other_turnover"))
@@ -181,7 +180,7 @@ def edited(world: World, edit: Callable[[World], None]) -> World:
     return other
 
 
-@lru_cache(maxsize=1)
+@cache
 def worlds() -> dict[str, World]:
     """ "home" and each call of the demo by its name, alone, as packed."""
     packed = pack(load_scenario(SCENARIO))
@@ -190,7 +189,7 @@ def worlds() -> dict[str, World]:
     return {name: found[name] for name in ("home", *CALLS)}
 
 
-@lru_cache(maxsize=None)
+@cache
 def base(name: str) -> Records:
     """The demo as it is: "home" or a call, all on the same possessions."""
     return play(worlds()[name], N_BASE)
@@ -199,6 +198,7 @@ def base(name: str) -> Records:
 # --- the patterns ---------------------------------------------------------------------------------------
 
 PRACTICE = "common practice, no source"
+GOOD_SHOTS = ("rim_attempts", "open_threes")
 
 
 def pattern_2() -> list[Part]:
@@ -211,9 +211,6 @@ def pattern_2() -> list[Part]:
             figures = f"{under.mean():.3f} per called possession, {at_home.mean():.3f} at home"
             found.append(Part(2, f"{name}: {what}", PRACTICE, mean(under - at_home), figures))
     return found
-
-
-GOOD_SHOTS = ("rim_attempts", "open_threes")
 
 
 def beaten_rim_shots(records: Records) -> Mean:
@@ -342,7 +339,9 @@ def pattern_9_flash() -> list[Part]:
             f"value {usual.mean():+.3f}; the flash takes {flash.mean:+.3f} (se {flash.se:.3f}), "
             f"better shooting {shooting.mean:+.3f} (se {shooting.se:.3f})"
         )
-        found.append(Part(9, f"{name}: flash costs more than shooting", PRACTICE, flash - shooting, figures))
+        # Where better shooting takes nothing from the call, the flash must still take something.
+        gap = flash - shooting if shooting.mean > 0 else flash
+        found.append(Part(9, f"{name}: flash costs more than shooting", PRACTICE, gap, figures))
     return found
 
 
@@ -394,16 +393,11 @@ def pattern_9_slower() -> list[Part]:
     # Hardly one pass in a hundred is a skip, so all passes together stand for the short ones.
     skips = [touched_skips(w, r) for w, r in zip((worlds()["home"], slow_world), both, strict=True)]
     short = [quotient(column(r, "deflections"), column(r, "passes")) for r in both]
-    found = [
-        Part(
-            9,
-            "slower passes: touched share rises more for skips",
-            PRACTICE,
-            (skips[1] - skips[0]) - (short[1] - short[0]),
-            f"skips {skips[0].mean:.3f} to {skips[1].mean:.3f}, all "
-            f"{short[0].mean:.3f} to {short[1].mean:.3f}",
-        )
-    ]
+    more = (skips[1] - skips[0]) - (short[1] - short[0])
+    figures = (
+        f"skips {skips[0].mean:.3f} to {skips[1].mean:.3f}, all {short[0].mean:.3f} to {short[1].mean:.3f}"
+    )
+    found = [Part(9, "slower passes: touched share rises more for skips", PRACTICE, more, figures)]
     gaps = {
         kind: [quotient(column(r, f"{kind}_gap_mm") / 1000, column(r, f"{kind}_catches")) for r in both]
         for kind in ("skip", "next")
@@ -420,16 +414,9 @@ def pattern_9_slower() -> list[Part]:
 
 
 MEASURED = (
-    pattern_2,
-    pattern_3,
-    pattern_5,
-    pattern_6,
-    pattern_7,
-    pattern_9_dribble,
-    pattern_9_flash,
-    pattern_9_taller,
-    pattern_9_slower,
-)
+    pattern_2, pattern_3, pattern_5, pattern_6, pattern_7,
+    pattern_9_dribble, pattern_9_flash, pattern_9_taller, pattern_9_slower,
+)  # fmt: skip
 
 
 def measure() -> list[Part]:

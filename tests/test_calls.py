@@ -91,6 +91,8 @@ def world_of(call: str, constants: dict[str, float] | None = None, **how: Any) -
     """The demo's world with one call, made at every chance unless said otherwise; ``how`` changes the call,
     or the scenario by the keys ``game``, ``rules``, ``start`` and ``zone_options``."""
     from_half = call in ("top", "half_court_corner")
+    if call == "wing":  # whatever the demo waits for: at the catch, or when the ball is held
+        how = {"triggers": ["catch", "held"], "held_s": 0.8, **how}
     wide = {"start_spread_m": 7.0} if call == "half_court_corner" else {}
     scenario = {
         "start": how.pop("start", "bring_up" if from_half else "frontcourt"),
@@ -275,7 +277,7 @@ def test_only_against_a_named_man() -> None:
     world = world_of("wing", only_against=[five[2].number], triggers=["catch", "held"])
     trapped = {int(e[2]) for t in called(world, 30) for e in events_of(t, "call")}
     assert trapped == {2}
-    assert {int(e[2]) for t in plain_traces("wing") for e in events_of(t, "call")} > {1, 2}
+    assert {int(e[2]) for t in plain_traces("wing") for e in events_of(t, "call")} >= {1, 2}
 
 
 def test_probability_per_chance() -> None:
@@ -319,7 +321,7 @@ def test_disguise_delays_the_trappers() -> None:
         for t in called(world_of("wing", QUIET, disguise_s=disguise_s), 25):
             k, _, at = first_call(t)
             jobs = t.agents["job"][k + 1 :, 5:] == JOBS.index("trap")
-            running = t.states["trap_phase"][k + 1 :] == TRAP_COMING
+            running = np.cumprod(t.states["trap_phase"][k + 1 :] == TRAP_COMING) == 1
             if (jobs.any(1) & running).any():
                 times.append(t.states["t"][k + 1 + int(np.argmax(jobs.any(1) & running))] - at)
         assert len(times) >= 10
@@ -379,7 +381,7 @@ def test_team_mates_break_the_trap(call: str) -> None:
                 h = t.agents[n - 1, man]
                 for i in range(5):
                     a = t.agents[n, i]
-                    if i == man or s["t"][n] < a["read_t"]:
+                    if i == man or s["t"][n] < a["read_t"] + 0.06:
                         continue
                     spot = breaks[int(a["break_role"])] * (side, 1.0)
                     away = np.hypot(spot[0] - h["x"], spot[1] - h["y"])

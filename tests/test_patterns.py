@@ -34,7 +34,7 @@ from engine.state import COLUMN, N_RECORD, N_SIDE
 #: by as many, or "not shown". ``python tests/patterns_table.py`` prints it with the figures.
 RECORD = {
     "2 corner: turnovers": "shown",
-    "2 corner: rim shots and open threes": "reversed",
+    "2 corner: rim shots and open threes": "shown",
     "2 short_corner: turnovers": "shown",
     "2 short_corner: rim shots and open threes": "reversed",
     "2 wing: turnovers": "shown",
@@ -51,7 +51,7 @@ RECORD = {
     "7 short_corner: 0 s above 1.5 s": "not shown",
     "7 short_corner: every step falls": "not shown",
     "7 wing: 0 s above 1.5 s": "not shown",
-    "7 wing: every step falls": "not shown",
+    "7 wing: every step falls": "reversed",
     "7 top: 0 s above 1.5 s": "reversed",
     "7 top: every step falls": "reversed",
     "9 corner: dead dribble worse than live": "reversed",

@@ -363,7 +363,7 @@ def test_near_and_far_are_latched() -> None:
 @pytest.mark.parametrize("reaction_s", [0.3, 0.6])
 def test_nobody_reacts_before_his_reaction_time(reaction_s: float) -> None:
     """Without anticipation nobody takes over the new row before the reaction delay has passed since the
-    release (the grace is a step and a half: releases and adoptions fall on steps), and soon all have."""
+    release, and all have a step and a half later (times are those of the ends of steps)."""
     constants = {"anticipation_p": 0.0, "fake_p": 0.0, "reaction_s": reaction_s}
     world = built(defence={"options": {}}, constants=constants, start="frontcourt").home
     times = []
@@ -380,9 +380,9 @@ def test_nobody_reacts_before_his_reaction_time(reaction_s: float) -> None:
                 times += n_new * [s["t"][m] - s["release_t"][n]]
                 for i in np.flatnonzero(d["focus"][m] == 1):
                     assert d["region"][m, i] == d["region"][n, i] and d["side"][m, i] == d["side"][n, i]
-    assert len(times) > 100
-    assert reaction_s - 0.15 < min(times) and max(times) < reaction_s + 0.15
-    assert abs(np.mean(times) - reaction_s) < 0.07
+    assert len(times) > 50
+    assert reaction_s - 1e-6 < min(times) and max(times) < reaction_s + 0.16
+    assert abs(np.mean(times) - reaction_s) < 0.11
 
 
 def test_who_anticipates_leaves_before_the_release() -> None:
@@ -439,10 +439,10 @@ def test_the_bump_is_a_race() -> None:
 
 
 def test_slow_guards_miss_more_bumps() -> None:
-    """Common practice, no source: more corner catches come before the bump as the guards get slower."""
+    """Common practice, no source: slower guards, more corner catches before the bump (patient offence)."""
     shares = {}
     for speed in (7.5, 3.6):
-        world = built(defence={"options": {}}, start="frontcourt").home.copy()
+        world = built(defence={"options": {}}, start="frontcourt", constants=PATIENT).home.copy()
         world.players["top_speed_mps"][0, 5:7] = speed
         world.players["slide_mps"][0, 5:7] = speed * 0.55
         shares[speed] = column(records(world, 4000), "missed_bump_catches").mean()

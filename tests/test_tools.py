@@ -103,7 +103,7 @@ def test_no_test_is_skipped_and_no_check_silenced_without_its_code() -> None:
 def test_files_stay_short() -> None:
     long = {name: text.count("\n") for name, text in committed() if name.endswith(".py")}
     # state.py is one declaration of arrays, which is read as a table.
-    found = {name: lines for name, lines in long.items() if lines > 460 and name != "engine/state.py"}
+    found = {name: lines for name, lines in long.items() if lines >= 450 and name != "engine/state.py"}
     assert not found, found
 
 

@@ -229,7 +229,6 @@ def move_ball(w, c):
         return False
     if s.mode == LOOSE and s.now >= s.loose_t:
         settle_loose_ball(w, c)
-        return s.mode == HELD
     return False
 
 

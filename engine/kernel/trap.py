@@ -31,6 +31,7 @@ from engine.state import (
     HELD,
     N_SIDE,
     PASS_FLIGHT,
+    REGIONS,
     RETREAT,
     SPLIT,
     STAY,
@@ -49,6 +50,8 @@ DRIBBLE_IN = 1 << TRIGGERS.index("dribble_in")
 HELD_FOR = 1 << TRIGGERS.index("held")
 ACROSS_HALF = 1 << TRIGGERS.index("across_half")
 EV_CALL = EV["call"]
+LANE = REGIONS.index("lane")
+RIM = REGIONS.index("rim")
 EV_SET = EV["trap_set"]
 EV_SHELL = EV["shell_stands"]
 EV_HELD = EV["held_ball"]
@@ -165,6 +168,8 @@ def update_trap(w, c):
     if s.trap_phase == TRAP_AFTER:
         if s.mode == HELD or s.mode == PASS_FLIGHT:
             since = s.t - s.after_t
+            if s.mode == HELD and (s.region == LANE or s.region == RIM) and since < 2.0 * k.window_s:
+                return  # the ball is inside: whatever comes of it belongs to this escape
             if since > k.window_s or (since > k.shell_least_s and shell_stands(w, c)):
                 close_after(c, AFTER_RESET)
                 s.trap_phase = TRAP_NONE
