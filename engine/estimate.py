@@ -219,6 +219,7 @@ class OverN:
 
     n: int
     p_worse: float | None
+    p_above_home_mean: float | None
     worst_5_percent: float | None
     worst_5_percent_home: float | None
 
@@ -226,9 +227,11 @@ class OverN:
 def over_n(hist_home: IntArray, hist_setting: IntArray, n: int) -> OverN:
     """Risk over n calls from the two marginal histograms of net points, int64[N_NET] each.
 
-    p_worse: chance that n possessions under the call concede more than n mu0, exact ties half. Worst 5%:
-    mean of the worst 5% of such sums, minus n mu0, under the call and at home. Only marginals are used: how
-    outcomes pair up depends on how luck is shared, not on the game.
+    p_worse: chance that n possessions under the call concede more than n others at home, independent luck,
+    ties half. p_above_home_mean: the same against the fixed n mu0; points are whole, so it jumps when n mu0
+    passes a whole number, and two calls of the same worth can differ by several percent. Worst 5%: mean of the
+    worst 5% of such sums, minus n mu0, under the call and at home. Only marginals are used: how outcomes pair
+    up depends on how luck is shared, not on the game.
 
     Raises:
         ValueError: n below 1.
@@ -237,14 +240,16 @@ def over_n(hist_home: IntArray, hist_setting: IntArray, n: int) -> OverN:
         raise ValueError(f"n must be 1 or more, got {n}")
     called, v = int(hist_home.sum()), net_values()
     if called == 0:
-        return OverN(n, None, None, None)
+        return OverN(n, None, None, None, None)
     total = int(hist_home @ v)
     sums = np.arange(n * (N_NET - 1) + 1) + n * NET_LOW
     law: list[FloatArray] = [sum_distribution(hist / hist.sum(), n) for hist in (hist_home, hist_setting)]
     level, expected = 1.0 - WORST_SHARE, n * total / called
+    below = np.concatenate(([0.0], np.cumsum(law[0])[:-1]))  # chance that home's sum is smaller
     return OverN(
         n=n,
-        p_worse=float(
+        p_worse=float(law[1] @ (below + 0.5 * law[0])),
+        p_above_home_mean=float(
             law[1][sums * called > n * total].sum() + 0.5 * law[1][sums * called == n * total].sum()
         ),
         worst_5_percent=cvar(sums, law[1], level) - expected,

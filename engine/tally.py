@@ -248,7 +248,7 @@ class PairTally(Tally):
             branches[f"points_hist_{branch}"] = _count(spot * N_POINTS + capped, (n_spots, N_POINTS))
             branches[f"points_sum_{branch}"] = _sum_by(spot, points, n_spots)
             branches[f"points_square_{branch}"] = _sum_by(spot, points * points, n_spots)
-            branches[f"rim_{branch}"] = _count(spot[records[:, COLUMN["rim_attempts"]] > 0], (n_spots,))
+            branches[f"rim_{branch}"] = _count(spot[records[:, COLUMN["rim_shot"]] > 0], (n_spots,))
         return cls(
             n=len(home),
             all_pairs=_count(pair, (N_NET, N_NET)),

@@ -345,8 +345,7 @@ def pattern_9_flash() -> list[Part]:
     return found
 
 
-TALLER_M = 0.15
-REACH_PER_HEIGHT = 1.33
+TALLER_M, REACH_PER_HEIGHT = 0.15, 1.33
 
 
 def taller(world: World) -> None:

@@ -133,9 +133,10 @@ def test_outcome_and_after_agree_with_the_events(call: str) -> None:
 
 def test_the_record_speaks_of_the_first_call() -> None:
     """Later calls change what follows, but neither the first call nor what became of it."""
-    calls = [{"call": "wing", "probability": 1.0}, {"call": "corner"}, {"call": "short_corner"}]
+    calls: list[dict[str, object]] = [{"call": "corner"}, {"call": "short_corner"}]
+    calls.append({"call": "wing", "probability": 1.0, "triggers": ["catch"]})
     world = built(setting=[{"name": "three", "call": calls}]).settings[0].world
-    all_calls, one_call = records(world, 4000), records(world, 4000, max_calls=1)
+    all_calls, one_call = records(world, 6000), records(world, 6000, max_calls=1)
     assert column(one_call, "n_calls").max() == 1 and column(all_calls, "n_calls").max() >= 2
     for name in ("first_call", "outcome", "after", "trap_set"):
         assert (column(all_calls, name) == column(one_call, name)).all(), name

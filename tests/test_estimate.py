@@ -255,7 +255,7 @@ def test_a_call_has_all_its_parts() -> None:
     home, setting = np.zeros((n, N_RECORD), np.int32), np.zeros((n, N_RECORD), np.int32)
     for block, p in ((home, 0.45), (setting, 0.40)):
         block[:, COLUMN["points"]] = block[:, COLUMN["net"]] = 2 * (rng.random(n) < p)
-        block[:, COLUMN["rim_attempts"]] = rng.integers(0, 3, size=n)
+        block[:, COLUMN["rim_shot"]] = rng.integers(0, 2, size=n)
     setting[:, COLUMN["first_call"]] = rng.integers(1, 3, size=n)
     setting[:, COLUMN["call_spots"]] = setting[:, COLUMN["first_call"]] + 16
     setting[:, COLUMN["outcome"]] = rng.integers(0, len(OUTCOMES), size=n)
@@ -282,7 +282,7 @@ def test_a_call_has_all_its_parts() -> None:
     )
     assert call.called_branch.points.mean == pytest.approx(setting[here, COLUMN["points"]].mean())
     assert call.home_branch.p_two_or_more.mean == pytest.approx((home[here, COLUMN["points"]] >= 2).mean())
-    assert call.home_branch.p_rim_shot.mean == pytest.approx((home[here, COLUMN["rim_attempts"]] >= 1).mean())
+    assert call.home_branch.p_rim_shot.mean == pytest.approx((home[here, COLUMN["rim_shot"]] >= 1).mean())
     mu0 = home[here, COLUMN["net"]].mean()
     assert call.p_costs_points == pytest.approx((setting[here, COLUMN["net"]] > mu0).mean())
     assert call.p_costs_points == p_costs_points(tally, 1)
@@ -304,7 +304,15 @@ def test_over_n_is_brute_force_with_ties_half() -> None:
     called[[-1 - NET_LOW, 0 - NET_LOW, 2 - NET_LOW]] = 5, 10, 5
     found = over_n(home, called, 2)
     # Sums of two: 4 with 1/16, 2 with 1/4 (the tie), lower ones otherwise.
-    assert found.p_worse == pytest.approx(1 / 16 + 0.5 / 4, rel=1e-12)
+    assert found.p_above_home_mean == pytest.approx(1 / 16 + 0.5 / 4, rel=1e-12)
+    # Against two others at home, every pair of pairs spelled out: sums -2, -1, 0, 1, 2, 4 against 0, 2, 4.
+    under = {p + q: 0.0 for p in (-1, 0, 2) for q in (-1, 0, 2)}
+    for p, w in ((-1, 0.25), (0, 0.5), (2, 0.25)):
+        for q, x in ((-1, 0.25), (0, 0.5), (2, 0.25)):
+            under[p + q] += w * x
+    others = {0: 0.25, 2: 0.5, 4: 0.25}
+    worse = sum(w * x * ((a > b) + 0.5 * (a == b)) for a, w in under.items() for b, x in others.items())
+    assert found.p_worse == pytest.approx(worse, rel=1e-12)
     assert found.worst_5_percent == pytest.approx(4 - 2, rel=1e-12)  # 1/16 > 5%: all of the worst are 4
     assert found.worst_5_percent_home == pytest.approx(4 - 2, rel=1e-12)
     same = over_n(home, home, 7)
@@ -321,7 +329,10 @@ def test_over_n_against_simulation_and_the_normal_limit() -> None:
     found = over_n(home, called, n)
     mu0 = home @ V / home.sum()
     sums = rng.multinomial(n, called / called.sum(), size=draws) @ V - n * mu0
-    assert found.p_worse == pytest.approx((sums > 0).mean(), abs=4 * 0.5 / np.sqrt(draws))
+    assert found.p_above_home_mean == pytest.approx((sums > 0).mean(), abs=4 * 0.5 / np.sqrt(draws))
+    others = rng.multinomial(n, home / home.sum(), size=draws) @ V - n * mu0
+    worse = (sums > others + 1e-9) + 0.5 * (np.abs(sums - others) < 1e-9)
+    assert found.p_worse == pytest.approx(worse.mean(), abs=4 * 0.5 / np.sqrt(draws))
     worst = np.sort(sums)[-draws // 20 :]
     assert found.worst_5_percent == pytest.approx(worst.mean(), abs=4 * sums.std() / np.sqrt(draws / 20) * 2)
     # Central limit: CVaR of the sum about n mu0 is n (mu - mu0) + 2.062713 sigma sqrt n.

@@ -103,7 +103,7 @@ def test_pair_tally_is_a_plain_loop() -> None:
         spot = s[COLUMN["first_call"]] - 1
         if spot >= 0:
             joint[spot, s[COLUMN["outcome"]], s[COLUMN["after"]], y0, ys] += 1
-            rim_home[spot] += h[COLUMN["rim_attempts"]] >= 1
+            rim_home[spot] += h[COLUMN["rim_shot"]] >= 1
             points_called[spot, min(s[COLUMN["points"]], POINTS_HIGH)] += 1
             points_home[spot] += h[COLUMN["points"]]
     np.testing.assert_array_equal(tally.joint, joint)

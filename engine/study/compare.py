@@ -166,6 +166,7 @@ def call_dict(call: Any, one: estimate.CallEstimate, per_call: PerCallTally) -> 
         "over_n": {
             "n": one.over_n.n,
             "p_worse": one.over_n.p_worse,
+            "p_above_home_mean": one.over_n.p_above_home_mean,
             "worst_5_percent": one.over_n.worst_5_percent,
             "worst_5_percent_home": one.over_n.worst_5_percent_home,
         },
