@@ -229,9 +229,9 @@ def over_n(hist_home: IntArray, hist_setting: IntArray, n: int) -> OverN:
 
     p_worse: chance that n possessions under the call concede more than n others at home, independent luck,
     ties half. p_above_home_mean: the same against the fixed n mu0; points are whole, so it jumps when n mu0
-    passes a whole number, and two calls of the same worth can differ by several percent. Worst 5%: mean of the
-    worst 5% of such sums, minus n mu0, under the call and at home. Only marginals are used: how outcomes pair
-    up depends on how luck is shared, not on the game.
+    passes a whole number, and two calls of the same worth can differ by several percent. Worst 5%: mean of
+    the worst 5% of such sums, minus n mu0, under the call and at home. Only marginals are used: how outcomes
+    pair up depends on how luck is shared, not on the game.
 
     Raises:
         ValueError: n below 1.

@@ -304,7 +304,7 @@ def decide(w, c):
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
     late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)
-    if late_in_lane > 0.0:
+    if ru.three_seconds_s > 0.0 and late_in_lane > 0.0:
         hold -= 0.5 * late_in_lane
     c.option_value[OPT_HOLD] = hold
     if d_rim < FARTHEST_SHOT_M or left < 1.5:

@@ -195,7 +195,7 @@ def lane_open(w, c, i):
 def leave_lane(w, a):
     """Who has stood in the lane too long steps out before the count ends."""
     ru = w.rules
-    if a.lane_t > ru.three_seconds_s - w.k.lane_margin_s:
+    if ru.three_seconds_s > 0.0 and a.lane_t > ru.three_seconds_s - w.k.lane_margin_s:
         out = ru.lane_half_width_m + 0.6
         a.tx = out if a.x >= 0.0 else -out
         a.ty = a.y

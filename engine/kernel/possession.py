@@ -274,7 +274,7 @@ def counts(w, c):
             a.lane_t = 0.0
         elif a.vx * a.vx + a.vy * a.vy < camp * camp:
             a.lane_t += dt
-            if i < N_SIDE and a.lane_t >= ru.three_seconds_s and s.mode != SHOT_WINDUP:
+            if i < N_SIDE and a.lane_t >= ru.three_seconds_s > 0.0 and s.mode != SHOT_WINDUP:
                 s.ball_x = a.x
                 s.ball_y = a.y
                 violation(w, c, THREE_SECONDS)

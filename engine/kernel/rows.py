@@ -145,12 +145,13 @@ def read_pass(w, c, target, x, y, fake):
         a = c.agents[i]
         u0, u1, u2, u3 = draws.uniforms(s, draws.ANTICIPATE, i, 0, s.n_passes)
         a.gamble = 1 if u3 < k.gamble_p else 0
-        a.adopt_t = s.release_t + k.reaction_s
+        if a.adopt_t >= NEVER:  # else he is still taking in the last change; the release gives him the next
+            a.adopt_t = s.release_t + k.reaction_s
         a.guess_t = NEVER
         if u0 >= k.anticipation_p:
             continue
         if fake:
-            a.adopt_t += k.fake_freeze_s
+            a.adopt_t = s.release_t + k.reaction_s + k.fake_freeze_s
             continue
         a.guess_t = s.release_t - k.anticipation_lead_s
         if u1 >= k.anticipation_wrong_p:
