@@ -49,6 +49,7 @@ SHORT_CORNER = REGIONS.index("short_corner")
 LOW_POST = REGIONS.index("low_post")
 LANE = REGIONS.index("lane")
 NOT_AN_OPTION = -1e9
+MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 N_DRIVES = 5
 DRIVE_TURN = math.radians(28.0)
 FARTHEST_SHOT_M = 9.2
@@ -329,9 +330,10 @@ def decide(w, c):
     best = NOT_AN_OPTION
     chosen = OPT_HOLD
     u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, 0, s.n_decisions)
+    v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, 0, s.n_decisions)
     for o in range(N_OPTIONS):
-        if c.option_value[o] <= NOT_AN_OPTION:
-            continue
+        if c.option_value[o] <= NOT_AN_OPTION or c.option_value[o] + MOST_NOISE * scale <= best:
+            continue  # not even the largest noise would make it the best
         if o == OPT_SHOOT:
             u = u0
         elif o == OPT_HOLD:
@@ -341,14 +343,15 @@ def decide(w, c):
         elif o == OPT_SPLIT:
             u = u3
         elif o < OPT_RETREAT:
-            v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1 + (o - OPT_DRIVE) // 4, 0, s.n_decisions)
             u = v0
-            if (o - OPT_DRIVE) % 4 == 1:
+            if o == OPT_DRIVE + 1:
                 u = v1
-            elif (o - OPT_DRIVE) % 4 == 2:
+            elif o == OPT_DRIVE + 2:
                 u = v2
-            elif (o - OPT_DRIVE) % 4 == 3:
+            elif o == OPT_DRIVE + 3:
                 u = v3
+            elif o == OPT_DRIVE + 4:
+                u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, 0, s.n_decisions)
         else:
             u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + o - OPT_PASS, 0, s.n_decisions)
         value = c.option_value[o] + noise(u, scale)

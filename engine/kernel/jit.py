@@ -2,7 +2,8 @@
 
 ``_nrt=False`` compiles without Numba's run-time reference counting: every call would otherwise count up
 and down each array it is handed (measured: two to four times the time), and a function that tried to
-allocate would not compile. Under NUMBA_DISABLE_JIT the functions stay plain Python.
+allocate would not compile. ``error_model="numpy"``: no division carries a branch that raises (the kernel has
+no error path; it guards its divisors). Under NUMBA_DISABLE_JIT the functions stay plain Python.
 """
 
 from __future__ import annotations
@@ -11,4 +12,4 @@ import functools
 
 import numba
 
-njit = functools.partial(numba.njit, _nrt=False)
+njit = functools.partial(numba.njit, _nrt=False, error_model="numpy")
