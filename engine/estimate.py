@@ -265,6 +265,7 @@ class CallEstimate:
     called: int
     calls: int  # every call here, later ones of a possession included
     called_per_100: float | None  # possessions first called here, per 100 possessions
+    trap_set_rate: float | None  # share of called possessions in which the trap closed around the ball
     value: Interval
     outcomes: dict[str, float | None]
     after_escape: dict[str, float | None]
@@ -300,6 +301,7 @@ def estimate_call(tally: PairTally, spot: int, n: int, level: float = LEVEL) -> 
         called=called,
         calls=int(tally.calls[spot]),
         called_per_100=100.0 * called / tally.n if tally.n else None,
+        trap_set_rate=int(tally.trap_set[spot]) / called if called else None,
         value=call_value(tally, spot, level),
         outcomes=_shares(OUTCOMES, by_outcome.sum(axis=1)),
         after_escape=_shares(AFTER[1:], escaped[1:]),

@@ -194,6 +194,7 @@ class PairTally(Tally):
             sums and sums of squares of the same points, exact beyond the last bin.
         rim_home, rim_called: int64[n_spots], those possessions with an attempt at the rim. The WHOLE
             possession counts in both branches: what came before the call is shared, so it adds equally.
+        trap_set: int64[n_spots], those possessions in which the first call's trap closed around the ball.
     """
 
     n: int
@@ -208,6 +209,7 @@ class PairTally(Tally):
     points_square_called: IntArray
     rim_home: IntArray
     rim_called: IntArray
+    trap_set: IntArray
 
     @classmethod
     def zero(cls, n_spots: int) -> PairTally:
@@ -254,6 +256,7 @@ class PairTally(Tally):
             all_pairs=_count(pair, (N_NET, N_NET)),
             joint=joint,
             calls=_count(spots[spots > 0] - 1, (n_spots,)),
+            trap_set=_count(spot[setting[called][:, COLUMN["trap_set"]] > 0], (n_spots,)),
             **branches,
         )
 

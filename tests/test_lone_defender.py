@@ -66,6 +66,7 @@ def throw(worlds: Any, scratches: Any, kind: int, x: float, y: float, touched: A
         while what == FLYING:
             step += 1
             s.t = step * dt
+            s.now = s.t + 0.5 * dt
             what = fly(w, c)
         touched[i] = c.record[COL_deflections]
         stolen[i] = what == STOLEN

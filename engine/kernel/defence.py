@@ -263,7 +263,7 @@ def step_up(w, c):
         a = c.agents[i]
         if s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET:
             if i == s.trapper_0 or i == s.trapper_1:
-                return
+                continue  # they have the ball; the others still help
         d, f = point_to_segment(a.x, a.y, h.x, h.y, 0.0, 0.0)
         if f > 0.05 and d < 0.9:
             return  # somebody is in front

@@ -283,19 +283,18 @@ def counts(w, c):
 
 @njit
 def ball_hazards(w, c):
-    """Strips, lost dribbles, fouls and charges of a live dribble outside traps."""
+    """Strips (outside traps, which have their own), lost dribbles, fouls and charges of a live dribble."""
     s = c.s
     k = w.k
     if s.mode != HELD or s.dribble != DRIBBLING:
         return
-    if s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET:
-        return
+    trapped = s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET
     h = c.agents[s.handler]
     gap, who = nearest_defender(c, h.x, h.y)
     dt = k.time_step_s
     u0, u1, u2, u3 = draws.uniforms(s, draws.BALL_HAZARD, 0, 0, s.step)
     loose = 1.5 - w.players[s.handler].handle
-    if gap < k.strip_within_m and draws.happens(u0, k.strip_rate_per_s * loose, dt):
+    if not trapped and gap < k.strip_within_m and draws.happens(u0, k.strip_rate_per_s * loose, dt):
         turnover(w, c, 1, who)
         return
     attacking = s.action == DRIVE or s.action == SPLIT

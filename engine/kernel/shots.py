@@ -8,6 +8,7 @@ from engine.kernel.ending import (
     AFTER_OTHER_SHOT,
     AFTER_RIM,
     END_MADE,
+    OUT_FOUL,
     OUT_OTHER,
     close_after,
     close_outcome,
@@ -110,7 +111,7 @@ def release_shot(w, c):
             add(c, COL_rim_after_call, 1)
     is_open = plain_gap >= k.open_shot_m
     if s.outcome_open == 1:
-        close_outcome(c, OUT_OTHER)
+        close_outcome(c, OUT_FOUL if s.shot_foul == 1 else OUT_OTHER)
     elif at_rim:
         close_after(c, AFTER_RIM)
     elif three and is_open:

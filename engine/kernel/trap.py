@@ -20,7 +20,7 @@ from engine.kernel.ending import (
 from engine.kernel.jit import njit
 from engine.kernel.log import EV, event
 from engine.kernel.motion import distance
-from engine.kernel.near import side_index
+from engine.kernel.near import FAR_AWAY, side_index
 from engine.kernel.offence import assign_break, reading_delay
 from engine.kernel.restarts import defensive_foul, throw_in
 from engine.kernel.rows import set_row
@@ -251,6 +251,7 @@ def trap_hazards(w, c):
     n = 0
     clumsy = 0.0
     thief = s.trapper_0
+    nearest = FAR_AWAY
     for i in range(N_SIDE, 2 * N_SIDE):
         if i != s.trapper_0 and i != s.trapper_1:
             continue
@@ -258,7 +259,9 @@ def trap_hazards(w, c):
         if distance(h.x, h.y, b.x, b.y) < k.trap_set_m:
             n += 1
             clumsy += 1.6 - 1.2 * w.players[i].discipline
-            thief = i
+            if distance(h.x, h.y, b.x, b.y) < nearest:
+                nearest = distance(h.x, h.y, b.x, b.y)
+                thief = i
     if n == 0:
         return
     dt = k.time_step_s

@@ -236,6 +236,7 @@ def _call(call: Found, possessions: int) -> list[str]:
         labelled("Call", often),
         labelled("Worth", saved(call["value"], 2, "points a call")),
         labelled("Turnovers", call["break_even"]["words"]),
+        labelled("The trap", f"closed around the ball in {round(100 * call['trap_set_rate'])} of 100 calls"),
         labelled("Of 100 calls", _list(call["outcomes"], OUTCOME_WORDS)),
     ]
     if call["after_escape"]["rim_shot"] is not None:

@@ -147,6 +147,7 @@ def call_dict(call: Any, one: estimate.CallEstimate, per_call: PerCallTally) -> 
         "called": one.called,
         "calls": one.calls,
         "called_per_100_possessions": one.called_per_100,
+        "trap_set_rate": one.trap_set_rate,
         "value": one.value.as_dict(),
         "outcomes": one.outcomes,
         "after_escape": one.after_escape,
