@@ -87,7 +87,11 @@ def told_by_events(t: Trace, rim_m: float, open_m: float) -> tuple[str, str]:
                 return ("steal" if value == 1.0 else "other_turnover"), "none"
             if name == "foul" and value == 0.0:
                 return "foul", "none"
-            if name in ("shot", "throw_in", "end"):
+            if name == "shot":
+                until = next((j for j, e in enumerate(events[i + 1 :], i + 1) if e[1] == "shot"), len(events))
+                fouled = any(e[1] == "foul" and e[3] == 1.0 for e in events[i + 1 : until])
+                return ("foul" if fouled else "other"), "none"
+            if name in ("throw_in", "end"):
                 return "other", "none"
             if name in ("catch", "recovered") and player < 5 and player != trapped:
                 if "violation" not in at_once:
