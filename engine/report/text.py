@@ -236,12 +236,22 @@ def _call(call: Found, possessions: int) -> list[str]:
         labelled("Call", often),
         labelled("Worth", saved(call["value"], 2, "points a call")),
         labelled("Turnovers", call["break_even"]["words"]),
-        labelled("The trap", f"closed around the ball in {round(100 * call['trap_set_rate'])} of 100 calls"),
+        labelled("The trap", _closed(call["trap_set_rate"])),
         labelled("Of 100 calls", _list(call["outcomes"], OUTCOME_WORDS)),
     ]
     if call["after_escape"]["rim_shot"] is not None:
         lines.append(labelled("Of 100 escapes", _list(call["after_escape"], AFTER_WORDS)))
     return [*lines, *_risk(call)]
+
+
+#: Below this share of closed traps the call is weighed as something else.
+RARELY = 0.15
+
+
+def _closed(rate: float) -> str:
+    """How often the second man got there at all: without it a call is weighed as what it is not."""
+    words = f"closed around the ball in {round(100 * rate)} of 100 calls"
+    return words if rate >= RARELY else words + "; rarely a real trap"
 
 
 def _risk(call: Found) -> list[str]:
