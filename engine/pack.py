@@ -36,6 +36,7 @@ FALL_BACK = {
     "before_bump": ("settled", "reversal"),
     "after_bump": ("settled",),
     "reversal": ("settled", "before_bump"),
+    "matched": ("settled", "after_bump"),
 }
 GRID_CELL_M = 0.1
 MAKE_LEAST = 1e-4

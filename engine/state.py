@@ -26,7 +26,7 @@ REGIONS = (
     "lane",
     "rim",
 )
-MOMENTS = ("settled", "before_bump", "after_bump", "reversal")
+MOMENTS = ("settled", "before_bump", "after_bump", "reversal", "matched")
 JOBS = (
     "place",
     "on_ball",
@@ -47,6 +47,7 @@ JOBS = (
     "run_at",
     "middle",
     "trap",
+    "own_man",
 )
 TRIGGERS = ("in_air", "catch", "back_turned", "picked_up", "dribble_in", "held", "across_half")
 ENDS = ("made_shot", "defensive_rebound", "turnover", "free_throws", "shot_clock")
@@ -111,6 +112,17 @@ RECORD = (
     "late_points",
     "policy_faults",  # targets off the court or not a number (coded policies)
     "overflow",  # 1 if the possession was cut at the step limit
+    "shadow",  # at home: bit s set where setting s would have made a call
+    "escape",  # first trap escaped by a pass: 1 behind the ball, 2 middle, 3 up the line, 4 far man, 5 other
+    "escape_skip",  # 1 if that pass was a skip
+    "trapped_shot",  # 1 if the first call ended with a shot by the trapped man
+    "middle_attempts",  # attempts between the rim and the arc
+    "rim_gap_mm",  # sum over attempts at the rim of the nearest defender's distance at release
+    "middle_gap_mm",  # the same between the rim and the arc
+    "steps_walk",  # agent-steps of all ten in live play up to 1 m/s
+    "steps_jog",  # up to 3 m/s
+    "steps_run",  # up to 7 m/s
+    "steps_sprint",  # above
     "band0_att",
     "band0_made",
     "band1_att",

@@ -1,6 +1,6 @@
 """The trade's words for what a defender does in a row, and the few behaviours behind them.
 
-Each job of a zone or call file is one of six kinds with default weights toward the ball and toward the
+Each job of a zone or call file is one of eight kinds with default weights toward the ball and toward the
 nearest attacker; a row may state its own weights. Source of the words and of the defaults: common
 practice, no source.
 """
@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from engine.state import JOBS
 
-PLACE, ON_BALL, DENY, FRONT, BEHIND, IF_SHOOTER, TRAP = range(7)
+PLACE, ON_BALL, DENY, FRONT, BEHIND, IF_SHOOTER, TRAP, OWN_MAN = range(8)
 
 
 class Job(NamedTuple):
@@ -46,5 +46,6 @@ JOB_TABLE: dict[str, Job] = {
     "run_at": Job(PLACE, 0.0, 0.45, 4.0, "ready to run at the man there"),
     "middle": Job(PLACE, 0.05, 0.30, 2.5, "holds the middle"),
     "trap": Job(TRAP, 0.0, 0.0, 2.5, "doubles the ball"),
+    "own_man": Job(OWN_MAN, 1.0, 0.0, 2.5, "guards his own man: on the ball, denying, or in help"),
 }
 assert tuple(JOB_TABLE) == JOBS
