@@ -7,16 +7,19 @@ from pathlib import Path
 
 from engine.court import build_court, load_layout
 from engine.errors import InputError
+from engine.holes import scenario_lines, zone_lines
 from engine.inputs.alignment import alignment_from
 from engine.inputs.base import Table
-from engine.inputs.calls import call_from
+from engine.inputs.calls import Call, call_from, misfit
 from engine.inputs.constants import constants_from
 from engine.inputs.files import KINDS, FileName, Source, configs_root, kind_of, plain, read_toml, shipped
+from engine.inputs.levels import level_from
 from engine.inputs.rules import load_rules, rules_from
 from engine.inputs.scenario import scenario_from
 from engine.inputs.shots import shot_table_from
+from engine.inputs.stress import stress_from
 from engine.inputs.team import team_from
-from engine.inputs.zone import zone_from
+from engine.inputs.zone import load_zone, zone_from
 
 
 def _count(n: int, noun: str) -> str:
@@ -46,32 +49,84 @@ def _alignment(data: Table, source: Source) -> str:
     return f'alignment "{alignment.title}", {rows}, roles {roles}'
 
 
-def _zone(data: Table, source: Source) -> str:
+def _zone(data: Table, source: Source) -> list[str]:
     zone = zone_from(data, str(source))
-    rows, options = _count(len(zone.rows), "row"), _count(len(zone.options), "option")
-    return f'zone "{zone.title}", {rows} of slides, {options}'
+    words = [_count(len(zone.rows), "row"), _count(len(zone.options), "option")]
+    if zone.guards:
+        n = len(zone.guards)
+        words.append("each guards a man" if n == 5 else f"{n} of 5 {'guards' if n == 1 else 'guard'} a man")
+    if zone.match_up is not None:
+        words.append(f"takes men after the {zone.match_up.replace('_', ' ')}")
+    return [f'defence "{zone.title}", {", ".join(words)}', *zone_lines(zone)]
+
+
+def _fits(call: Call, name: str, source: Source) -> None:
+    """A call against a defence it is written for, where that one lies beside it or is shipped."""
+    try:
+        zone = load_zone(name, source)
+    except InputError:
+        return
+    found = misfit(call, zone) if zone.name == name else None
+    if found is not None:
+        raise InputError(source, *found)
 
 
 def _call(data: Table, source: Source) -> str:
     call = call_from(data, str(source))
-    doubles = " and ".join(role.replace("_", " ") for role in call.doubles)
+    for name in call.defences:
+        _fits(call, name, source)
+    if call.dynamic:
+        doubles = "the man on the ball and the next nearest"
+    else:
+        doubles = " and ".join(role.replace("_", " ") for role in call.doubles)
     where = ", ".join(region.replace("_", " ") for region in call.ball)
     share = f"{call.probability:.0%} of its chances"
-    return f'trap call "{call.title}", {doubles} double the ball ({where}), {share}'
+    fits = f", for {', '.join(call.defences)}" if call.defences else ""
+    return f'trap call "{call.title}", {doubles} double the ball ({where}), {share}{fits}'
 
 
-def _scenario(data: Table, source: Source) -> str:
+def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | None) -> list[str]:
     scenario = scenario_from(data, source)
     possessions = _count(scenario.possessions, "possession")
     names = ", ".join(f'"{s.name}"' for s in scenario.settings) or "none"
+    meaning = (
+        f'scenario "{scenario.title}", {scenario.offence_team.name} against {scenario.defence_team.name} '
+        f'in the defence "{scenario.zone.title}", {scenario.rules.title}, {possessions}, settings: {names}'
+    )
+    lines = [meaning, *scenario_lines(scenario)]
+    if scenario.policy is not None or any(setting.policy is not None for setting in scenario.settings):
+        if before_playing is not None:
+            before_playing()
+        from engine.policy_check import policy_lines  # the compiled part
+
+        lines += policy_lines(scenario)
+    return lines
+
+
+def _level(data: Table, source: Source) -> str:
+    level = level_from(data, source)
+    rim, jump = level.shots.rim_logit.value, level.shots.jump_logit.value
+    known = sum(item.tag in ("computed", "seen") for item in level.published.values())
+    fitted = "nothing fitted yet"
+    if level.fit is not None:
+        left = [row.left_over for row in level.fit.knob] + [row.left_over for row in level.fit.other]
+        inside = left.count(0.0)
+        fitted = f"{_count(len(level.fit.knob), 'number')} fitted, {inside} of {len(left)} rates in range"
     return (
-        f'scenario "{scenario.title}", {scenario.offence_team.name} against the zone of '
-        f"{scenario.defence_team.name}, {scenario.rules.title}, {possessions}, settings: {names}"
+        f'level "{level.title}", usual rules {level.rules}, shots {level.shot_table.name} ({rim:+.2f} log '
+        f"odds at the rim, {jump:+.2f} elsewhere), {_count(len(level.constants), 'constant')} of its own, "
+        f"{_count(len(level.published), 'rate')} with a range ({known} of them computed or seen), {fitted}"
     )
 
 
 def _constants(data: Table, source: Source) -> str:
     return f"model constants, {len(constants_from(data, str(source)))} numbers with unit, range and source"
+
+
+def _stress(data: Table, source: Source) -> str:
+    listed = stress_from(data, str(source))
+    levels = ", ".join(listed.rates) or "no level"
+    return f"inputs of the stress study, {len(listed.inputs)} uncertain numbers, base rates of {levels}"
 
 
 def _court(data: Table, source: Source) -> str:
@@ -86,20 +141,22 @@ def _court(data: Table, source: Source) -> str:
     )
 
 
-_MEANINGS: dict[str, Callable[[Table, Source], str]] = {
+#: What a file means: one line, or that line and the holes of a defence.
+_MEANINGS: dict[str, Callable[[Table, Source], str | list[str]]] = {
     "rules": _rules,
     "teams": _team,
     "alignments": _alignment,
     "zones": _zone,
     "calls": _call,
-    "scenarios": _scenario,
+    "levels": _level,
     "constants": _constants,
+    "stress": _stress,
     "court": _court,
 }
 _FOLDERS = {"model": "constants", "court": "court", **{kind: kind for kind in KINDS if kind != "shots"}}
 
 
-def _meaning(source: Source) -> str:
+def _meaning(source: Source, before_playing: Callable[[], None] | None) -> str | list[str]:
     if source.path.suffix == ".csv":
         table = shot_table_from(source)
         return (
@@ -113,6 +170,8 @@ def _meaning(source: Source) -> str:
     if kind is None:
         kinds = ", ".join(title for title, ending in KINDS.values() if ending == ".toml")
         raise InputError(source, "its keys", ", ".join(list(data)[:8]), f"the keys of one of: {kinds}")
+    if kind == "scenarios":
+        return _scenario(data, source, before_playing)
     return _MEANINGS[kind](data, source)
 
 
@@ -144,11 +203,19 @@ def _sources(path: FileName) -> list[Source]:
     raise InputError(plain(wanted), "", str(wanted), "a file or folder that exists")
 
 
-def check_path(path: FileName) -> list[str]:
+def check_path(path: FileName, before_playing: Callable[[], None] | None = None) -> list[str]:
     """Validate a file, or every .toml and .csv file in a folder and below: one line of meaning per file.
 
-    The kind of a file is told from its keys, else from the folder it lies in.
+    The holes of a defence, or of those a scenario plays, follow its line, one a line and indented: findings,
+    not errors. The kind of a file is told from its keys, else from the folder it lies in. A coded policy of a
+    scenario is asked on floors of played possessions (engine.policy_check), which needs the compiled engine:
+    ``before_playing`` is called first.
 
     Raises InputError for the first file that is wrong: one line with file, key, value and what is allowed.
     """
-    return [f"{source}: {_meaning(source)}" for source in _sources(path)]
+    found: list[str] = []
+    for source in _sources(path):
+        said = _meaning(source, before_playing)
+        meaning, *holes = [said] if isinstance(said, str) else said
+        found += [f"{source}: {meaning}", *(f"  {hole}" for hole in holes)]
+    return found

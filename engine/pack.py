@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +16,8 @@ from engine.inputs.places import Entry, Placement, RowOption
 from engine.inputs.scenario import Scenario, Setting
 from engine.inputs.shots import ShotTable
 from engine.inputs.team import ZONE_PLACES, Player, Team
+from engine.inputs.zone import Zone
+from engine.policies import coded
 from engine.policies.jobs import JOB_TABLE, TRAP
 from engine.state import (
     CONSTANTS,
@@ -21,6 +25,8 @@ from engine.state import (
     GRID_Y,
     JOBS,
     MOMENTS,
+    MOST_SHADOW_SETTINGS,
+    MOST_SHADOWS,
     N_SHOT_STEPS,
     N_SIDE,
     REGIONS,
@@ -49,6 +55,8 @@ class PackedSetting:
     name: str
     world: np.ndarray
     calls: tuple[str, ...]
+    base: np.ndarray | None = None  # its own defence without calls; None: staying home
+    watched: bool = False  # home's record says (column shadow) where it would call; else play it whole
 
 
 @dataclass(frozen=True)
@@ -89,7 +97,6 @@ def _padded(region: np.ndarray) -> np.ndarray:
 def _rules(row: np.record, scenario: Scenario, court: Court, cell_m: float) -> None:
     r = scenario.rules
     arrow = {"offence": 0.0, "defence": 1.0, "even": 0.5}[scenario.game.possession_arrow]
-    role = scenario.zone.roles.index(scenario.zone.bump_role)
     values = {
         "half_width_m": court.half_width_m,
         "baseline_y_m": court.baseline_y_m,
@@ -122,7 +129,6 @@ def _rules(row: np.record, scenario: Scenario, court: Court, cell_m: float) -> N
         "p_arrow_defence": arrow,
         "bring_up": int(scenario.start == "bring_up"),
         "grid_cell_m": cell_m,
-        "bump_role": role,
     }
     for name, value in values.items():
         row[name] = value
@@ -153,38 +159,63 @@ def _offset(scenario: Scenario, counts: tuple[int, int] | None, average: float) 
     return _logit((made + prior * average) / (attempted + prior)) - _logit(average)
 
 
-def _players(w: np.record, scenario: Scenario, court: Court) -> None:
+def persons_of(zone: Zone) -> tuple[str, ...]:
+    """The five persons of a defence, agents 5 to 9: a 2-3's in their fixed order, else the file's."""
+    if not zone.persons or set(zone.persons) == set(ZONE_PLACES):
+        return ZONE_PLACES
+    return tuple(zone.persons)
+
+
+def defenders_of(scenario: Scenario, zone: Zone) -> list[Player]:
+    """Who plays the persons of a defence, in their order: by the team's places, else by position."""
+    team = scenario.defence_team
+    persons = persons_of(zone)
+    if persons == ZONE_PLACES:
+        places = team.zone_places
+        assert places is not None  # filled in by the loader
+        return [team.by_number(getattr(places, name)) for name in persons]
+    return [team.on_court[zone.persons[name] - 1] for name in persons]
+
+
+def _level_averages(scenario: Scenario, court: Court) -> tuple[float, float, float]:
+    """Make of the level's table at the rim, between and from three, the defender at a typical distance."""
     k = scenario.constants
-    tables: list[np.ndarray] = [shot_rows(scenario.shot_table)]
-    five_off = scenario.offence_team.on_court
-    places = scenario.defence_team.zone_places
-    assert places is not None  # filled in by the loader
-    five_def = [scenario.defence_team.by_number(getattr(places, name)) for name in ZONE_PLACES]
-    averages = (
-        _average_make(scenario, tables[0], 0.75, k["typical_gap_rim_m"]),
-        _average_make(scenario, tables[0], 4.0, k["typical_gap_middle_m"]),
-        _average_make(scenario, tables[0], court.arc_m + 0.4, k["typical_gap_three_m"]),
+    rows = shot_rows(scenario.shot_table)
+    return (
+        _average_make(scenario, rows, 0.75, k["typical_gap_rim_m"]),
+        _average_make(scenario, rows, 4.0, k["typical_gap_middle_m"]),
+        _average_make(scenario, rows, court.arc_m + 0.4, k["typical_gap_three_m"]),
     )
-    dt = k["time_step_s"]
-    for i, p in enumerate([*five_off, *five_def]):
-        row = w.players[i]
+
+
+def refresh_players(w: np.record) -> None:
+    """Recomputes what the players' fields owe to constants: slide speed and the gains of a step."""
+    for row in w.players:
+        row.slide_mps = row.top_speed_mps * w.k.slide_speed_share
+        row.run_gain = 1.0 - math.exp(-w.k.time_step_s / w.k.sprint_tau_s)
+        row.slide_gain = 1.0 - math.exp(-w.k.time_step_s / w.k.slide_tau_s)
+
+
+def _players(w: np.record, scenario: Scenario, five: Sequence[Player], first: int, court: Court) -> None:
+    """Fills agents ``first`` .. ``first + 4``; a player's own shot table goes to its place in the attack."""
+    averages = _level_averages(scenario, court)
+    for i, p in enumerate(five):
+        row = w.players[first + i]
         row.top_speed_mps = p.top_speed_mps
-        row.slide_mps = p.top_speed_mps * k["slide_speed_share"]
-        row.run_gain = 1.0 - math.exp(-dt / k["sprint_tau_s"])
-        row.slide_gain = 1.0 - math.exp(-dt / k["slide_tau_s"])
         row.reach_m = REACH_SHARE * p.height_m
         row.handle = p.handle
         row.passing = p.passing
         row.rebounding = p.rebounding
         row.discipline = p.discipline
         row.free_throw = p.free_throw
-        if p.shot_table is not None:
-            row.table = len(tables)
-            tables.append(shot_rows(p.shot_table))
+        row.table = 0
+        if first == 0 and p.shot_table is not None:
+            row.table = 1 + i
+            w.shots[1 + i] = shot_rows(p.shot_table)
         row.rim_logit = _offset(scenario, p.rim, averages[0])
         row.middle_logit = _offset(scenario, p.middle, averages[1])
         row.three_logit = _offset(scenario, p.three, averages[2])
-    w.shots[: len(tables)] = tables
+    refresh_players(w)
 
 
 def _fill_entry(row: np.record, entry: Entry, court: Court) -> None:
@@ -207,11 +238,10 @@ def _with_options(
     return chosen
 
 
-def _slides(slides: np.ndarray, scenario: Scenario, court: Court) -> None:
-    zone = scenario.zone
+def _slides(slides: np.ndarray, zone: Zone, choices: dict[str, str], court: Court) -> None:
     rows: dict[tuple[str, str], dict[str, Entry]] = {}
     for row in zone.rows:
-        entries = _with_options(row.entries, row.option, scenario.zone_options)
+        entries = _with_options(row.entries, row.option, choices)
         for region in row.ball:
             for moment in row.moment:
                 rows[region, moment] = entries
@@ -272,7 +302,7 @@ def _breaks(alignment: Alignment, call: Call, court: Court) -> np.ndarray:
 
 
 def _only_mask(call: Call, offence: Team) -> int:
-    mask = 0
+    mask = 1 << N_SIDE if call.only_against else 0  # named men who are not on court: nobody, not everybody
     for number in call.only_against:
         for i, player in enumerate(offence.on_court):
             if player.number == number:
@@ -280,39 +310,108 @@ def _only_mask(call: Call, offence: Team) -> int:
     return mask
 
 
-def _calls(w: np.record, scenario: Scenario, setting: Setting, court: Court) -> None:
-    roles = scenario.zone.roles
-    w.n_calls = len(setting.calls)
-    for i, call in enumerate(setting.calls):
-        row = w.calls[i]
-        row.probability = call.probability
-        row.triggers = sum(1 << TRIGGERS.index(t) for t in call.triggers)
-        row.held_s = call.held_s
-        row.disguise_s = call.disguise_s
-        row.give_up_s = call.give_up_s
-        row.hold_cover = int(call.way_back == "trappers_last")
-        faces = call.faces or "rim"
-        row.face_x_m, row.face_y_m = court.spot(faces)
-        row.double_0 = roles.index(call.doubles[0])
-        row.double_1 = roles.index(call.doubles[1])
-        row.only_mask = _only_mask(call, scenario.offence_team)
-        row.subject = min(REGIONS.index(region) for region in call.ball)
-        for region in call.ball:
-            w.call_regions[i, REGIONS.index(region)] = 1
-        cover = _with_options(call.cover, call.option, call.choices)
-        for r, role in enumerate(roles):
-            if role in call.doubles:
-                w.call_entries[i, r].kind = TRAP
-                w.call_entries[i, r].job = JOBS.index("trap")
-            else:
-                _fill_entry(w.call_entries[i, r], cover[role], court)
-        w.breaks[i] = _breaks(scenario.alignment, call, court)
+def _fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, court: Court) -> None:
+    """Call ``n`` of a setting, for the roles of its defence."""
+    row = w.calls[n]
+    row.probability = call.probability
+    row.triggers = sum(1 << TRIGGERS.index(t) for t in call.triggers)
+    row.held_s = call.held_s
+    row.disguise_s = call.disguise_s
+    row.give_up_s = call.give_up_s
+    row.hold_cover = int(call.way_back == "trappers_last")
+    row.face_x_m, row.face_y_m = court.spot(call.faces or "rim")
+    row.only_mask = _only_mask(call, scenario.offence_team)
+    row.subject = min(REGIONS.index(region) for region in call.ball)
+    row.dynamic = int(call.dynamic)
+    for region in call.ball:
+        w.call_regions[n, REGIONS.index(region)] = 1
+    cover = _with_options(call.cover, call.option, call.choices)
+    if call.dynamic:
+        row.double_0, row.double_1 = 0, 1
+        entries = [None, None, *cover.values()]
+    else:
+        row.double_0, row.double_1 = (zone.roles.index(role) for role in call.doubles)
+        entries = [None if role in call.doubles else cover[role] for role in zone.roles]
+    for r, entry in enumerate(entries):
+        if entry is None:
+            w.call_entries[n, r].kind = TRAP
+            w.call_entries[n, r].job = JOBS.index("trap")
+        else:
+            _fill_entry(w.call_entries[n, r], entry, court)
+    w.breaks[n] = _breaks(scenario.alignment, call, court)
+
+
+def _guards(scenario: Scenario, zone: Zone, five: Sequence[Player]) -> list[int]:
+    """Attacker (0..4) of each person, -1 none: the coach's pairs first, then the file's, then who is left."""
+    attack = [p.number for p in scenario.offence_team.on_court]
+    bound = [i for i, person in enumerate(persons_of(zone)) if person in zone.guards]
+    men = [-1] * N_SIDE
+    for i in bound:
+        if five[i].number in scenario.matchups:
+            men[i] = attack.index(scenario.matchups[five[i].number])
+    for i in bound:
+        usual = zone.guards[persons_of(zone)[i]] - 1
+        if men[i] < 0 and usual not in men:
+            men[i] = usual
+    left = [man for man in range(N_SIDE) if man not in men]
+    for i in bound:
+        if men[i] < 0:
+            men[i] = left.pop(0)
+    return men
+
+
+def _defence(
+    w: np.record,
+    scenario: Scenario,
+    zone: Zone,
+    choices: dict[str, str],
+    policy: str | None,
+    key: str,
+    court: Court,
+) -> None:
+    """Everything of a world that belongs to the defence: slides, persons, men, policy (named at ``key``)."""
+    persons = persons_of(zone)
+    five = defenders_of(scenario, zone)
+    _players(w, scenario, five, N_SIDE, court)
+    _slides(w.slides, zone, choices, court)
+    person_of = persons_in_roles(zone.roles, persons)
+    w.person_of[:] = person_of
+    w.role_of[:] = _inverse(person_of)
+    w.rules.bump_role = zone.roles.index(zone.bump_role) if zone.bump_role else -1
+    w.guards[:] = _guards(scenario, zone, five)
+    w.match_up = int(zone.match_up == "first_pass")
+    w.policy = w.policy_where = w.policy_call = 0
+    if policy is not None:
+        found = coded.find(policy, str(scenario.path), key)
+        w.policy = coded.hash_of(policy)
+        w.policy_where = int(found.where is not None)
+        w.policy_call = int(found.call is not None)
+
+
+def _shadows(w: np.record, scenario: Scenario, settings: Sequence[PackedSetting]) -> None:
+    """Lets home watch the calls of the settings that share its defence; none at all if they do not fit."""
+    watched = [
+        (s, one.world[0], n)
+        for s, one in enumerate(settings)
+        if one.base is None and one.world[0].policy_call == 0
+        for n in range(int(one.world[0].n_calls))
+    ]
+    if len(watched) > MOST_SHADOWS or any(s >= MOST_SHADOW_SETTINGS for s, _, _ in watched):
+        return
+    w.n_shadows = len(watched)
+    for i, (s, world, n) in enumerate(watched):
+        w.shadows[i] = world.calls[n]
+        w.shadow_regions[i] = world.call_regions[n]
+        w.shadow_setting[i] = s
 
 
 def pack(scenario: Scenario) -> Packed:
     """A validated scenario as the kernel's arrays: one world for staying home, one per setting.
 
-    Everything but the calls is shared between the worlds. Distances in metres, times in seconds.
+    A setting shares everything with home but its calls and, where it has one, its defence. Distances in
+    metres, times in seconds.
+
+    Raises InputError for a coded policy that is not installed.
     """
     court = build_court(scenario.rules)
     span = court.far_y_m - court.baseline_y_m
@@ -321,37 +420,50 @@ def pack(scenario: Scenario) -> Packed:
     attackers = _attackers_by_position(alignment)
     spot_person_of = persons_in_roles(alignment.roles, attackers)
     spots = _spots(alignment, court)
-    person_of = persons_in_roles(scenario.zone.roles, ZONE_PLACES)
     names = sorted({call.name for setting in scenario.settings for call in setting.calls})
 
     base = np.zeros(1, WORLD).view(np.recarray)
     w = base[0]
     _constants(w.k, scenario)
     _rules(w.rules, scenario, court, grid.cell_m)
-    _players(w, scenario, court)
+    w.shots[0] = shot_rows(scenario.shot_table)
+    _players(w, scenario, scenario.offence_team.on_court, 0, court)
     w.grid[:] = _padded(grid.region)
-    _slides(w.slides, scenario, court)
-    w.person_of[:] = person_of
-    w.role_of[:] = _inverse(person_of)
     w.spots[:] = spots
     w.spot_role_of[:] = _inverse(spot_person_of)
     w.lead_person = _lead_person(spots, spot_person_of)
+    _defence(w, scenario, scenario.zone, scenario.zone_options, scenario.policy, "defence.policy", court)
 
-    def world(setting: Setting) -> np.ndarray:
-        one = base.copy()
-        _calls(one[0], scenario, setting, court)
-        return one
+    def setting_of(number: int, setting: Setting) -> PackedSetting:
+        own = setting.own_defence
+        zone = setting.zone or scenario.zone
+        without = base.copy()
+        if own:
+            key = f"setting[{number}].policy"
+            _defence(without[0], scenario, zone, setting.zone_options, setting.policy, key, court)
+        world = without.copy()
+        world[0].n_calls = len(setting.calls)
+        for n, call in enumerate(setting.calls):
+            _fill_call(world[0], n, call, scenario, zone, court)
+        if own:
+            without[0].policy_call = 0  # its own base makes no calls
+        return PackedSetting(
+            setting.name, world, tuple(call.name for call in setting.calls), without if own else None
+        )
 
-    settings = tuple(
-        PackedSetting(s.name, world(s), tuple(call.name for call in s.calls)) for s in scenario.settings
+    settings = tuple(setting_of(i, s) for i, s in enumerate(scenario.settings, 1))
+    _shadows(w, scenario, settings)
+    w.policy_call = 0  # staying home makes no calls
+    seen = {int(s) for s in w.shadow_setting[: w.n_shadows]}
+    watching = tuple(
+        dataclasses.replace(one, watched=one.base is None and (i in seen or not one.calls) and bool(seen))
+        for i, one in enumerate(settings)
     )
-    return Packed(home=base, settings=settings, spots=tuple(names))
+    return Packed(home=base, settings=watching, spots=tuple(names))
 
 
-def player_of(scenario: Scenario, agent: int) -> Player:
-    """The player behind agent 0..4 (offence by position) or 5..9 (defence by place)."""
+def player_of(scenario: Scenario, agent: int, zone: Zone | None = None) -> Player:
+    """The player behind agent 0..4 (offence by position) or 5..9 (by place in ``zone`` or the scenario's)."""
     if agent < N_SIDE:
         return scenario.offence_team.on_court[agent]
-    places = scenario.defence_team.zone_places
-    assert places is not None
-    return scenario.defence_team.by_number(getattr(places, ZONE_PLACES[agent - N_SIDE]))
+    return defenders_of(scenario, zone or scenario.zone)[agent - N_SIDE]

@@ -119,7 +119,7 @@ RECORD = (
     "middle_attempts",  # attempts between the rim and the arc
     "rim_gap_mm",  # sum over attempts at the rim of the nearest defender's distance at release
     "middle_gap_mm",  # the same between the rim and the arc
-    "steps_walk",  # agent-steps of all ten in live play up to 1 m/s
+    "steps_walk",  # agent-steps of all ten up to 1 m/s, every step in which people move
     "steps_jog",  # up to 3 m/s
     "steps_run",  # up to 7 m/s
     "steps_sprint",  # above
@@ -217,6 +217,7 @@ CONSTANTS = (
     "noise_points",
     "hold_value_points",
     "hold_tau_s",
+    "patience_spread",
     "hold_stale_points_per_s",
     "movement_points",
     "middle_touch_points",
@@ -229,6 +230,7 @@ CONSTANTS = (
     "numbers_reach_m",
     # drive
     "drive_length_m",
+    "drive_side_m",
     "drive_clear_m",
     "drive_width_m",
     "drive_handle_m",
@@ -323,6 +325,11 @@ CONSTANTS = (
     "bring_up_speed_share",
     "bring_up_free_m",
     "veer_m",
+    # men of their own
+    "man_one_pass_m",
+    "man_two_pass_m",
+    "man_deny_m",
+    "man_help_share",
     # next possession
     "excess_live_steal_points",
     "excess_dead_ball_points",
@@ -416,8 +423,9 @@ CALL = np.dtype(
         ("face_y_m", np.float64),
         ("double_0", np.int64),  # roles
         ("double_1", np.int64),
-        ("only_mask", np.int64),  # bit per offence index, 0 everybody
+        ("only_mask", np.int64),  # bit per offence index (bit 5: some are named), 0 everybody
         ("subject", np.int64),  # its first region: keys its draws alike in every setting
+        ("dynamic", np.int64),  # 1: the two nearest to the ball double it, the others take the nearest cover
     ],
     align=True,
 )
@@ -428,6 +436,8 @@ N_SHOT_STEPS = 84  # shot tables reach 20.75 m; longer ones are cut there
 MOST_TABLES = 1 + N_SIDE  # the level's, and one of his own for each attacker
 GRID_X, GRID_Y = 96, 192  # cells of the region grid (|x|, y)
 MOST_CALLS = 8  # calls in a setting
+MOST_SHADOWS = 40  # calls of all settings together that home watches without making them
+MOST_SHADOW_SETTINGS = 30  # settings that home can watch: one bit each in the record
 N_BREAKS = 4
 
 #: All that is constant while possessions are played, as one record: the kernel is handed one pointer.
@@ -450,6 +460,63 @@ WORLD = np.dtype(
         ("call_entries", ENTRY, (MOST_CALLS, N_SIDE)),
         ("call_regions", np.int64, (MOST_CALLS, len(REGIONS))),
         ("breaks", np.float64, (MOST_CALLS, N_BREAKS, 2)),  # behind, middle, line, far
+        ("guards", np.int64, (N_SIDE,)),  # attacker whom each defender guards from the start, -1 none
+        ("match_up", np.int64),  # 1: defenders take men at the first pass
+        ("policy", np.int64),  # hash of a coded policy's name, 0 none (engine.policies.coded)
+        ("policy_where", np.int64),  # 1: the coded policy moves defenders
+        ("policy_call", np.int64),  # 1: the coded policy makes the calls
+        ("n_shadows", np.int64),
+        ("shadows", CALL, (MOST_SHADOWS,)),
+        ("shadow_regions", np.int64, (MOST_SHADOWS, len(REGIONS))),
+        ("shadow_setting", np.int64, (MOST_SHADOWS,)),
+    ],
+    align=True,
+)
+
+#: What a coded policy sees, filled anew for every question. Defenders are 0..4 in the order of the base
+#: defence's persons; players 0..4 attack, 5..9 defend. Metres, m/s, seconds; x > 0 is the defence's right.
+FLOOR = np.dtype(
+    [
+        ("t_s", np.float64),
+        ("time_step_s", np.float64),
+        ("shot_clock_s", np.float64),  # 0 without one
+        ("held_s", np.float64),  # seconds since the last catch
+        ("mode", np.int64),  # index into MODES
+        ("handler", np.int64),
+        ("receiver", np.int64),  # of a pass in hand or in flight, else -1
+        ("dribble", np.int64),  # 0 unused, 1 dribbling, 2 dead
+        ("region", np.int64),  # ball region, index into REGIONS
+        ("moment", np.int64),
+        ("near", np.int64),  # +1 the ball's side is right, -1 left
+        ("ball_x", np.float64),
+        ("ball_y", np.float64),
+        ("x", np.float64, (N_PLAYERS,)),
+        ("y", np.float64, (N_PLAYERS,)),
+        ("vx", np.float64, (N_PLAYERS,)),
+        ("vy", np.float64, (N_PLAYERS,)),
+        ("believed_x", np.float64, (N_SIDE,)),  # where each defender believes the ball is: he reacts late
+        ("believed_y", np.float64, (N_SIDE,)),
+        ("planned_x", np.float64, (N_SIDE,)),  # where the base defence would send him
+        ("planned_y", np.float64, (N_SIDE,)),
+        ("trap_phase", np.int64),  # index into TRAP_PHASES
+        ("trap_call", np.int64),
+        ("calls_made", np.int64),
+        ("n_calls", np.int64),  # calls of the setting
+        ("team_fouls", np.int64),
+        ("half_width_m", np.float64),
+        ("baseline_y_m", np.float64),
+        ("half_y_m", np.float64),
+        ("arc_m", np.float64),
+    ],
+    align=True,
+)
+
+#: What a coded policy answers about places: it starts as the base defence's plan.
+ORDERS = np.dtype(
+    [
+        ("x", np.float64, (N_SIDE,)),
+        ("y", np.float64, (N_SIDE,)),
+        ("run", np.int64, (N_SIDE,)),  # 1 run, 0 slide
     ],
     align=True,
 )
@@ -487,6 +554,7 @@ AGENT = np.dtype(
         ("guess_region", np.int64),
         ("guess_moment", np.int64),
         ("guess_side", np.int64),
+        ("guess_who", np.int64),  # the receiver he guesses
         ("gamble", np.int64),
         ("touch_u", np.float64),  # this pass's draw
         ("job", np.int64),
@@ -519,7 +587,9 @@ STATE = np.dtype(
         ("dribble", np.int64),
         ("goal_x", np.float64),
         ("goal_y", np.float64),
-        ("action_t", np.float64),
+        ("end_x", np.float64),  # where a drive around somebody goes on to
+        ("end_y", np.float64),
+        ("drive_t", np.float64),  # when the drive began
         ("ball_x", np.float64),
         ("ball_y", np.float64),
         ("ball_z", np.float64),
@@ -546,6 +616,7 @@ STATE = np.dtype(
         ("pass_z0", np.float64),
         ("release_t", np.float64),
         ("arrive_t", np.float64),
+        ("pass_share", np.float64),  # share of the flight done
         ("release_pressure", np.int64),  # defenders on the passer at the release
         ("pass_next_region", np.int64),
         ("pass_is_skip", np.int64),
@@ -584,6 +655,8 @@ STATE = np.dtype(
         ("outcome_open", np.int64),
         ("after_open", np.int64),
         ("across", np.int64),
+        ("patience", np.float64),  # this possession's factor on the value of carrying on
+        ("matched", np.int64),  # 1: every defender has a man of his own
         # ordinals of the draws
         ("n_decisions", np.int64),
         ("n_passes", np.int64),
@@ -618,9 +691,16 @@ SCRATCH = np.dtype(
         ("agents", AGENT, (N_PLAYERS,)),
         ("record", np.int64, (N_RECORD,)),
         ("chances", np.int64, (16,)),  # chances so far, per subject of a call
+        ("guards", np.int64, (N_SIDE,)),  # attacker whom each defender guards now, -1 none
+        ("trap_entry", np.int64, (N_SIDE,)),  # entry of the call that each defender plays
+        ("shadow_chances", np.int64, (MOST_SHADOWS,)),
+        ("shadow_held", np.int64, (MOST_SHADOW_SETTINGS,)),
+        ("floor", FLOOR),
+        ("orders", ORDERS),
         ("option_value", np.float64, (N_OPTIONS,)),
         ("option_a", np.float64, (N_OPTIONS,)),  # goal x (plus 100 times the kind of pass)
         ("option_b", np.float64, (N_OPTIONS,)),  # goal y
+        ("drive_end", np.float64, (5, 2)),  # where each weighed drive ends
         ("events", np.float64, (EVENTS_PER_STEP, len(EVENT_COLUMNS))),  # of this step
         ("options", np.float64, (N_OPTIONS, len(OPTION_COLUMNS))),  # of this step's decision
     ],

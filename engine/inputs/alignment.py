@@ -8,9 +8,9 @@ from engine.errors import InputError, MissingInput
 from engine.inputs.base import Frozen, Table, Text, Whole, check_keys, nearest, parse, plain, tables
 from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.places import Placement, Regions, placement_table
+from engine.inputs.roles import N_ROLES, check_pairs, check_positions, persons_of
 from engine.state import REGIONS
 
-N_ROLES = 5
 BREAK_PLACES = ("behind", "middle", "line", "far")
 DEFAULT_BREAK = "default"
 
@@ -50,39 +50,10 @@ class Alignment(Frozen):
     breaks: tuple[Break, ...] = Field(alias="break", description="places for breaking a trap")
 
 
-def persons_of(roles: tuple[str, ...]) -> tuple[str, ...]:
-    """The persons who hold the roles: near_x and far_x are right_x and left_x by turns."""
-    persons: list[str] = []
-    for role in roles:
-        side, _, rest = role.partition("_")
-        pair = [f"left_{rest}", f"right_{rest}"] if side in ("near", "far") and rest else [role]
-        persons.extend(p for p in pair if p not in persons)
-    return tuple(persons)
-
-
 def _check(alignment: Alignment, where: str) -> Alignment:
     roles = alignment.roles
-    for i, role in enumerate(roles):
-        side, _, rest = role.partition("_")
-        other = {"near": f"far_{rest}", "far": f"near_{rest}"}.get(side)
-        if other and rest and other not in roles:
-            raise InputError(
-                where, f"roles[{i + 1}]", role, f"near and far roles in pairs; {other} is missing"
-            )
-    persons = persons_of(roles)
-    for person in alignment.persons:
-        if person not in persons:
-            raise InputError(
-                where, "persons", person, f"one of {', '.join(persons)}{nearest(person, persons)}"
-            )
-    for person, position in alignment.persons.items():
-        if not 1 <= position <= N_ROLES:
-            raise InputError(where, f"persons.{person}", position, "a team position from 1 to 5")
-        if list(alignment.persons.values()).count(position) > 1:
-            raise InputError(where, f"persons.{person}", position, "each team position from 1 to 5 once")
-    for person in persons:
-        if person not in alignment.persons:
-            raise MissingInput(where, f"persons.{person}", "a team position from 1 to 5")
+    check_pairs(roles, where)
+    check_positions(alignment.persons, persons_of(roles), where, "persons", complete=True)
     covered: dict[str, int] = {}
     for i, row in enumerate(alignment.rows):
         for role in roles:

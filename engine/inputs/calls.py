@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from engine.errors import InputError, MissingInput
+from engine.errors import InputError
 from engine.inputs import defaults
 from engine.inputs.base import (
     Frozen,
@@ -16,7 +16,7 @@ from engine.inputs.base import (
     Text,
     Whole,
     as_list,
-    check_keys,
+    nearest,
     one_of,
     parse,
     plain,
@@ -24,11 +24,10 @@ from engine.inputs.base import (
 )
 from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.places import (
-    ROLES,
+    OWN_MAN,
     Entry,
     Options,
     Regions,
-    Role,
     RowOption,
     Spot,
     check_choices,
@@ -36,6 +35,8 @@ from engine.inputs.places import (
     entry_table,
     row_option_table,
 )
+from engine.inputs.roles import DYNAMIC_DOUBLES, N_ROLES, AnyRole, RoleName
+from engine.inputs.zone import Zone
 from engine.state import TRIGGERS
 
 WAYS_BACK = ("shell", "trappers_last")
@@ -48,8 +49,9 @@ WayBack = Annotated[str, Field(strict=True), AfterValidator(one_of(WAYS_BACK))]
 class Call(Frozen):
     """A trap call. Times in seconds, probability from 0 to 1, budget in uses per game (None: no limit).
 
-    ``doubles``: the two roles that trap; ``cover``: what the other three do; ``only_against``: shirt
-    numbers of the handlers it is meant for, empty for everyone.
+    ``doubles``: the two roles that trap, or ("ball", "nearest"), see ``dynamic``; ``cover``: what the other
+    three do; ``defences``: names of the defences it is written for, empty for every one that has its
+    roles; ``only_against``: shirt numbers of the handlers it is meant for, empty for everyone.
     """
 
     name: Text
@@ -57,7 +59,10 @@ class Call(Frozen):
     source: Text
     spot: Text = Field(description="short label of the spot")
     ball: Regions = Field(description="ball regions where the call applies")
-    doubles: tuple[Role, ...] = Field(min_length=2, max_length=2, description="the two roles that trap")
+    doubles: tuple[AnyRole, ...] = Field(
+        min_length=2, max_length=2, description="the two roles that trap, or ball and nearest"
+    )
+    defences: tuple[Text, ...] = Field(default=(), description="names of defences; empty for all that fit")
     faces: Spot | None = Field(default=None, description="the spot the trap is turned to")
     triggers: Triggers = Field(description="what sets it off")
     held_s: Real = Field(
@@ -71,7 +76,7 @@ class Call(Frozen):
     only_against: tuple[Shirt, ...] = Field(default=(), description="shirt numbers; empty for everyone")
     way_back: WayBack = Field(default=defaults.WAY_BACK, description="way back to the shell")
     give_up_s: Real = Field(default=defaults.GIVE_UP_S, ge=0.0, le=30.0, description="trap kept up, seconds")
-    cover: dict[str, Entry] = Field(description="an entry for each role that does not double")
+    cover: dict[RoleName, Entry] = Field(description="an entry for each role that does not double")
     options: Options = Field(default_factory=dict, description="choices of this file")
     option: tuple[RowOption, ...] = Field(default=(), description="entries that options put in")
 
@@ -79,6 +84,15 @@ class Call(Frozen):
     def choices(self) -> dict[str, str]:
         """Option -> the choice taken."""
         return {name: option.use for name, option in self.options.items()}
+
+    @property
+    def dynamic(self) -> bool:
+        """Whether the man on the ball and the next nearest double it, whoever they are when it is made.
+
+        The three entries of ``cover`` then have names of their own; in their order each goes to the
+        defender, of those left, who is nearest to its place.
+        """
+        return self.doubles == DYNAMIC_DOUBLES
 
 
 #: Keys a scenario may change for one setting, besides ``options``.
@@ -94,30 +108,56 @@ CHANGEABLE = (
 )
 
 
-def _check(call: Call, where: str) -> Call:
+def _check_roles(call: Call, where: str) -> None:
+    """Two who double and three who cover, all different; which roles a defence has is not known here."""
     for i, role in enumerate(call.doubles):
         if role in call.doubles[:i]:
             raise InputError(where, f"doubles[{i + 1}]", role, "each role once")
+        if role in DYNAMIC_DOUBLES and not call.dynamic:
+            allowed = f"two roles of the defence, or {list(DYNAMIC_DOUBLES)} in this order"
+            raise InputError(where, f"doubles[{i + 1}]", role, allowed)
         if role in call.cover:
             raise InputError(where, f"cover.{role}", role, "each role once (it already doubles)")
-    for role in ROLES:
-        if role not in call.doubles and role not in call.cover:
-            raise MissingInput(where, f"cover.{role}", "every role either in doubles or in cover")
-    for name in ("ball", "triggers", "only_against"):
+    if len(call.cover) != N_ROLES - 2:
+        allowed = "exactly three roles to cover, the three that do not double"
+        raise InputError(where, "cover", list(call.cover), allowed)
+
+
+def _check(call: Call, where: str) -> Call:
+    _check_roles(call, where)
+    for name in ("ball", "triggers", "only_against", "defences"):
         values = getattr(call, name)
         for i, value in enumerate(values):
             if value in values[:i]:
                 raise InputError(where, f"{name}[{i + 1}]", value, "each of them once")
-    check_row_options(call.option, call.options, where, "option")
+    check_row_options(call.option, call.options, tuple(call.cover), where, "option")
     check_choices(call.option, call.options, where)
     return call
+
+
+def misfit(call: Call, zone: Zone) -> tuple[str, object, str] | None:
+    """Why a call cannot be made in a defence: key of its file, value and what is allowed; else None."""
+    if call.defences and zone.name not in call.defences:
+        return "defences", list(call.defences), f"{zone.name} among them"
+    named = [(f"doubles[{i + 1}]", role) for i, role in enumerate(call.doubles)]
+    named += [(f"cover.{role}", role) for role in call.cover]
+    for key, role in () if call.dynamic else named:
+        if role not in zone.roles:
+            known = f"a role of {zone.name}: {', '.join(zone.roles)}{nearest(role, zone.roles)}"
+            return key, role, known
+    entries = [(f"cover.{role}", entry) for role, entry in call.cover.items()]
+    entries += [(f"option[{i + 1}]", item.entry) for i, item in enumerate(call.option)]
+    for key, entry in entries:
+        if entry.job == OWN_MAN and not zone.has_men:
+            allowed = f"another job in {zone.name}, where nobody has a man of his own"
+            return f"{key}.job", entry.job, allowed
+    return None
 
 
 def call_from(data: Table, where: str) -> Call:
     """A call from a table. Raises InputError."""
     regrouped = dict(data)
-    if "cover" in data:
-        check_keys(data["cover"], ROLES, where, "cover")
+    if isinstance(data.get("cover"), dict):
         regrouped["cover"] = {
             role: entry_table(entry, where, f"cover.{plain(role)}") for role, entry in data["cover"].items()
         }

@@ -52,5 +52,5 @@ GIVE_UP_S = 4.0
 WAY_BACK = "shell"
 
 # --- settings ------------------------------------------------------------------------------------------
-#: Name of playing the zone without calls; no setting of a scenario may have it.
+#: Name of playing the scenario's defence without calls; no setting of a scenario may have it.
 HOME = "home"

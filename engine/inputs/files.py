@@ -27,22 +27,38 @@ KINDS = {
     "shots": ("shot table", ".csv"),
     "teams": ("team", ".toml"),
     "alignments": ("alignment", ".toml"),
-    "zones": ("zone", ".toml"),
+    "zones": ("defence", ".toml"),
     "calls": ("trap call", ".toml"),
     "scenarios": ("scenario", ".toml"),
+    "levels": ("level", ".toml"),
+    "sweeps": ("design of a sweep", ".toml"),
 }
+
+
+@dataclass(frozen=True)
+class Held:
+    """Files kept as they were when they were first read: path -> text, path -> table of a TOML file.
+
+    Later readers get the same contents although a file was changed meanwhile, or other contents where
+    somebody put them here. Nobody may change a table in place.
+    """
+
+    texts: dict[Path, str] = field(default_factory=dict)
+    tables: dict[Path, dict[str, Any]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Source:
     """A file: where it is, and how it is shown to the user (as he wrote it, or configs/...).
 
-    ``read`` collects the files read so far; a file found through another one shares its list.
+    ``read`` collects the files read so far, ``held`` keeps their contents (None: they are read every time);
+    a file found through another one shares both.
     """
 
     path: Path
     shown: str
     read: list[Path] = field(default_factory=list, compare=False)
+    held: Held | None = field(default=None, compare=False, repr=False)
 
     def __str__(self) -> str:
         return plain(self.shown)
@@ -79,15 +95,21 @@ def shipped(kind: str) -> list[str]:
 def kind_of(data: dict[str, Any]) -> str | None:
     """What a TOML table is, told from its keys; None when they fit nothing."""
     keys = set(data)
+    if keys & {"factor", "design"}:
+        return "sweeps"
     if keys & {"setting", "offence", "defence", "possessions", "rules_changes"}:
         return "scenarios"
+    if keys & {"input", "rates"}:
+        return "stress"
+    if keys & {"published", "fit"} or {"players", "shots"} <= keys:
+        return "levels"
     if "player" in keys or "zone_places" in keys:
         return "teams"
     if keys & {"doubles", "cover", "triggers", "way_back"}:
         return "calls"
-    if "bump_role" in keys:
+    if keys & {"bump_role", "guards", "match_up"}:
         return "zones"
-    if keys & {"persons", "break"}:
+    if "break" in keys:
         return "alignments"
     if keys & {"three_point", "no_charge", "clock", "fouls"}:
         return "rules"
@@ -96,17 +118,28 @@ def kind_of(data: dict[str, Any]) -> str | None:
     if "row" in keys:
         first = data["row"][0] if isinstance(data["row"], list) and data["row"] else {}
         tables = [v for v in first.values() if isinstance(v, dict)] if isinstance(first, dict) else []
-        return "zones" if any("job" in t for t in tables) else "alignments"
+        return "zones" if "options" in keys or any("job" in t for t in tables) else "alignments"
+    if "persons" in keys:
+        return "alignments"
     if keys and all(isinstance(v, dict) and "value" in v for v in data.values()):
         return "constants"
     return None
 
 
-def _fits(path: Path, kind: str) -> bool:
-    if path.suffix == ".csv":
+def _exists(source: Source) -> bool:
+    held = source.held
+    if held is not None and (source.path in held.tables or source.path in held.texts):
+        return True
+    return _is_file(source.path)
+
+
+def _fits(source: Source, kind: str) -> bool:
+    if source.path.suffix == ".csv":
         return kind == "shots"
+    if source.held is not None and source.path in source.held.tables:
+        return kind_of(source.held.tables[source.path]) == kind
     try:
-        return kind_of(tomllib.loads(path.read_text(encoding="utf-8-sig"))) == kind
+        return kind_of(tomllib.loads(source.path.read_text(encoding="utf-8-sig"))) == kind
     except (OSError, ValueError, RecursionError):
         return False
 
@@ -117,18 +150,19 @@ def _places(text: str, kind: str, beside: Source | None) -> Iterator[tuple[Sourc
     wanted = Path(text)
     bare = wanted.suffix != ending and "/" not in text
     full = Path(text) if wanted.suffix == ending else Path(text + ending)
-    read = beside.read if beside else []
+    read, held = (beside.read, beside.held) if beside else ([], None)
     folder = beside.path.parent if beside else Path()
     shown_folder = Path(beside.shown).parent if beside else Path()
     if beside is None and wanted.suffix and not wanted.suffix[1:].isdigit() and full != wanted:
-        yield Source(wanted, str(wanted), read), False
+        yield Source(wanted, str(wanted), read, held), False
     else:
-        yield Source(folder / full, str(shown_folder / full), read), bare and beside is not None
+        neighbour = Source(folder / full, str(shown_folder / full), read, held)
+        yield neighbour, bare and beside is not None
     if full.is_absolute() or ".." in full.parts:
         return
     inside = [Path(*full.parts[1:])] if full.parts[0] == "configs" and len(full.parts) > 1 else []
     for place in (*inside, Path(kind) / full):
-        yield Source(configs_root() / place, "configs/" + place.as_posix(), read), False
+        yield Source(configs_root() / place, "configs/" + place.as_posix(), read, held), False
 
 
 def resolve(name: FileName, kind: str, beside: Source | None = None, key: str = "") -> Source:
@@ -148,7 +182,7 @@ def resolve(name: FileName, kind: str, beside: Source | None = None, key: str = 
     tried: list[str] = []
     for source, must_fit in _places(text, kind, beside):
         tried.append(str(source))
-        if _is_file(source.path) and (not must_fit or _fits(source.path, kind)):
+        if _exists(source) and (not must_fit or _fits(source, kind)):
             return source
     close = difflib.get_close_matches(Path(text).stem[:100], shipped(kind), n=1, cutoff=0.4)
     hint = f"; nearest shipped {title} {close[0]!r}" if close else ""
@@ -163,9 +197,15 @@ def read_text(source: Source) -> str:
 
     Raises InputError when it cannot be read or is not UTF-8.
     """
+    held = source.held
+    if held is not None and source.path in held.texts:
+        source.read.append(source.path)
+        return held.texts[source.path]
     try:
         text = source.path.read_text(encoding="utf-8-sig")
         source.read.append(source.path)
+        if held is not None:
+            held.texts[source.path] = text
         return text
     except UnicodeDecodeError as error:
         raise InputError(source, "", f"byte {error.start}", "text in UTF-8") from None
@@ -179,6 +219,10 @@ def read_toml(source: Source) -> dict[str, Any]:
 
     Raises InputError naming the line of a syntax error.
     """
+    held = source.held
+    if held is not None and source.path in held.tables:
+        source.read.append(source.path)
+        return held.tables[source.path]
     text = read_text(source)
     try:
         data = tomllib.loads(text)
@@ -191,6 +235,8 @@ def read_toml(source: Source) -> dict[str, Any]:
         reason = message.split(" (at ")[0]
         raise InputError(source, f"line {number}", written, f"TOML ({plain(reason)})") from None
     _check_whole_numbers(data, source, [])
+    if held is not None:
+        held.tables[source.path] = data
     return data
 
 

@@ -24,10 +24,9 @@ from engine.inputs.base import (
     plain,
 )
 from engine.inputs.files import spot_names
+from engine.inputs.roles import AnyRole, check_role
 from engine.state import JOBS, MOMENTS, REGIONS
 
-#: The roles of a 2-3; near and far are the ball's side and the other one.
-ROLES = ("near_guard", "far_guard", "near_forward", "far_forward", "centre")
 SIDES = ("near", "far")
 
 
@@ -56,7 +55,6 @@ Regions = Annotated[tuple[Region, ...], BeforeValidator(as_list), Field(min_leng
 Moment = Annotated[str, Field(strict=True), AfterValidator(one_of(MOMENTS))]
 Moments = Annotated[tuple[Moment, ...], BeforeValidator(as_list), Field(min_length=1)]
 Job = Annotated[str, Field(strict=True), AfterValidator(one_of(JOBS))]
-Role = Annotated[str, Field(strict=True), AfterValidator(one_of(ROLES))]
 Side = Annotated[str, Field(strict=True), AfterValidator(one_of(SIDES))]
 Spot = Annotated[str, Field(strict=True), AfterValidator(_known_spot)]
 
@@ -121,11 +119,14 @@ class RowOption(Frozen):
 
     option: Text = Field(description="name of an option")
     choice: Text = Field(description="one of its choices")
-    role: Role = Field(description="whose entry is replaced")
+    role: AnyRole = Field(description="whose entry is replaced")
     entry: Entry
 
 
 Options = dict[str, Option]
+
+#: The job of guarding one's own man; it needs somebody to have a man.
+OWN_MAN = "own_man"
 
 _PLACE_KEYS = ("spot", "at", "side", "shift")
 ENTRY_KEYS = ("job", "place", "side", "shift", "toward_ball", "toward_man", "man_within_m")
@@ -169,8 +170,10 @@ def row_option_table(written: Any, where: str, key: str) -> Table:
     return {**{k: written[k] for k in named if k in written}, "entry": entry}
 
 
-def check_row_options(items: Sequence[RowOption], options: Options, where: str, key: str) -> None:
-    """Raises InputError where an option or choice is unknown or one is given twice for a role."""
+def check_row_options(
+    items: Sequence[RowOption], options: Options, roles: Sequence[str], where: str, key: str
+) -> None:
+    """Raises InputError where an option, choice or role is unknown or one is given twice for a role."""
     seen: set[tuple[str, str, str]] = set()
     for i, item in enumerate(items):
         here = f"{key}[{i + 1}]"
@@ -185,6 +188,7 @@ def check_row_options(items: Sequence[RowOption], options: Options, where: str, 
                 item.choice,
                 f"one of {', '.join(choices)}{nearest(item.choice, choices)}",
             )
+        check_role(item.role, roles, where, f"{here}.role")
         triple = (item.option, item.choice, item.role)
         if triple in seen:
             raise InputError(where, f"{here}.role", item.role, "each role once for an option's choice")

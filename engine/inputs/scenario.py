@@ -1,4 +1,4 @@
-"""Scenarios: two teams, rules, an alignment, a zone and the settings to weigh (configs/scenarios/*.toml)."""
+"""Scenarios: teams, rules, an alignment, a defence and the settings to weigh (configs/scenarios/*.toml)."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field
 
-from engine.errors import InputError
+from engine.errors import MissingInput
 from engine.inputs import defaults
 from engine.inputs.alignment import Alignment, alignment_from
 from engine.inputs.base import Flag, Frozen, Table, Text, Whole, not_allowed, one_of, parse
-from engine.inputs.calls import CHANGEABLE, Call, call_from
 from engine.inputs.constants import constants_from, override
+from engine.inputs.defence import check_matchups, read_matchups
 from engine.inputs.files import FileName, Source, configs_root, read_toml, resolve, shown_path
-from engine.inputs.places import Options, choose
+from engine.inputs.levels import Level, Published, level_from, level_source
 from engine.inputs.rules import Rules, change_rules, rules_from
+from engine.inputs.settings import Setting, WrittenSetting, defence_from, settings_from
 from engine.inputs.shots import ShotTable, load_shot_table
-from engine.inputs.team import Team, check_numbers, team_from
-from engine.inputs.zone import Zone, chosen, zone_from
-from engine.state import MOST_CALLS
+from engine.inputs.team import Team, team_from
+from engine.inputs.zone import Zone, chosen
 
 STARTS = ("bring_up", "frontcourt")
 ARROWS = ("offence", "defence", "even")
@@ -54,23 +54,21 @@ class Game(Frozen):
     possession_arrow: Arrow = Field(default=defaults.POSSESSION_ARROW, description="who gets a held ball")
 
 
-class Setting(Frozen):
-    """One way to play the zone: a name and its calls, each complete with the changes of the scenario."""
-
-    name: Text
-    calls: tuple[Call, ...]
-
-
 class Scenario(Frozen):
     """Everything a run needs, resolved: no name of a file is left to look up.
 
-    ``constants``: every model constant as a number in its own unit, after overrides. ``zone_options``:
-    option -> choice taken. ``possessions``, ``over_n``: counts. ``files``: every file that was read.
+    ``constants``: every model constant as a number in its own unit: the model's, then the level's, then the
+    scenario's. ``shot_table``: the scenario's as it is, else the level's after its shifts. ``level``: name of
+    the level, None where the scenario names none; ``published``: what is published about it.
+    ``zone_options``: option -> choice taken. ``policy``: name of the coded policy that plays the defence,
+    None for the file's rows. ``matchups``: own shirt -> opponent's shirt, for defences with guards.
+    ``possessions``, ``over_n``: counts. ``files``: every file that was read.
     """
 
     title: str
     path: Path
-    level: str
+    level: str | None
+    published: dict[str, Published]
     rules: Rules
     constants: dict[str, float]
     beyond_range: bool
@@ -84,6 +82,8 @@ class Scenario(Frozen):
     defence_team: Team
     zone: Zone
     zone_options: dict[str, str]
+    policy: str | None
+    matchups: dict[int, int]
     game: Game
     settings: tuple[Setting, ...]
     files: tuple[Path, ...]
@@ -99,33 +99,17 @@ class _Offence(Frozen):
 
 class _Defence(Frozen):
     team: Text = Field(description="name or path of a team")
-    zone: Text = Field(description="name or path of a zone")
+    zone: Text = Field(description="name or path of a defence")
     options: dict[str, Any] = Field(default_factory=dict, description="option = choice")
-
-
-class _CallUse(Frozen):
-    call: Text = Field(description="name or path of a trap call")
-    probability: Any = None
-    triggers: Any = None
-    held_s: Any = None
-    disguise_s: Any = None
-    only_against: Any = None
-    budget: Any = None
-    give_up_s: Any = None
-    way_back: Any = None
-    options: dict[str, Any] = Field(default_factory=dict, description="option = choice")
-
-
-class _Setting(Frozen):
-    name: Text = Field(description="name of the setting")
-    call: tuple[_CallUse, ...] = Field(default=(), description="calls, written as [[setting.call]]")
+    policy: Text | None = Field(default=None, description="name of a coded policy")
+    matchups: dict[str, Any] = Field(default_factory=dict, description="own shirt = opponent's shirt")
 
 
 class _File(Frozen):
     title: Text = Field(description="what the scenario is about")
     rules: Text = Field(description="name or path of a rule set")
-    level: Text = Field(default=defaults.LEVEL, description="level of play")
-    shot_table: Text = Field(description="name or path of the level's shot table")
+    level: Text | None = Field(default=None, description="name or path of a level of play")
+    shot_table: Text | None = Field(default=None, description="name or path of a shot table, taken as it is")
     start: Start = Field(default=defaults.START, description="how a possession starts")
     possessions: Whole = Field(
         default=defaults.POSSESSIONS,
@@ -138,72 +122,22 @@ class _File(Frozen):
         default=defaults.OVER_N, ge=1, le=10_000, description="calls the risk is added up over, count"
     )
     offence: _Offence = Field(description="team and alignment")
-    defence: _Defence = Field(description="team and zone")
+    defence: _Defence = Field(description="team and defence")
     game: Game = Field(default_factory=Game, description="the game so far")
     rules_changes: dict[str, Any] = Field(
         default_factory=dict, description='"clock.shot_s" = seconds and the like'
     )
     constants: dict[str, Any] = Field(default_factory=dict, description="constant = number")
     beyond_range: Flag = Field(default=False, description="whether constants may leave their range")
-    setting: tuple[_Setting, ...] = Field(default=(), description="settings, written as [[setting]]")
+    setting: tuple[WrittenSetting, ...] = Field(default=(), description="settings, written as [[setting]]")
 
 
-def _moved(error: InputError, where: str, key: str) -> InputError:
-    """The same error told about the scenario's own key."""
-    return InputError(where, key, error.value, error.allowed)
-
-
-def _call(use: _CallUse, source: Source, offence: Team, key: str) -> Call:
-    """A call with the changes of one setting. Raises InputError naming the scenario's key."""
-    where = str(source)
-    call_source = resolve(use.call, "calls", source, f"{key}.call")
-    data = read_toml(call_source)
-    call = call_from(data, str(call_source))
-    changes = {name: getattr(use, name) for name in CHANGEABLE if name in use.model_fields_set}
-    if changes:
-        try:
-            call = call_from({**data, **changes}, where)
-        except InputError as error:
-            raise _moved(error, where, f"{key}.{error.key}") from None
-    options: Options = choose(call.options, use.options, where, f"{key}.options")
-    told = (where, f"{key}.only_against") if "only_against" in changes else (str(call_source), "only_against")
-    check_numbers(call.only_against, offence, *told)
-    return call.model_copy(update={"options": options})
-
-
-def _settings(file: _File, source: Source, offence: Team) -> tuple[Setting, ...]:
-    where = str(source)
-    settings: list[Setting] = []
-    for i, written in enumerate(file.setting):
-        key = f"setting[{i + 1}]"
-        if written.name.strip().casefold() == defaults.HOME:
-            allowed = f"another name ({defaults.HOME} is the zone without calls)"
-            raise InputError(where, f"{key}.name", written.name, allowed)
-        if len(written.call) > MOST_CALLS:
-            found = f"{len(written.call)} calls"
-            raise InputError(where, f"{key}.call", found, f"at most {MOST_CALLS} calls in a setting")
-        for j, earlier in enumerate(settings):
-            if earlier.name.casefold() == written.name.casefold():
-                raise InputError(
-                    where, f"{key}.name", written.name, f"a name of its own (setting[{j + 1}] has it)"
-                )
-        covered: dict[str, int] = {}
-        calls: list[Call] = []
-        for j, use in enumerate(written.call):
-            here = f"{key}.call[{j + 1}]"
-            call = _call(use, source, offence, here)
-            for region in call.ball:
-                if region in covered:
-                    raise InputError(
-                        where,
-                        f"{here}.call",
-                        use.call,
-                        f"one call per region (call[{covered[region]}] has {region})",
-                    )
-                covered[region] = j + 1
-            calls.append(call)
-        settings.append(Setting(name=written.name, calls=tuple(calls)))
-    return tuple(settings)
+def _level(file: _File, source: Source) -> Level | None:
+    """The level a scenario names, None when it names none. Raises InputError listing the levels."""
+    if file.level is None:
+        return None
+    found = level_source(file.level, source)
+    return level_from(read_toml(found), found)
 
 
 def scenario_from(data: Table, source: Source) -> Scenario:
@@ -215,11 +149,18 @@ def scenario_from(data: Table, source: Source) -> Scenario:
     rules = change_rules(rules_from(read_toml(rules_source), str(rules_source)), file.rules_changes, where)
 
     model_path = configs_root() / "model" / "constants.toml"
-    model_source = Source(model_path, shown_path(model_path), source.read)
+    model_source = Source(model_path, shown_path(model_path), source.read, source.held)
     known = constants_from(read_toml(model_source), str(model_source))
+    level = _level(file, source)
+    known = known if level is None else level.over(known)
     constants = override(known, file.constants, where, file.beyond_range)
+    if file.shot_table is not None:
+        shot_table = load_shot_table(file.shot_table, source)
+    elif level is not None:
+        shot_table = level.shifted_table(constants["rim_range_m"])
+    else:
+        raise MissingInput(where, "shot_table", "the name or path of a shot table, or a level")
 
-    shot_table = load_shot_table(file.shot_table, source)
     teams: list[Team] = []
     for name, key in ((file.offence.team, "offence.team"), (file.defence.team, "defence.team")):
         team_source = resolve(name, "teams", source, key)
@@ -227,16 +168,17 @@ def scenario_from(data: Table, source: Source) -> Scenario:
     offence, defence = teams
     alignment_source = resolve(file.offence.alignment, "alignments", source, "offence.alignment")
     alignment = alignment_from(read_toml(alignment_source), str(alignment_source))
-    zone_source = resolve(file.defence.zone, "zones", source, "defence.zone")
-    zone = zone_from(read_toml(zone_source), str(zone_source))
-    zone = zone.model_copy(
-        update={"options": choose(zone.options, file.defence.options, where, "defence.options")}
-    )
+    home = defence_from(file.defence.zone, file.defence.options, file.defence.policy, source, "defence")
+    matchups = read_matchups(file.defence.matchups, defence, offence, where)
+    settings = settings_from(file.setting, home, source, offence)
+    zones = [home.zone, *(setting.zone for setting in settings if setting.zone is not None)]
+    check_matchups(matchups, zones, defence, where)
 
     return Scenario(
         title=file.title,
         path=source.path,
-        level=file.level,
+        level=None if level is None else level.name,
+        published={} if level is None else level.published,
         rules=rules,
         constants=constants,
         beyond_range=file.beyond_range,
@@ -248,10 +190,12 @@ def scenario_from(data: Table, source: Source) -> Scenario:
         offence_team=offence,
         alignment=alignment,
         defence_team=defence,
-        zone=zone,
-        zone_options=chosen(zone.options),
+        zone=home.zone,
+        zone_options=chosen(home.zone.options),
+        policy=home.policy,
+        matchups=matchups,
         game=file.game,
-        settings=_settings(file, source, offence),
+        settings=settings,
         files=tuple(dict.fromkeys(source.read)),
     )
 
@@ -269,6 +213,6 @@ def load_scenario(path: FileName) -> Scenario:
 
 def config_hash(scenario: Scenario) -> str:
     """SHA-256 (hexadecimal) of all resolved inputs as canonical JSON; where the files lie does not matter."""
-    data = scenario.model_dump(mode="json", exclude={"path", "files"})
+    data = scenario.model_dump(mode="json", exclude={"path", "files", "published"})
     text = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256(text.encode("utf-8")).hexdigest()

@@ -10,6 +10,7 @@ from engine.errors import InputError
 from engine.inputs import defaults
 from engine.inputs.base import Frozen, Real, Shirt, Table, Text, Whole, not_allowed, parse, tables
 from engine.inputs.files import FileName, Source, read_toml, resolve
+from engine.inputs.levels import load_level
 from engine.inputs.shots import ShotTable, load_shot_table
 
 N_LINEUP = 5
@@ -148,11 +149,16 @@ def _check(team: Team, where: str) -> Team:
 
 
 def team_from(data: Table, source: Source) -> Team:
-    """A team from a table; shot tables are found beside ``source``. Raises InputError."""
+    """A team from a table; shot tables are found beside ``source``. Raises InputError.
+
+    Where the file names its level, a player who lacks a number has the average of that level.
+    """
     where = str(source)
+    named = data.get("level")
+    average = load_level(named, source).players.numbers() if isinstance(named, str) else {}
     players: list[Table] = []
     for i, written in enumerate(tables(data, "player", where)):
-        player = dict(written)
+        player = {**average, **written}
         key = f"player[{i + 1}].shot_table"
         if "shot_table" in player:
             if not isinstance(player["shot_table"], str):

@@ -1,31 +1,68 @@
-"""The base 2-3 as data: what each role does for every ball region and moment (configs/zones/*.toml)."""
+"""Base defences as data: what each role does for every ball region and moment (configs/zones/*.toml).
+
+Zones, man-to-man and mixtures of the two are written alike; the key and the folder are called zone.
+"""
 
 from __future__ import annotations
 
-from pydantic import Field
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
 
 from engine.errors import InputError, MissingInput
 from engine.inputs import defaults
-from engine.inputs.base import Frozen, Table, Text, check_keys, parse, plain, tables
+from engine.inputs.base import (
+    Frozen,
+    Table,
+    Text,
+    Whole,
+    check_keys,
+    known_keys,
+    one_of,
+    parse,
+    plain,
+    tables,
+)
 from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.places import (
-    ROLES,
+    OWN_MAN,
     Entry,
     Moments,
     Option,
     Options,
     Regions,
-    Role,
     RowOption,
     check_choices,
     check_row_options,
     entry_table,
     row_option_table,
 )
+from engine.inputs.roles import (
+    N_ROLES,
+    AnyRole,
+    RoleName,
+    check_pairs,
+    check_positions,
+    check_role,
+    holders,
+    persons_of,
+)
+from engine.inputs.team import ZONE_PLACES
 from engine.state import REGIONS
 
-#: A wing may be described by these instead of "settled".
+#: A wing may be described by these instead of "settled", where the defence has a bump.
 BUMP_MOMENTS = ("before_bump", "after_bump", "reversal")
+#: What only a defence with a bump can do.
+_ONLY_WITH_BUMP = ("before_bump", "after_bump")
+#: Everybody has taken a man.
+MATCHED = "matched"
+#: When a zone takes men.
+MATCH_UPS = ("first_pass",)
+
+Roles = Annotated[
+    tuple[RoleName, ...],
+    Field(min_length=N_ROLES, max_length=N_ROLES, description="the five roles of the defence"),
+]
 
 
 class ZoneRow(Frozen):
@@ -38,15 +75,40 @@ class ZoneRow(Frozen):
 
 
 class Zone(Frozen):
-    """A 2-3: slides by ball region and moment, with options."""
+    """A base defence: slides by ball region and moment, with options.
+
+    ``roles``: five names; near_x and far_x swap with the ball's side and are held by right_x and left_x.
+    ``persons``: person -> position 1 to 5 in the defending team's lineup; empty where the persons are the
+    five places of a team's ``zone_places``, which then say who is who. ``bump_role``: who comes over to the
+    wing, None without a bump. ``guards``: person -> position 1 to 5 of the attacker whom he guards, empty
+    in a zone. ``match_up``: "first_pass" where the zone takes men after the first pass, else None.
+    """
 
     name: Text
     title: Text
     source: Text
-    roles: tuple[Role, ...] = Field(min_length=5, max_length=5, description="the five roles of a 2-3")
-    bump_role: Role = Field(description="the role that comes over to the wing")
+    roles: Roles
+    persons: dict[str, Whole] = Field(
+        default_factory=dict, description="person = position 1 to 5 in the defence's lineup"
+    )
+    bump_role: AnyRole | None = Field(default=None, description="the role that comes over to the wing")
+    guards: dict[str, Whole] = Field(
+        default_factory=dict, description="person = position 1 to 5 of the attacker he guards"
+    )
+    match_up: Annotated[str, Field(strict=True), AfterValidator(one_of(MATCH_UPS))] | None = Field(
+        default=None, description="when the zone takes men"
+    )
     options: Options = Field(default_factory=dict, description="choices of this file")
     rows: tuple[ZoneRow, ...] = Field(alias="row", description="slides")
+
+    @property
+    def has_men(self) -> bool:
+        """Whether anybody ever has a man of his own: from the start, or after matching up."""
+        return bool(self.guards) or self.match_up is not None
+
+
+class _Roles(Frozen):
+    roles: Roles
 
 
 def chosen(options: dict[str, Option]) -> dict[str, str]:
@@ -54,17 +116,80 @@ def chosen(options: dict[str, Option]) -> dict[str, str]:
     return {name: option.use for name, option in options.items()}
 
 
+def _roles(data: Table, where: str) -> tuple[str, ...]:
+    """The five roles, before anything that is named after them is read."""
+    roles = parse(_Roles, {k: v for k, v in data.items() if k == "roles"}, where).roles
+    for i, role in enumerate(roles):
+        if role in roles[:i]:
+            raise InputError(where, f"roles[{i + 1}]", role, "five different role names, each once")
+    check_pairs(roles, where)
+    for i, role in enumerate(roles):
+        for person in holders(role):
+            if any(person in holders(other) and not _paired(role, other) for other in roles[:i]):
+                raise InputError(
+                    where, f"roles[{i + 1}]", role, f"another name ({person} already is a person)"
+                )
+    return roles
+
+
+def _paired(role: str, other: str) -> bool:
+    return {role.partition("_")[0], other.partition("_")[0]} == {"near", "far"}
+
+
+def _check_people(zone: Zone, where: str) -> None:
+    persons = persons_of(zone.roles)
+    if zone.bump_role is not None:
+        check_role(zone.bump_role, zone.roles, where, "bump_role")
+    if zone.persons:
+        check_positions(zone.persons, persons, where, "persons", complete=True)
+    elif set(persons) != set(ZONE_PLACES):
+        raise MissingInput(
+            where, "persons", f"a table person = position 1 to 5 in the lineup, for {', '.join(persons)}"
+        )
+    check_positions(zone.guards, persons, where, "guards", complete=False)
+    if zone.guards and zone.match_up is not None:
+        allowed = "only without [guards]: either a man for each from the start, or after matching up"
+        raise InputError(where, "match_up", zone.match_up, allowed)
+
+
+def _check_moments(row: ZoneRow, zone: Zone, where: str, key: str) -> None:
+    for moment in row.moment:
+        if zone.bump_role is None and moment in _ONLY_WITH_BUMP:
+            allowed = "settled, reversal or matched where the defence has no bump_role"
+            raise InputError(where, f"{key}.moment", moment, allowed)
+        if zone.match_up is None and moment == MATCHED:
+            raise InputError(where, f"{key}.moment", moment, "only in a defence with match_up")
+
+
+def _check_own_men(row: ZoneRow, zone: Zone, where: str, key: str) -> None:
+    """Who guards his own man must have one: by [guards], or because all have just taken a man."""
+    if set(row.moment) == {MATCHED}:
+        return
+    entries = [(f"{key}.{role}", role, entry) for role, entry in row.entries.items()]
+    entries += [(f"{key}.option[{i + 1}]", o.role, o.entry) for i, o in enumerate(row.option)]
+    for here, role, entry in entries:
+        if entry.job != OWN_MAN:
+            continue
+        if not zone.guards:
+            allowed = f'another job, or a table [guards], or moment = "{MATCHED}" alone'
+            raise InputError(where, f"{here}.job", entry.job, allowed)
+        for person in holders(role):
+            if person not in zone.guards:
+                allowed = f"the position of the attacker he guards ({here} does {OWN_MAN})"
+                raise MissingInput(where, f"guards.{person}", allowed)
+
+
 def _check(zone: Zone, where: str) -> Zone:
-    for i, role in enumerate(zone.roles):
-        if role in zone.roles[:i]:
-            raise InputError(where, f"roles[{i + 1}]", role, f"each of {', '.join(ROLES)} once")
+    _check_people(zone, where)
     covered: dict[tuple[str, str], int] = {}
     for i, row in enumerate(zone.rows):
         key = f"row[{i + 1}]"
         for role in zone.roles:
             if role not in row.entries:
                 raise MissingInput(where, f"{key}.{role}", "an entry for every role")
-        check_row_options(row.option, zone.options, where, f"{key}.option")
+        check_row_options(row.option, zone.options, zone.roles, where, f"{key}.option")
+        _check_moments(row, zone, where, key)
+        _check_own_men(row, zone, where, key)
         for region in row.ball:
             for moment in row.moment:
                 if (region, moment) in covered:
@@ -77,9 +202,9 @@ def _check(zone: Zone, where: str) -> Zone:
                 covered[region, moment] = i + 1
     check_choices([item for row in zone.rows for item in row.option], zone.options, where)
     for region in REGIONS:
-        if (region, "settled") in covered:
+        if (region, defaults.MOMENT) in covered:
             continue
-        if region != "wing":
+        if region != "wing" or zone.bump_role is None:
             raise MissingInput(
                 where, f'a row with ball = "{region}"', "slides for every ball region, settled"
             )
@@ -90,18 +215,22 @@ def _check(zone: Zone, where: str) -> Zone:
                     f'a row with ball = "wing", moment = "{moment}"',
                     f"the wing settled, or {', '.join(BUMP_MOMENTS)}",
                 )
+    if set(persons_of(zone.roles)) == set(ZONE_PLACES):
+        return zone.model_copy(update={"persons": {}})  # the team's zone_places say who is who
     return zone
 
 
 def zone_from(data: Table, where: str) -> Zone:
-    """A zone from a table. Raises InputError."""
+    """A defence from a table. Raises InputError."""
+    check_keys(data, known_keys(Zone), where, "")
+    roles = _roles(data, where)
     rows: list[Table] = []
     for i, row in enumerate(tables(data, "row", where)):
         key = f"row[{i + 1}]"
-        check_keys(row, ("ball", "moment", "option", *ROLES), where, key)
+        check_keys(row, ("ball", "moment", "option", *roles), where, key)
         table: Table = {name: row[name] for name in ("ball", "moment") if name in row}
         table["entries"] = {
-            role: entry_table(row[role], where, f"{key}.{plain(role)}") for role in ROLES if role in row
+            role: entry_table(row[role], where, f"{key}.{plain(role)}") for role in roles if role in row
         }
         table["option"] = [
             row_option_table(item, where, f"{key}.option[{j + 1}]")
@@ -112,7 +241,7 @@ def zone_from(data: Table, where: str) -> Zone:
 
 
 def load_zone(name_or_path: FileName, beside: Source | None = None, key: str = "zone") -> Zone:
-    """Load a zone by name (configs/zones) or path.
+    """Load a base defence by name (configs/zones) or path.
 
     Raises InputError: one line with file, key, value and what is allowed.
     """

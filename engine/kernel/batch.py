@@ -19,6 +19,7 @@ import numpy as np
 
 from engine.kernel.jit import njit
 from engine.kernel.possession import begin, play_possession, step
+from engine.policies.coded import functions_of
 from engine.state import N_RECORD, OVER, SCRATCH
 
 EVERY_CALL = 7  # the record keeps the spots of this many calls; later ones are suppressed
@@ -42,20 +43,20 @@ PLAY, BEGIN, STEP = range(3)
 
 def _make_entry(stamp: int) -> Callable[..., Any]:
     @njit(cache=True, nogil=True)
-    def entry(worlds, scratches, command, seed, numbers, records, max_calls):
+    def entry(worlds, scratches, where, ask, command, seed, numbers, records, max_calls):
         w = worlds[0]
         c = scratches[0]
         if stamp == 0:
             return
         if command == PLAY:
             for i in range(numbers.shape[0]):
-                play_possession(w, c, seed, numbers[i], np.uint64(0), max_calls)
+                play_possession(w, c, where, ask, seed, numbers[i], np.uint64(0), max_calls)
                 for j in range(N_RECORD):
                     records[i, j] = c.record[j]
         elif command == BEGIN:
             begin(w, c, seed, numbers[0], np.uint64(0), max_calls)
         else:
-            step(w, c)
+            step(w, c, where, ask)
 
     return entry
 
@@ -84,7 +85,8 @@ def play_list(
     ``scratch`` is the worker's own working record (new_scratch), made here if not given.
     """
     c = scratch if scratch is not None else new_scratch()
-    _entry()(world, c, PLAY, np.uint64(seed), numbers.astype(np.uint64), records, max_calls)
+    where, ask = functions_of(int(world["policy"][0]))
+    _entry()(world, c, where, ask, PLAY, np.uint64(seed), numbers.astype(np.uint64), records, max_calls)
 
 
 def play_block(
@@ -119,12 +121,13 @@ def trace_possession(world: np.ndarray, seed: int, index: int, max_calls: int = 
     """Replays one possession through the batch's own compiled step, copying the state after each step."""
     c = new_scratch()
     entry = _entry()
+    where, ask = functions_of(int(world["policy"][0]))
     number = np.array([index], np.uint64)
     records = np.zeros((1, N_RECORD), np.int32)
     states, agents, events, options = [], [], [], []
     command = BEGIN
     while True:
-        entry(world, c, command, np.uint64(seed), number, records, max_calls)
+        entry(world, c, where, ask, command, np.uint64(seed), number, records, max_calls)
         command = STEP
         states.append(c["s"][0].copy())
         agents.append(c["agents"][0].copy())

@@ -10,10 +10,11 @@ from __future__ import annotations
 import math
 
 from engine.kernel import draws
+from engine.kernel.drives import ahead_points, weigh_drives
 from engine.kernel.jit import njit
 from engine.kernel.log import EV, event, option
-from engine.kernel.motion import clip, cover_m, distance, logistic, point_to_segment, region_at
-from engine.kernel.near import FAR_AWAY, help_gap, side_index
+from engine.kernel.motion import clip, distance, logistic, region_at
+from engine.kernel.near import help_gap, side_index
 from engine.kernel.offence import spot_of
 from engine.kernel.passing import BOUNCE, DIRECT, OVER_TOP, lane_risk, pass_speed, pressure, start_pass
 from engine.kernel.shooting import effective_gap, is_three, shot_value
@@ -50,8 +51,6 @@ LOW_POST = REGIONS.index("low_post")
 LANE = REGIONS.index("lane")
 NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
-N_DRIVES = 5
-DRIVE_TURN = math.radians(28.0)
 FARTHEST_SHOT_M = 9.2
 EV_DRIVE = EV["drive"]
 EV_RETREAT = EV["retreat"]
@@ -71,84 +70,17 @@ def time_left(w, c):
 
 
 @njit
-def hold_value(w, left_s, held_s):
-    """Points the attack is worth if it goes on: falls to nothing with the clock, and as the ball sticks."""
+def hold_value(w, patience, left_s, held_s):
+    """Points the attack is worth if it goes on: falls to nothing with the clock, and as the ball sticks.
+
+    ``patience`` (share, about 1) is this possession's own: some attacks run a play out, others shoot early.
+    """
     k = w.k
     if left_s <= 0.8:
         return 0.0
-    return k.hold_value_points * (1.0 - math.exp(-(left_s - 0.8) / k.hold_tau_s)) - (
+    return patience * k.hold_value_points * (1.0 - math.exp(-(left_s - 0.8) / k.hold_tau_s)) - (
         k.hold_stale_points_per_s * held_s
     )
-
-
-@njit
-def ahead_points(w, c, x, y, receiver, time_s):
-    """Points that a numbers advantage adds to the ball at (x, y) metres in ``time_s``.
-
-    Attackers less defenders on the rim's side of the ball, each defender as near as he can have run by
-    then; 0 to 2 more count, and count the more the nearer the ball is to the rim.
-    """
-    k = w.k
-    d = distance(x, y, 0.0, 0.0)
-    if d > k.numbers_reach_m:
-        return 0.0
-    n = 1
-    for i in range(N_SIDE):
-        a = c.agents[i]
-        if i != receiver and distance(a.x, a.y, 0.0, 0.0) < d:
-            n += 1
-        b = c.agents[i + N_SIDE]
-        back = cover_m(time_s - k.reaction_s, w.players[i + N_SIDE].top_speed_mps, k.sprint_tau_s)
-        if distance(b.x, b.y, 0.0, 0.0) - back < d + 0.5:
-            n -= 1
-    if n <= 0:
-        return 0.0
-    more = 1.0 if n == 1 else 2.0
-    return more * k.numbers_value_points * (1.0 - d / k.numbers_reach_m)
-
-
-@njit
-def weigh_drives(w, c, hold, left_s):
-    """Values and goals of five drives fanned around the line to the rim."""
-    s = c.s
-    k = w.k
-    a = c.agents[s.handler]
-    p = w.players[s.handler]
-    d_rim = distance(a.x, a.y, 0.0, 0.0)
-    base = math.atan2(-a.y, -a.x)
-    length = clip(d_rim - 0.6, 0.3, k.drive_length_m)
-    speed = p.top_speed_mps * k.dribble_speed_share * 0.7
-    time_s = length / speed
-    ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
-    for m in range(N_DRIVES):
-        angle = base + (m - 2) * DRIVE_TURN
-        gx = a.x + length * math.cos(angle)
-        gy = a.y + length * math.sin(angle)
-        gx = clip(gx, -w.rules.half_width_m + 0.5, w.rules.half_width_m - 0.5)
-        gy = clip(gy, w.rules.baseline_y_m + 0.5, w.rules.half_y_m)
-        clear = FAR_AWAY
-        for i in range(N_SIDE, 2 * N_SIDE):
-            b = c.agents[i]
-            d, f = point_to_segment(b.x, b.y, a.x, a.y, gx, gy)
-            if f < 0.02 and d > 0.4:
-                continue
-            run_s = f * time_s - k.reaction_s
-            if run_s > 0.0:
-                if d - 0.5 * run_s * w.players[i].slide_mps >= clear:
-                    continue
-                d -= 0.5 * cover_m(run_s, w.players[i].slide_mps, k.slide_tau_s)
-            if d < clear:
-                clear = d
-        beat = logistic((clear - k.drive_clear_m + k.drive_handle_m * (p.handle - 0.5)) / k.drive_width_m)
-        d_end = distance(gx, gy, 0.0, 0.0)
-        gap = help_gap(w, c, gx, gy, time_s + k.reaction_s + 0.5 * k.rim_release_s, -1)
-        shot = shot_value(w, s.handler, d_end, gap, is_three(w, gx, gy), left_s, True)
-        # a drive that leads to no better shot has only used up the dribble among defenders
-        end = shot if shot > hold else hold - k.drive_penalty_points
-        end += ahead
-        c.option_value[OPT_DRIVE + m] = beat * end + (1.0 - beat) * (hold - k.drive_stopped_points)
-        c.option_a[OPT_DRIVE + m] = gx
-        c.option_b[OPT_DRIVE + m] = gy
 
 
 @njit
@@ -175,7 +107,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
         y = ru.half_y_m - 0.3
     d_rim = distance(x, y, 0.0, 0.0)
     gap = help_gap(w, c, x, y, time_s + 0.6 * k.shot_release_s, -1)
-    worth = hold_value(w, left_s - time_s, 0.0) + k.movement_points
+    worth = hold_value(w, s.patience, left_s - time_s, 0.0) + k.movement_points
     region = region_at(w, x, y)
     if region == HIGH_POST or region == ELBOW:
         worth += k.middle_touch_points
@@ -297,7 +229,7 @@ def decide(w, c):
     if s.action == DRIBBLE_TO:
         s.stale_t = s.t
     held = s.t - s.stale_t
-    hold = hold_value(w, left, held)
+    hold = hold_value(w, s.patience, left, held)
     if trapped:
         hold -= k.trap_dread_points
     elif s.trap_phase == TRAP_AFTER:
@@ -406,6 +338,7 @@ def act(w, c, chosen):
         start_pass(w, c, j, kind, x, c.option_b[chosen])
     else:
         if s.action != DRIVE and chosen < OPT_RETREAT:
+            s.drive_t = s.t
             add(c, COL_drives, 1)
             event(c, EV_DRIVE, s.handler, -1, c.option_value[chosen], a.x, a.y)
         if chosen == OPT_RETREAT:
@@ -417,6 +350,10 @@ def act(w, c, chosen):
         else:
             s.action = DRIVE
         s.dribble = DRIBBLING
-        s.action_t = s.t
         s.goal_x = c.option_a[chosen]
         s.goal_y = c.option_b[chosen]
+        s.end_x = s.goal_x
+        s.end_y = s.goal_y
+        if chosen < OPT_RETREAT:
+            s.end_x = c.drive_end[chosen - OPT_DRIVE, 0]
+            s.end_y = c.drive_end[chosen - OPT_DRIVE, 1]

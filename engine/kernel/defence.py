@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-from engine.kernel.motion import EPSILON, clip, distance, point_to_segment
+from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, toward_rim
 from engine.kernel.near import FAR_AWAY, NEVER, nearest_attacker, side_index
-from engine.kernel.rows import adopt_now
+from engine.kernel.rows import MATCHED, adopt_now
 from engine.kernel.shooting import table_logit
-from engine.policies.jobs import BEHIND, DENY, FRONT, IF_SHOOTER, ON_BALL, TRAP
+from engine.policies.jobs import BEHIND, DENY, FRONT, IF_SHOOTER, ON_BALL, OWN_MAN, TRAP
 from engine.state import (
+    DRIVE,
     HELD,
     LOOSE,
     N_SIDE,
@@ -31,15 +32,6 @@ def place_target(a, x, y):
     """Sets the target point of an agent."""
     a.tx = x
     a.ty = y
-
-
-@njit
-def toward_rim(x, y, gap_m):
-    """The point ``gap_m`` from (x, y) on the way to the rim."""
-    d = math.sqrt(x * x + y * y)
-    if d < gap_m + 0.3:
-        return x * 0.5, y * 0.5
-    return x - x / d * gap_m, y - y / d * gap_m
 
 
 @njit
@@ -88,6 +80,39 @@ def trap_point(w, c, i, fx, fy):
 
 
 @njit
+def ball_man(c, a):
+    """The attacker who, as this defender believes, has the ball or is getting it; -1 nobody."""
+    s = c.s
+    if a.focus == 1:
+        return s.passer
+    if a.focus == 2:
+        return a.guess_who
+    if s.mode == PASS_FLIGHT:
+        return s.target
+    if s.mode == LOOSE or s.mode == SHOT_FLIGHT:
+        return -1
+    return s.handler
+
+
+@njit
+def off_ball_place(w, c, man, sag, fx, fy):
+    """Place (metres) of who guards a man without the ball: denies one pass away, sags into help farther off.
+
+    Common practice, no source: between ball and man when the pass is short; the farther his man is from the
+    ball, the more toward the middle of the line from the ball to the rim.
+    """
+    k = w.k
+    m = c.agents[man]
+    d = distance(fx, fy, m.x, m.y)
+    share = 0.5 if d < EPSILON else clip(k.man_deny_m / d, 0.0, 0.5)
+    x, y = toward_rim(m.x + (fx - m.x) * share, m.y + (fy - m.y) * share, 0.5)
+    far = clip((d - k.man_one_pass_m) / (k.man_two_pass_m - k.man_one_pass_m), 0.0, 1.0) * sag
+    hx = m.x + k.man_help_share * (0.5 * fx - m.x)
+    hy = m.y + k.man_help_share * (0.5 * fy - m.y)
+    return x + far * (hx - x), y + far * (hy - y)
+
+
+@njit
 def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
     """Target of defender ``i`` for table entry ``e`` (metres), ball believed at (fx, fy)."""
     s = c.s
@@ -96,7 +121,18 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
     px = e.x_m * near
     py = e.y_m
     kind = e.kind
-    if kind == ON_BALL or (kind == IF_SHOOTER and shooter_ok):
+    if kind == OWN_MAN:
+        man = c.guards[i - N_SIDE]
+        if man < 0:
+            place_target(a, px, py)
+            return
+        if man != ball_man(c, a):
+            x, y = off_ball_place(w, c, man, e.toward_ball, fx, fy)
+            place_target(a, x, y)
+            return
+    if kind == ON_BALL or kind == OWN_MAN or (kind == IF_SHOOTER and shooter_ok):
+        if s.action == DRIVE and s.begun < s.drive_t + k.reaction_s * k.dribble_reaction_share:
+            return  # the first step is the driver's: he still guards the place where he stood
         gap = k.on_ball_gap_m
         if not shooter_ok:
             gap = k.off_shooter_gap_m
@@ -162,7 +198,9 @@ def box_out(w, c, i):
         place_target(a, 0.0, 1.0)
         return
     r = 1.8
-    man = nearest_attacker(c, a.x, a.y, 3.0, -1)
+    man = c.guards[i - N_SIDE]
+    if man < 0 or distance(a.x, a.y, c.agents[man].x, c.agents[man].y) > 4.0:
+        man = nearest_attacker(c, a.x, a.y, 3.0, -1)
     if man >= 0:
         m = c.agents[man]
         bx, by = toward_rim(m.x, m.y, 0.7)
@@ -213,8 +251,7 @@ def defence_targets(w, c):
             and s.begun < s.trap_t + (w.calls[s.trap_call].disguise_s + k.second_trapper_delay_s)
         )
         if covering and not disguised and not late:
-            role = w.role_of[side_index(s.trap_side), person]
-            e = w.call_entries[s.trap_call, role]
+            e = w.call_entries[s.trap_call, c.trap_entry[person]]
             if trapping or e.kind != TRAP:
                 a.job = e.job
                 entry_target(w, c, i, e, s.trap_side, fx, fy, True)
@@ -222,7 +259,7 @@ def defence_targets(w, c):
                 a.sliding = 0
                 continue
         role = w.role_of[side_index(a.side), person]
-        e = w.slides[a.region, a.moment, role]
+        e = w.slides[a.region, MATCHED if s.matched == 1 else a.moment, role]
         a.job = e.job
         entry_target(w, c, i, e, a.side, fx, fy, shooter_ok)
         if a.gamble == 1 and s.mode == PASS_FLIGHT:

@@ -147,6 +147,15 @@ def inside(w, x, y):
 
 
 @njit
+def toward_rim(x, y, gap_m):
+    """The point ``gap_m`` from (x, y) on the way to the rim."""
+    d = math.sqrt(x * x + y * y)
+    if d < gap_m + 0.3:
+        return x * 0.5, y * 0.5
+    return x - x / d * gap_m, y - y / d * gap_m
+
+
+@njit
 def point_to_segment(px, py, ax, ay, bx, by):
     """(distance, share along a-b of the nearest point) from p to the segment a-b."""
     dx = bx - ax

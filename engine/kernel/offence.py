@@ -271,6 +271,9 @@ def with_ball(w, c):
         a.ty = a.y
         a.speed_share = 0.5
         return
+    if s.action == DRIVE and distance(a.x, a.y, s.goal_x, s.goal_y) < k.arrival_radius_m:
+        s.goal_x = s.end_x  # past the defender: to the rim
+        s.goal_y = s.end_y
     a.tx = s.goal_x
     a.ty = s.goal_y
     share = k.dribble_speed_share * (0.9 + 0.2 * w.players[s.handler].handle)

@@ -14,7 +14,16 @@ from engine.kernel.jit import njit
 from engine.kernel.log import EV, event
 from engine.kernel.motion import clip, cover_m, distance, inside, point_to_segment, region_at
 from engine.kernel.near import BEYOND, NEVER, nearest_defender, touch_chance
-from engine.kernel.rows import BEFORE_BUMP, CORNER, WING, next_moment, read_pass, set_row, side_of
+from engine.kernel.rows import (
+    BEFORE_BUMP,
+    CORNER,
+    WING,
+    match_men,
+    next_moment,
+    read_pass,
+    set_row,
+    side_of,
+)
 from engine.kernel.tally import (
     COL_deflections,
     COL_missed_bump_catches,
@@ -31,6 +40,7 @@ from engine.state import (
     DEAD,
     HELD,
     LOOSE,
+    MOST_SHADOW_SETTINGS,
     N_SIDE,
     PASS_FLIGHT,
     PASS_WINDUP,
@@ -227,11 +237,14 @@ def release_pass(w, c):
     s.pass_x1 = tx + error * math.cos(TWO_PI * u1)
     s.pass_y1 = ty + error * math.sin(TWO_PI * u1)
     s.mode = PASS_FLIGHT
+    s.pass_share = 0.0
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
         b.touch_u, _, _, _ = draws.uniforms(s, draws.TOUCH, i, 0, s.n_passes)
         if b.focus == 0:
             b.focus = 1
+    if w.match_up == 1 and (s.matched == 0 or near != s.near):
+        match_men(c)
     set_row(w, c, region, moment, near, 1.0)
     add(c, COL_passes, 1)
     add(c, COL_skips, s.pass_is_skip)
@@ -243,12 +256,12 @@ def fly(w, c):
     """One step of a pass in flight: FLYING, CAUGHT, STOLEN (``s.target`` = thief), LOOSE_BALL or OUT_BALL."""
     s = c.s
     k = w.k
-    dt = k.time_step_s
     total = s.arrive_t - s.release_t
-    f0 = clip((s.t - dt - s.release_t) / total, 0.0, 1.0) if total > 1e-9 else 1.0
+    f0 = s.pass_share  # all of the flight since the last step, the stretch of the release step with it
     f1 = clip((s.t - s.release_t) / total, 0.0, 1.0) if total > 1e-9 else 1.0
     if s.now >= s.arrive_t:
         f1 = 1.0
+    s.pass_share = f1
     ax = s.pass_x0 + f0 * (s.pass_x1 - s.pass_x0)
     ay = s.pass_y0 + f0 * (s.pass_y1 - s.pass_y0)
     bx = s.pass_x0 + f1 * (s.pass_x1 - s.pass_x0)
@@ -348,6 +361,8 @@ def take_ball(w, c, who):
     s.decide_t = s.t + k.catch_pause_s
     s.guarded_s = 0.0
     s.held_chance = 0
+    for i in range(MOST_SHADOW_SETTINGS):
+        c.shadow_held[i] = 0
     s.ball_x = a.x
     s.ball_y = a.y
     s.ball_z = CHEST_M

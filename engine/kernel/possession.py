@@ -7,6 +7,7 @@ trap; counts and hazards; the handler's decision if it is due; the trace.
 from __future__ import annotations
 
 from engine.kernel import draws
+from engine.kernel.coded import coded_call, coded_places
 from engine.kernel.decide import decide
 from engine.kernel.defence import defence_targets
 from engine.kernel.ending import (
@@ -30,7 +31,15 @@ from engine.kernel.rebound import settle_loose_ball
 from engine.kernel.restarts import ball_out, defensive_foul, stand, take_places
 from engine.kernel.rows import SETTLED, adopt_now, follow_ball
 from engine.kernel.shots import release_shot, shot_arrives
-from engine.kernel.tally import COL_overflow, COL_shot_clock_left_ms
+from engine.kernel.tally import (
+    COL_overflow,
+    COL_shot_clock_left_ms,
+    COL_steps_jog,
+    COL_steps_run,
+    COL_steps_sprint,
+    COL_steps_walk,
+    add,
+)
 from engine.kernel.trap import IN_AIR, chance, look_for_chances, trap_hazards, update_trap
 from engine.state import (
     DRIBBLE_TO,
@@ -38,6 +47,7 @@ from engine.state import (
     DRIVE,
     HELD,
     LOOSE,
+    MOST_SHADOWS,
     N_RECORD,
     N_SIDE,
     OVER,
@@ -69,6 +79,11 @@ def reset(w, c, seed, possession, branch, max_calls):
     c.record[COL_shot_clock_left_ms] = -1
     for i in range(N_SUBJECTS):
         c.chances[i] = 0
+    for i in range(MOST_SHADOWS):
+        c.shadow_chances[i] = 0
+    for i in range(N_SIDE):
+        c.guards[i] = -1
+        c.trap_entry[i] = 0
     s.seed = seed
     s.possession = possession
     s.branch = branch
@@ -86,7 +101,9 @@ def reset(w, c, seed, possession, branch, max_calls):
     s.dribble = 0
     s.goal_x = 0.0
     s.goal_y = 0.0
-    s.action_t = 0.0
+    s.drive_t = 0.0
+    s.end_x = 0.0
+    s.end_y = 0.0
     s.moment = SETTLED
     s.catch_t = 0.0
     s.stale_t = 0.0
@@ -98,6 +115,7 @@ def reset(w, c, seed, possession, branch, max_calls):
     s.release_t = 0.0
     s.arrive_t = 0.0
     s.release_pressure = 0
+    s.pass_share = 0.0
     s.pass_is_skip = 0
     s.pass_missed_bump = 0
     s.shot_three = 0
@@ -125,6 +143,8 @@ def reset(w, c, seed, possession, branch, max_calls):
     s.outcome_open = 0
     s.after_open = 0
     s.across = 0
+    s.matched = 0
+    s.patience = 1.0
     s.n_decisions = 0
     s.n_passes = 0
     s.n_shots = 0
@@ -144,6 +164,7 @@ def reset(w, c, seed, possession, branch, max_calls):
         a.focus = 0
         a.adopt_t = NEVER
         a.guess_t = NEVER
+        a.guess_who = -1
         a.gamble = 0
         a.touch_u = 1.0
         a.job = 0
@@ -158,7 +179,8 @@ def start(w, c):
     s = c.s
     k = w.k
     ru = w.rules
-    u0, u1, u2, _ = draws.uniforms(s, draws.START, 0, 0, 0)
+    u0, u1, u2, u3 = draws.uniforms(s, draws.START, 0, 0, 0)
+    s.patience = 1.0 + k.patience_spread * (2.0 * u3 - 1.0)
     s.near = 1 if u2 < 0.5 else -1
     s.region = TOP
     s.front = 1
@@ -318,6 +340,22 @@ def ball_hazards(w, c):
 
 
 @njit
+def count_speeds(c):
+    """Agent-steps of all ten by speed band, every step in which people move (bands: state.RECORD)."""
+    for i in range(2 * N_SIDE):
+        a = c.agents[i]
+        v2 = a.vx * a.vx + a.vy * a.vy
+        if v2 <= 1.0:
+            add(c, COL_steps_walk, 1)
+        elif v2 <= 9.0:
+            add(c, COL_steps_jog, 1)
+        elif v2 <= 49.0:
+            add(c, COL_steps_run, 1)
+        else:
+            add(c, COL_steps_sprint, 1)
+
+
+@njit
 def begin(w, c, seed, possession, branch, max_calls):
     """Sets a possession up: identity, places, first holder."""
     reset(w, c, seed, possession, branch, max_calls)
@@ -325,8 +363,12 @@ def begin(w, c, seed, possession, branch, max_calls):
 
 
 @njit
-def step(w, c):
-    """One step of the possession in ``c``; ``c.s.mode`` is OVER when it has ended."""
+def step(w, c, where, ask):
+    """One step of the possession in ``c``; ``c.s.mode`` is OVER when it has ended.
+
+    ``where`` and ``ask`` are the two functions of a coded policy (engine.policies.coded); a world without one
+    never asks them.
+    """
     s = c.s
     k = w.k
     ru = w.rules
@@ -343,7 +385,10 @@ def step(w, c):
             return
     offence_targets(w, c)
     defence_targets(w, c)
+    if w.policy_where == 1:
+        coded_places(w, c, where)
     move_all(w, c)
+    count_speeds(c)
     before = s.region
     caught = move_ball(w, c)
     if s.mode == OVER:
@@ -353,6 +398,8 @@ def step(w, c):
     if s.mode == OVER:
         return
     look_for_chances(w, c, caught, before)
+    if w.policy_call == 1:
+        coded_call(w, c, ask)
     counts(w, c)
     if s.mode == OVER:
         return
@@ -368,8 +415,8 @@ def step(w, c):
 
 
 @njit
-def play_possession(w, c, seed, possession, branch, max_calls):
+def play_possession(w, c, where, ask, seed, possession, branch, max_calls):
     """Plays one possession to its end into ``c.record``."""
     begin(w, c, seed, possession, branch, max_calls)
     while c.s.mode != OVER:
-        step(w, c)
+        step(w, c, where, ask)

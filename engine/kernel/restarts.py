@@ -15,14 +15,18 @@ from engine.kernel.ending import (
 )
 from engine.kernel.jit import njit
 from engine.kernel.log import EV, event
+from engine.kernel.motion import toward_rim
 from engine.kernel.near import NEVER, side_index
 from engine.kernel.offence import jitter, spot_of
 from engine.kernel.passing import take_ball
 from engine.kernel.rebound import FREE_THROW_KIND, start_rebound
-from engine.kernel.rows import SETTLED, TOP, adopt_now
+from engine.kernel.rows import SETTLED, TOP, adopt_now, own_men
 from engine.kernel.tally import COL_fouls, COL_fta, COL_ftm, COL_points, add
+from engine.policies.jobs import OWN_MAN
 from engine.state import N_SIDE, TRAP_NONE
 
+#: Dead ball: who guards a man stands this far from him, on the way to the rim.
+MAN_STAND_M = 1.5
 EV_FREE_THROW = EV["free_throw"]
 EV_FOUL = EV["foul"]
 EV_THROW_IN = EV["throw_in"]
@@ -49,6 +53,7 @@ def take_places(w, c):
     s.spot_side = s.near
     s.spot_t = NEVER
     jitter(w, c)
+    own_men(w, c)
     for i in range(N_SIDE):
         x, y = spot_of(w, c, i)
         stand(c, i, x, y)
@@ -61,6 +66,12 @@ def take_places(w, c):
         role = w.role_of[side_index(s.near), i - N_SIDE]
         e = w.slides[s.region, s.moment, role]
         stand(c, i, e.x_m * s.near, e.y_m)
+        man = c.guards[i - N_SIDE]
+        if man >= 0 and e.kind == OWN_MAN:
+            x, y = toward_rim(c.agents[man].x, c.agents[man].y, MAN_STAND_M)
+            if y > w.rules.half_y_m:
+                y = w.rules.half_y_m  # he waits on his own half
+            stand(c, i, x, y)
 
 
 @njit

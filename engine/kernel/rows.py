@@ -22,6 +22,7 @@ SETTLED = MOMENTS.index("settled")
 BEFORE_BUMP = MOMENTS.index("before_bump")
 AFTER_BUMP = MOMENTS.index("after_bump")
 REVERSAL = MOMENTS.index("reversal")
+MATCHED = MOMENTS.index("matched")
 BUMP_EVENT = EV["bump"]
 
 
@@ -119,7 +120,7 @@ def follow_ball(w, c):
         moment = next_moment(region, near, s.region, s.moment, s.near)
         set_row(w, c, region, moment, near, k.dribble_reaction_share)
         return
-    if region == WING and (s.moment == BEFORE_BUMP or s.moment == REVERSAL):
+    if w.rules.bump_role >= 0 and region == WING and (s.moment == BEFORE_BUMP or s.moment == REVERSAL):
         g = c.agents[person_in_role(w, c, w.rules.bump_role)]
         if distance(g.x, g.y, h.x, h.y) < k.bump_m:
             event(c, BUMP_EVENT, s.handler, -1, s.t - s.catch_t, h.x, h.y)
@@ -128,6 +129,54 @@ def follow_ball(w, c):
         d, _ = nearest_defender(c, h.x, h.y)
         if d < k.bump_m:
             set_row(w, c, region, SETTLED, near, k.dribble_reaction_share)
+
+
+@njit
+def own_men(w, c):
+    """Every defender has the man he has from the start, or none yet."""
+    c.s.matched = 0
+    for i in range(N_SIDE):
+        c.guards[i] = w.guards[i]
+        if w.guards[i] >= 0:
+            c.s.matched = 1
+
+
+@njit
+def match_men(c):
+    """Every defender takes a man: the nearest pair first, then the nearest of those left, five times."""
+    for i in range(N_SIDE):
+        c.guards[i] = -1
+    for _ in range(N_SIDE):
+        best = NEVER
+        who = 0
+        man = 0
+        for i in range(N_SIDE):
+            if c.guards[i] >= 0:
+                continue
+            a = c.agents[i + N_SIDE]
+            for j in range(N_SIDE):
+                taken = False
+                for other in range(N_SIDE):
+                    if c.guards[other] == j:
+                        taken = True
+                if taken:
+                    continue
+                d = distance(a.x, a.y, c.agents[j].x, c.agents[j].y)
+                if d < best:
+                    best = d
+                    who = i
+                    man = j
+        c.guards[who] = man
+    c.s.matched = 1
+
+
+@njit
+def all_have_men(c):
+    """True if no defender is without a man of his own."""
+    for i in range(N_SIDE):
+        if c.guards[i] < 0:
+            return False
+    return True
 
 
 @njit
@@ -160,10 +209,12 @@ def read_pass(w, c, target, x, y, fake):
             a.guess_region = region
             a.guess_moment = moment
             a.guess_side = near
+            a.guess_who = target
         else:
             other = int(u2 * N_SIDE)
             if other == target or other == s.handler:
                 other = (other + 1) % N_SIDE
+            a.guess_who = other
             b = c.agents[other]
             a.guess_x = b.x
             a.guess_y = b.y

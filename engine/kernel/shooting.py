@@ -88,10 +88,13 @@ def effective_gap(w, c, shooter, x, y):
 
 
 @njit
-def foul_probability(w, shooter, defender, distance_m, gap_m):
-    """Chance that a shot draws a foul: falls with the defender's distance, small far from the rim."""
+def foul_probability(w, clumsy, distance_m, gap_m):
+    """Chance that a shot draws a foul: falls with the defender's distance, small far from the rim.
+
+    ``clumsy`` is the defender's factor, 1.6 - 1.2 discipline, 1 for an average one.
+    """
     k = w.k
-    p = k.shot_foul_p * math.exp(-gap_m / k.shot_foul_scale_m) * (1.6 - 1.2 * w.players[defender].discipline)
+    p = k.shot_foul_p * math.exp(-gap_m / k.shot_foul_scale_m) * clumsy
     if distance_m > k.middle_range_m:
         return p * k.shot_foul_far_share
     if distance_m > k.rim_range_m:
@@ -116,7 +119,7 @@ def shot_value(w, player, distance_m, gap_m, three, clock_s, off_dribble):
     k = w.k
     p = make_probability(w, player, distance_m, gap_m, clock_s, off_dribble)
     points = 3.0 if three else 2.0
-    foul = foul_probability(w, player, N_SIDE, distance_m, gap_m)
+    foul = foul_probability(w, 1.0, distance_m, gap_m)
     return (1.0 - foul) * (p * points + (1.0 - p) * k.rebound_value_points) + foul * (
         p * (points + w.players[player].free_throw) + (1.0 - p) * points * w.players[player].free_throw
     )

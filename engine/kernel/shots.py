@@ -38,10 +38,13 @@ from engine.kernel.tally import (
     COL_fouls,
     COL_late_points,
     COL_late_shots,
+    COL_middle_attempts,
+    COL_middle_gap_mm,
     COL_open_threes,
     COL_points,
     COL_rim_after_call,
     COL_rim_attempts,
+    COL_rim_gap_mm,
     COL_rim_made,
     COL_rim_shot,
     COL_shooting_fouls,
@@ -49,6 +52,7 @@ from engine.kernel.tally import (
     COL_three_attempts,
     COL_three_gap_mm,
     COL_three_made,
+    COL_trapped_shot,
     add,
 )
 from engine.state import DRIBBLING, SHOT_BANDS_M, SHOT_FLIGHT, SHOT_WINDUP, STAY, TRAP_NONE
@@ -94,7 +98,8 @@ def release_shot(w, c):
     p = make_probability(w, s.handler, d, gap, clock_s, s.dribble == DRIBBLING)
     u0, u1, u2, u3 = draws.uniforms(s, draws.SHOT, 0, 0, s.n_shots)
     s.shot_three = 1 if three else 0
-    s.shot_foul = 1 if u1 < foul_probability(w, s.handler, who, d, gap) else 0
+    clumsy = 1.6 - 1.2 * w.players[who].discipline
+    s.shot_foul = 1 if u1 < foul_probability(w, clumsy, d, gap) else 0
     s.shot_result = MISS
     if s.shot_foul == 1:
         if u3 < p * k.and_one_make_share:
@@ -111,6 +116,7 @@ def release_shot(w, c):
             add(c, COL_rim_after_call, 1)
     is_open = plain_gap >= k.open_shot_m
     if s.outcome_open == 1:
+        c.record[COL_trapped_shot] = 1
         close_outcome(c, OUT_FOUL if s.shot_foul == 1 else OUT_OTHER)
     elif at_rim:
         close_after(c, AFTER_RIM)
@@ -149,6 +155,10 @@ def count_attempt(w, c, d, three, at_rim, gap_m, is_open):
     if at_rim:
         add(c, COL_rim_attempts, 1)
         add(c, COL_rim_made, made)
+        add(c, COL_rim_gap_mm, int(gap_m * 1000.0 + 0.5))
+    elif not three:
+        add(c, COL_middle_attempts, 1)
+        add(c, COL_middle_gap_mm, int(gap_m * 1000.0 + 0.5))
     if made == 1 and s.t - s.catch_t < 2.0 and s.n_catches > 0:
         add(c, COL_assisted, 1)
     if w.rules.shot_clock_s > 0.0 and s.clock_s < k.late_clock_s:

@@ -23,8 +23,17 @@ from engine.kernel.motion import distance
 from engine.kernel.near import FAR_AWAY, side_index
 from engine.kernel.offence import assign_break, reading_delay
 from engine.kernel.restarts import defensive_foul, throw_in
-from engine.kernel.rows import set_row
-from engine.kernel.tally import COL_call_spots, COL_first_call, COL_n_calls, COL_trap_set, add
+from engine.kernel.rows import all_have_men, match_men, set_row
+from engine.kernel.tally import (
+    COL_call_spots,
+    COL_escape,
+    COL_escape_skip,
+    COL_first_call,
+    COL_n_calls,
+    COL_shadow,
+    COL_trap_set,
+    add,
+)
 from engine.state import (
     DEAD,
     DRIBBLING,
@@ -66,7 +75,9 @@ def chance(w, c, trigger, handler, region, x, y):
     ``handler`` is who has, or will have, the ball in ``region`` at (x, y) metres.
     """
     s = c.s
-    if s.trap_phase != TRAP_NONE:
+    if w.n_shadows > 0:
+        shadow_chance(w, c, trigger, handler, region)
+    if s.trap_phase != TRAP_NONE or w.policy_call == 1:
         return
     for n in range(w.n_calls):
         call = w.calls[n]
@@ -82,6 +93,51 @@ def chance(w, c, trigger, handler, region, x, y):
 
 
 @njit
+def shadow_chance(w, c, trigger, handler, region):
+    """At home: notes which settings would make their first call now, by their own draws; makes none."""
+    for n in range(w.n_shadows):
+        one_shadow(w, c, n, trigger, handler, region)
+
+
+@njit
+def one_shadow(w, c, n, trigger, handler, region):
+    """One watched call's chance, exactly as ``chance`` would take it in its own setting."""
+    call = w.shadows[n]
+    bit = 1 << w.shadow_setting[n]
+    if w.shadow_regions[n, region] == 0 or (call.triggers & trigger) == 0:
+        return
+    if c.record[COL_shadow] & bit != 0:
+        return
+    if call.only_mask != 0 and (call.only_mask >> handler) & 1 == 0:
+        return
+    c.shadow_chances[n] += 1
+    u, _, _, _ = draws.uniforms(c.s, draws.CALL, call.subject, 0, c.shadow_chances[n])
+    if u < call.probability:
+        c.record[COL_shadow] |= bit
+
+
+@njit
+def look_for_held_shadows(w, c):
+    """As the count of a held ball for a setting's own calls: its first chance since the catch, for each."""
+    s = c.s
+    for n in range(w.n_shadows):
+        setting = w.shadow_setting[n]
+        if c.shadow_held[setting] == 0 and w.shadow_regions[n, s.region] == 1:
+            if (w.shadows[n].triggers & HELD_FOR) != 0 and s.t - s.catch_t >= w.shadows[n].held_s:
+                c.shadow_held[setting] = 1
+                held_shadow(w, c, setting)
+
+
+@njit
+def held_shadow(w, c, setting):
+    """The chance of a held ball for one setting's calls."""
+    s = c.s
+    for n in range(w.n_shadows):
+        if w.shadow_setting[n] == setting:
+            one_shadow(w, c, n, HELD_FOR, s.handler, s.region)
+
+
+@njit
 def start_call(w, c, n, handler, x, y):
     """The call is made: roles are latched to persons, team-mates of the trapped man begin to read it."""
     s = c.s
@@ -94,8 +150,13 @@ def start_call(w, c, n, handler, x, y):
     s.trap_x = x
     s.trap_y = y
     s.trap_handler = handler
-    s.trapper_0 = N_SIDE + w.person_of[side_index(s.near), call.double_0]
-    s.trapper_1 = N_SIDE + w.person_of[side_index(s.near), call.double_1]
+    if call.dynamic == 1:
+        nearest_take_entries(w, c, n, x, y)
+    else:
+        s.trapper_0 = N_SIDE + w.person_of[side_index(s.near), call.double_0]
+        s.trapper_1 = N_SIDE + w.person_of[side_index(s.near), call.double_1]
+        for i in range(N_SIDE):
+            c.trap_entry[i] = w.role_of[side_index(s.near), i]
     t0 = c.agents[s.trapper_0]
     t1 = c.agents[s.trapper_1]
     if distance(t0.x, t0.y, x, y) > distance(t1.x, t1.y, x, y):
@@ -109,6 +170,33 @@ def start_call(w, c, n, handler, x, y):
     assign_break(w, c)
     event(c, EV_CALL, handler, n, 0.0, x, y)
     s.trap_read_t = s.t + reading_delay(w, k.handler_read_s)
+
+
+@njit
+def nearest_take_entries(w, c, n, x, y):
+    """A call without fixed roles: the two nearest to (x, y) trap; each cover goes to the nearest man left."""
+    s = c.s
+    for i in range(N_SIDE):
+        c.trap_entry[i] = -1
+    for entry in range(N_SIDE):
+        px = x
+        py = y
+        if entry >= 2:
+            px = w.call_entries[n, entry].x_m * s.near
+            py = w.call_entries[n, entry].y_m
+        best = FAR_AWAY
+        who = 0
+        for i in range(N_SIDE):
+            a = c.agents[i + N_SIDE]
+            d = distance(a.x, a.y, px, py)
+            if c.trap_entry[i] < 0 and d < best:
+                best = d
+                who = i
+        c.trap_entry[who] = entry
+        if entry == 0:
+            s.trapper_0 = N_SIDE + who
+        elif entry == 1:
+            s.trapper_1 = N_SIDE + who
 
 
 @njit
@@ -133,6 +221,8 @@ def look_for_chances(w, c, caught, dribbled_from):
     if s.picked_up == 1:
         chance(w, c, PICKED_UP, s.handler, s.region, h.x, h.y)
     s.picked_up = 0
+    if w.n_shadows > 0:
+        look_for_held_shadows(w, c)
     if s.held_chance == 0:
         for n in range(w.n_calls):
             if w.call_regions[n, s.region] == 1 and (w.calls[n].triggers & HELD_FOR) != 0:
@@ -147,9 +237,15 @@ def leave_trap(w, c, code):
     """The ball has got out of the trap (pass, retreat or split): the race back to the shell begins."""
     s = c.s
     k = w.k
+    if code == OUT_ESCAPE and s.outcome_open == 1:
+        place = c.agents[s.handler].break_role
+        c.record[COL_escape] = place + 1 if place >= 0 else 5
+        c.record[COL_escape_skip] = s.pass_is_skip
     close_outcome(c, code)
     s.trap_phase = TRAP_AFTER
     s.after_t = s.t
+    if all_have_men(c):
+        match_men(c)  # nobody runs back across the floor to the man he left
     set_row(w, c, s.region, s.moment, s.near, k.dribble_reaction_share)
 
 

@@ -1,0 +1,302 @@
+"""Levels of play (configs/levels/*.toml): shots, constants, players, and what is published about them.
+
+A level file holds its usual rule set, a shot table with the finish at the rim and the jump shots moved
+apart, model constants that differ from the defaults, the average player, the published ranges with
+their sources, and the record of what was fitted to what. Log odds, metres, seconds, probabilities.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
+
+from engine.errors import InputError
+from engine.inputs.base import Frozen, Real, Table, Text, Whole, nearest, one_of, parse
+from engine.inputs.constants import Constant, load_constants, override
+from engine.inputs.files import FileName, Source, read_toml, resolve, shipped
+from engine.inputs.shots import ShotTable, load_shot_table
+
+#: Rates that a level file may publish and the fit may aim at, and what each is counted over.
+QUANTITIES = {
+    "points_per_possession": "points conceded over possessions",
+    "turnovers_per_possession": "turnovers, shot-clock violations included, over possessions",
+    "offensive_rebound": "offensive rebounds over all rebounds",
+    "free_throws_attempted": "free throws attempted over field goals attempted",
+    "field_goal": "field goals made over attempted",
+    "two_point": "two-point field goals made over attempted",
+    "three_point": "three-point field goals made over attempted",
+    "rim": "field goals at the rim made over attempted",
+    "free_throw": "free throws made over attempted",
+    "three_attempts": "three-point attempts over field goals attempted",
+    "rim_attempts": "attempts at the rim over field goals attempted",
+    "steals_of_turnovers": "steals over turnovers",
+    "blocks_of_twos": "blocked shots over two-point attempts",
+    "clock_left_s": "seconds on the shot clock at a possession's last shot, mean",
+    "late_shots": "field goals attempted with little on the clock (late_clock_s) over attempted",
+}
+#: How well a published range is known: worked out from open data, read in the source, remembered, or
+#: nothing found at all.
+TAGS = ("computed", "seen", "from memory", "no source")
+#: The two shifts of a level's shot table, log odds.
+SHIFTS = ("rim_logit", "jump_logit")
+#: A player's numbers that a team file may leave to its level -> least and greatest value, as in team files.
+PLAYER_RANGES = {
+    "height_m": (1.2, 2.5),
+    "top_speed_mps": (2.0, 10.0),
+    "handle": (0.0, 1.0),
+    "passing": (0.0, 1.0),
+    "rebounding": (0.0, 1.0),
+    "discipline": (0.0, 1.0),
+    "free_throw": (0.0, 1.0),
+}
+#: Largest shift of a shot table, log odds: makes one half into 0.88 or 0.12.
+MOST_SHIFT = 2.0
+#: A shifted table steps from the rim's shift to that of jump shots over this width, metres.
+STEP_M = 0.001
+
+#: The source of a number that a fit moves starts with this; the rate it is moved for follows.
+FITTED = "fitted to "
+
+Quantity = Annotated[str, Field(strict=True), AfterValidator(one_of(tuple(QUANTITIES)))]
+Tag = Annotated[str, Field(strict=True), AfterValidator(one_of(TAGS))]
+
+
+class Sourced(Frozen):
+    """A number and where it comes from."""
+
+    value: Real = Field(ge=-1e9, le=1e9, description="the number")
+    source: Text = Field(description="where it comes from")
+
+
+class Shift(Sourced):
+    """A shift of make probabilities, log odds, and where it comes from."""
+
+    value: Real = Field(ge=-MOST_SHIFT, le=MOST_SHIFT, description="log odds added to a make probability")
+
+
+class Shots(Frozen):
+    """What is added to the level's shot table: nearer than ``rim_range_m`` and from there on, log odds.
+
+    The two are apart because one factor for both misprices the layup behind a trap.
+    """
+
+    rim_logit: Shift = Field(description="shift of shots at the rim")
+    jump_logit: Shift = Field(description="shift of all other shots")
+
+
+class Averages(Frozen):
+    """The average player of a level: metres, metres per second, abilities and probabilities 0 to 1."""
+
+    height_m: Sourced
+    top_speed_mps: Sourced
+    handle: Sourced
+    passing: Sourced
+    rebounding: Sourced
+    discipline: Sourced
+    free_throw: Sourced
+
+    def numbers(self) -> dict[str, float]:
+        """The seven numbers by the key that a player has in a team file."""
+        return {name: getattr(self, name).value for name in PLAYER_RANGES}
+
+
+class Published(Frozen):
+    """The range in which a rate of this level lies, with source and tag; ``goal`` is what a fit aims at."""
+
+    low: Real = Field(description="least published value")
+    high: Real = Field(description="greatest published value")
+    goal: Real | None = Field(default=None, description="what a fit aims at; the middle when absent")
+    tag: Tag = Field(description="how well the range is known")
+    source: Text = Field(description="where the range comes from")
+
+    @property
+    def aim(self) -> float:
+        """What a fit aims at."""
+        return (self.low + self.high) / 2 if self.goal is None else self.goal
+
+    def left_over(self, value: float) -> float:
+        """How far a value lies outside the range: negative below, positive above, 0 inside."""
+        return min(value - self.low, 0.0) + max(value - self.high, 0.0)
+
+
+class Seen(Frozen):
+    """A rate of the reference scenario as it came out."""
+
+    target: Quantity = Field(description="the rate")
+    reached: Real = Field(description="what it came to")
+    standard_error: Real = Field(ge=0.0, description="sampling error")
+    left_over: Real = Field(description="distance from the published range, 0 inside")
+
+
+class Fitted(Seen):
+    """One knob of a fit: its value, and the rate it was moved for as it came out."""
+
+    knob: Text = Field(description="a number of the level with the source 'fitted to ...'")
+    value: Real = Field(description="the value found")
+    goal: Real = Field(description="what was aimed at")
+
+
+class Fit(Frozen):
+    """The record of a fit: the scenario and the run it was made on, every knob, every other rate."""
+
+    scenario: Text = Field(description="name of the reference scenario")
+    possessions: Whole = Field(ge=1, description="possessions of the last run, count")
+    seed: Whole = Field(ge=0, description="seed of that run")
+    knob: tuple[Fitted, ...] = Field(description="fitted knobs, written as [[fit.knob]]")
+    other: tuple[Seen, ...] = Field(default=(), description="rates not fitted to, written as [[fit.other]]")
+
+
+class Level(Frozen):
+    """A level of play. ``rules`` names its usual rule set; ``shot_table`` is not shifted yet."""
+
+    name: Text = Field(description="short name")
+    title: Text = Field(description="name for people")
+    source: Text = Field(description="where its numbers come from, in general")
+    rules: Text = Field(description="name or path of the usual rule set")
+    shot_table: ShotTable = Field(description="name or path of the shot table")
+    shots: Shots = Field(description="what is added to the shot table")
+    constants: dict[str, Sourced] = Field(default_factory=dict, description="constants of the level")
+    players: Averages = Field(description="the average player")
+    published: dict[str, Published] = Field(description="published ranges by rate")
+    fit: Fit | None = Field(default=None, description="what was fitted to what")
+
+    def over(self, known: Mapping[str, Constant]) -> dict[str, Constant]:
+        """The model's constants with this level's values put in; ranges and sources of the model stay."""
+        changes = {name: {"value": item.value} for name, item in self.constants.items()}
+        return {name: c.model_copy(update=changes.get(name, {})) for name, c in known.items()}
+
+    def shifted_table(self, rim_range_m: float) -> ShotTable:
+        """The level's shot table after its two shifts; ``rim_range_m`` metres parts rim and jump shots."""
+        return shifted(self.shot_table, self.shots.rim_logit.value, self.shots.jump_logit.value, rim_range_m)
+
+    @property
+    def knobs(self) -> dict[str, str]:
+        """Numbers that a fit may move -> the rate each is moved for: their source is ``fitted to <rate>``."""
+        items: dict[str, Sourced] = {name: getattr(self.shots, name) for name in SHIFTS} | self.constants
+        return {
+            name: item.source.removeprefix(FITTED)
+            for name, item in items.items()
+            if item.source.startswith(FITTED)
+        }
+
+    def value_of(self, knob: str) -> float:
+        """A shift or a constant of this file. Raises KeyError when it has no such number."""
+        if knob in SHIFTS:
+            found: Sourced = getattr(self.shots, knob)
+            return found.value
+        return self.constants[knob].value
+
+
+def _moved(make: float, logit: float) -> float:
+    """``make`` with ``logit`` added to its log odds: p e^s / (1 - p + p e^s), so 0 and 1 stay."""
+    odds = make * math.exp(logit)
+    return odds / (1.0 - make + odds)
+
+
+def _between(table: ShotTable, d: float) -> tuple[float, float]:
+    """(make, contest slope) at ``d`` metres: log odds and slope run straight between two rows."""
+    i = max(j for j, at in enumerate(table.distance_m) if at <= d)
+    if i + 1 == len(table.distance_m):
+        return table.make[i], table.contest_logit_per_m[i]
+    f = (d - table.distance_m[i]) / (table.distance_m[i + 1] - table.distance_m[i])
+    slope = table.contest_logit_per_m[i] * (1.0 - f) + table.contest_logit_per_m[i + 1] * f
+    a, b = table.make[i], table.make[i + 1]
+    if not (0.0 < a < 1.0 and 0.0 < b < 1.0):
+        return a * (1.0 - f) + b * f, slope
+    z = math.log(a / (1.0 - a)) * (1.0 - f) + math.log(b / (1.0 - b)) * f
+    return 1.0 / (1.0 + math.exp(-z)), slope
+
+
+def shifted(table: ShotTable, rim_logit: float, jump_logit: float, rim_range_m: float) -> ShotTable:
+    """A shot table with ``rim_logit`` added nearer than ``rim_range_m`` metres and ``jump_logit`` from there.
+
+    Two rows are put in at the border, so that neither shift reaches over it. Without shifts the table
+    comes back as it was. Method: a shift of the log odds keeps the shape by distance (evidence 2c: the
+    shape holds over levels, seen, abstract).
+    """
+    if rim_logit == 0.0 and jump_logit == 0.0:
+        return table
+    rows = dict(zip(table.distance_m, zip(table.make, table.contest_logit_per_m, strict=True), strict=True))
+    if STEP_M < rim_range_m < table.distance_m[-1]:
+        for d in (rim_range_m - STEP_M, rim_range_m):
+            rows.setdefault(d, _between(table, d))
+    distances = tuple(sorted(rows))
+    shifts = (rim_logit if d < rim_range_m else jump_logit for d in distances)
+    return ShotTable(
+        name=table.name,
+        distance_m=distances,
+        make=tuple(_moved(rows[d][0], shift) for d, shift in zip(distances, shifts, strict=True)),
+        contest_logit_per_m=tuple(rows[d][1] for d in distances),
+    )
+
+
+def _check(level: Level, where: str) -> Level:
+    override(load_constants(), {name: item.value for name, item in level.constants.items()}, where)
+    for name, (low, high) in PLAYER_RANGES.items():
+        value = getattr(level.players, name).value
+        if not low <= value <= high:
+            raise InputError(where, f"players.{name}.value", value, f"a number from {low:g} to {high:g}")
+    for name, item in level.published.items():
+        if name not in QUANTITIES:
+            allowed = f"one of {', '.join(QUANTITIES)}{nearest(name, QUANTITIES)}"
+            raise InputError(where, "published", name, allowed)
+        if item.low > item.high:
+            raise InputError(where, f"published.{name}.low", item.low, f"at most high ({item.high:g})")
+        if not item.low <= item.aim <= item.high:
+            allowed = f"a number from low ({item.low:g}) to high ({item.high:g})"
+            raise InputError(where, f"published.{name}.goal", item.aim, allowed)
+    for knob, target in level.knobs.items():
+        if target not in level.published:
+            key = f"{'shots' if knob in SHIFTS else 'constants'}.{knob}.source"
+            allowed = f"{FITTED}one of {', '.join(level.published)}"
+            raise InputError(where, key, FITTED + target, allowed)
+    kinds: dict[str, tuple[Seen, ...]] = {}
+    if level.fit is not None:
+        kinds = {"knob": level.fit.knob, "other": level.fit.other}
+    for kind, rows in kinds.items():
+        for i, row in enumerate(rows):
+            if row.target not in level.published:
+                key = f"fit.{kind}[{i + 1}].target"
+                raise InputError(where, key, row.target, f"one of {', '.join(level.published)}")
+    for i, fitted in enumerate(level.fit.knob if level.fit else ()):
+        if fitted.knob not in level.knobs:
+            allowed = f"one of {', '.join(level.knobs)}"
+            raise InputError(where, f"fit.knob[{i + 1}].knob", fitted.knob, allowed)
+    return level
+
+
+def level_from(data: Table, source: Source) -> Level:
+    """A level from a table; its rule set and shot table are found beside ``source``. Raises InputError."""
+    where = str(source)
+    read = dict(data)
+    if "shot_table" in read:
+        if not isinstance(read["shot_table"], str):
+            raise InputError(where, "shot_table", read["shot_table"], "the name or path of a shot table")
+        read["shot_table"] = load_shot_table(read["shot_table"], source)
+    level = parse(Level, read, where, written=data)
+    resolve(level.rules, "rules", source, "rules")
+    return _check(level, where)
+
+
+def level_source(name_or_path: FileName, beside: Source | None = None, key: str = "level") -> Source:
+    """The file of a level. Raises InputError that lists the levels."""
+    try:
+        return resolve(name_or_path, "levels", beside, key if beside else "")
+    except InputError as error:
+        names = shipped("levels")
+        allowed = (
+            f"a level: {', '.join(names)}, or the path of a level file{nearest(str(name_or_path), names)}"
+        )
+        raise InputError(error.where, key, str(name_or_path), allowed) from None
+
+
+def load_level(name_or_path: FileName, beside: Source | None = None, key: str = "level") -> Level:
+    """Load a level by name (configs/levels) or path.
+
+    Raises InputError: one line with file, key, value and what is allowed.
+    """
+    source = level_source(name_or_path, beside, key)
+    return level_from(read_toml(source), source)
