@@ -73,7 +73,12 @@ def _difference_interval(pairs: IntArray, sign: int, level: float) -> Interval:
 
 def change(tally: PairTally, level: float = LEVEL) -> Interval:
     """Net points per possession of the setting minus staying home, paired. Negative: good for the defence."""
-    return _difference_interval(tally.all_pairs, 1, level)
+    return paired_change(tally.all_pairs, level)
+
+
+def paired_change(pairs: IntArray, level: float = LEVEL) -> Interval:
+    """Mean of the second minus the first over paired possessions int64[N_NET, N_NET]; see ``change``."""
+    return _difference_interval(pairs, 1, level)
 
 
 def call_value(tally: PairTally, spot: int | None = None, level: float = LEVEL) -> Interval:
@@ -141,6 +146,18 @@ class BreakEven:
         if self.turnover_rate.mean is None or self.t_star.mean is None:
             return self.reason or "no break-even rate"
         return break_even_words(self.turnover_rate.mean, self.t_star.mean)
+
+    def words_for(self, value: Interval) -> str:
+        """``words`` where the value of the call is clear; where its interval holds 0 no verdict, only the
+        rate got."""
+        if self.turnover_rate.mean is None or _is_clear(value):
+            return self.words
+        return f"cannot tell yet; it gets {_got(self.turnover_rate.mean)}"
+
+
+def _is_clear(found: Interval) -> bool:
+    """True where 0 lies outside the interval."""
+    return found.low is not None and found.high is not None and (found.low > 0 or found.high < 0)
 
 
 def break_even(tally: PairTally, spot: int | None = None, level: float = LEVEL) -> BreakEven:
@@ -268,6 +285,7 @@ class CallEstimate:
     trap_set_rate: float | None  # share of called possessions in which the trap closed around the ball
     value: Interval
     outcomes: dict[str, float | None]
+    other_parts: dict[str, float | None]  # of all called possessions; they add up to outcomes["other"]
     after_escape: dict[str, float | None]
     break_even: BreakEven
     called_branch: Conceded
@@ -291,6 +309,16 @@ def _shares(names: tuple[str, ...], counts: IntArray) -> dict[str, float | None]
     return {name: int(k) / total if total else None for name, k in zip(names, counts, strict=True)}
 
 
+def _other_parts(tally: PairTally, spot: int) -> dict[str, float | None]:
+    """What the outcome "other" is made of: shots by the trapped man, and the rest (trap too late, held ball,
+    time-out)."""
+    called, shots = tally.called(spot), int(tally.trapped_shot[spot])
+    others = int(tally.joint[spot, OUTCOMES.index("other")].sum())
+    if not called:
+        return {"trapped_shot": None, "rest": None}
+    return {"trapped_shot": shots / called, "rest": (others - shots) / called}
+
+
 def estimate_call(tally: PairTally, spot: int, n: int, level: float = LEVEL) -> CallEstimate:
     """Everything about the call at a spot; n calls for the risk over several."""
     by_outcome = tally.joint[spot].sum(axis=(2, 3), dtype=np.int64)
@@ -304,6 +332,7 @@ def estimate_call(tally: PairTally, spot: int, n: int, level: float = LEVEL) -> 
         trap_set_rate=int(tally.trap_set[spot]) / called if called else None,
         value=call_value(tally, spot, level),
         outcomes=_shares(OUTCOMES, by_outcome.sum(axis=1)),
+        other_parts=_other_parts(tally, spot),
         after_escape=_shares(AFTER[1:], escaped[1:]),
         break_even=break_even(tally, spot, level),
         called_branch=conceded(tally, spot, "called", level),
@@ -353,12 +382,16 @@ def one_in(rate: float, noun: str = "") -> str:
     return f"{times}{named} in {of}"
 
 
+def _got(rate: float) -> str:
+    return one_in(rate).replace("never", "none")
+
+
 def break_even_words(t: float, t_star: float | None) -> str:
     """Turnover rate needed and got: "needs 1 turnover in 6, gets 1 in 4".
 
     Where both round to the same words, says which is larger. Raises ValueError where t is outside 0..1.
     """
-    got = one_in(t).replace("never", "none")
+    got = _got(t)
     if t_star is None:
         return f"no break-even rate, gets {got}"
     if t_star <= 0.0:

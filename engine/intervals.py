@@ -47,6 +47,19 @@ def normal_quantile(level: float) -> float:
     return NormalDist().inv_cdf(0.5 + level / 2.0)
 
 
+def student_quantile(level: float, degrees: int) -> float:
+    """Half-width of a two-sided interval of Student's t in standard errors; above the normal one.
+
+    Raises:
+        ValueError: level not strictly between 0 and 1, or degrees of freedom below 1.
+    """
+    if not 0.0 < level < 1.0 or degrees < 1:
+        raise ValueError(f"level must lie between 0 and 1 and degrees from 1, got {level}, {degrees}")
+    from scipy.special import stdtrit
+
+    return float(stdtrit(degrees, 0.5 + level / 2.0))
+
+
 def normal_interval(n: int, total: int, total_of_squares: int, level: float = LEVEL) -> Interval:
     """Mean of n independent integers from their sum and sum of squares, with the normal interval.
 

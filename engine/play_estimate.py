@@ -16,6 +16,8 @@ from engine.tally import BoxTally
 
 #: A record column by name, or a sum of columns with whole weights.
 Columns = str | Mapping[str, int]
+#: Record columns that the four factors are made of, beside how possessions ended.
+FACTOR_COLUMNS = ("points", "fga", "fgm", "three_made", "ftm", "oreb", "dreb")
 
 
 def _weights(columns: Columns) -> IntArray:
@@ -104,22 +106,29 @@ def four_factors(box: BoxTally) -> FourFactors | None:
 
     Returns None where there was no field goal attempt or no possession.
     """
-    n, fga = box.n, box.total("fga")
+    ends = box.ends_by_name()
+    counts = {name: box.total(name) for name in FACTOR_COLUMNS}
+    return factors_of(box.n, counts | {"lost": ends["turnover"] + ends["shot_clock"]})
+
+
+def factors_of(n: int, counts: Mapping[str, int]) -> FourFactors | None:
+    """``four_factors`` of n possessions from totals by name: ``FACTOR_COLUMNS`` and ``lost``, the
+    possessions ended by a turnover or the shot clock."""
+    fga = counts["fga"]
     if n == 0 or fga == 0:
         return None
-    oreb, rebounds = box.total("oreb"), box.total("oreb") + box.total("dreb")
-    ends = box.ends_by_name()
-    t = (ends["turnover"] + ends["shot_clock"]) / n
+    oreb, rebounds = counts["oreb"], counts["oreb"] + counts["dreb"]
+    t = counts["lost"] / n
     return FourFactors(
-        points_per_possession=box.total("points") / n,
+        points_per_possession=counts["points"] / n,
         attempts_per_possession=fga / n,
-        shooting=(box.total("fgm") + 0.5 * box.total("three_made")) / fga,
-        field_goals=box.total("fgm") / fga,
+        shooting=(counts["fgm"] + 0.5 * counts["three_made"]) / fga,
+        field_goals=counts["fgm"] / fga,
         turnovers=t,
         rebounds=oreb / rebounds if rebounds else 0.0,
-        free_throws=box.total("ftm") / fga,
+        free_throws=counts["ftm"] / fga,
         free_throw_plays=1 + (oreb - fga) / n - t,
-        free_throw_misses=(rebounds - fga + box.total("fgm")) / n,
+        free_throw_misses=(rebounds - fga + counts["fgm"]) / n,
     )
 
 

@@ -32,9 +32,7 @@ BOX_COLUMNS = (
     "oreb", "dreb", "turnovers", "steals", "fouls", "points",
 )  # fmt: skip
 
-_CROSS_ROWS = 65_536  # rows of one exact float64 product; keeps every partial sum below 2**53
-_EXACT_FLOAT = 2**53
-_NAMES_NOT_NUMBERS = ("call_spots",)  # packed bits: a product of it means nothing
+_NAMES_NOT_NUMBERS = ("call_spots", "shadow")  # packed bits: a product of them means nothing
 
 
 def net_values() -> IntArray:
@@ -107,7 +105,7 @@ class BoxTally(Tally):
     Attributes:
         n: possessions.
         sums: int64[N_RECORD], sum of every record column.
-        cross: int64[N_RECORD, N_RECORD], sum of products of every two columns (the row and the column of
+        cross: int64[N_RECORD, N_RECORD], sum of products of every two columns (the rows and the columns of
             packed bits are 0). The possession is the cluster of every ratio interval.
         ends: int64[len(ENDS)], possessions by ending.
         points_hist: int64[N_POINTS], possessions by points conceded, the last bin open.
@@ -160,22 +158,16 @@ class BoxTally(Tally):
 
 
 def _cross_sums(records: npt.NDArray[Any]) -> IntArray:
-    """Sums of products of all pairs of columns, exact.
+    """Sums of products of all pairs of columns, in int64, hence exact.
 
-    A float64 product is used because it is many times faster than an integer one; it is exact, whatever
-    the order of its additions, as long as no partial sum can reach 2**53. Where one could, int64 is used.
+    Not a matrix product: in floats that runs on a BLAS library, whose own threads get in the way of the
+    threads that play possessions; in integers numpy does it four times slower than this sum over rows of a
+    transposed copy.
     """
-    total = np.zeros((N_RECORD, N_RECORD), dtype=np.int64)
-    for first in range(0, len(records), _CROSS_ROWS):
-        block = records[first : first + _CROSS_ROWS].astype(np.int64)
-        block[:, [COLUMN[name] for name in _NAMES_NOT_NUMBERS]] = 0
-        largest = int(np.abs(block).max())
-        if largest * largest * len(block) < _EXACT_FLOAT:
-            as_float = block.astype(np.float64)
-            total += (as_float.T @ as_float).astype(np.int64)
-        else:
-            total += block.T @ block
-    return total
+    columns = records.T.astype(np.int64, order="C")
+    columns[[COLUMN[name] for name in _NAMES_NOT_NUMBERS]] = 0
+    products: IntArray = np.einsum("ik,jk->ij", columns, columns)
+    return products
 
 
 @dataclass(frozen=True, eq=False)
@@ -195,6 +187,7 @@ class PairTally(Tally):
         rim_home, rim_called: int64[n_spots], those possessions with an attempt at the rim. The WHOLE
             possession counts in both branches: what came before the call is shared, so it adds equally.
         trap_set: int64[n_spots], those possessions in which the first call's trap closed around the ball.
+        trapped_shot: int64[n_spots], those whose outcome was "other" because the trapped man shot.
     """
 
     n: int
@@ -210,6 +203,7 @@ class PairTally(Tally):
     rim_home: IntArray
     rim_called: IntArray
     trap_set: IntArray
+    trapped_shot: IntArray
 
     @classmethod
     def zero(cls, n_spots: int) -> PairTally:
@@ -228,9 +222,7 @@ class PairTally(Tally):
         check_records(setting)
         if len(home) != len(setting):
             raise ValueError(f"both branches need the same possessions, got {len(home)} and {len(setting)}")
-        pair = (_column(home, "net", NET_LOW, NET_HIGH) - NET_LOW) * N_NET
-        pair += _column(setting, "net", NET_LOW, NET_HIGH) - NET_LOW
-
+        pair = _pair_codes(home, setting)
         first = _column(setting, "first_call", 0, n_spots)
         called = first > 0
         spot = first[called] - 1
@@ -239,6 +231,8 @@ class PairTally(Tally):
         code = (spot * len(OUTCOMES) + outcome) * len(AFTER) + after
         shape = (n_spots, len(OUTCOMES), len(AFTER), N_NET, N_NET)
         joint = _count(code * N_NET * N_NET + pair[called], shape)
+
+        shot = setting[called][:, COLUMN["trapped_shot"]] > 0
 
         spots = spots_of_calls(setting)
         if spots.size and spots.max() > n_spots:
@@ -257,6 +251,7 @@ class PairTally(Tally):
             joint=joint,
             calls=_count(spots[spots > 0] - 1, (n_spots,)),
             trap_set=_count(spot[setting[called][:, COLUMN["trap_set"]] > 0], (n_spots,)),
+            trapped_shot=_count(spot[shot & (outcome == OUTCOMES.index("other"))], (n_spots,)),
             **branches,
         )
 
@@ -276,9 +271,28 @@ class PairTally(Tally):
         return int(self.pairs(spot).sum())
 
     def uncalled_differences(self) -> int:
-        """Possessions without a call whose two branches differ. With readiness fixed it must be 0."""
+        """Possessions without a call whose net points differ between the branches. It must be 0."""
         uncalled = self.all_pairs - self.pairs()
         return int(uncalled.sum() - np.trace(uncalled))
+
+
+def _pair_codes(one: npt.NDArray[Any], other: npt.NDArray[Any]) -> IntArray:
+    code = (_column(one, "net", NET_LOW, NET_HIGH) - NET_LOW) * N_NET
+    code += _column(other, "net", NET_LOW, NET_HIGH) - NET_LOW
+    return code
+
+
+def count_pairs(one: npt.NDArray[Any], other: npt.NDArray[Any]) -> IntArray:
+    """Net points of two branches of the same possessions, int64[N_NET, N_NET] over (one, other).
+
+    Raises:
+        ValueError: blocks of different size, or a column outside its declared range.
+    """
+    check_records(one)
+    check_records(other)
+    if len(one) != len(other):
+        raise ValueError(f"both branches need the same possessions, got {len(one)} and {len(other)}")
+    return _count(_pair_codes(one, other), (N_NET, N_NET))
 
 
 def _count(codes: IntArray, shape: tuple[int, ...]) -> IntArray:

@@ -115,6 +115,41 @@ def call(region: str = "corner") -> dict[str, Any]:
     }
 
 
+def man_to_man() -> dict[str, Any]:
+    """Five roles of other names, each with a place in the lineup and a man."""
+    roles = ["near_wing", "far_wing", "point", "post", "baseline"]
+    persons = {"left_wing": 2, "right_wing": 3, "point": 1, "post": 4, "baseline": 5}
+    row: dict[str, Any] = {"ball": list(REGIONS)}
+    for role in roles:
+        row[role] = {"job": "own_man", "place": [1.0, 3.0], "toward_ball": 0.5}
+    return {
+        "name": "man_to_man",
+        "title": "Men of the tests",
+        "source": "invented",
+        "roles": roles,
+        "persons": persons,
+        "guards": dict(persons),
+        "row": [row],
+    }
+
+
+def match_up() -> dict[str, Any]:
+    """The zone of the tests, taking men after the first pass; rows of its own for the wing once matched."""
+    data = zone() | {"name": "match_up", "match_up": "first_pass"}
+    matched: dict[str, Any] = {"ball": ["wing", "corner"], "moment": "matched"}
+    for role in ROLES:
+        matched[role] = {"job": "own_man", "place": [1.0, 2.0]}
+    return data | {"row": [*data["row"], matched]}
+
+
+def nearest_call(region: str = "corner") -> dict[str, Any]:
+    """A call doubled by the man on the ball and the next nearest; who covers has names of his own."""
+    trap = call(region) | {"name": f"nearest_{region}", "doubles": ["ball", "nearest"]}
+    trap["cover"] = {name: {"job": "deny", "place": [1, 2]} for name in ("back", "middle", "rim")}
+    trap["option"] = [trap["option"][0] | {"role": "rim"}]
+    return trap
+
+
 def alignment() -> dict[str, Any]:
     places = {
         "point": [0.0, 7.5],
@@ -162,6 +197,22 @@ def scenario() -> dict[str, Any]:
     }
 
 
+def defences() -> dict[str, Any]:
+    """A scenario whose settings play other defences than its own."""
+    data = scenario()
+    data["offence"] = {"team": "team.toml", "alignment": "alignment.toml"}
+    data["defence"] |= {"matchups": {"3": 4, "4": 3}}
+    data["setting"] = [
+        {"name": "corner", "call": [{"call": "corner.toml"}]},
+        {"name": "other option", "options": {"guard": "sink"}},
+        {"name": "coded", "policy": "own_policy"},
+        {"name": "men", "zone": "man_to_man.toml"},
+        {"name": "men, doubling", "zone": "man_to_man.toml", "call": [{"call": "nearest.toml"}]},
+        {"name": "matched", "zone": "match_up.toml", "options": {"guard": "deny"}, "policy": "own_policy"},
+    ]
+    return data
+
+
 def write(folder: Path, name: str, data: dict[str, Any]) -> Path:
     path = folder / name
     path.write_text(toml_text(data), encoding="utf-8")
@@ -173,6 +224,9 @@ def write_all(folder: Path) -> Path:
     (folder / "shots.csv").write_text(SHOTS, encoding="utf-8")
     write(folder, "team.toml", team())
     write(folder, "zone.toml", zone())
+    write(folder, "man_to_man.toml", man_to_man())
+    write(folder, "match_up.toml", match_up())
+    write(folder, "nearest.toml", nearest_call())
     write(folder, "alignment.toml", alignment())
     write(folder, "corner.toml", call("corner"))
     write(folder, "wing.toml", call("wing"))
@@ -183,7 +237,11 @@ def write_all(folder: Path) -> Path:
 LOADERS: dict[str, tuple[Callable[[], dict[str, Any]], Callable[[Path], Any]]] = {
     "team": (team, load_team),
     "zone": (zone, load_zone),
+    "man_to_man": (man_to_man, load_zone),
+    "match_up": (match_up, load_zone),
     "alignment": (alignment, load_alignment),
     "corner": (call, load_call),
+    "nearest": (nearest_call, load_call),
     "scenario": (scenario, load_scenario),
+    "defences": (defences, load_scenario),
 }

@@ -32,19 +32,23 @@ from engine.inputs import (
 )
 
 
-def put(data: Any, key: str, value: Any) -> None:
-    """Set a value by a key such as ``player/2/height_m``; lists count from 0 here."""
-    *above, last = [int(p) if p.isdigit() else p for p in key.split("/")]
+def _last(data: Any, key: str) -> tuple[Any, Any]:
+    """What holds a key such as ``player/2/height_m``, and the key in it; lists count from 0."""
+    *above, last = key.split("/")
     for part in above:
-        data = data[part]
-    data[last] = value
+        data = data[int(part) if isinstance(data, list) else part]
+    return data, int(last) if isinstance(data, list) else last
+
+
+def put(data: Any, key: str, value: Any) -> None:
+    """Set a value by a key such as ``player/2/height_m``."""
+    holder, last = _last(data, key)
+    holder[last] = value
 
 
 def drop(data: Any, key: str) -> None:
-    *above, last = [int(p) if p.isdigit() else p for p in key.split("/")]
-    for part in above:
-        data = data[part]
-    del data[last]
+    holder, last = _last(data, key)
+    del holder[last]
 
 
 def message(load: Callable[[Any], Any], path: Any) -> str:
@@ -128,7 +132,7 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
         ("options.guard.choices", "['sink', 'wait']", "at most one choice without"),
     ),
     ("corner", "option", [], ("options.lob.choices", "['deep', 'close']", "at most one choice without")),
-    ("zone", "roles/0", "goalkeeper", ("roles[1]", "'goalkeeper'", "near_guard")),
+    ("zone", "roles/0", "goalkeeper", ("roles[2]", "'far_guard'", "near_guard is missing")),
     ("zone", "roles/1", "near_guard", ("roles[2]", "'near_guard'", "once")),
     ("zone", "bump_role", "guard", ("bump_role", "'guard'", "nearest 'far_guard'")),
     # alignments
@@ -144,6 +148,7 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
     ("corner", "doubles", ["near_guard", "near_guard"], ("doubles[2]", "'near_guard'", "each role once")),
     ("corner", "doubles", ["near_guard", "centre"], ("cover.centre", "'centre'", "already doubles")),
     ("corner", "doubles", ["near_guard"], ("doubles", "exactly 2")),
+    ("corner", "cover/centr", {"job": "deny", "place": [1, 2]}, ("cover", "'centr'", "exactly three roles")),
     ("corner", "probability", 1.01, ("probability", "1.01", "a number from 0 to 1")),
     ("corner", "budget", -1, ("budget", "-1", "a whole number from 0")),
     ("corner", "budget", 2.0, ("budget", "2.0", "a whole number from 0")),
@@ -188,8 +193,13 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
     ("scenario", "rules_changes", {"clock.shot_s": -3}, ('rules_changes."clock.shot_s"', "-3", "seconds")),
     ("scenario", "rules_changes", {"name": "x"}, ("rules_changes", "'name'", "a key of the rule set")),
     ("scenario", "beyond_range", 1, ("beyond_range", "1", "true or false")),
-    ("scenario", "setting/0/name", "home", ("setting[1].name", "'home'", "home is the zone without calls")),
-    ("scenario", "setting/1/name", " Home", ("setting[2].name", "home is the zone without calls")),
+    (
+        "scenario",
+        "setting/0/name",
+        "home",
+        ("setting[1].name", "'home'", "home is the defence without calls"),
+    ),
+    ("scenario", "setting/1/name", " Home", ("setting[2].name", "home is the defence without calls")),
     (
         "scenario",
         "setting/0/call",
@@ -230,7 +240,6 @@ UNKNOWN = [
     ("alignment", "row/0/near_wing/sift", "row[1].near_wing.sift", "nearest 'shift'"),
     ("alignment", "break/0/behnd", "break[1].behnd", "nearest 'behind'"),
     ("corner", "probabilty", "probabilty", "nearest 'probability'"),
-    ("corner", "cover/centr", "cover.centr", "nearest 'centre'"),
     ("scenario", "posessions", "posessions", "nearest 'possessions'"),
     ("scenario", "game/team_foul", "game.team_foul", "nearest 'team_fouls'"),
     ("scenario", "setting/0/calls", "setting[1].calls", "nearest 'call'"),
@@ -245,11 +254,9 @@ MISSING = [
     ("zone", "row/0/centre/job", "row[1].centre.job is missing"),
     ("zone", "row/0/centre/place", "row[1].centre.place is missing"),
     ("zone", "row/0/ball", "row[1].ball is missing"),
-    ("zone", "bump_role", "bump_role is missing"),
     ("alignment", "row/0/point", "row[1].point is missing"),
     ("alignment", "persons/point", "persons.point is missing"),
     ("alignment", "break/0/line", "break[1].line is missing"),
-    ("corner", "cover/centre", "cover.centre is missing"),
     ("corner", "cover", "cover is missing"),
     ("corner", "triggers", "triggers is missing"),
     ("scenario", "rules", "rules is missing"),

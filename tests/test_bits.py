@@ -18,6 +18,7 @@ from engine.kernel.batch import new_scratch, play_block, play_list
 from engine.pack import pack
 from engine.state import COLUMN, N_RECORD
 from engine.study import run
+from engine.study.branches import Branch
 from engine.study.compare import per_call_tally
 from engine.study.run import Player
 from engine.tally import PerCallTally, Tally
@@ -43,19 +44,22 @@ def home(packed: Any) -> Any:
     return records_of(packed.home)
 
 
-def records_of(world: Any, n: int = N, **how: Any) -> Any:
-    """Records int32[n, N_RECORD] of possessions 0 .. n - 1."""
+def records_of(world: Any, n: int = N, watch: bool = False, **how: Any) -> Any:
+    """Records int32[n, N_RECORD] of possessions 0 .. n - 1.
+
+    Home alone notes where the settings would call; ``watch`` keeps that column, which is no play.
+    """
     records = np.zeros((n, N_RECORD), np.int32)
     play_block(world, SEED, 0, records, **how)
+    if not watch:
+        records[:, COLUMN["shadow"]] = 0
     return records
 
 
 def with_calls(scenario: Any, **changes: Any) -> Any:
     """The scenario with every call of every setting changed."""
     settings = tuple(
-        setting.model_copy(
-            update={"calls": tuple(call.model_copy(update=changes) for call in setting.calls)}
-        )
+        setting.model_copy(update={"calls": tuple(call.model_copy(update=changes) for call in setting.calls)})
         for setting in scenario.settings
     )
     return scenario.model_copy(update={"settings": settings})
@@ -85,19 +89,25 @@ def test_threads_and_blocks_give_the_same_tallies(scenario: Any, monkeypatch: py
         for threads in (1, 2):
             found[block, threads] = arrays_of(engine.compare(scenario, N, SEED, threads).tally)
     first, *others = found.values()
-    assert {"home.cross", "settings0.pairs.joint", "settings0.per_call.values"} <= first.keys()
-    assert first["home.n"] == N
+    assert {
+        "home.box.cross",
+        "home.groups.sums",
+        "settings0.pairs.joint",
+        "settings0.per_call.values",
+    } <= first.keys()
+    assert first["home.box.n"] == N
     for other in others:
         assert other.keys() == first.keys()
         for name, array in first.items():
             np.testing.assert_array_equal(other[name], array, err_msg=name)
 
 
-def test_a_possession_is_its_number_alone(packed: Any, home: Any) -> None:
+def test_a_possession_is_its_number_alone(packed: Any) -> None:
     """Played in another order, in other company, or by a worker whose record holds rubbish from before."""
     numbers = np.random.default_rng(1).permutation(N)[:500]
     together = next(setting.world for setting in packed.settings if setting.name == TOGETHER)
-    for world, expected in ((packed.home, home), (together, records_of(together))):
+    for world in (packed.home, together):
+        expected = records_of(world, watch=True)
         for rubbish in (0, 255):
             scratch = new_scratch()
             scratch.view(np.uint8)[:] = rubbish
@@ -111,6 +121,7 @@ def test_large_numbers_of_possessions_are_possessions_of_their_own(packed: Any, 
     numbers = np.arange(200, dtype=np.uint64)
     far = np.zeros((len(numbers), N_RECORD), np.int32)
     play_list(packed.home, SEED, numbers + np.uint64(2**32), far)
+    far[:, COLUMN["shadow"]] = 0
     assert (far != home[: len(numbers)]).any(axis=1).mean() > 0.9
 
 
@@ -154,6 +165,16 @@ def test_without_a_call_a_possession_is_the_one_at_home(scenario: Any, traps_see
         np.testing.assert_array_equal(records[uncalled], home[uncalled], err_msg=setting.name)
 
 
+def test_home_watches_exactly_the_possessions_that_a_setting_calls_in(packed: Any) -> None:
+    """On this one column rests which possessions of a setting are played again."""
+    shadow = records_of(packed.home, watch=True)[:, COLUMN["shadow"]]
+    for index, setting in enumerate(packed.settings):
+        assert setting.watched
+        called = records_of(setting.world)[:, COLUMN["n_calls"]] > 0
+        np.testing.assert_array_equal(shadow >> index & 1 == 1, called, err_msg=setting.name)
+    assert shadow.max() < 2 ** len(packed.settings)
+
+
 def test_readiness_acts_where_a_trap_is_called(scenario: Any, packed: Any) -> None:
     """So that the test above says something: with other readiness called possessions differ."""
     game = scenario.game.model_copy(update={"traps_seen": 5})
@@ -173,7 +194,7 @@ def test_values_of_all_calls_add_up_to_minus_the_change(packed: Any) -> None:
     world = next(setting.world for setting in packed.settings if setting.name == TOGETHER)
     n = 4 * N
     home, records = records_of(packed.home, n), records_of(world, n)
-    tally = per_call_tally(Player(SEED), world, 0, home, records, n_spots=2)
+    tally = per_call_tally(Player(SEED), world, 0, Branch(home, records, 0, 0), n_spots=2)
     change = int(records[:, COLUMN["net"]].sum()) - int(home[:, COLUMN["net"]].sum())
     assert int(tally.values.sum()) == -change == -tally.total_change
     assert int(tally.counts.sum()) == int(records[:, COLUMN["n_calls"]].sum())

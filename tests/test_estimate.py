@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from engine.estimate import (
+    BreakEven,
+    Interval,
     break_even,
     break_even_words,
     call_value,
@@ -226,6 +228,20 @@ def test_break_even_beyond_0_and_1_is_said_in_words() -> None:
     assert never.t_star.mean >= 1 and never.words.startswith("cannot pay")
 
 
+def test_no_verdict_on_turnovers_while_the_value_is_not_clear() -> None:
+    rate, t_star = wilson(25, 100), Interval(0.1, 0.02, 0.18)
+    even = BreakEven(rate, t_star, 0.5, 1.2, 1.0, None)
+    for value in (Interval(0.1, 0.02, 0.18), Interval(-0.1, -0.18, -0.02)):
+        assert even.words_for(value) == even.words == "needs 1 turnover in 10, gets 1 in 4"
+    for value in (Interval(0.1, -0.02, 0.22), Interval(0.1), Interval(0.0, 0.0, 0.0)):
+        assert even.words_for(value) == "cannot tell yet; it gets 1 in 4"
+    none = BreakEven(wilson(0, 100), Interval(None), None, 1.2, 1.0, "no call ended in a turnover")
+    assert none.words_for(Interval(0.1, -0.02, 0.22)) == "cannot tell yet; it gets none"
+    assert none.words_for(Interval(0.3, 0.2, 0.4)) == "no call ended in a turnover"
+    never = break_even(PairTally.zero(1), 0)
+    assert never.words_for(Interval(None)) == "never called"
+
+
 # --- small samples ----------------------------------------------------------------------------------------
 
 
@@ -259,6 +275,7 @@ def test_a_call_has_all_its_parts() -> None:
     setting[:, COLUMN["first_call"]] = rng.integers(1, 3, size=n)
     setting[:, COLUMN["call_spots"]] = setting[:, COLUMN["first_call"]] + 16
     setting[:, COLUMN["outcome"]] = rng.integers(0, len(OUTCOMES), size=n)
+    setting[:, COLUMN["trapped_shot"]] = rng.integers(0, 2, size=n)
     escaped = np.isin(
         setting[:, COLUMN["outcome"]], [OUTCOMES.index(o) for o in ("escape_pass", "retreat", "split")]
     )
@@ -286,6 +303,10 @@ def test_a_call_has_all_its_parts() -> None:
     mu0 = home[here, COLUMN["net"]].mean()
     assert call.p_costs_points == pytest.approx((setting[here, COLUMN["net"]] > mu0).mean())
     assert call.p_costs_points == p_costs_points(tally, 1)
+    shots = here & (setting[:, COLUMN["outcome"]] == OUTCOMES.index("other"))
+    shots &= setting[:, COLUMN["trapped_shot"]] > 0
+    assert call.other_parts["trapped_shot"] == pytest.approx(shots.sum() / here.sum()) and shots.any()
+    assert sum(call.other_parts.values()) == pytest.approx(call.outcomes["other"], rel=1e-12)
 
 
 def test_conceding_just_the_home_mean_does_not_cost_points() -> None:

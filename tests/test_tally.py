@@ -10,6 +10,7 @@ from engine.tally import (
     BoxTally,
     PairTally,
     PerCallTally,
+    count_pairs,
     net_values,
     spots_of_calls,
 )
@@ -48,11 +49,23 @@ def test_box_tally_is_the_plain_sums() -> None:
         ("shot_clock_left_ms", "time_ms"),
     ):
         assert box.cross[COLUMN[a], COLUMN[b]] == sum(wide[:, COLUMN[a]] * wide[:, COLUMN[b]])
-    assert not box.cross[COLUMN["call_spots"]].any()
+    for packed in ("call_spots", "shadow"):
+        assert not box.cross[COLUMN[packed]].any() and not box.cross[:, COLUMN[packed]].any()
     assert box.ends.sum() == box.points_hist.sum() == box.net_hist.sum() == 500
     assert sum(box.ends_by_name().values()) == 500
     assert box.net_hist @ net_values() == box.total("net")
     assert box.points_hist[POINTS_HIGH] == (records[:, COLUMN["points"]] >= POINTS_HIGH).sum() > 0
+
+
+def test_cross_sums_are_the_product_of_whole_numbers_to_the_bit() -> None:
+    """Against numpy's product of Python integers, and against the BLAS product of floats that are exact."""
+    records = random_records(np.random.default_rng(6), 3000)
+    cross = BoxTally.from_records(records).cross
+    records[:, [COLUMN["call_spots"], COLUMN["shadow"]]] = 0
+    wide, floats = records[:200].astype(object), records.astype(np.float64)
+    assert cross.dtype == np.int64
+    np.testing.assert_array_equal(cross, (floats.T @ floats).astype(np.int64))
+    np.testing.assert_array_equal(BoxTally.from_records(records[:200]).cross, wide.T @ wide)
 
 
 def test_cross_sums_stay_exact_beyond_the_floats() -> None:
@@ -92,6 +105,7 @@ def test_pair_tally_is_a_plain_loop() -> None:
     home, setting = random_records(rng, 400), random_records(rng, 400)
     tally = PairTally.from_records(home, setting, N_SPOTS)
     joint, calls = np.zeros_like(tally.joint), np.zeros(N_SPOTS, dtype=int)
+    shots = np.zeros(N_SPOTS, dtype=int)
     rim_home, points_home = np.zeros(N_SPOTS, dtype=int), np.zeros(N_SPOTS, dtype=int)
     points_called = np.zeros((N_SPOTS, POINTS_HIGH + 1), dtype=int)
     for h, s in zip(home, setting, strict=True):
@@ -104,11 +118,14 @@ def test_pair_tally_is_a_plain_loop() -> None:
         if spot >= 0:
             joint[spot, s[COLUMN["outcome"]], s[COLUMN["after"]], y0, ys] += 1
             rim_home[spot] += h[COLUMN["rim_shot"]] >= 1
+            shots[spot] += OUTCOMES[s[COLUMN["outcome"]]] == "other" and s[COLUMN["trapped_shot"]] > 0
             points_called[spot, min(s[COLUMN["points"]], POINTS_HIGH)] += 1
             points_home[spot] += h[COLUMN["points"]]
     np.testing.assert_array_equal(tally.joint, joint)
     np.testing.assert_array_equal(tally.calls, calls)
     np.testing.assert_array_equal(tally.rim_home, rim_home)
+    np.testing.assert_array_equal(tally.trapped_shot, shots)
+    np.testing.assert_array_equal(count_pairs(home, setting), tally.all_pairs)
     np.testing.assert_array_equal(tally.points_hist_called, points_called)
     np.testing.assert_array_equal(tally.points_sum_home, points_home)
     assert tally.n == tally.all_pairs.sum() == 400
@@ -187,6 +204,8 @@ def test_blocks_of_the_wrong_form_are_refused() -> None:
         BoxTally.from_records(good.astype(float))
     with pytest.raises(ValueError, match="same possessions"):
         PairTally.from_records(good, good[:2], N_SPOTS)
+    with pytest.raises(ValueError, match="same possessions"):
+        count_pairs(good, good[:2])
     with pytest.raises(ValueError, match="different size"):
         PairTally.zero(2) + PairTally.zero(3)
     assert PairTally.zero(2).all_pairs.shape == (N_NET, N_NET)

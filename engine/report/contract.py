@@ -132,13 +132,29 @@ BOX = frozenset(
 )
 ENDS = frozenset(["made_shot", "defensive_rebound", "turnover", "free_throws", "shot_clock"])
 OUTCOMES = frozenset(["steal", "other_turnover", "foul", "escape_pass", "retreat", "split", "other"])
+OTHER_PARTS = frozenset(["trapped_shot", "rest"])
+FACTORS = frozenset(["shooting", "turnovers", "rebounds", "free_throws"])
+DEFENCE = frozenset(["name", "title", "options", "policy"])
 AFTER = frozenset(["rim_shot", "open_three", "other_shot", "reset", "turnover"])
+SETTING = frozenset(
+    [
+        "base_defence",
+        "change",
+        "factors",
+        "base",
+        "change_by_calls",
+        "variance_reduction",
+        "uncalled_differences",
+        "calls",
+    ]
+)
 CALL = frozenset(
     [
         "spot",
         "called",
         "value",
         "outcomes",
+        "other_parts",
         "after_escape",
         "turnover_rate",
         "break_even_turnover_rate",
@@ -154,22 +170,74 @@ def broken(result: dict[str, Any]) -> list[str]:
     """What a result of ``play`` or ``compare`` breaks of the JSON contract, one line each; empty is good.
 
     Checks the fixed keys, the order low <= mean <= high, that the ends add up to the possessions, that
-    points are 2 (fgm - three_made) + 3 three_made + ftm, and that shares add up to 1.
+    points are 2 (fgm - three_made) + 3 three_made + ftm, that shares add up to 1, and that the factors of a
+    change add up to the change of points, with transition to the whole change.
     """
     found = [f"head: {key} is missing" for key in HEAD if key not in result]
     if found:
         return found
+    possessions = result["possessions"]
     if result["command"] == "play":
-        return _broken_block("play", result, result["possessions"])
-    found += _broken_block("baseline", result.get("baseline", {}), result["possessions"])
+        return _broken_defence("play", result) + _broken_block("play", result, possessions)
+    home = result.get("baseline", {})
+    found += _broken_defence("baseline", home) + _broken_block("baseline", home, possessions)
     for setting in result.get("settings", ()):
-        name = f"settings[{setting.get('name')}]"
-        found += _broken_block(name, setting, result["possessions"])
-        found += _broken_interval(f"{name}.change", setting.get("change"))
-        if "variance_reduction" not in setting:
-            found.append(f"{name}: variance_reduction is missing")
-        for call in setting.get("calls", ()):
-            found += _broken_call(f"{name}.calls[{call.get('spot')}]", call, result["possessions"])
+        found += _broken_setting(f"settings[{setting.get('name')}]", setting, home, possessions)
+    return found
+
+
+def _broken_setting(where: str, setting: Any, home: Any, possessions: int) -> list[str]:
+    missing = SETTING - setting.keys()
+    if missing:
+        return [f"{where}: {', '.join(sorted(missing))} is missing"]
+    found = _broken_defence(where, setting) + _broken_block(where, setting, possessions)
+    found += _broken_change(where, setting, home)
+    base, by_calls = setting["base"], setting["change_by_calls"]
+    if base is not None:
+        found += _broken_block(f"{where}.base", base, possessions)
+        found += _broken_change(f"{where}.base", base, home)
+    if by_calls is not None:
+        found += _broken_interval(f"{where}.change_by_calls", by_calls)
+        before = 0.0 if base is None else _mean(base.get("change"))
+        if not _equal(before + _mean(by_calls), _mean(setting["change"])):
+            found.append(f"{where}: the change of the base and that by the calls do not add up")
+    for call in setting["calls"]:
+        found += _broken_call(f"{where}.calls[{call.get('spot')}]", call, possessions)
+    return found
+
+
+def _mean(found: Any) -> float:
+    """The mean of an interval; not a number where there is none, which equals nothing."""
+    mean = found.get("mean") if isinstance(found, dict) else None
+    return float("nan") if mean is None else float(mean)
+
+
+def _equal(one: float, other: float) -> bool:
+    return abs(one - other) <= 1e-9
+
+
+def _broken_defence(where: str, block: dict[str, Any]) -> list[str]:
+    if block.get("base_defence", {}).keys() != DEFENCE:
+        return [f"{where}.base_defence: the keys must be {', '.join(sorted(DEFENCE))}"]
+    return []
+
+
+def _broken_change(where: str, block: dict[str, Any], home: dict[str, Any]) -> list[str]:
+    """The change of a block against home, and its split by the four factors and transition."""
+    found = _broken_interval(f"{where}.change", block.get("change"))
+    factors = block.get("factors", {})
+    if factors.keys() != FACTORS | {"transition", "points"}:
+        return [*found, f"{where}.factors: a key is missing or one too many"]
+    for name, part in factors.items():
+        found += _broken_interval(f"{where}.factors.{name}", part)
+    if all(part["mean"] is None for part in factors.values()):
+        return found
+    points = sum(_mean(factors[name]) for name in FACTORS)
+    own, at_home = (_mean(one.get("points_per_possession")) for one in (block, home))
+    if not _equal(points, _mean(factors["points"])) or not _equal(points, own - at_home):
+        found.append(f"{where}.factors: the four do not add up to the change of points")
+    if not _equal(points + _mean(factors["transition"]), _mean(block.get("change"))):
+        found.append(f"{where}.factors: the parts do not add up to the change")
     return found
 
 
@@ -220,6 +288,11 @@ def _broken_call(where: str, call: dict[str, Any], possessions: int) -> list[str
         return [f"{where}: {', '.join(sorted(missing))} is missing"]
     found = _broken_interval(f"{where}.value", call["value"])
     found += _broken_shares(f"{where}.outcomes", call["outcomes"], OUTCOMES)
+    parts = call["other_parts"]
+    if parts.keys() != OTHER_PARTS or (
+        call["called"] and not _equal(sum(parts.values()), call["outcomes"]["other"])
+    ):
+        found.append(f"{where}: other_parts must add up to the outcome other")
     found += _broken_shares(f"{where}.after_escape", call["after_escape"], AFTER)
     if not 0 <= call["called"] <= possessions:
         found.append(f"{where}: called must lie in 0..{possessions}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from engine.report.defence_text import defence_block, defences_of, home_note, is_other, options_named
 from engine.report.words import (
     FEW_CALLS,
     JOIN,
@@ -33,14 +34,15 @@ OUTCOME_WORDS = {
     "escape_pass": ("pass out of it", "passes out of it"),
     "retreat": ("retreat", "retreats"),
     "split": ("split by the dribble", "splits by the dribble"),
-    "other": ("other (quick shot, trap too late, held ball, time-out)",) * 2,
+    "trapped_shot": ("shot by the trapped man", "shots by the trapped man"),
+    "rest": ("other (trap too late, held ball, time-out)",) * 2,
 }
 AFTER_WORDS = {
     "rim_shot": ("shot at the rim", "shots at the rim"),
     "open_three": ("open three", "open threes"),
     "other_shot": ("other shot", "other shots"),
     "turnover": ("turnover", "turnovers"),
-    "reset": ("with the zone set again",) * 2,
+    "reset": ("with the defence set again",) * 2,
 }
 END_WORDS = {
     "made_shot": "made shot",
@@ -64,14 +66,10 @@ BOX_WORDS = {
     "steals": "steals by the defence",
     "fouls": "fouls by the defence",
 }
-HOME_NOTE = (
-    "Staying home is the 2-3 with no trap. Every setting plays the same possessions with the same luck "
-    "and adds its traps, so what differs is the traps alone."
-)
 NET_NOTE = (
     "Saved and lost points also count what a turnover brings at the other end. A call is judged by the "
     "possessions in which it came first. A bad night is the worst 1"
-    f"{JOIN}in{JOIN}20, against home's average."
+    f"{JOIN}in{JOIN}20, against the average without the trap."
 )
 UNCERTAINTY = (
     "Ranges (95%) show the luck of the draw only. The model can be off by more: hundredths to tenths of a "
@@ -85,11 +83,16 @@ CARE = (
 
 def compare_text(result: Found, with_detail: bool = False) -> str:
     """The text of ``compare`` from its JSON result; ``with_detail`` appends everything."""
-    lines = [*_head(result), "", paragraph(HOME_NOTE), "", *_overview(result)]
+    lines = _head(result)
+    defences = defences_of(result)
+    if len(defences) > 1:
+        others = ", ".join(defences[1:])
+        lines.append(paragraph(f"{len(defences)} defences: {defences[0]} (home), {others}."))
+    lines += ["", paragraph(home_note(result)), "", *_overview(result)]
     if not result["settings"]:
         lines += ["", paragraph("The scenario has no settings, so there is no call to weigh.")]
     for setting in result["settings"]:
-        lines += _setting(setting, result["possessions"])
+        lines += _setting(setting, result["baseline"], result["possessions"])
     lines += ["", paragraph(NET_NOTE), paragraph(UNCERTAINTY), paragraph(CARE)]
     return _finish(result, lines, with_detail)
 
@@ -105,7 +108,8 @@ def play_text(result: Found, with_detail: bool = False) -> str:
     pace += f", about {result['possessions_per_game']:.0f} possessions a side in a game"
     lines += [
         "",
-        labelled("Setting", "staying home in the zone" if result["setting"] == "home" else result["setting"]),
+        labelled("Setting", "staying home" if result["setting"] == "home" else result["setting"]),
+        labelled("Defence", options_named(result["base_defence"])),
         labelled(
             "Conceded",
             f"{around(points, useful_decimals(points))} points per 100 possessions",
@@ -149,7 +153,7 @@ def play_text(result: Found, with_detail: bool = False) -> str:
 
 
 def _head(result: Found) -> list[str]:
-    who = f"{result['offence']} with the ball, {result['defence']} in the zone"
+    who = f"{result['offence']} with the ball, {result['defence']} on defence"
     return [plain(result["title"]), paragraph(f"{who}: {count(result['possessions'], 'possession')}.")]
 
 
@@ -165,6 +169,10 @@ def _finish(result: Found, lines: list[str], with_detail: bool) -> str:
                 f"engine plays, {count(faults, 'place', 'places')} off the court asked for."
             ),
         ]
+    apart = sum(block.get("uncalled_differences", 0) for block in blocks)
+    if apart:
+        told = f"{count(apart, 'possession')} without a trap differed from the same defence without traps"
+        lines += ["", paragraph(f"CAUTION: {told}; the values of the traps cannot be trusted.")]
     more = "" if with_detail else "; --detail shows every number"
     lines.append("")
     lines.append(paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}."))
@@ -182,7 +190,7 @@ def _overview(result: Found) -> list[str]:
     for block, found in zip(blocks, conceded, strict=True):
         at_home = block is result["baseline"]
         change = "" if at_home else saved(scaled(block["change"], -100), 1, "", short=True)
-        traps = "none" if at_home else _per_100(block["calls_per_100_possessions"])
+        traps = "none" if not block.get("calls") else _per_100(block["calls_per_100_possessions"])
         name = "staying home" if at_home else plain(block["name"])
         rows.append((f"  {name}", traps, around(found, decimals, "-"), change))
     widths = [max(len(row[i]) for row in rows) for i in range(4)]
@@ -194,15 +202,20 @@ def _overview(result: Found) -> list[str]:
     return lines
 
 
-def _setting(setting: Found, possessions: int) -> list[str]:
+def _setting(setting: Found, home: Found, possessions: int) -> list[str]:
     lines = ["", plain(setting["name"]), "-" * min(len(plain(setting["name"])), WIDTH)]
+    other = is_other(setting, home)
+    if other:
+        lines += defence_block(setting, home, possessions)
     if not setting["calls"]:
-        lines.append(labelled("Calls", "none in this setting"))
+        return [*lines, labelled("Calls", "none in this setting")]
+    if other:
+        lines.append("")
     if len(setting["calls"]) > 1:
-        change = saved(scaled(setting["change"], -100), 1, "points per 100 possessions")
-        lines += [labelled("Together", change), ""]
+        change = saved(scaled(setting["change_by_calls"], -100), 1, "points per 100 possessions")
+        lines += [labelled("All calls" if other else "Together", change), ""]
     for i, call in enumerate(setting["calls"]):
-        lines += ([""] if i else []) + _call(call, possessions)
+        lines += ([""] if i else []) + _call(call, possessions, "no trap" if other else "home")
     return lines
 
 
@@ -224,7 +237,7 @@ def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) ->
     )
 
 
-def _call(call: Found, possessions: int) -> list[str]:
+def _call(call: Found, possessions: int, base: str) -> list[str]:
     name, called = call["call"].replace("_", " "), call["called"]
     if called == 0:
         return [labelled("Call", f"{name}: never in {count(possessions, 'possession')}")]
@@ -237,11 +250,11 @@ def _call(call: Found, possessions: int) -> list[str]:
         labelled("Worth", saved(call["value"], 2, "points a call")),
         labelled("Turnovers", call["break_even"]["words"]),
         labelled("The trap", _closed(call["trap_set_rate"])),
-        labelled("Of 100 calls", _list(call["outcomes"], OUTCOME_WORDS)),
+        labelled("Of 100 calls", _list(call["outcomes"] | call["other_parts"], OUTCOME_WORDS)),
     ]
     if call["after_escape"]["rim_shot"] is not None:
         lines.append(labelled("Of 100 escapes", _list(call["after_escape"], AFTER_WORDS)))
-    return [*lines, *_risk(call)]
+    return [*lines, *_risk(call, base)]
 
 
 #: Below this share of closed traps the call is weighed as something else.
@@ -254,11 +267,11 @@ def _closed(rate: float) -> str:
     return words if rate >= RARELY else words + "; rarely a real trap"
 
 
-def _risk(call: Found) -> list[str]:
-    """The risk of a call beside staying home: a small table."""
+def _risk(call: Found, base: str) -> list[str]:
+    """The risk of a call beside its base, staying home or no trap: a small table."""
     under, home, over = call["conceded"]["called"], call["conceded"]["home"], call["over_n"]
     rows = [
-        ("", "trap", "home"),
+        ("", "trap", base),
         ("concede two or more", percent(under["p_two_or_more"]), percent(home["p_two_or_more"])),
         ("give up a shot at the rim", percent(under["p_rim_shot"]), percent(home["p_rim_shot"])),
     ]
@@ -270,7 +283,7 @@ def _risk(call: Found) -> list[str]:
                 _signed(over["worst_5_percent"]),
                 _signed(over["worst_5_percent_home"]),
             ),
-            (f"concede more than home over {calls}", percent(over["p_worse"]), ""),
+            (f"concede more than {base} over {calls}", percent(over["p_worse"]), ""),
         ]
     first, *others = table(rows, indent=" " * (LABEL + 2))
     return [f"  {'Risk':<{LABEL}}{first[LABEL + 2 :]}", *others]

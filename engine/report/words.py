@@ -36,6 +36,21 @@ def of_hundred(shares: Sequence[float]) -> list[int]:
     return whole
 
 
+def rounded_together(values: Sequence[float], total: float, decimals: int) -> tuple[list[float], float]:
+    """Values that add up to ``total``, rounded so that they add up to the rounded total, and that total.
+
+    Where plain rounding misses it, the values that lost most by their rounding give way.
+    """
+    unit = 10**decimals
+    shown, exact = float(f"{total:.{decimals}f}"), [value * unit for value in values]
+    whole, wanted = [round(value) for value in exact], round(shown * unit)
+    while sum(whole) != wanted:
+        step = 1 if sum(whole) < wanted else -1
+        gives = max(range(len(whole)), key=lambda i: step * (exact[i] - whole[i]))
+        whole[gives] += step
+    return [value / unit for value in whole], shown
+
+
 def percent(share: float | None) -> str:
     """``38%``; a small share that is not 0 is ``under 1%``."""
     if share is None:

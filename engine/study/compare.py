@@ -3,7 +3,8 @@
 Until a setting makes its first call the two possessions are the same, so the paired difference holds
 nothing but the call (engine.estimate says how it is read). Where a setting called more than once, the
 possession is also played with only the first 1, 2, ... calls allowed, which shares its change out over
-the single calls.
+the single calls. A setting with a defence of its own is compared with staying home as a whole; its calls
+are weighed against the same defence without calls, its base.
 """
 
 from __future__ import annotations
@@ -14,56 +15,89 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from engine import estimate
+from engine.factors import FactorChange, GroupTally, factor_change
 from engine.inputs.defaults import HOME
 from engine.state import COLUMN
-from engine.study.play import head, open_scenario, play_block_dict, run_size
+from engine.study.branches import Branch, plan, play_setting
+from engine.study.play import defence_dict, head, open_scenario, play_block_dict, run_size
 from engine.study.run import Player, Progress, Records, RunSize, run_blocks
-from engine.tally import MAX_CALLS_KEPT, BoxTally, PairTally, PerCallTally, Tally, spots_of_calls
+from engine.tally import (
+    MAX_CALLS_KEPT,
+    BoxTally,
+    PairTally,
+    PerCallTally,
+    Tally,
+    count_pairs,
+    spots_of_calls,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from engine.intervals import Interval
+    from engine.tally import IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class BranchTally(Tally):
+    """Whole-number sums of one branch: its possessions, its pairs with staying home (int64[N_NET, N_NET] on
+    net points), its sums by group of possessions."""
+
+    box: BoxTally
+    with_home: IntArray
+    groups: GroupTally
+
+    @classmethod
+    def from_records(cls, home: Records, records: Records, first: int) -> BranchTally:
+        """Tally a block of the possessions from number ``first``, int32[count, N_RECORD] both."""
+        pairs = count_pairs(home, records)
+        return cls(BoxTally.from_records(records), pairs, GroupTally.from_records(records, first))
 
 
 @dataclass(frozen=True, eq=False)
 class SettingTally(Tally):
-    """Whole-number sums of one setting: its own possessions, the pairs with staying home, single calls."""
+    """Whole-number sums of one setting: its own possessions, the pairs with its base, single calls, and
+    possessions without a call that were compared with the base, and differed from it."""
 
-    box: BoxTally
+    branch: BranchTally
     pairs: PairTally
     per_call: PerCallTally
+    checked: int
+    differences: int
 
 
 @dataclass(frozen=True)
 class CompareTally:
-    """Staying home and every setting, in the order of the scenario; ``+`` adds two tallies."""
+    """Staying home, other defences without calls and every setting; ``+`` adds two tallies."""
 
-    home: BoxTally
+    home: BranchTally
+    bases: tuple[BranchTally, ...]
     settings: tuple[SettingTally, ...]
 
     def __add__(self, other: CompareTally) -> CompareTally:
-        both = zip(self.settings, other.settings, strict=True)
-        return CompareTally(self.home + other.home, tuple(mine + theirs for mine, theirs in both))
+        return CompareTally(
+            self.home + other.home,
+            tuple(mine + theirs for mine, theirs in zip(self.bases, other.bases, strict=True)),
+            tuple(mine + theirs for mine, theirs in zip(self.settings, other.settings, strict=True)),
+        )
 
 
-def per_call_tally(
-    player: Player, world: Any, first: int, home: Records, records: Records, n_spots: int
-) -> PerCallTally:
-    """Share the change of a block out over the calls made in it.
+def per_call_tally(player: Player, world: Any, first: int, branch: Branch, n_spots: int) -> PerCallTally:
+    """Share the change of a block from its base out over the calls made in it.
 
-    ``home`` and ``records`` are int32[count, N_RECORD] of the same possessions, from number ``first``.
-    Possessions with more than one call are played again with 1, 2, ... calls allowed.
+    The records of ``branch`` are those of the possessions from number ``first``. Possessions with more than
+    one call are played again with 1, 2, ... calls allowed.
     """
+    records = branch.records
     n_calls = records[:, COLUMN["n_calls"]]
     spots = spots_of_calls(records)
     most = int(n_calls.max(initial=0))
     nets = np.repeat(records[:, COLUMN["net"], None], most + 1, axis=1)
-    nets[:, 0] = home[:, COLUMN["net"]]
+    nets[:, 0] = branch.base[:, COLUMN["net"]]
     for allowed in range(1, most):
         again = np.flatnonzero(n_calls > allowed)
-        branch = player.chosen(world, first + again.astype(np.int64), allowed, "branch")
-        nets[again, allowed] = branch[:, COLUMN["net"]]
+        played = player.chosen(world, first + again.astype(np.int64), allowed, "branch")
+        nets[again, allowed] = played[:, COLUMN["net"]]
     return PerCallTally.from_nets(nets, spots[:, :most], n_spots)
 
 
@@ -74,16 +108,24 @@ class CompareResult:
     scenario: Any
     size: RunSize
     tally: CompareTally
+    bases: tuple[int | None, ...]
 
     def to_dict(self) -> dict[str, Any]:
         """The JSON contract of ``compare``; equal for equal inputs whatever the number of threads."""
         result = head("compare", self.scenario, self.size)
         result["offence"] = self.scenario.offence_team.name
         result["defence"] = self.scenario.defence_team.name
-        result["baseline"] = {"name": HOME} | play_block_dict(self.tally.home)
+        home = self.tally.home
+        result["baseline"] = {"name": HOME, "base_defence": defence_dict(self.scenario)}
+        result["baseline"] |= play_block_dict(home.box)
         result["settings"] = [
-            setting_dict(setting, tally, self.scenario.over_n)
-            for setting, tally in zip(self.scenario.settings, self.tally.settings, strict=True)
+            {"name": setting.name, "base_defence": defence_dict(self.scenario, setting)}
+            | setting_dict(
+                setting, tally, home, None if base is None else self.tally.bases[base], self.scenario.over_n
+            )
+            for setting, tally, base in zip(
+                self.scenario.settings, self.tally.settings, self.bases, strict=True
+            )
         ]
         return result
 
@@ -110,6 +152,20 @@ class CompareResult:
             rows.append(row)
         return pd.DataFrame(rows).set_index("setting").astype(float)
 
+    def factors(self) -> pd.DataFrame:
+        """One row per setting and part of its change (the four factors and transition), with intervals, in
+        net points per possession; the rows of a setting add up to its change."""
+        import pandas as pd
+
+        rows = [
+            {"setting": setting["name"], "part": part} | setting["factors"][part]
+            for setting in self.to_dict()["settings"]
+            for part in setting["factors"]
+            if part != "points"
+        ]
+        columns = ["setting", "part", "mean", "low", "high"]
+        return pd.DataFrame(rows, columns=columns).set_index(["setting", "part"]).astype(float)
+
     def calls(self) -> pd.DataFrame:
         """One row per setting and call: everything the JSON says of a call, nested keys joined by ``_``."""
         import pandas as pd
@@ -122,19 +178,38 @@ class CompareResult:
         return pd.json_normalize(rows, sep="_")
 
 
-def setting_dict(setting: Any, tally: SettingTally, over_n: int) -> dict[str, Any]:
-    """One entry of "settings" of the JSON contract."""
+def setting_dict(
+    setting: Any, tally: SettingTally, home: BranchTally, base: BranchTally | None, over_n: int
+) -> dict[str, Any]:
+    """One entry of "settings" of the JSON contract, less its name and its defence.
+
+    ``base``: its own defence without calls, None where that is staying home.
+    """
     found = estimate.estimate_setting(tally.pairs, over_n)
     calls = zip(setting.calls, found.calls, strict=True)
+    against_home = _against_home(tally.branch, home)
+    own_base = None
+    if base is not None and setting.calls:
+        own_base = play_block_dict(base.box) | _against_home(base, home)
     return {
-        "name": setting.name,
-        **play_block_dict(tally.box),
-        "change": found.change.as_dict(),
+        **play_block_dict(tally.branch.box),
+        **against_home,
+        "base": own_base,
+        "change_by_calls": found.change.as_dict() if setting.calls else None,
         "variance_reduction": found.variance_reduction,
         "called_possessions": tally.pairs.called(),
         "calls_per_100_possessions": 100 * int(tally.pairs.calls.sum()) / tally.pairs.n,
-        "uncalled_differences": tally.pairs.uncalled_differences(),
+        "checked_possessions": tally.checked,
+        "uncalled_differences": tally.differences,
         "calls": [call_dict(call, one, tally.per_call) for call, one in calls],
+    }
+
+
+def _against_home(branch: BranchTally, home: BranchTally) -> dict[str, Any]:
+    factors: FactorChange = factor_change(home.groups, branch.groups)
+    return {
+        "change": estimate.paired_change(branch.with_home).as_dict(),
+        "factors": factors.as_dict(),
     }
 
 
@@ -150,11 +225,12 @@ def call_dict(call: Any, one: estimate.CallEstimate, per_call: PerCallTally) -> 
         "trap_set_rate": one.trap_set_rate,
         "value": one.value.as_dict(),
         "outcomes": one.outcomes,
+        "other_parts": one.other_parts,
         "after_escape": one.after_escape,
         "turnover_rate": even.turnover_rate.mean,
         "break_even_turnover_rate": even.possible_rate,
         "break_even": {
-            "words": even.words,
+            "words": even.words_for(one.value),
             "reason": even.reason,
             "turnover_rate": even.turnover_rate.as_dict(),
             "t_star": even.t_star.as_dict(),
@@ -230,23 +306,27 @@ def compare(
     size = run_size(scenario, possessions, seed, threads)
     from engine.pack import pack
 
-    packed = pack(scenario)
+    plans = plan(pack(scenario))
     player = Player(size.seed)
-    player.warm(packed.home)
+    player.warm(plans.home)
 
     def task(first: int, count: int) -> CompareTally:
-        home = player.block(packed.home, first, count, HOME)
+        home = player.block(plans.home, first, count, HOME)
+        bases = [player.block(world, first, count, f"base {i}") for i, world in enumerate(plans.bases)]
         settings = []
-        for setting in packed.settings:
-            records = player.block(setting.world, first, count, "setting")
-            n_spots = len(setting.calls)
+        for setting in plans.settings:
+            branch = play_setting(player, setting, first, home, bases)
             settings.append(
                 SettingTally(
-                    BoxTally.from_records(records),
-                    PairTally.from_records(home, records, n_spots),
-                    per_call_tally(player, setting.world, first, home, records, n_spots),
+                    BranchTally.from_records(home, branch.records, first),
+                    PairTally.from_records(branch.base, branch.records, setting.n_calls),
+                    per_call_tally(player, setting.world, first, branch, setting.n_calls),
+                    branch.checked,
+                    branch.differences,
                 )
             )
-        return CompareTally(BoxTally.from_records(home), tuple(settings))
+        tallies = (BranchTally.from_records(home, records, first) for records in (home, *bases))
+        return CompareTally(next(tallies), tuple(tallies), tuple(settings))
 
-    return CompareResult(scenario, size, run_blocks(size, player, task, progress))
+    tally = run_blocks(size, player, task, progress)
+    return CompareResult(scenario, size, tally, tuple(setting.base for setting in plans.settings))

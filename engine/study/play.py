@@ -98,8 +98,9 @@ def check_setting(scenario: Any, setting: str | None) -> int:
     if setting in names:
         return names.index(setting)
     near = difflib.get_close_matches(setting, [HOME, *names], n=1)
-    hint = f" (nearest: {near[0]})" if near else ""
-    raise InputError(scenario.path, "setting", setting, "one of " + ", ".join([HOME, *names]) + hint)
+    shown = {HOME: HOME, **{name: f'"{name}"' for name in names}}  # names may hold commas
+    hint = f" (nearest: {shown[near[0]]})" if near else ""
+    raise InputError(scenario.path, "setting", setting, "one of " + ", ".join(shown.values()) + hint)
 
 
 def world_of(packed: Any, index: int) -> Any:
@@ -132,6 +133,15 @@ def head(command: str, scenario: Any, size: RunSize) -> dict[str, Any]:
         "possessions": size.possessions,
         "versions": versions(),
     }
+
+
+def defence_dict(scenario: Any, setting: Any = None) -> dict[str, Any]:
+    """The base defence of a setting (None: staying home): name, title, options taken, coded policy."""
+    zone = scenario.zone
+    if setting is not None:
+        zone = setting.zone or zone
+    options, policy = (getattr(setting or scenario, key) for key in ("zone_options", "policy"))
+    return {"name": zone.name, "title": zone.title, "options": dict(options), "policy": policy}
 
 
 def play_block_dict(box: BoxTally) -> dict[str, Any]:
@@ -195,10 +205,16 @@ class PlayResult:
         result["setting"] = self.setting
         result["offence"] = self.scenario.offence_team.name
         result["defence"] = self.scenario.defence_team.name
+        result["base_defence"] = defence_dict(self.scenario, self._setting())
         result |= play_block_dict(box)
         result |= self._pace()
         result["calls"] = self._calls()
         return result
+
+    def _setting(self) -> Any:
+        """The setting of the scenario that was played; None for staying home."""
+        index = check_setting(self.scenario, self.setting)
+        return self.scenario.settings[index] if index >= 0 else None
 
     def _pace(self) -> dict[str, float]:
         """Time used before a possession starts here, and the possessions a side that fill a game."""

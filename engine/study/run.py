@@ -89,7 +89,8 @@ class Player:
         self.stop = threading.Event()
         self._local = threading.local()
 
-    def _buffer(self, name: str, count: int) -> Records:
+    def buffer(self, name: str, count: int) -> Records:
+        """Records int32[count, N_RECORD] that the calling thread keeps under this name."""
         buffers: dict[str, Records] = self._local.__dict__.setdefault("buffers", {})
         held = buffers.get(name)
         if held is None or len(held) < count:
@@ -114,17 +115,19 @@ class Player:
         from engine.kernel.batch import play_block
 
         self._check_stop()
-        records = self._buffer(name, count)
+        records = self.buffer(name, count)
         play_block(world, self.seed, first, records, scratch=self._scratch())
         return records
 
-    def chosen(self, world: Any, numbers: NDArray[np.int64], max_calls: int, name: str) -> Records:
-        """Records int32[m, N_RECORD] of the possession numbers given, at most ``max_calls`` calls in each."""
-        from engine.kernel.batch import play_list
+    def chosen(self, world: Any, numbers: NDArray[np.int64], max_calls: int | None, name: str) -> Records:
+        """Records int32[m, N_RECORD] of the possession numbers given, at most ``max_calls`` calls in each
+        (None: as many as ``block`` allows)."""
+        from engine.kernel.batch import EVERY_CALL, play_list
 
         self._check_stop()
-        records = self._buffer(name, len(numbers))
-        play_list(world, self.seed, numbers, records, max_calls, self._scratch())
+        records = self.buffer(name, len(numbers))
+        most = EVERY_CALL if max_calls is None else max_calls
+        play_list(world, self.seed, numbers, records, most, self._scratch())
         return records
 
     def _check_stop(self) -> None:

@@ -1,0 +1,1 @@
+"""The commands of ``trapledger``: thin, and they import the compiled part only when they compute."""

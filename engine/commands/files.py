@@ -1,0 +1,67 @@
+"""Commands about files and single possessions."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from engine.commands.shared import BAD_INPUT, NAME, ctrl_c, load_engine, one_line, say
+from engine.errors import InputError
+
+
+@click.command(short_help="Check files and say what each means.")
+@click.argument("paths", nargs=-1, required=True, type=click.Path(), metavar="PATH...")
+@click.option("--quiet", is_flag=True, help="Say nothing about files that are good.")
+def check(paths: tuple[str, ...], quiet: bool) -> None:
+    """Check files or folders and say in one line what each of them means.
+
+    Below it stand the holes of a defence, and what a coded policy of a scenario answers when it is asked.
+    """
+    from engine.checking import check_path
+
+    bad = False
+    for path in paths:
+        try:
+            lines = check_path(path, lambda: load_engine(quiet))
+        except InputError as error:
+            say(f"{NAME}: {one_line(str(error))}")
+            bad = True
+            continue
+        finally:
+            ctrl_c.check()
+        if not quiet:
+            # the holes of a defence stay indented below the line of their file
+            shown = ("  " * line.startswith("  ") + one_line(line) for line in lines)
+            sys.stdout.write("".join(f"{line}\n" for line in shown))
+    sys.stdout.flush()
+    if bad:
+        raise click.exceptions.Exit(BAD_INPUT)
+
+
+@click.command(short_help="Write one possession as a table (CSV).")
+@click.argument("scenario", type=click.Path())
+@click.option("--index", type=int, required=True, help="Number of the possession, from 0.")
+@click.option("--setting", default="home", show_default=True, help="Setting to play; home is the zone alone.")
+@click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]")
+@click.option("--events", is_flag=True, help="What happened instead of the state per tick.")
+@click.option("--quiet", is_flag=True, help="No remarks, only the result.")
+@click.option("--output", "-o", default="-", metavar="FILE", help="CSV file to write; - is standard output.")
+def trace(
+    scenario: str, index: int, setting: str, seed: int | None, events: bool, quiet: bool, output: str
+) -> None:
+    """Play one possession of SCENARIO again and write it as a table (CSV)."""
+    from engine.report import contract
+
+    contract.check_target(output, "--output")
+    from engine.study.play import check_setting, open_scenario
+    from engine.study.replay import check_index, replay
+
+    loaded = open_scenario(scenario)
+    check_index(index)
+    check_setting(loaded, setting)
+    load_engine(quiet)
+    found = replay(loaded, index, setting, seed)
+    ctrl_c.check()
+    table = found.events() if events else found.frames()
+    contract.write(table.to_csv(index=False, float_format="%.4f", lineterminator="\n"), output, "--output")

@@ -1,0 +1,164 @@
+"""What every command shares: options, Ctrl-C, the progress bar, and how a result is delivered."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from typing import Any, NoReturn
+
+import click
+
+NAME = "trapledger"
+BAD_INPUT = 2
+INTERRUPTED = 130
+BROKEN_PIPE = 141
+STOPPED = f"{NAME}: stopped"
+#: A bar appears only when the work has lasted this long.
+BAR_DELAY_S = 1.5
+
+
+def say(line: str) -> None:
+    """One line on standard error; a closed one is no reason to fail."""
+    with contextlib.suppress(OSError, ValueError):
+        print(line, file=sys.stderr, flush=True)
+
+
+def one_line(text: str) -> str:
+    """Text without line breaks."""
+    return " ".join(text.split())
+
+
+# --- options that several commands share --------------------------------------------------------------
+
+Command = Callable[..., Any]
+
+
+def size_options(command: Command) -> Command:
+    """--possessions, --seed, --threads, --quiet."""
+    for option in (
+        click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result."),
+        click.option(
+            "--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]"
+        ),
+        click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]"),
+        click.option("--possessions", "-n", type=int, help="Possessions to play. [default: the scenario's]"),
+    ):
+        command = option(command)
+    return command
+
+
+def output_options(command: Command) -> Command:
+    """--json, --detail."""
+    for option in (
+        click.option("--detail", is_flag=True, help="Everything: four decimals, intervals, hashes."),
+        click.option(
+            "--json", "json_target", metavar="FILE", help="Write JSON to FILE; - is standard output."
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+class CtrlC:
+    """Ends the command at Ctrl-C, also while the engine is compiled or loaded.
+
+    That part calls Python from compiled code and from clean-ups, where an exception is printed and lost. So
+    a process of our own leaves at once while ``loading`` (nothing has been written by then), and the work
+    asks ``check`` between blocks.
+    """
+
+    def __init__(self) -> None:
+        self.own_process = False
+        self.loading = False
+        self.seen = False
+
+    def __call__(self, number: int, frame: object) -> NoReturn:
+        self.seen = True
+        if self.loading and self.own_process:
+            say(STOPPED)
+            os._exit(INTERRUPTED)
+        raise KeyboardInterrupt
+
+    def check(self) -> None:
+        """Loading is over. Raise KeyboardInterrupt if there was one that got lost."""
+        self.loading = False
+        if self.seen:
+            raise KeyboardInterrupt
+
+    @contextlib.contextmanager
+    def installed(self) -> Iterator[None]:
+        """In place of Python's own handler; where that is not in use (ignored, a thread) nothing changes."""
+        usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+        if not usual or threading.current_thread() is not threading.main_thread():
+            yield
+            return
+        self.seen = self.loading = False
+        signal.signal(signal.SIGINT, self)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+ctrl_c = CtrlC()
+
+
+@contextlib.contextmanager
+def progress_bar(quiet: bool, unit: str = "possession") -> Iterator[Callable[[int, int], None]]:
+    """What the work calls after each block: looks for Ctrl-C, and moves a bar on standard error once the work
+    has lasted a while (unless ``quiet``)."""
+    bars: list[Any] = []
+
+    def show(done: int, total: int) -> None:
+        ctrl_c.check()
+        if quiet:
+            return
+        if not bars:  # only now, so that the time to compile does not count
+            bars.append(_bar(total, unit))
+        bars[0].update(done - bars[0].n)
+
+    try:
+        yield show
+    finally:
+        for bar in bars:
+            bar.close()
+
+
+def _bar(total: int, unit: str) -> Any:
+    from tqdm import tqdm
+
+    seldom = {} if sys.stderr.isatty() else {"mininterval": 10.0}
+    return tqdm(
+        total=total,
+        unit=f" {unit}s",
+        unit_scale=True,
+        delay=BAR_DELAY_S,
+        leave=False,
+        file=sys.stderr,
+        **seldom,
+    )
+
+
+def load_engine(quiet: bool) -> None:
+    """Say what is going on before the first compile on this machine."""
+    ctrl_c.loading = True
+    from engine.kernel.batch import is_cached
+
+    if not quiet and not is_cached():
+        say(f"{NAME}: compiling the engine for this machine (once, up to a minute) ...")
+
+
+def deliver(found: Any, json_target: str | None, text: Callable[[dict[str, Any]], str]) -> None:
+    """Write the JSON first (it may fail), then the text unless JSON has taken standard output."""
+    from engine.report import contract
+
+    result = found.to_dict()
+    if json_target is not None:
+        contract.write(contract.to_text(result), json_target)
+    if json_target != contract.STDOUT:
+        sys.stdout.write(text(result))
+        sys.stdout.flush()

@@ -1,0 +1,128 @@
+"""Commands that play possessions and answer a question."""
+
+from __future__ import annotations
+
+import click
+
+from engine.commands.shared import deliver, load_engine, output_options, progress_bar, size_options
+
+
+@click.command(short_help="Weigh every trap setting against staying home.")
+@click.argument("scenario", type=click.Path())
+@size_options
+@output_options
+def compare(
+    scenario: str,
+    possessions: int | None,
+    seed: int | None,
+    threads: int | None,
+    quiet: bool,
+    json_target: str | None,
+    detail: bool,
+) -> None:
+    """Weigh every trap setting of SCENARIO against staying home in the zone."""
+    from engine.report import contract
+
+    if json_target is not None:
+        contract.check_target(json_target)
+    from engine.study.play import open_scenario, run_size
+
+    loaded = open_scenario(scenario)
+    run_size(loaded, possessions, seed, threads)
+    from engine.report.text import compare_text
+    from engine.study.compare import compare as run
+
+    load_engine(quiet)
+    with progress_bar(quiet) as progress:
+        found = run(loaded, possessions, seed, threads, progress)
+    deliver(found, json_target, lambda result: compare_text(result, detail))
+
+
+@click.command(short_help="Play one setting: box score, endings, shots, pace.")
+@click.argument("scenario", type=click.Path())
+@click.option("--setting", default="home", show_default=True, help="Setting to play; home is the zone alone.")
+@size_options
+@output_options
+def play(
+    scenario: str,
+    setting: str,
+    possessions: int | None,
+    seed: int | None,
+    threads: int | None,
+    quiet: bool,
+    json_target: str | None,
+    detail: bool,
+) -> None:
+    """Play one setting of SCENARIO: box score, endings, shots by distance, pace."""
+    from engine.report import contract
+
+    if json_target is not None:
+        contract.check_target(json_target)
+    from engine.study.play import check_setting, open_scenario, run_size
+
+    loaded = open_scenario(scenario)
+    run_size(loaded, possessions, seed, threads)
+    check_setting(loaded, setting)
+    from engine.report.text import play_text
+    from engine.study.play import play as run
+
+    load_engine(quiet)
+    with progress_bar(quiet) as progress:
+        found = run(loaded, possessions, seed, threads, setting, progress)
+    deliver(found, json_target, lambda result: play_text(result, detail))
+
+
+@click.command(short_help="In how many plausible worlds does each call pay?")
+@click.argument("scenario", type=click.Path())
+@click.option("--worlds", type=int, default=512, show_default=True, help="Worlds to draw, a power of two.")
+@click.option("--possessions", "-n", type=int, default=3000, show_default=True, help="Possessions per world.")
+@click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]")
+@click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
+@click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result.")
+@output_options
+def stress(
+    scenario: str,
+    worlds: int,
+    possessions: int,
+    seed: int | None,
+    threads: int | None,
+    quiet: bool,
+    json_target: str | None,
+    detail: bool,
+) -> None:
+    """Play every setting of SCENARIO in worlds whose uncertain numbers are drawn from their ranges."""
+    from engine.report import contract
+
+    if json_target is not None:
+        contract.check_target(json_target)
+    from engine.report.stress_text import stress_text
+    from engine.study.play import open_scenario, run_size
+    from engine.study.stress import check_worlds
+    from engine.study.stress import stress as run
+
+    loaded = open_scenario(scenario)
+    check_worlds(worlds, run_size(loaded, possessions, seed, threads))
+    load_engine(quiet)
+    with progress_bar(quiet, "world") as progress:
+        found = run(loaded, worlds, possessions, seed, threads, progress)
+    deliver(found, json_target, lambda result: stress_text(result, detail))
+
+
+@click.command(short_help="Does the model show the patterns of the trade?")
+@click.option("--scale", type=float, default=1.0, show_default=True, help="Times the usual possessions.")
+@click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
+@click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result.")
+@click.option("--json", "json_target", metavar="FILE", help="Write JSON to FILE; - is standard output.")
+def patterns(scale: float, threads: int | None, quiet: bool, json_target: str | None) -> None:
+    """Measure thirteen patterns of the trade on the shipped demo and levels; a failing one stays failing."""
+    from engine.report import contract
+
+    if json_target is not None:
+        contract.check_target(json_target)
+    from engine.report.patterns_text import patterns_text
+    from engine.study.patterns.table import measure
+
+    load_engine(quiet)
+    with progress_bar(quiet, "pattern") as progress:
+        found = measure(scale, threads, progress)
+    deliver(found, json_target, patterns_text)

@@ -1,0 +1,94 @@
+"""The rates of a level: what a scenario's possessions come to, beside what is published (configs/levels)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from engine.inputs.defaults import HOME
+from engine.intervals import Interval, ratio_interval, scaled
+from engine.play_estimate import estimate_play, ratio
+from engine.state import COLUMN
+from engine.study.play import check_setting, open_scenario, run_size, world_of
+from engine.study.run import Player, Progress, Records, run_blocks
+from engine.tally import BoxTally, Tally
+
+#: Width of a 95% interval in standard errors, both sides together.
+WIDTH_95 = 2 * 1.959963984540054
+
+
+@dataclass(frozen=True, eq=False)
+class RateTally(Tally):
+    """A box score, and the shot clock at the last shot of the possessions that had one and a clock.
+
+    ``clock_n``: such possessions; ``clock_ms``, ``clock_square``: sum of milliseconds left and of squares.
+    """
+
+    box: BoxTally
+    clock_n: int
+    clock_ms: int
+    clock_square: int
+
+    @classmethod
+    def from_records(cls, records: Records) -> RateTally:
+        """Tally a block int32[count, N_RECORD]."""
+        left = records[:, COLUMN["shot_clock_left_ms"]].astype(np.int64)
+        left = left[left >= 0]
+        return cls(BoxTally.from_records(records), len(left), int(left.sum()), int((left * left).sum()))
+
+
+def rates_of(tally: RateTally) -> dict[str, Interval]:
+    """Every rate of ``engine.inputs.levels.QUANTITIES`` with its 95% interval; None, None, None if empty."""
+    box = tally.box
+    play = estimate_play(box)
+    n, ms = tally.clock_n, tally.clock_ms
+    clock = ratio_interval(ms, n, tally.clock_square, ms, n, box.n)
+    return {
+        "points_per_possession": play.points_per_possession,
+        "turnovers_per_possession": play.turnover_rate,
+        "offensive_rebound": play.offensive_rebound_share,
+        "free_throws_attempted": play.free_throw_rate,
+        "field_goal": play.field_goal_share,
+        "two_point": ratio(box, {"fgm": 1, "three_made": -1}, {"fga": 1, "three_attempts": -1}),
+        "three_point": play.three_share,
+        "rim": play.rim_share,
+        "free_throw": play.free_throw_share,
+        "three_attempts": play.three_attempt_share,
+        "rim_attempts": play.rim_attempt_share,
+        "steals_of_turnovers": play.steal_share,
+        "blocks_of_twos": ratio(box, "blocks", {"fga": 1, "three_attempts": -1}),
+        "clock_left_s": scaled(clock, 1e-3),
+        "late_shots": ratio(box, "late_shots", "fga"),
+    }
+
+
+def standard_error(interval: Interval) -> float:
+    """Standard error behind a 95% interval; infinite where there is none."""
+    if interval.low is None or interval.high is None:
+        return float("inf")
+    return (interval.high - interval.low) / WIDTH_95
+
+
+def level_rates(
+    scenario: Any,
+    possessions: int | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    setting: str | None = None,
+    progress: Progress | None = None,
+) -> dict[str, Interval]:
+    """The rates of one setting of a scenario; parameters and errors as ``engine.study.play.play``."""
+    scenario = open_scenario(scenario)
+    size = run_size(scenario, possessions, seed, threads)
+    from engine.pack import pack
+
+    world = world_of(pack(scenario), check_setting(scenario, setting))
+    player = Player(size.seed)
+    player.warm(world)
+
+    def task(first: int, count: int) -> RateTally:
+        return RateTally.from_records(player.block(world, first, count, HOME))
+
+    return rates_of(run_blocks(size, player, task, progress))

@@ -1,0 +1,169 @@
+"""Patterns of what a call is worth: to an offence that has seen it, and on another court."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from engine.inputs.defaults import HOME
+from engine.study.patterns.common import (
+    PRACTICE,
+    Claim,
+    Mean,
+    Records,
+    Series,
+    called,
+    column,
+    mean,
+    quotient,
+    quotient_change,
+    saved,
+)
+from engine.study.patterns.playing import CALLS, Edit, Run, World, constants, edited, edited_plan, rules
+
+# --- 4: readiness -----------------------------------------------------------------------------------------
+
+TRAPS_SEEN = (0, 1, 2, 4, 8)
+N_READY, N_EXACT, N_OFTEN = 80_000, 20_000, 40_000
+#: Trapping at every chance, so that the offence has seen 8, against one chance in four: it has seen 2.
+OFTEN, SELDOM = (1.0, 8), (0.25, 2)
+
+
+def values(run: Run, name: str, count: int, edit: Edit) -> Series:
+    """Net points saved by a call in each called possession, in a world changed after the call."""
+    home = run.base(HOME, count)[called(run.base(name, count))]
+    return saved(home, run.again(name, edit, count))
+
+
+def without_readiness(seen: int) -> Edit:
+    """The edit that lets the offence have seen traps, to no effect."""
+
+    def edit(world: World) -> None:
+        rules(traps_seen=seen)(world)
+        constants(readiness_per_trap=0.0)(world)
+
+    return edit
+
+
+def often(run: Run, name: str) -> Claim:
+    """Net points of a possession: trapping at every chance and seldom, each with the traps then seen."""
+
+    def at(probability: float, seen: int) -> Edit:
+        def edit(world: World) -> None:
+            world["calls"]["probability"][:, 0] = probability
+            rules(traps_seen=seen)(world)
+
+        return edit
+
+    count = run.n(N_OFTEN)
+    planned = edited_plan(run.plan(calls=(name,), probability=1.0), rules(traps_seen=OFTEN[1]))
+    played = run.branches(planned, count)
+    home, always = played[HOME], played[name].copy()
+    chances = np.flatnonzero(called(always))
+    sometimes = home.copy()
+    sometimes[chances] = run.play(edited(planned.settings[0].world, at(*SELDOM)), chances)
+    nets = [column(records, "net") for records in (home, always, sometimes)]
+    saves = [100 * float((nets[0] - net).mean()) for net in nets[1:]]
+    figures = (
+        f"saved per 100 possessions: every time, {OFTEN[1]} traps seen {saves[0]:+.2f}; "
+        f"1 time in {1 / SELDOM[0]:g}, {SELDOM[1]} seen {saves[1]:+.2f}"
+    )
+    name = f"{name}: every time worse than sometimes, offence adapted"
+    return Claim(4, name, PRACTICE, mean(nets[1] - nets[2]), figures)
+
+
+def pattern_4(run: Run) -> list[Claim]:
+    """Each level of readiness plays the same called possessions; "adapted": it has seen as many as it would
+    have after the same chances in the game."""
+    found = []
+    for name in CALLS:
+        levels = [values(run, name, N_READY, rules(traps_seen=seen)) for seen in TRAPS_SEEN]
+        figures = "saved per call, traps seen: " + ", ".join(
+            f"{seen} {level.mean():+.3f}"
+            for seen, level in zip(TRAPS_SEEN, levels, strict=True)
+            if len(level)
+        )
+        fall = mean(levels[0] - levels[-1])
+        found.append(Claim(4, f"{name}: value falls from 0 to 8 traps seen", PRACTICE, fall, figures))
+        zero = values(run, name, N_EXACT, without_readiness(0))
+        differs = values(run, name, N_EXACT, without_readiness(TRAPS_SEEN[-1])) - zero
+        text = f"{int(np.count_nonzero(differs))} of {len(differs)} called possessions differ"
+        found.append(
+            Claim(4, f"{name}: unchanged where readiness is 0", "by construction", mean(differs), text, True)
+        )
+        found.append(often(run, name))
+    return found
+
+
+# --- 8: the lines ------------------------------------------------------------------------------------------
+
+#: Both sidelines pushed out by this much, m.
+PUSHED_M = 3.0
+N_LINES = 60_000
+
+
+def court_width(run: Run) -> float:
+    """Width of the demo's court, m."""
+    return 2.0 * float(run.world()["rules"]["half_width_m"][0])
+
+
+class Worth(NamedTuple):
+    """Net points saved, and True where called, per possession."""
+
+    saved: Series
+    called: Series
+
+    @property
+    def per_call(self) -> Mean:
+        """Value of a call."""
+        return quotient(self.saved, self.called)
+
+
+def worth(home: Records, setting: Records) -> Worth:
+    """What a setting saved beside staying home."""
+    return Worth(saved(home, setting), called(setting))
+
+
+def played(run: Run, call: str, **changes: Any) -> Worth:
+    """The worth of a call in a variant of the demo."""
+    found = run.branches(run.plan(calls=(call,), **changes), run.n(N_LINES))
+    return worth(found[HOME], found[call])
+
+
+def lines_claim(call: str, what: str, usual: Worth, other: Worth) -> Claim:
+    """A call's value with the demo's lines against its value without one of them."""
+    gap = quotient_change(usual.saved, usual.called, other.saved, other.called)
+    before, after = usual.per_call, other.per_call
+    calls = [int(one.called.sum()) for one in (usual, other)]
+    figures = f"calls in {len(usual.called):,} possessions: {calls[0]:,} as it is, {calls[1]:,} {what}"
+    if all(calls):
+        figures += (
+            f"; saved per call {before.mean:+.3f} (se {before.se:.3f}) and "
+            f"{after.mean:+.3f} (se {after.se:.3f})"
+        )
+    return Claim(8, f"{call}: worth less {what}", PRACTICE, gap, figures)
+
+
+def pattern_8(run: Run) -> list[Claim]:
+    """Sidelines for the corners, the backcourt rule for the traps at half court.
+
+    With the sidelines, the places of the half-court corner move out; those round the arc stay. The zone
+    steers the dribbler to a side before a trap in the half-court corner.
+    """
+    wide = {"court.width_m": court_width(run) + 2.0 * PUSHED_M}
+    wider = f"with the sidelines {PUSHED_M:g} m farther out"
+    no_count = {"clock.backcourt_s": 0.0}
+    dropped = "without the backcourt rule"
+    steer: dict[str, Any] = {"defence": {"options": {"bring_up": "steer"}}}
+    corner, top = (worth(run.base(HOME, N_LINES), run.base(name, N_LINES)) for name in ("corner", "top"))
+    half = played(run, "half_court_corner", **steer)
+    half_wide, half_free = (
+        played(run, "half_court_corner", rules_changes=changes, **steer) for changes in (wide, no_count)
+    )
+    return [
+        lines_claim("corner", wider, corner, played(run, "corner", rules_changes=wide)),
+        lines_claim("half_court_corner", wider, half, half_wide),
+        lines_claim("half_court_corner", dropped, half, half_free),
+        lines_claim("top", dropped, top, played(run, "top", rules_changes=no_count)),
+    ]

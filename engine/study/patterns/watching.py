@@ -1,0 +1,86 @@
+"""Events of many possessions: what the records do not hold (where shots and passes were), step by step.
+
+About as fast as playing them: only the events are copied, not the whole state as a trace does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.state import EVENTS, GRID_X, GRID_Y, N_RECORD, OVER, SCRATCH
+
+#: Columns of ``watch``: which of the possessions asked for (0, 1, ...), those of EVENT_COLUMNS, and whether
+#: the pass in hand is a skip.
+ROW, TIME, CODE, PLAYER, OTHER, VALUE, X, Y, SKIP = range(9)
+PASS, CATCH, TOUCH, SHOT = (EVENTS.index(name) for name in ("pass", "catch", "touch", "shot"))
+
+#: Possessions from one call of ``check`` to the next.
+CHECK_EVERY = 50
+
+Watched = NDArray[np.float64]
+
+
+def watch(world: Any, seed: int, numbers: Iterable[int], check: Callable[[], None] | None = None) -> Watched:
+    """Events of possessions ``numbers``, float64 [events, 9], in order; ``check`` is called now and then."""
+    from engine.kernel.batch import BEGIN, EVERY_CALL, STEP, _entry, new_scratch
+    from engine.policies.coded import functions_of
+
+    entry, scratch = _entry(), new_scratch()
+    where, ask = functions_of(int(world["policy"][0]))
+    # Plain views: a field of a record array costs more than the step.
+    plain = np.ndarray(scratch.shape, SCRATCH, buffer=scratch.data)
+    state, events = plain["s"], plain["events"][0]
+    n_events, mode, skip = state["n_events"], state["mode"], state["pass_is_skip"]
+    key, record = np.uint64(seed), np.zeros((1, N_RECORD), np.int32)
+    found = [np.zeros((0, SKIP + 1))]
+    for row, number in enumerate(numbers):
+        wanted = np.array([number], np.uint64)
+        command = BEGIN
+        while True:
+            entry(world, scratch, where, ask, command, key, wanted, record, EVERY_CALL)
+            command = STEP
+            n = int(n_events[0])
+            if n:
+                part = np.empty((n, SKIP + 1))
+                part[:, ROW], part[:, TIME:SKIP], part[:, SKIP] = row, events[:n], skip[0]
+                found.append(part)
+            if mode[0] == OVER:
+                break
+        if check is not None and row % CHECK_EVERY == 0:
+            check()
+    return np.concatenate(found)
+
+
+def regions(world: Any, events: Watched) -> NDArray[np.int64]:
+    """Index into REGIONS of where each event was, as the kernel finds it: the nearest cell of the grid."""
+    rules = world["rules"][0]
+    cell = rules["grid_cell_m"]
+    i = np.clip((np.abs(events[:, X]) / cell).astype(int), 0, GRID_X - 1)
+    j = np.clip(((events[:, Y] - rules["baseline_y_m"]) / cell).astype(int), 0, GRID_Y - 1)
+    return world["grid"][0][i, j].astype(np.int64)
+
+
+def is_three(world: Any, events: Watched) -> NDArray[np.bool_]:
+    """True where a shot from there counts three."""
+    rules = world["rules"][0]
+    x, y = np.abs(events[:, X]), events[:, Y]
+    low: NDArray[np.bool_] = y <= rules["corner_break_y_m"]
+    return np.where(low, x > rules["corner_x_m"], x * x + y * y > rules["arc_m"] ** 2)
+
+
+def per_possession(values: NDArray[Any], rows: NDArray[Any], count: int) -> NDArray[np.float64]:
+    """Sums of values by the possession they belong to, float64 [count]."""
+    sums = np.bincount(rows.astype(int), weights=np.asarray(values, float), minlength=count)
+    return sums.astype(np.float64)
+
+
+def touched_passes(events: Watched) -> tuple[Watched, NDArray[np.bool_]]:
+    """The passes thrown, and for each of them whether a defender touched it."""
+    flown = events[np.isin(events[:, CODE], (PASS, TOUCH, CATCH))]
+    thrown = flown[:, CODE] == PASS
+    after = np.append(flown[1:, CODE], float(PASS))
+    return flown[thrown], after[thrown] == TOUCH

@@ -1,0 +1,333 @@
+"""What changes while one possession is played: agents, the possession, its record, its events.
+
+Variables and initial values are those of the description's element 2. ``Possession`` also holds the small
+questions that many submodels ask (court and motion, section 5). Part of the naive twin (tests/naive.py).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from naive_basics import (
+    DRIBBLING,
+    HELD,
+    NEVER,
+    NONE,
+    OVER,
+    SETTLED,
+    SPLIT,
+    STAY,
+    TOP,
+    UNUSED,
+    clip,
+    cover,
+    dist,
+    logistic,
+    uniforms,
+)
+from naive_world import Player, TrapCall, World
+
+from engine.state import RECORD
+
+
+@dataclass
+class Agent:
+    x: float = 0.0
+    y: float = 0.0
+    vx: float = 0.0
+    vy: float = 0.0
+    tx: float = 0.0
+    ty: float = 0.0
+    speed_share: float = 1.0
+    sliding: bool = False
+    region: int = TOP
+    moment: int = SETTLED
+    side: int = 1
+    focus: int = 0
+    guess_x: float = 0.0
+    guess_y: float = 0.0
+    guess_region: int = TOP
+    guess_moment: int = SETTLED
+    guess_side: int = 1
+    guess_t: float = NEVER
+    guess_who: int = NONE
+    own_man: int = NONE
+    call_entry: int = 0
+    adopt_t: float = NEVER
+    gamble: bool = False
+    touch_u: float = 1.0
+    job: str = "place"
+    dx: float = 0.0
+    dy: float = 0.0
+    read_t: float = NEVER
+    break_role: int = NONE
+    lane_t: float = 0.0
+
+
+@dataclass
+class Possession:
+    w: World
+    seed: int
+    number: int
+    max_calls: int
+    policy: Any = None
+
+    agents: list[Agent] = field(default_factory=lambda: [Agent() for _ in range(10)])
+    record: dict[str, int] = field(default_factory=lambda: dict.fromkeys(RECORD, 0))
+    events: list[tuple[float, str, int, int, float, float, float]] = field(default_factory=list)
+    options: list[tuple[int, float]] = field(default_factory=list)
+
+    step: int = 0
+    t: float = 0.0
+    now: float = 0.0
+    begun: float = 0.0
+    due_t: float = 0.0
+    clock_s: float = 0.0
+    mode: int = HELD
+    handler: int = 0
+    passer: int = NONE
+    target: int = NONE
+    action: int = STAY
+    dribble: int = UNUSED
+    goal_x: float = 0.0
+    goal_y: float = 0.0
+    end_x: float = 0.0
+    end_y: float = 0.0
+    drive_t: float = 0.0
+    ball_x: float = 0.0
+    ball_y: float = 0.0
+    ball_z: float = 0.0
+    old_x: float = 0.0
+    old_y: float = 0.0
+    region: int = TOP
+    moment: int = SETTLED
+    near: int = 1
+    spot_region: int = TOP
+    spot_side: int = 1
+    spot_t: float = NEVER
+    catch_t: float = 0.0
+    stale_t: float = 0.0
+    decide_t: float = 0.0
+    patience: float = 1.0
+    held_chance: bool = False
+    picked_up: bool = False
+    pass_kind: int = 0
+    pass_x0: float = 0.0
+    pass_y0: float = 0.0
+    pass_z0: float = 0.0
+    pass_x1: float = 0.0
+    pass_y1: float = 0.0
+    pass_share: float = 0.0
+    release_t: float = 0.0
+    arrive_t: float = 0.0
+    release_pressure: int = 0
+    pass_next_region: int = TOP
+    pass_is_skip: bool = False
+    pass_missed_bump: bool = False
+    shot_x: float = 0.0
+    shot_y: float = 0.0
+    shot_three: bool = False
+    shot_result: int = 0
+    shot_foul: bool = False
+    rim_t: float = 0.0
+    shooter: int = 0
+    loose_kind: int = 0
+    loose_t: float = 0.0
+    out_by_defence: bool = False
+    guarded_s: float = 0.0
+    backcourt_s: float = 0.0
+    front: bool = True
+    across: int = 0
+    team_fouls: int = 0
+    time_outs: int = 0
+    trap_phase: int = 0
+    trap_call: int = 0
+    trap_t: float = 0.0
+    trap_side: int = 1
+    trap_x: float = 0.0
+    trap_y: float = 0.0
+    trapper_0: int = NONE
+    trapper_1: int = NONE
+    trap_handler: int = NONE
+    trap_read_t: float = NEVER
+    after_t: float = 0.0
+    trap_number: int = 0
+    matched: bool = False
+    outcome_open: bool = False
+    after_open: bool = False
+    n_decisions: int = 0
+    n_passes: int = 0
+    n_shots: int = 0
+    n_rebounds: int = 0
+    n_free_throws: int = 0
+    n_loose: int = 0
+    n_restarts: int = 0
+    n_jitter: int = 0
+    n_catches: int = 0
+    n_held: int = 0
+    chances: dict[int, int] = field(default_factory=dict)
+    shadow_counts: dict[int, int] = field(default_factory=dict)
+    held_marks: set[int] = field(default_factory=set)
+
+    # --- short words ------------------------------------------------------------------------------------
+
+    @property
+    def k(self) -> dict[str, float]:
+        return self.w.k
+
+    @property
+    def dt(self) -> float:
+        return self.w.k["time_step_s"]
+
+    @property
+    def over(self) -> bool:
+        return self.mode == OVER
+
+    @property
+    def h(self) -> Agent:
+        """The handler."""
+        return self.agents[self.handler]
+
+    @property
+    def attackers(self) -> range:
+        return range(5)
+
+    @property
+    def defenders(self) -> range:
+        return range(5, 10)
+
+    @property
+    def call(self) -> TrapCall:
+        """The call of the trap in hand."""
+        return self.w.calls[self.trap_call]
+
+    def player(self, i: int) -> Player:
+        return self.w.players[i]
+
+    def draw(self, purpose: str, subject: int, occasion: int) -> tuple[float, ...]:
+        return uniforms(self.seed, self.number, purpose, subject, occasion)
+
+    def event(self, name: str, player: int, other: int, value: float, x: float, y: float) -> None:
+        if len(self.events) < 24:
+            self.events.append((self.t, name, player, other, float(value), x, y))
+
+    def event_at_ball(self, name: str, player: int, other: int, value: float) -> None:
+        self.event(name, player, other, value, self.ball_x, self.ball_y)
+
+    # --- places -----------------------------------------------------------------------------------------
+
+    def side_index(self, near: int) -> int:
+        return 1 if near > 0 else 0
+
+    def side_of(self, x: float, near: int) -> int:
+        """Side of x, given the latched near."""
+        if x > self.k["side_hysteresis_m"]:
+            return 1
+        if x < -self.k["side_hysteresis_m"]:
+            return -1
+        return near
+
+    def inside(self, x: float, y: float) -> bool:
+        w = self.w
+        return -w.half_width <= x <= w.half_width and w.baseline_y <= y <= w.far_y
+
+    def apart(self, i: int, j: int) -> float:
+        a, b = self.agents[i], self.agents[j]
+        return dist(a.x, a.y, b.x, b.y)
+
+    def distance_to(self, i: int, x: float, y: float) -> float:
+        return dist(self.agents[i].x, self.agents[i].y, x, y)
+
+    def from_rim(self, i: int) -> float:
+        return self.distance_to(i, 0.0, 0.0)
+
+    # --- who is near to what (court and motion, section 5) ----------------------------------------------
+
+    def nearest_defender(self, x: float, y: float) -> tuple[int, float]:
+        who, best = 5, 99.0
+        for i in self.defenders:
+            d = self.distance_to(i, x, y)
+            if d < best:
+                who, best = i, d
+        return who, best
+
+    def nearest_attacker_within(self, x: float, y: float, within: float, left_out: int = NONE) -> int:
+        who, best = NONE, within
+        for i in self.attackers:
+            if i != left_out:
+                d = self.distance_to(i, x, y)
+                if d < best:
+                    who, best = i, d
+        return who
+
+    def person_in_role(self, role: int, near: int) -> int:
+        """Agent number of the defender who holds a role."""
+        return 5 + self.w.person_of[self.side_index(near)][role]
+
+    def touch_chance(self, gap: float, z: float, reach: float, share: float) -> float:
+        k = self.k
+        if z > reach + k["jump_m"] or gap > k["arm_reach_m"] + 10.0 * k["touch_width_m"]:
+            return 0.0
+        return share * k["touch_max_p"] * logistic((k["arm_reach_m"] - gap) / k["touch_width_m"])
+
+    def help_gap(self, x: float, y: float, time_s: float) -> float:
+        best = 99.0
+        for i in self.defenders:
+            run = cover(time_s - self.k["reaction_s"], self.player(i).top, self.k["sprint_tau_s"])
+            best = min(best, self.distance_to(i, x, y) - run)
+        return best if best > 0.3 else 0.3
+
+    def pressure(self, attacker: int) -> int:
+        return sum(self.apart(attacker, i) < self.k["pressure_within_m"] for i in self.defenders)
+
+    def defender_in_the_way(self) -> int:
+        """The first defender in the dribbler's way to his goal, -1 none."""
+        k, h = self.k, self.h
+        gx, gy = self.goal_x - h.x, self.goal_y - h.y
+        g = dist(self.goal_x, self.goal_y, h.x, h.y)
+        if g < 1e-9:
+            return NONE
+        path = 2.0 * k["body_radius_m"] - 0.06 if self.action == SPLIT else k["block_path_m"]
+        for i in self.defenders:
+            rx, ry = self.agents[i].x - h.x, self.agents[i].y - h.y
+            r = self.apart(i, self.handler)
+            if r > 2.0 * k["body_radius_m"] + 0.25 or r < 1e-9:
+                continue
+            if (rx * gx + ry * gy) / (r * g) > 0.3 and abs(rx * gy - ry * gx) / g < path:
+                return i
+        return NONE
+
+    def clumsy(self, i: int) -> float:
+        return 1.6 - 1.2 * self.player(i).discipline
+
+    @property
+    def loose_handle(self) -> float:
+        return 1.5 - self.player(self.handler).handle
+
+    @property
+    def dribbling(self) -> bool:
+        return self.dribble == DRIBBLING
+
+    # --- the spot of an attacker (offence, section 1) ---------------------------------------------------
+
+    def spot_of(self, i: int) -> tuple[float, float]:
+        w, a = self.w, self.agents[i]
+        px, py = w.spots[self.spot_region][w.spot_role_of[self.side_index(self.spot_side)][i]]
+        x = clip(px * self.spot_side + a.dx, -w.half_width + 0.35, w.half_width - 0.35)
+        y = clip(py + a.dy, w.baseline_y + 0.35, w.far_y - 0.35)
+        return x, y
+
+    def draw_variation(self) -> None:
+        """Each attacker's own variation of his spot, drawn anew."""
+        self.n_jitter += 1
+        for i in self.attackers:
+            u = self.draw("SPOT", i, self.n_jitter)
+            self.agents[i].dx = (2.0 * u[0] - 1.0) * self.k["spot_spread_m"]
+            self.agents[i].dy = (2.0 * u[1] - 1.0) * self.k["spot_spread_m"]
+
+    def top_place(self, i: int) -> tuple[float, float]:
+        """Place of an attacker's role of now in the alignment's row of the top, without his variation."""
+        w = self.w
+        px, py = w.spots[TOP][w.spot_role_of[self.side_index(self.near)][i]]
+        return px * self.near, py

@@ -1,0 +1,311 @@
+"""The stress study: changed worlds are what pack makes of the same numbers, sums are those of whole replays,
+worlds unlike the level are dropped and counted, and the text puts the share first."""
+
+from __future__ import annotations
+
+import copy
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from engine.errors import InputError
+from engine.inputs import load_scenario
+from engine.inputs.files import Source
+from engine.inputs.scenario import scenario_from
+from engine.inputs.stress import SPECIAL, BaseRates, StressList, for_scenario, load_stress
+from engine.pack import pack
+from engine.report.stress_text import stress_text, worlds_in_100
+from engine.state import COLUMN, N_RECORD
+from engine.study.branches import plan as branch_plan
+from engine.study.stress import StressResult, stress
+from engine.study.stress_worlds import DUMMY, HOME_COLUMNS, WHOLE, changed, sobol
+
+ROOT = Path(__file__).parents[1]
+FRIDAY = ROOT / "configs" / "scenarios" / "friday_night.toml"
+WORLDS, POSSESSIONS = 16, 200
+
+Ints = NDArray[np.int64]
+
+
+@pytest.fixture(scope="module")
+def scenario() -> Any:
+    """The demo with the trap at the top (called often) and a setting of two calls."""
+    loaded = load_scenario(FRIDAY)
+    return loaded.model_copy(update={"settings": loaded.settings[3:5]})
+
+
+@pytest.fixture(scope="module")
+def small(scenario: Any) -> StressResult:
+    return stress(scenario, WORLDS, POSSESSIONS, seed=5, threads=2)
+
+
+# --- a changed world --------------------------------------------------------------------------------------
+
+
+def middle_values(listed: StressList, constants: dict[str, float]) -> dict[str, float]:
+    """Every input a third of the way up its range: no constant keeps its value."""
+    inputs, fixed = for_scenario(listed, constants)
+    assert not fixed
+    return {one.name: one.low + (one.high - one.low) / 3 for one in inputs}
+
+
+def test_changed_constants_give_the_world_that_pack_makes(scenario: Any) -> None:
+    values = {n: v for n, v in middle_values(load_stress(), scenario.constants).items() if n not in SPECIAL}
+    assert {"slide_speed_share", "sprint_tau_s", "slide_tau_s"} <= set(values), (
+        "what players are refreshed by"
+    )
+    before = pack(scenario)
+    wanted = pack(scenario.model_copy(update={"constants": scenario.constants | values}))
+    pairs = [(before.home, wanted.home)]
+    pairs += [(a.world, b.world) for a, b in zip(before.settings, wanted.settings, strict=True)]
+    for was, packed in pairs:
+        found = changed(was, values)
+        assert found.tobytes() == packed.tobytes()
+        assert found.tobytes() != was.tobytes()
+
+
+def test_no_shipped_input_is_derived_on_the_way_to_the_arrays(scenario: Any) -> None:
+    # One by one, so that two wrongs cannot make a right.
+    home = pack(scenario).home
+    for name, value in middle_values(load_stress(), scenario.constants).items():
+        if name not in SPECIAL:
+            packed = pack(scenario.model_copy(update={"constants": scenario.constants | {name: value}}))
+            assert changed(home, {name: value}).tobytes() == packed.home.tobytes(), name
+
+
+def test_faster_defenders_are_what_pack_makes_of_faster_players(scenario: Any) -> None:
+    team = scenario.defence_team
+    faster = [p.model_copy(update={"top_speed_mps": p.top_speed_mps * 1.05}) for p in team.players]
+    other = scenario.model_copy(update={"defence_team": team.model_copy(update={"players": tuple(faster)})})
+    assert changed(pack(scenario).home, {"defender_speed": 1.05}).tobytes() == pack(other).home.tobytes()
+
+
+def test_shot_inputs_touch_only_the_attack_and_its_shots(scenario: Any) -> None:
+    home = pack(scenario).home
+    values = {"rim_shots": 0.25, "jump_shots": -0.125, "contest_slope": 0.5}
+    found = changed(home, values)
+    was, now = home["players"][0], found["players"][0]
+    for field, shift in (("rim_logit", 0.25), ("middle_logit", -0.125), ("three_logit", -0.125)):
+        np.testing.assert_allclose(now[field][:5], was[field][:5] + shift, rtol=0, atol=1e-15)
+        assert (now[field][5:] == was[field][5:]).all()
+    assert (found["shots"][..., 1] == 0.5 * home["shots"][..., 1]).all()
+    assert (found["shots"][..., 0] == home["shots"][..., 0]).all()
+    assert found["k"].tobytes() == home["k"].tobytes()
+    assert changed(home, {}).tobytes() == home.tobytes()
+
+
+def test_an_unknown_input_is_no_silent_nothing(scenario: Any) -> None:
+    with pytest.raises(KeyError):
+        changed(pack(scenario).home, {DUMMY: 0.5})
+
+
+def test_the_design_fills_every_range_evenly() -> None:
+    # A scrambled Sobol set of 2^m points has one point in each of 2^m slices of every axis (a property of
+    # digital nets in base 2; Owen 1998, from memory).
+    design = sobol(7, 64, 11)
+    for column in design.T:
+        assert sorted((64 * column).astype(int)) == list(range(64))
+    assert (sobol(7, 64, 11) == design).all()
+    assert (sobol(7, 64, 12) != design).any()
+
+
+# --- the study itself -------------------------------------------------------------------------------------
+
+
+def test_threads_do_not_change_a_bit(scenario: Any, small: StressResult) -> None:
+    one = stress(scenario, WORLDS, POSSESSIONS, seed=5, threads=1)
+    assert (one.home == small.home).all() and (one.settings == small.settings).all()
+    assert one.to_dict() == small.to_dict()
+    assert stress_text(one.to_dict(), True) == stress_text(small.to_dict(), True)
+    other = stress(scenario, WORLDS, POSSESSIONS, seed=6, threads=2)
+    assert (other.home != small.home).any()
+
+
+def played(world: Any, seed: int, first: int, count: int) -> Ints:
+    from engine.kernel.batch import play_block
+
+    records = np.zeros((count, N_RECORD), np.int32)
+    play_block(world, seed, first, records)
+    return records.astype(np.int64)
+
+
+def test_sums_are_those_of_whole_replays(scenario: Any, small: StressResult) -> None:
+    # Two worlds played in full from the changed arrays: also what the shadow left out made no difference.
+    branches = branch_plan(pack(scenario))
+    assert all(setting.bit is not None for setting in branches.settings)
+    for number in (0, 9):
+        values = small.plan.values(number)
+        first = number * POSSESSIONS
+        home = played(changed(branches.home, values), 5, first, POSSESSIONS)
+        lost = np.isin(home[:, COLUMN["end"]], (2, 4))  # turnover, shot clock
+        own = {"n": POSSESSIONS, "lost": int(lost.sum())}
+        wanted = [
+            own.get(name, home[:, COLUMN[name]].sum() if name in COLUMN else 0) for name in HOME_COLUMNS
+        ]
+        assert small.home[number].tolist() == wanted
+        for s, setting in enumerate(branches.settings):
+            records = played(changed(setting.world, values), 5, first, POSSESSIONS)
+            d = home[:, COLUMN["net"]] - records[:, COLUMN["net"]]
+            assert small.settings[number, s, WHOLE].tolist() == [POSSESSIONS, d.sum(), (d * d).sum()]
+            for spot in range(1, 1 + setting.n_calls):
+                there = d[records[:, COLUMN["first_call"]] == spot]
+                assert small.settings[number, s, spot].tolist() == [len(there), there.sum(), (there**2).sum()]
+            assert not small.settings[number, s, 1 + setting.n_calls :].any()
+    assert small.settings[:, 0, 1, 0].sum() > 500, "the trap at the top is called"
+
+
+def test_a_setting_with_its_own_defence_is_weighed_against_that(scenario: Any) -> None:
+    # The trap at the top in another option of the zone: its call against that zone, the whole against home.
+    text = FRIDAY.read_text(encoding="utf-8").split("[[setting]]")[0]
+    text += '[[setting]]\nname = "men"\nzone = "man_to_man"\n[[setting]]\nname = "men, corner"\n'
+    text += 'zone = "man_to_man"\n[[setting.call]]\ncall = "man_to_man_corner"\n'
+    loaded = scenario_from(tomllib.loads(text), Source(FRIDAY, "friday_night.toml"))
+    found = stress(loaded, WORLDS, 100, seed=3, threads=2)
+    alone, corner = found.to_dict()["settings"]
+    assert alone["own_base"] and corner["own_base"] and not alone["calls"]
+    branches = branch_plan(pack(loaded))
+    assert len(branches.bases) == 1
+    for number in (2, 11):
+        values = found.plan.values(number)
+        home, base, called = (
+            played(changed(world, values), 3, 100 * number, 100)
+            for world in (branches.home, branches.bases[0], branches.settings[1].world)
+        )
+        net = COLUMN["net"]
+        whole = home[:, net] - base[:, net]
+        assert found.settings[number, 0, WHOLE].tolist() == [100, whole.sum(), (whole**2).sum()]
+        at_spot = called[:, COLUMN["first_call"]] == 1
+        d = (base[:, net] - called[:, net])[at_spot]
+        assert found.settings[number, 1, 1].tolist() == [len(d), d.sum(), (d**2).sum()]
+    text = stress_text(found.to_dict())
+    assert "men, corner" in text and "against staying home" in text
+
+
+def test_worlds_outside_the_base_rates_are_dropped_and_counted(scenario: Any, small: StressResult) -> None:
+    listed = load_stress()
+    own = listed.rates["school"]
+    points = small.rates["points"]
+    middle = float(np.median(points))
+    tight = BaseRates(**{**own.model_dump(), "points": (middle - 0.02, middle + 0.02)})
+    found = stress(
+        scenario, WORLDS, POSSESSIONS, 5, 2, listed=listed.model_copy(update={"rates": {"school": tight}})
+    )
+    assert (found.home == small.home).all()
+    inside = (points >= middle - 0.02) & (points <= middle + 0.02)
+    worlds = found.to_dict()["worlds"]
+    assert worlds["outside"]["points"] == int((~inside).sum()) > 4
+    assert worlds["kept"] == int(found.kept.sum()) <= int(inside.sum())
+    assert worlds["kept"] + worlds["dropped"] == worlds["drawn"] == WORLDS
+    call = found.to_dict()["settings"][0]["calls"][0]
+    assert call["called"] == int(found.settings[found.kept, 0, 1, 0].sum())
+    text = stress_text(found.to_dict())
+    assert f"{worlds['dropped']} of {WORLDS} worlds were dropped" in text
+    assert "from memory" in text
+
+    nobody = BaseRates(**{**own.model_dump(), "points": (7.0, 8.0)})
+    none = stress(
+        scenario, WORLDS, POSSESSIONS, 5, 2, listed=listed.model_copy(update={"rates": {"school": nobody}})
+    )
+    assert none.to_dict()["worlds"]["kept"] == 0
+    assert "No world was kept" in stress_text(none.to_dict())
+
+    free = stress(scenario, WORLDS, POSSESSIONS, 5, 2, listed=listed.model_copy(update={"rates": {}}))
+    assert free.to_dict()["worlds"] | {"dropped": 0} == free.to_dict()["worlds"]
+    assert "no base rates are listed" in stress_text(free.to_dict())
+
+
+def test_result_offers_tables_and_progress_counts_worlds(scenario: Any) -> None:
+    seen: list[tuple[int, int]] = []
+    found = stress(scenario, 16, 50, threads=2, progress=lambda done, total: seen.append((done, total)))
+    assert seen == [(i, 16) for i in range(17)]
+    table = found.table()
+    assert list(table["call"]) == ["top", "corner", "short_corner"]
+    assert {"share_mean", "value_low", "value_high", "raw_pays", "raw_share_low"} <= set(table.columns)
+    worlds = found.worlds()
+    assert len(worlds) == 16 and DUMMY in worlds and "home_points" in worlds and "reaction_s" in worlds
+    assert ((worlds["reaction_s"] >= 0.2) & (worlds["reaction_s"] <= 0.5)).all()
+    assert found.inputs().empty, "too few worlds"
+
+
+@pytest.mark.parametrize(
+    ("asked", "piece"),
+    [
+        ({"worlds": 100}, "power of two"),
+        ({"worlds": 8}, "power of two from 16"),
+        ({"worlds": True}, "power of two"),
+        ({"worlds": 1 << 20}, "power of two"),
+        ({"possessions": 0}, "--possessions"),
+        ({"worlds": 1 << 16, "possessions": 1 << 20}, "in all worlds"),
+        ({"seed": -1}, "--seed"),
+        ({"threads": 0}, "--threads"),
+    ],
+)
+def test_bad_sizes_are_told_in_one_line(scenario: Any, asked: dict[str, Any], piece: str) -> None:
+    with pytest.raises(InputError, match=piece) as error:
+        stress(scenario, **asked)
+    assert "\n" not in str(error.value)
+
+
+# --- the text ---------------------------------------------------------------------------------------------
+
+
+def told_result(result: StressResult) -> dict[str, Any]:
+    """The JSON of a small run with effects put in, to read the words."""
+    found = copy.deepcopy(result.to_dict())
+    call = found["settings"][0]["calls"][0]
+    call["floor"], call["share"]["mean"] = 0.03, 0.834
+    call["inputs"] = [
+        {"name": "reaction_s", "rank_correlation": -0.5, "of_spread": 0.31, "named": True, "direction": -1},
+        {
+            "name": "tie_up_rate_per_s",
+            "rank_correlation": 0.4,
+            "of_spread": 0.12,
+            "named": True,
+            "direction": 1,
+        },
+        {
+            "name": "urgency_points",
+            "rank_correlation": 0.01,
+            "of_spread": 0.05,
+            "named": True,
+            "direction": 0,
+        },
+        {"name": "sprint_tau_s", "rank_correlation": 0.0, "of_spread": 0.0, "named": False, "direction": 0},
+    ]
+    return found
+
+
+def test_share_comes_first_and_inputs_in_words_of_the_trade(small: StressResult) -> None:
+    text = stress_text(told_result(small))
+    flat = " ".join(text.split())
+    assert "pays in 83 of 100 plausible worlds" in flat
+    assert flat.index("83 of 100") < flat.index("points a call")
+    assert "better with quick reactions to a pass* (31%); better with many held balls (12%)" in flat
+    assert "haste after a beaten trap (5%, either way)" in flat
+    assert "slow first steps" not in flat and "quick first steps" not in flat
+    assert "from memory" in flat and "CAUTION" in flat
+    assert max(len(line) for line in text.splitlines()) <= 100
+    assert text.isascii()
+
+
+def test_words_never_claim_certainty_and_tell_nothing_apart(small: StressResult) -> None:
+    assert worlds_in_100(1.0) == "more than 99 of 100"
+    assert worlds_in_100(0.0) == "fewer than 1 of 100"
+    assert worlds_in_100(0.5) == "50 of 100"
+    found = told_result(small)
+    call = found["settings"][0]["calls"][0]
+    nothing = {"mean": None, "low": None, "high": None}
+    call |= {"no_difference": True, "share": nothing, "value": nothing}
+    assert "no difference in any world" in stress_text(found)
+    call |= {"no_difference": False, "called": 0, "worlds": 0}
+    assert "never called in any world" in stress_text(found)
+    assert "Detail" in stress_text(found, with_detail=True)
+
+
+def test_a_scenario_without_settings_is_told_so(scenario: Any) -> None:
+    found = stress(scenario.model_copy(update={"settings": ()}), 16, 20, threads=1)
+    assert "no settings" in stress_text(found.to_dict())
