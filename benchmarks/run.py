@@ -247,6 +247,60 @@ def warm_start(case: Case, scale: float, long: bool) -> Figures:
     return {"seconds": statistics.median(timed["warm"]), "cache_hit": hit, "cache": told}
 
 
+def coded(case: Case, scale: float, long: bool) -> Figures:
+    """Time of a played second with the coded policy of a package over the same defence from its file alone.
+
+    Both stay home (no calls), one thread, compiled before. The policy moves people, so its possessions are
+    not quite as long: hence per second played. Beside it a policy that is asked and changes nothing, whose
+    possessions are the file's.
+    """
+    import importlib
+
+    import numpy as np
+
+    import engine
+    from engine.kernel.batch import play_block
+    from engine.pack import pack
+    from engine.policies.coded import CodedPolicy, register
+    from engine.state import COLUMN, N_RECORD
+
+    sys.path.insert(0, str(ROOT / case["package"]))
+    example = register(importlib.import_module(case["policy"]).POLICY)
+    nothing = register(CodedPolicy("nothing", "changes nothing", "benchmark", unchanged, uncalled))
+    scenario = engine.load(scenario_of(case)).model_copy(update={"settings": ()})
+    records = np.zeros((scaled(case["possessions"], scale), N_RECORD), np.int32)
+
+    def player(policy: str | None) -> Callable[[], None]:
+        world = pack(scenario.model_copy(update={"policy": policy})).home
+        world["policy_call"] = int(policy is not None)  # asked for calls too; there are none to make
+        return lambda: play_block(world, 1, 0, records)
+
+    actions = {"file": player(None), "example": player(example.name), "nothing": player(nothing.name)}
+    played_s = {}
+    for name, action in actions.items():
+        action()
+        played_s[name] = records[:, COLUMN["time_ms"]].sum() / 1000
+    timed = in_turn(case["repetitions"], **actions)
+    per_s = {name: [t / played_s[name] for t in found] for name, found in timed.items()}
+    return {
+        "ratio": median_ratio(per_s["example"], per_s["file"]),
+        "changes_nothing": median_ratio(per_s["nothing"], per_s["file"]),
+        "played_seconds": float(played_s["example"] / played_s["file"]),
+    }
+
+
+def unchanged(floor: Any, orders: Any) -> None:
+    """Says the base's places once more."""
+    for i in range(5):
+        orders.x[i] = floor.planned_x[i]
+        orders.y[i] = floor.planned_y[i]
+
+
+def uncalled(floor: Any) -> int:
+    """Never calls."""
+    return 0
+
+
 KINDS: dict[str, Callable[[Case, float, bool], Figures]] = {
     "per_core": per_core,
     "threads": threads,
@@ -256,6 +310,7 @@ KINDS: dict[str, Callable[[Case, float, bool], Figures]] = {
     "command": start_up,
     "first_compile": first_compile,
     "warm_start": warm_start,
+    "coded": coded,
 }
 
 

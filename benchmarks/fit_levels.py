@@ -1,0 +1,279 @@
+"""Fits the level presets (configs/levels) to what is published, and records what is left over.
+
+    python benchmarks/fit_levels.py                        every level: a table, nothing written
+    python benchmarks/fit_levels.py --level school -n 20000  one level, small
+    python benchmarks/fit_levels.py --write                knobs and [fit] of each level file are rewritten
+    python benchmarks/fit_levels.py --rounds 0 --write     no fit: only records what the files give now
+
+A level's reference scenario (configs/scenarios/level_<name>.toml) is played; a few knobs are moved for as
+many rates, one knob for one rate: the numbers of the level's file whose source is "fitted to <rate>".
+Each knob is first moved alone by its step, which gives the slopes of all rates; then Newton's method with
+these slopes, halved when a round makes it worse, until every rate is within one standard error of its goal.
+Every run has the same seed: the luck is common. Knobs stay inside the ranges of configs/model/constants.toml;
+one that ends at a bound leaves a rest, which the table shows. Rates without a knob are only reported.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from engine.inputs import Level, Scenario, load_constants, load_level, load_scenario
+from engine.inputs.files import configs_root, shipped
+from engine.inputs.levels import MOST_SHIFT, SHIFTS, Published, shifted
+from engine.study.levels import level_rates, standard_error
+
+#: A knob's step, whose effect gives the slopes: log odds of a shift, share of a constant's range.
+SHIFT_STEP, RANGE_STEP = 0.2, 0.2
+#: Largest move of a knob in one round, in such steps.
+MOST_STEPS = 4.0
+#: A slope is believed when it is this many standard errors from nothing.
+SURE = 3.0
+#: Decimals that a knob is written with, and a rate.
+KNOB_DECIMALS, RATE_DECIMALS = 4, 4
+#: The record of a fit starts here in a level file; everything after it is rewritten.
+MARK = "# --- what was fitted to what: written by benchmarks/fit_levels.py, not by hand"
+
+Array = np.ndarray
+#: Rate -> (value, standard error).
+Rates = dict[str, tuple[float, float]]
+
+
+@dataclass
+class Problem:
+    """A level, its reference scenario, its knobs (knob -> rate), their steps and bounds, and the goals."""
+
+    level: Level
+    scenario: Scenario
+    possessions: int
+    seed: int
+    threads: int | None
+    knobs: dict[str, str] = field(init=False)
+    step: Array = field(init=False)
+    low: Array = field(init=False)
+    high: Array = field(init=False)
+    goal: Array = field(init=False)
+
+    def __post_init__(self) -> None:
+        known = load_constants()
+        self.knobs = self.level.knobs
+        bounds = [
+            (-MOST_SHIFT, MOST_SHIFT) if knob in SHIFTS else (known[knob].low, known[knob].high)
+            for knob in self.knobs
+        ]
+        self.low, self.high = (np.array(side) for side in zip(*bounds, strict=True))
+        self.step = np.array(
+            [
+                SHIFT_STEP if knob in SHIFTS else RANGE_STEP * (known[knob].high - known[knob].low)
+                for knob in self.knobs
+            ]
+        )
+        self.goal = np.array([self.level.published[target].aim for target in self.knobs.values()])
+
+    def start(self) -> Array:
+        """The knobs as the level file has them."""
+        return np.array([self.level.value_of(knob) for knob in self.knobs])
+
+    def at(self, knobs: Array) -> Scenario:
+        """The reference scenario with these knobs."""
+        value = dict(zip(self.knobs, (float(v) for v in knobs), strict=True))
+        moved = {name: v for name, v in value.items() if name not in SHIFTS}
+        constants = {**self.scenario.constants, **moved}
+        shifts = (value.get(name, self.level.value_of(name)) for name in SHIFTS)
+        table = shifted(self.level.shot_table, *shifts, constants["rim_range_m"])
+        return self.scenario.model_copy(update={"constants": constants, "shot_table": table})
+
+    def play(self, knobs: Array, possessions: int | None = None) -> Rates:
+        """Every rate that has a value: (rate, standard error)."""
+        rates = level_rates(self.at(knobs), possessions or self.possessions, self.seed, self.threads)
+        return {k: (i.mean, standard_error(i)) for k, i in rates.items() if i.mean is not None}
+
+    def missed(self, rates: Rates) -> str:
+        """How far the rates are from their goals, for the screen."""
+        missing = self.aimed(rates)[0] - self.goal
+        return ": " + ", ".join(f"{t} {m:+.3f}" for t, m in zip(self.knobs.values(), missing, strict=True))
+
+    def aimed(self, rates: Rates) -> tuple[Array, Array]:
+        """The rates aimed at and their standard errors, in the order of the knobs."""
+        found = np.array([rates[target] for target in self.knobs.values()])
+        return found[:, 0], found[:, 1]
+
+
+def slopes(problem: Problem, knobs: Array, rates: Rates) -> Array:
+    """Change of every rate (rows) per unit of every knob (columns): each knob moved alone by its step.
+
+    What is no more than SURE standard errors of a difference is taken as no effect: a fit that follows
+    noise runs away. A knob without a sure effect on its own rate cannot be fitted and stays where it is.
+    """
+    reached, error = problem.aimed(rates)
+    columns = []
+    for i, step in enumerate(problem.step):
+        moved = knobs.copy()
+        moved[i] += step if knobs[i] + step <= problem.high[i] else -step
+        change = problem.aimed(problem.play(moved))[0] - reached
+        change[np.abs(change) < SURE * math.sqrt(2.0) * error] = 0.0
+        columns.append(change / (moved[i] - knobs[i]))
+    return np.array(columns).T
+
+
+def newton(matrix: Array, missing: Array, knobs: Array, problem: Problem) -> Array:
+    """The move that should bring the missing rates; knobs that would leave their bounds stop there.
+
+    A stopped knob's own rate is given up, so that the others need not pay for it.
+    """
+    move = np.zeros(len(knobs))
+    free = np.diag(matrix) != 0.0
+    most = MOST_STEPS * problem.step
+    while free.any():
+        rest = missing - matrix[:, ~free] @ move[~free]
+        move[free] = np.linalg.lstsq(matrix[np.ix_(free, free)], rest[free], rcond=None)[0]
+        move = np.clip(move, -most, most)
+        inside = np.clip(knobs + move, problem.low, problem.high) - knobs
+        stopped = free & (np.abs(inside - move) > 1e-12)
+        move[stopped] = inside[stopped]
+        if not stopped.any():
+            break
+        free &= ~stopped
+    return move
+
+
+def fit(problem: Problem, rounds: int, tell: Callable[[str], None]) -> Array:
+    """The knobs that bring the rates nearest to their goals: at most ``rounds`` rounds of damped Newton."""
+    knobs = np.clip(problem.start(), problem.low, problem.high)
+    rates = problem.play(knobs)
+    tell("start" + problem.missed(rates))
+    if rounds == 0:
+        return knobs
+    matrix, damping = slopes(problem, knobs, rates), 1.0
+    for knob, slope in zip(problem.knobs, np.diag(matrix), strict=True):
+        if slope == 0.0:
+            tell(
+                f"{knob} has no sure effect on {problem.knobs[knob]} and is not fitted; play more possessions"
+            )
+    for i in range(rounds):
+        reached, error = problem.aimed(rates)
+        move = damping * newton(matrix, problem.goal - reached, knobs, problem)
+        tried = np.clip(knobs + move, problem.low, problem.high)
+        found = problem.play(tried)
+        held = (tried <= problem.low) | (tried >= problem.high) | (np.diag(matrix) == 0.0)
+        then, now = ((problem.goal - problem.aimed(r)[0]) / error for r in (rates, found))
+        better = held.all() or np.sum(now[~held] ** 2) < np.sum(then[~held] ** 2)
+        tell(f"round {i + 1}{'' if better else ' (worse, taken back)'}{problem.missed(found)}")
+        if better:
+            knobs, rates, damping = tried, found, min(1.0, 2 * damping)
+            if np.all(held | (np.abs(now) < 1.0)):
+                break
+        else:
+            damping /= 2
+    return knobs
+
+
+# --- the table and the record ---------------------------------------------------------------------------
+
+
+def lines(problem: Problem, knobs: Array, rates: Rates) -> list[str]:
+    """The table of one level: rate, published range, reached, left over, and the knob moved for it."""
+    by_target = {t: (knob, v) for (knob, t), v in zip(problem.knobs.items(), knobs, strict=True)}
+    out = [f"{problem.level.title} ({problem.scenario.path.stem}, {problem.possessions} possessions)"]
+    out.append(
+        f"  {'rate':<26}{'published':>15}{'goal':>8}{'reached':>9}{'s.e.':>7}{'left over':>11}"
+        f"  {'range is':<12}knob"
+    )
+    for name, item in problem.level.published.items():
+        if name not in rates:
+            continue
+        value, error = rates[name]
+        knob, at = by_target.get(name, ("", 0.0))
+        span = f"{item.low:.3f} to {item.high:.3f}"
+        goal = f"{item.aim:.3f}" if knob else ""
+        tail = f"{item.tag:<12}" + (f"{knob} = {at:.4f}" if knob else "")
+        rest = f"{item.left_over(value):+.3f}" if item.left_over(value) else "-"
+        out.append(f"  {name:<26}{span:>15}{goal:>8}{value:>9.3f}{error:>7.3f}{rest:>11}  {tail}".rstrip())
+    return out
+
+
+def _row(kind: str, cells: dict[str, Any]) -> list[str]:
+    shown = (f'{key} = "{v}"' if isinstance(v, str) else f"{key} = {v!r}" for key, v in cells.items())
+    return [f"[[fit.{kind}]]", *shown, ""]
+
+
+def _cells(item: Published, rate: tuple[float, float]) -> dict[str, float]:
+    value, error = (round(float(v), RATE_DECIMALS) for v in rate)
+    rest = round(item.left_over(value), RATE_DECIMALS) + 0.0
+    return {"reached": value, "standard_error": error, "left_over": rest}
+
+
+def record(problem: Problem, knobs: Array, rates: Rates) -> str:
+    """The section [fit] of a level file."""
+    out = [MARK, "[fit]", f'scenario = "{problem.scenario.path.stem}"']
+    out += [f"possessions = {problem.possessions}", f"seed = {problem.seed}", ""]
+    for (knob, target), value, goal in zip(problem.knobs.items(), knobs, problem.goal, strict=True):
+        item = problem.level.published[target]
+        cells = {"knob": knob, "value": float(value), "target": target, "goal": round(float(goal), 4)}
+        out += _row("knob", cells | _cells(item, rates[target]))
+    for name, item in problem.level.published.items():
+        if name in rates and name not in problem.knobs.values():
+            out += _row("other", {"target": name} | _cells(item, rates[name]))
+    return "\n".join(out).rstrip() + "\n"
+
+
+def written(text: str, problem: Problem, knobs: Array, rates: Rates) -> str:
+    """A level file's text with the knobs' values and the record put in.
+
+    Raises ValueError if a knob is missing.
+    """
+    head = text.split(MARK)[0].rstrip()
+    for knob, value in zip(problem.knobs, knobs, strict=True):
+        section = f"{'shots' if knob in SHIFTS else 'constants'}.{knob}"
+        head, n = re.subn(
+            rf"(?m)^(\[{re.escape(section)}\]\nvalue = )[^\s#]+", rf"\g<1>{float(value)!r}", head
+        )
+        if n != 1:
+            raise ValueError(f"[{section}] with its value in the first line is not in the level file")
+    return f"{head}\n\n{record(problem, knobs, rates)}"
+
+
+def fit_level(name: str, options: argparse.Namespace) -> str:
+    """Fit one level, write its file if asked to; the table."""
+    level = load_level(name)
+    scenario = load_scenario(configs_root() / "scenarios" / f"level_{name}.toml")
+    problem = Problem(level, scenario, options.possessions, options.seed, options.threads)
+
+    def tell(line: str) -> None:
+        if not options.quiet:
+            print(f"{name}: {line}", flush=True)
+
+    knobs = np.round(fit(problem, options.rounds, tell), KNOB_DECIMALS)
+    problem.possessions = options.last or options.possessions
+    rates = problem.play(knobs)
+    if options.write:
+        path = Path(configs_root() / "levels" / f"{name}.toml")
+        path.write_text(written(path.read_text(encoding="utf-8"), problem, knobs, rates), encoding="utf-8")
+    return "\n".join(lines(problem, knobs, rates))
+
+
+def main() -> None:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--level", action="append", choices=shipped("levels"), help="default: every level")
+    parser.add_argument("-n", "--possessions", type=int, default=100_000, help="of every run of the fit")
+    parser.add_argument("--last", type=int, default=0, help="of the run that is recorded (default: the same)")
+    parser.add_argument("--rounds", type=int, default=6, help="most rounds; 0 only records")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--threads", type=int, default=None)
+    parser.add_argument("--quiet", action="store_true", help="only the tables")
+    parser.add_argument("--write", action="store_true", help="rewrite knobs and [fit] in the level files")
+    options = parser.parse_args()
+    for name in options.level or shipped("levels"):
+        print(fit_level(name, options), flush=True)
+
+
+if __name__ == "__main__":
+    main()
