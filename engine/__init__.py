@@ -58,14 +58,16 @@ def play(
     threads: int | None = None,
     setting: str | None = None,
     progress: Callable[[int, int], None] | None = None,
+    records: str | PathLike[str] | None = None,
 ) -> PlayResult:
     """Play one setting of a scenario (path or loaded object); see ``engine.study.play.play``.
 
     The result offers pandas objects: ``.table()``, ``.box()``, ``.ends()``, ``.shots()``, ``.calls()``.
+    ``records`` names a Parquet file for one row per possession.
     """
     from engine.study.play import play as run
 
-    return run(scenario, possessions, seed, threads, setting, progress)
+    return run(scenario, possessions, seed, threads, setting, progress, records)
 
 
 def compare(

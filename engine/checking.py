@@ -12,11 +12,23 @@ from engine.inputs.alignment import alignment_from
 from engine.inputs.base import Table
 from engine.inputs.calls import Call, call_from, misfit
 from engine.inputs.constants import constants_from
-from engine.inputs.files import KINDS, FileName, Source, configs_root, kind_of, plain, read_toml, shipped
+from engine.inputs.design import design_from
+from engine.inputs.files import (
+    KINDS,
+    FileName,
+    Source,
+    configs_root,
+    kind_of,
+    plain,
+    read_text,
+    read_toml,
+    shipped,
+)
 from engine.inputs.levels import level_from
 from engine.inputs.rules import load_rules, rules_from
+from engine.inputs.sampling import read_points
 from engine.inputs.scenario import scenario_from
-from engine.inputs.shots import shot_table_from
+from engine.inputs.shots import COLUMNS, shot_table_from
 from engine.inputs.stress import stress_from
 from engine.inputs.team import team_from
 from engine.inputs.zone import load_zone, zone_from
@@ -95,11 +107,9 @@ def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | 
     )
     lines = [meaning, *scenario_lines(scenario)]
     if scenario.policy is not None or any(setting.policy is not None for setting in scenario.settings):
-        if before_playing is not None:
-            before_playing()
         from engine.policy_check import policy_lines  # the compiled part
 
-        lines += policy_lines(scenario)
+        lines += policy_lines(scenario, before_playing)
     return lines
 
 
@@ -129,6 +139,31 @@ def _stress(data: Table, source: Source) -> str:
     return f"inputs of the stress study, {len(listed.inputs)} uncertain numbers, base rates of {levels}"
 
 
+def _sweep(data: Table, source: Source) -> str:
+    design = design_from(data, source)
+    points, factors = len(design.points), [plain(factor.path) for factor in design.factors]
+    settings = ", ".join(f'"{plain(name)}"' for name in design.settings)
+    method = design.method.replace("_", " ")
+
+    effort = _count(design.possessions, "possession") + " each"
+    if design.effort.rule == "width":
+        effort = f"until the half width is {design.effort.half_width:g}, at most {design.effort.most} each"
+    elif design.effort.rule == "best":
+        effort = f"{design.effort.total} possessions together"
+    return (
+        f'sweep "{design.title}" of "{design.opened.base.title}", {_count(points, "point")}, {way} '
+        f"{', '.join(factors)}, {effort}, {design.luck} luck, settings: {settings}"
+    )
+
+
+def _is_shot_table(source: Source) -> bool:
+    """Whether a CSV file is a shot table, not points of a sweep: its first line names one of its columns, or
+    holds nothing that could be a path."""
+    lines = (line for line in read_text(source).splitlines() if line.strip() and not line.startswith("#"))
+    first = next(lines, "")
+    return any(name in first for name in COLUMNS) or "." not in first
+
+
 def _court(data: Table, source: Source) -> str:
     """The layout, placed on the court of every shipped rule set: no gap, no overlap, no spot off it."""
     layout, _ = load_layout(source.path)
@@ -152,11 +187,17 @@ _MEANINGS: dict[str, Callable[[Table, Source], str | list[str]]] = {
     "constants": _constants,
     "stress": _stress,
     "court": _court,
+    "sweeps": _sweep,
 }
 _FOLDERS = {"model": "constants", "court": "court", **{kind: kind for kind in KINDS if kind != "shots"}}
 
 
 def _meaning(source: Source, before_playing: Callable[[], None] | None) -> str | list[str]:
+    if source.path.suffix == ".csv" and not _is_shot_table(source):
+        columns, rows = read_points(source)
+        return (
+            f"{_count(len(rows), 'point')} of a sweep, columns {', '.join(plain(name) for name in columns)}"
+        )
     if source.path.suffix == ".csv":
         table = shot_table_from(source)
         return (
@@ -209,7 +250,7 @@ def check_path(path: FileName, before_playing: Callable[[], None] | None = None)
     The holes of a defence, or of those a scenario plays, follow its line, one a line and indented: findings,
     not errors. The kind of a file is told from its keys, else from the folder it lies in. A coded policy of a
     scenario is asked on floors of played possessions (engine.policy_check), which needs the compiled engine:
-    ``before_playing`` is called first.
+    ``before_playing`` is called before it.
 
     Raises InputError for the first file that is wrong: one line with file, key, value and what is allowed.
     """

@@ -83,7 +83,8 @@ def place_of(court: Court, place: Placement) -> tuple[float, float]:
     return x, y
 
 
-def _constants(k: np.record, scenario: Scenario) -> None:
+def fill_constants(k: np.record, scenario: Scenario) -> None:
+    """Every model constant."""
     for name in CONSTANTS:
         k[name] = scenario.constants[name]
 
@@ -94,7 +95,8 @@ def _padded(region: np.ndarray) -> np.ndarray:
     return np.pad(region, ((0, GRID_X - nx), (0, GRID_Y - ny)), mode="edge")
 
 
-def _rules(row: np.record, scenario: Scenario, court: Court, cell_m: float) -> None:
+def fill_rules(row: np.record, scenario: Scenario, court: Court, cell_m: float) -> None:
+    """Measures, clocks and fouls of the rule set, and the game so far; ``bump_role`` is left alone."""
     r = scenario.rules
     arrow = {"offence": 0.0, "defence": 1.0, "even": 0.5}[scenario.game.possession_arrow]
     values = {
@@ -196,7 +198,7 @@ def refresh_players(w: np.record) -> None:
         row.slide_gain = 1.0 - math.exp(-w.k.time_step_s / w.k.slide_tau_s)
 
 
-def _players(w: np.record, scenario: Scenario, five: Sequence[Player], first: int, court: Court) -> None:
+def fill_players(w: np.record, scenario: Scenario, five: Sequence[Player], first: int, court: Court) -> None:
     """Fills agents ``first`` .. ``first + 4``; a player's own shot table goes to its place in the attack."""
     averages = _level_averages(scenario, court)
     for i, p in enumerate(five):
@@ -310,7 +312,7 @@ def _only_mask(call: Call, offence: Team) -> int:
     return mask
 
 
-def _fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, court: Court) -> None:
+def fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, court: Court) -> None:
     """Call ``n`` of a setting, for the roles of its defence."""
     row = w.calls[n]
     row.probability = call.probability
@@ -372,7 +374,7 @@ def _defence(
     """Everything of a world that belongs to the defence: slides, persons, men, policy (named at ``key``)."""
     persons = persons_of(zone)
     five = defenders_of(scenario, zone)
-    _players(w, scenario, five, N_SIDE, court)
+    fill_players(w, scenario, five, N_SIDE, court)
     _slides(w.slides, zone, choices, court)
     person_of = persons_in_roles(zone.roles, persons)
     w.person_of[:] = person_of
@@ -388,7 +390,7 @@ def _defence(
         w.policy_call = int(found.call is not None)
 
 
-def _shadows(w: np.record, scenario: Scenario, settings: Sequence[PackedSetting]) -> None:
+def fill_shadows(w: np.record, scenario: Scenario, settings: Sequence[PackedSetting]) -> None:
     """Lets home watch the calls of the settings that share its defence; none at all if they do not fit."""
     watched = [
         (s, one.world[0], n)
@@ -424,10 +426,10 @@ def pack(scenario: Scenario) -> Packed:
 
     base = np.zeros(1, WORLD).view(np.recarray)
     w = base[0]
-    _constants(w.k, scenario)
-    _rules(w.rules, scenario, court, grid.cell_m)
+    fill_constants(w.k, scenario)
+    fill_rules(w.rules, scenario, court, grid.cell_m)
     w.shots[0] = shot_rows(scenario.shot_table)
-    _players(w, scenario, scenario.offence_team.on_court, 0, court)
+    fill_players(w, scenario, scenario.offence_team.on_court, 0, court)
     w.grid[:] = _padded(grid.region)
     w.spots[:] = spots
     w.spot_role_of[:] = _inverse(spot_person_of)
@@ -444,7 +446,7 @@ def pack(scenario: Scenario) -> Packed:
         world = without.copy()
         world[0].n_calls = len(setting.calls)
         for n, call in enumerate(setting.calls):
-            _fill_call(world[0], n, call, scenario, zone, court)
+            fill_call(world[0], n, call, scenario, zone, court)
         if own:
             without[0].policy_call = 0  # its own base makes no calls
         return PackedSetting(
@@ -452,7 +454,7 @@ def pack(scenario: Scenario) -> Packed:
         )
 
     settings = tuple(setting_of(i, s) for i, s in enumerate(scenario.settings, 1))
-    _shadows(w, scenario, settings)
+    fill_shadows(w, scenario, settings)
     w.policy_call = 0  # staying home makes no calls
     seen = {int(s) for s in w.shadow_setting[: w.n_shadows]}
     watching = tuple(

@@ -7,12 +7,13 @@ import shutil
 import subprocess
 import sys
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from kernel_process import ROOT, SWITCHES
+from numba import njit
 
 from engine.policies import coded
 
@@ -26,6 +27,12 @@ possessions = 600
 seed = 3
 offence = { team = "juniper_hill", alignment = "high_post_short_corner" }
 """
+
+
+@njit
+def sixth_defender(floor):
+    """Reads beyond its array: a helper in another file than the policy."""
+    return floor.planned_x[5]
 
 
 def scenario_file(folder: Path, defence: str, *settings: str) -> Path:
@@ -72,11 +79,16 @@ def install(package: Path, site: Path) -> None:
 def python(
     *arguments: str, site: Path, cwd: Path = ROOT, status: int = 0, **switches: str
 ) -> subprocess.CompletedProcess[str]:
-    """A Python process that sees the packages in ``site`` and this checkout; it must leave with ``status``."""
+    """A Python process that sees the packages in ``site`` and this checkout; its exit status must be this."""
     path = {"PYTHONPATH": os.pathsep.join((str(site), str(ROOT)))}
-    environment = {name: value for name, value in os.environ.items() if name not in SWITCHES} | path | switches
+    inherited = {name: value for name, value in os.environ.items() if name not in SWITCHES}
     done = subprocess.run(
-        [sys.executable, *arguments], cwd=cwd, env=environment, capture_output=True, text=True, timeout=900
+        [sys.executable, *arguments],
+        cwd=cwd,
+        env=inherited | path | switches,
+        capture_output=True,
+        text=True,
+        timeout=900,
     )
     assert done.returncode == status, f"{arguments}\n{done.stdout}\n{done.stderr}"
     return done

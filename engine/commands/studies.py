@@ -41,11 +41,17 @@ def compare(
 @click.command(short_help="Play one setting: box score, endings, shots, pace.")
 @click.argument("scenario", type=click.Path())
 @click.option("--setting", default="home", show_default=True, help="Setting to play; home is the zone alone.")
+@click.option(
+    "--records",
+    metavar="FILE",
+    help="Write one row per possession to FILE (Parquet), documented in the file.",
+)
 @size_options
 @output_options
 def play(
     scenario: str,
     setting: str,
+    records: str | None,
     possessions: int | None,
     seed: int | None,
     threads: int | None,
@@ -58,6 +64,8 @@ def play(
 
     if json_target is not None:
         contract.check_target(json_target)
+    if records is not None:
+        contract.check_target(records, "--records")
     from engine.study.play import check_setting, open_scenario, run_size
 
     loaded = open_scenario(scenario)
@@ -68,7 +76,7 @@ def play(
 
     load_engine(quiet)
     with progress_bar(quiet) as progress:
-        found = run(loaded, possessions, seed, threads, setting, progress)
+        found = run(loaded, possessions, seed, threads, setting, progress, records)
     deliver(found, json_target, lambda result: play_text(result, detail))
 
 

@@ -71,7 +71,9 @@ def coded_places(w, c, where):
     where(c.floor, c.orders)
     for i in range(N_SIDE):
         a = c.agents[i + N_SIDE]
-        if inside(w, o.x[i], o.y[i]):  # false for what is not a number
+        if o.x[i] == a.tx and o.y[i] == a.ty:
+            a.sliding = 0 if o.run[i] != 0 else 1  # the plan as it was
+        elif inside(w, o.x[i], o.y[i]):  # false for what is not a number
             a.tx = o.x[i]
             a.ty = o.y[i]
             a.sliding = 0 if o.run[i] != 0 else 1

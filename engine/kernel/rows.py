@@ -133,12 +133,10 @@ def follow_ball(w, c):
 
 @njit
 def own_men(w, c):
-    """Every defender has the man he has from the start, or none yet."""
+    """Every defender has the man he has from the start, or none; nobody has matched up."""
     c.s.matched = 0
     for i in range(N_SIDE):
         c.guards[i] = w.guards[i]
-        if w.guards[i] >= 0:
-            c.s.matched = 1
 
 
 @njit

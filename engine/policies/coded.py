@@ -13,14 +13,14 @@ for all of them:
     asked once per step while the ball is held and no trap runs: 0 for no call, k for the k-th call of the
     setting. With it, the triggers and probabilities of the call files are not used.
 
-Inside: scalars, the two records, ``math``, and other functions compiled with ``numba.njit``; no allocation (it
-does not compile), no strings, no exceptions (an exception in a C function is lost: ``trapledger check`` runs the
-plain Python functions first). A division by zero gives inf or nan, and so a fault. A policy draws no random
-numbers of its own: same floor, same answer.
+Inside: scalars, the two records, ``math``, and other functions compiled with ``numba.njit``; no allocation
+(it does not compile), no strings, no exceptions (an exception in a C function is lost: ``trapledger check``
+runs the plain Python functions first). A division by zero gives inf or nan, and so a fault. A policy draws
+no random numbers of its own: same floor, same answer.
 
 Names come from ``register`` or from entry points of the group ``trapledger.policies`` of installed packages.
 Compiled code is kept on disk; the file name carries a hash of the packages of all that the function reaches
-(engine.policies.reach), so that an edit in a helper is noticed (Numba alone looks at the function's own file).
+(engine.policies.reach), so that an edit in a helper is noticed (Numba alone looks at the function's file).
 Closures are for nothing but numbers: one around a compiled function is compiled anew in every process.
 """
 
@@ -122,7 +122,7 @@ NONE = CodedPolicy("", "the base defence", "none", _nowhere, _no_call)
 
 
 def _stamp(function: types.FunctionType) -> str:
-    """Hash of every source the function may depend on, of what it is handed, how it is compiled, and versions."""
+    """Hash of every source the function may depend on, what it is handed, how it is compiled, versions."""
     import numba
     import numpy as np
 
@@ -180,7 +180,7 @@ def _c_function(signature: Any, given: Callable[..., Any]) -> Any:
 
 
 def _reason(error: Exception) -> str:
-    """What a compiler's error says in one line: its header tells nothing, the line after it and the place do."""
+    """What a compiler's error says in one line: not its header, but the line after it and the place."""
     if "NRT required" in str(error):
         return "it allocates memory: a list, an array or a text made inside"
     lines = [" ".join(line.split()) for line in str(error).splitlines() if line.strip()]

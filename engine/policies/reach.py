@@ -1,8 +1,8 @@
 """What a policy's function reaches: its compiled helpers, their files, and all of it as plain Python.
 
 Numba looks at the file of the function it compiles and at nothing that function calls, and a compiled helper
-neither checks an index nor raises where C code asked it. So the helpers are looked for here: through the names
-a function uses, in its globals, its closure and the modules among them.
+neither checks an index nor raises where C code asked it. So the helpers are looked for here: through the
+names a function uses, in its globals, its closure and the modules among them.
 """
 
 from __future__ import annotations

@@ -6,6 +6,7 @@ import difflib
 import platform
 from dataclasses import asdict, dataclass
 from importlib import metadata
+from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ from engine import estimate
 from engine.errors import InputError
 from engine.inputs.defaults import HOME
 from engine.state import COLUMN, OUTCOMES
+from engine.study.records import Recorded, RecordFile
 from engine.study.run import Player, Progress, Records, RunSize, check_size, run_blocks
 from engine.tally import BoxTally, IntArray, Tally
 
@@ -289,6 +291,7 @@ def play(
     threads: int | None = None,
     setting: str | None = None,
     progress: Progress | None = None,
+    records: str | PathLike[str] | None = None,
 ) -> PlayResult:
     """Play one setting of a scenario.
 
@@ -299,24 +302,44 @@ def play(
     threads : None uses every available core; the result does not depend on it
     setting : name of a setting, None or "home" for staying home in the base zone
     progress : called as ``progress(done, total)`` after each block
+    records : Parquet file for one row per possession (``engine.study.record_schema`` says what it holds)
 
     Raises
     ------
     InputError
-        bad input, an unknown setting, possessions < 1, a negative seed or threads < 1.
+        bad input, an unknown setting, possessions < 1, a negative seed, threads < 1, or a file that cannot be
+        written.
     """
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
     index = check_setting(scenario, setting)
+    calls = tuple(scenario.settings[index].calls) if index >= 0 else ()
+    name = setting or HOME
+    if records is None:
+        return PlayResult(scenario, size, name, calls, _play(scenario, size, index, progress, None))
+    about = head("play", scenario, size) | {"setting": name}
+    with RecordFile(records, name, size.seed, [call.name for call in calls], about) as file:
+        return PlayResult(scenario, size, name, calls, _play(scenario, size, index, progress, file))
+
+
+def _play(
+    scenario: Any, size: RunSize, index: int, progress: Progress | None, file: RecordFile | None
+) -> PlayTally:
+    """Play a setting by index, its records into ``file`` if there is one."""
     from engine.pack import pack
 
     world = world_of(pack(scenario), index)
-    calls = tuple(scenario.settings[index].calls) if index >= 0 else ()
+    n_calls = len(scenario.settings[index].calls) if index >= 0 else 0
     player = Player(size.seed)
     player.warm(world)
 
-    def task(first: int, count: int) -> PlayTally:
-        return PlayTally.from_records(player.block(world, first, count, HOME), len(calls))
+    def task(first: int, count: int) -> Recorded[PlayTally]:
+        records = player.block(world, first, count, HOME)
+        rows = None if file is None else file.rows(records, first)
+        return Recorded(PlayTally.from_records(records, n_calls), rows)
 
-    tally = run_blocks(size, player, task, progress)
-    return PlayResult(scenario, size, setting or HOME, calls, tally)
+    def write(part: Recorded[PlayTally]) -> None:
+        if file is not None:
+            file.write(part.rows)
+
+    return run_blocks(size, player, task, progress, write).tally

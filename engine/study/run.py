@@ -140,10 +140,12 @@ def run_blocks(
     player: Player,
     task: Callable[[int, int], T],
     progress: Progress | None = None,
+    each: Callable[[T], None] | None = None,
 ) -> T:
     """Run ``task(first, count)`` over all blocks of a run and return the sum, added in block order.
 
-    ``progress(done, total)`` is called in the calling thread at the start and after each block is added.
+    ``progress(done, total)`` is called in the calling thread at the start and after each block is added,
+    ``each`` with the block's own part before it is added.
     On Ctrl-C (or any error) blocks not yet started are dropped, running ones end at their next check, and
     the exception is raised again.
     """
@@ -167,6 +169,8 @@ def run_blocks(
         while flying:
             count, future = flying.popleft()
             part = future.result()
+            if each is not None:
+                each(part)
             total = part if total is None else total + part
             done += count
             launch()

@@ -1,10 +1,10 @@
 """A 2-3 that shuts the middle from a wing and traps a man who has stopped along the sideline.
 
 ``where``: while the ball is held on a wing or in a corner, the far guard steps out of his place toward the
-passing lane between the ball and the man at the high post, at most 1.5 m; the others stay with the file's rows.
+passing lane between the ball and the man at the high post, at most 1.5 m; the others keep to the file's rows.
 ``call``: the man with the ball has had it for 1.2 s within 2.5 m of the sideline and two defenders are within
-3 m of him, so the second man need not run far: the setting's first call on the wing, its second (if it has one)
-in the corner. Common practice, no source.
+3 m of him, so that the second man need not run far: the setting's first call on the wing, its second (if it
+has one) in the corner. Common practice, no source.
 """
 
 from __future__ import annotations
