@@ -14,11 +14,11 @@ from engine.inputs.alignment import Alignment
 from engine.inputs.calls import Call
 from engine.inputs.places import Entry, Placement, RowOption
 from engine.inputs.scenario import Scenario, Setting
-from engine.inputs.shots import ShotTable
 from engine.inputs.team import ZONE_PLACES, Player, Team
 from engine.inputs.zone import Zone
 from engine.policies import coded
 from engine.policies.jobs import JOB_TABLE, TRAP
+from engine.shot_arrays import level_averages, offset, shot_rows
 from engine.state import (
     CONSTANTS,
     GRID_X,
@@ -27,10 +27,8 @@ from engine.state import (
     MOMENTS,
     MOST_SHADOW_SETTINGS,
     MOST_SHADOWS,
-    N_SHOT_STEPS,
     N_SIDE,
     REGIONS,
-    SHOT_STEP_M,
     TRIGGERS,
     WORLD,
 )
@@ -45,7 +43,6 @@ FALL_BACK = {
     "matched": ("settled", "after_bump"),
 }
 GRID_CELL_M = 0.1
-MAKE_LEAST = 1e-4
 
 
 @dataclass(frozen=True)
@@ -66,11 +63,6 @@ class Packed:
     home: np.ndarray
     settings: tuple[PackedSetting, ...]
     spots: tuple[str, ...]
-
-
-def _logit(p: float) -> float:
-    p = min(max(p, MAKE_LEAST), 1.0 - MAKE_LEAST)
-    return math.log(p / (1.0 - p))
 
 
 def place_of(court: Court, place: Placement) -> tuple[float, float]:
@@ -136,31 +128,6 @@ def fill_rules(row: np.record, scenario: Scenario, court: Court, cell_m: float) 
         row[name] = value
 
 
-def shot_rows(table: ShotTable) -> np.ndarray:
-    """A shot table on the kernel's grid: float64 [N_SHOT_STEPS, 2], logit of make and slope per metre."""
-    d = np.arange(N_SHOT_STEPS) * SHOT_STEP_M
-    logits = np.array([_logit(m) for m in table.make])
-    return np.column_stack(
-        [np.interp(d, table.distance_m, logits), np.interp(d, table.distance_m, table.contest_logit_per_m)]
-    )
-
-
-def _average_make(scenario: Scenario, rows: np.ndarray, distance_m: float, gap_m: float) -> float:
-    k = scenario.constants
-    i = int(round(distance_m / SHOT_STEP_M))
-    z = rows[i, 0] + rows[i, 1] * (gap_m - k["reference_defender_m"])
-    return float(1.0 / (1.0 + math.exp(-z)))
-
-
-def _offset(scenario: Scenario, counts: tuple[int, int] | None, average: float) -> float:
-    """Logit difference of a player from the level: counts pulled toward the average (beta-binomial mean)."""
-    if counts is None:
-        return 0.0
-    prior = scenario.constants["shot_prior_attempts"]
-    made, attempted = counts
-    return _logit((made + prior * average) / (attempted + prior)) - _logit(average)
-
-
 def persons_of(zone: Zone) -> tuple[str, ...]:
     """The five persons of a defence, agents 5 to 9: a 2-3's in their fixed order, else the file's."""
     if not zone.persons or set(zone.persons) == set(ZONE_PLACES):
@@ -179,17 +146,6 @@ def defenders_of(scenario: Scenario, zone: Zone) -> list[Player]:
     return [team.on_court[zone.persons[name] - 1] for name in persons]
 
 
-def _level_averages(scenario: Scenario, court: Court) -> tuple[float, float, float]:
-    """Make of the level's table at the rim, between and from three, the defender at a typical distance."""
-    k = scenario.constants
-    rows = shot_rows(scenario.shot_table)
-    return (
-        _average_make(scenario, rows, 0.75, k["typical_gap_rim_m"]),
-        _average_make(scenario, rows, 4.0, k["typical_gap_middle_m"]),
-        _average_make(scenario, rows, court.arc_m + 0.4, k["typical_gap_three_m"]),
-    )
-
-
 def refresh_players(w: np.record) -> None:
     """Recomputes what the players' fields owe to constants: slide speed and the gains of a step."""
     for row in w.players:
@@ -200,7 +156,7 @@ def refresh_players(w: np.record) -> None:
 
 def fill_players(w: np.record, scenario: Scenario, five: Sequence[Player], first: int, court: Court) -> None:
     """Fills agents ``first`` .. ``first + 4``; a player's own shot table goes to its place in the attack."""
-    averages = _level_averages(scenario, court)
+    averages = level_averages(scenario, court)
     for i, p in enumerate(five):
         row = w.players[first + i]
         row.top_speed_mps = p.top_speed_mps
@@ -214,9 +170,9 @@ def fill_players(w: np.record, scenario: Scenario, five: Sequence[Player], first
         if first == 0 and p.shot_table is not None:
             row.table = 1 + i
             w.shots[1 + i] = shot_rows(p.shot_table)
-        row.rim_logit = _offset(scenario, p.rim, averages[0])
-        row.middle_logit = _offset(scenario, p.middle, averages[1])
-        row.three_logit = _offset(scenario, p.three, averages[2])
+        row.rim_logit = offset(scenario, p.rim, averages[0])
+        row.middle_logit = offset(scenario, p.middle, averages[1])
+        row.three_logit = offset(scenario, p.three, averages[2])
     refresh_players(w)
 
 

@@ -39,6 +39,7 @@ def variant(
     probability: float | None = None,
     defence: Table | None = None,
     rules_changes: Table | None = None,
+    constants: Table | None = None,
 ) -> Any:
     """A shipped scenario with other settings (one for each call, named after it), defence or rules.
 
@@ -53,6 +54,7 @@ def variant(
     data["setting"] = [{"name": name, "call": [{"call": name, **changes}]} for name in calls]
     data["defence"] |= defence or {}
     data["rules_changes"] = data.get("rules_changes", {}) | (rules_changes or {})
+    data["constants"] = data.get("constants", {}) | (constants or {})
     return scenario_from(data, source)
 
 

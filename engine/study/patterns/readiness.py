@@ -101,6 +101,8 @@ def pattern_4(run: Run) -> list[Claim]:
 #: Both sidelines pushed out by this much, m.
 PUSHED_M = 3.0
 N_LINES = 60_000
+#: The upper end of start_spread_m: where across the court the ball comes up, m.
+WIDE_START_M = 6.0
 
 
 def court_width(run: Run) -> float:
@@ -148,14 +150,18 @@ def lines_claim(call: str, what: str, usual: Worth, other: Worth) -> Claim:
 def pattern_8(run: Run) -> list[Claim]:
     """Sidelines for the corners, the backcourt rule for the traps at half court.
 
-    With the sidelines, the places of the half-court corner move out; those round the arc stay. The zone
-    steers the dribbler to a side before a trap in the half-court corner.
+    With the sidelines, the places of the half-court corner move out; those round the arc stay. Before a trap
+    in the half-court corner the ball is brought up anywhere across the court and the zone steers the dribbler
+    to a side: from the demo's narrower start it never crosses half court in a corner.
     """
     wide = {"court.width_m": court_width(run) + 2.0 * PUSHED_M}
     wider = f"with the sidelines {PUSHED_M:g} m farther out"
     no_count = {"clock.backcourt_s": 0.0}
     dropped = "without the backcourt rule"
-    steer: dict[str, Any] = {"defence": {"options": {"bring_up": "steer"}}}
+    steer: dict[str, Any] = {
+        "defence": {"options": {"bring_up": "steer"}},
+        "constants": {"start_spread_m": WIDE_START_M},
+    }
     corner, top = (worth(run.base(HOME, N_LINES), run.base(name, N_LINES)) for name in ("corner", "top"))
     half = played(run, "half_court_corner", **steer)
     half_wide, half_free = (
