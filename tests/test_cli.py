@@ -44,7 +44,7 @@ def demo(tmp_path: Path) -> Path:
         )
         return f'{found[1]}"{folder}/{name}"'
 
-    text = SCENARIO.read_text(encoding="utf-8")
+    text = SCENARIO.read_text(encoding="utf-8").replace("\nlevel =", '\nshot_table = "school"\nlevel =', 1)
     text = re.sub(rf'(?m)^(\s*({"|".join(NAMED)})\s*=\s*)"([^"]+)"', use_copy, text)
     copy = tmp_path / "demo.toml"
     copy.write_text(text, encoding="utf-8")

@@ -246,6 +246,10 @@ def release_pass(w, c):
     if w.match_up == 1 and (s.matched == 0 or near != s.near):
         match_men(c)
     set_row(w, c, region, moment, near, 1.0)
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        if b.adopt_t < s.release_t + k.reaction_s:
+            b.adopt_t = s.release_t + k.reaction_s  # still taking in a dribble: the pass is news all the same
     add(c, COL_passes, 1)
     add(c, COL_skips, s.pass_is_skip)
     event(c, EV_PASS, s.passer, s.target, s.pass_kind, s.pass_x1, s.pass_y1)

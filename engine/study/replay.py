@@ -43,6 +43,7 @@ from engine.state import (
     TRAP_COMING,
     TRAP_NONE,
     TRAP_PHASES,
+    VIOLATIONS,
     TRAP_SET,
 )
 from engine.study.play import check_setting, open_scenario, run_size, world_of
@@ -81,6 +82,7 @@ DETAILS: dict[str, dict[int, str]] = {
     "turnover": {0: "dead ball", 1: "live ball"},
     "trap_left": dict(enumerate(OUTCOMES)),
     "end": dict(enumerate(ENDS)),
+    "violation": dict(enumerate(VIOLATIONS)),
 }
 #: Events whose value is a quantity; that of all others means nothing and is left out.
 QUANTITIES = {
@@ -389,11 +391,12 @@ def replay(
 
     allowed = EVERY_CALL if max_calls is None else max_calls
     world = world_of(pack(scenario), chosen)
+    zone = scenario.settings[chosen].zone if chosen >= 0 else None
     return Replay(
         setting=setting or HOME,
         index=int(index),
         seed=size.seed,
-        numbers=tuple(player_of(scenario, agent).number for agent in range(N_PLAYERS)),
+        numbers=tuple(player_of(scenario, agent, zone).number for agent in range(N_PLAYERS)),
         calls=tuple(call.name for call in scenario.settings[chosen].calls) if chosen >= 0 else (),
         has_clock=scenario.rules.clock.shot_s > 0,
         trace=trace_possession(world, size.seed, int(index), allowed),
