@@ -24,16 +24,16 @@ __all__ = ["check", "compare", "load", "play", "replay"]
 
 
 def load(path: str | PathLike[str]) -> Any:
-    """Load and validate a scenario file (TOML): a frozen object that the other functions take.
+    """Load and validate a scenario file (TOML) or a folder of sheets: an object the other functions take.
 
     Raises
     ------
     engine.errors.InputError
         naming the file, the key, the value and what is allowed.
     """
-    from engine.inputs import load_scenario
+    from engine.sheets import load_any
 
-    return load_scenario(path)
+    return load_any(path)
 
 
 def check(path: str | PathLike[str]) -> pd.Series:

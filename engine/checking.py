@@ -32,6 +32,9 @@ from engine.inputs.shots import COLUMNS, shot_table_from
 from engine.inputs.stress import stress_from
 from engine.inputs.team import team_from
 from engine.inputs.zone import load_zone, zone_from
+from engine.sheets import is_evening, load_evening
+from engine.sheets.columns import SHEETS
+from engine.sheets.data import CareNumbers, Grades, data_from
 
 
 def _count(n: int, noun: str) -> str:
@@ -144,14 +147,13 @@ def _sweep(data: Table, source: Source) -> str:
     points, factors = len(design.points), [plain(factor.path) for factor in design.factors]
     settings = ", ".join(f'"{plain(name)}"' for name in design.settings)
     method = design.method.replace("_", " ")
-
     effort = _count(design.possessions, "possession") + " each"
     if design.effort.rule == "width":
         effort = f"until the half width is {design.effort.half_width:g}, at most {design.effort.most} each"
     elif design.effort.rule == "best":
         effort = f"{design.effort.total} possessions together"
     return (
-        f'sweep "{design.title}" of "{design.opened.base.title}", {_count(points, "point")}, {way} '
+        f'sweep "{design.title}" of "{design.opened.base.title}", {_count(points, "point")}, {method} over '
         f"{', '.join(factors)}, {effort}, {design.luck} luck, settings: {settings}"
     )
 
@@ -162,6 +164,30 @@ def _is_shot_table(source: Source) -> bool:
     lines = (line for line in read_text(source).splitlines() if line.strip() and not line.startswith("#"))
     first = next(lines, "")
     return any(name in first for name in COLUMNS) or "." not in first
+
+
+def _sheet_numbers(data: Table, source: Source) -> str:
+    """Grades, usual calls or care of a coach's sheets."""
+    found = data_from(data, source)
+    if isinstance(found, Grades):
+        return f"grades of the sheets, {_count(len(found.formation), 'formation')}"
+    if isinstance(found, CareNumbers):
+        age = f"{found.withhold_up_to_age.value:g}"
+        return f"care for young players, no trap advice unasked up to under {age}"
+    usual = sum(len(base.usual) for base in found.base)
+    return f"usual calls of {_count(len(found.base), 'defence')}, {_count(usual, 'setting')}"
+
+
+def _evening(source: Source) -> list[str]:
+    """A folder of sheets: one line, then what was filled in and what is to be minded."""
+    evening = load_evening(source.path, source.shown)
+    scenario = evening.scenario
+    names = ", ".join(f'"{s.name}"' for s in scenario.settings) or "none"
+    meaning = (
+        f'sheets of "{scenario.title}", {scenario.level} level, {scenario.rules.title}, '
+        f"{_count(len(evening.own), 'player')} of ours, {len(evening.opponents)} of theirs, settings: {names}"
+    )
+    return [meaning, *evening.care.lines(), *evening.assumptions, *evening.remarks]
 
 
 def _court(data: Table, source: Source) -> str:
@@ -188,11 +214,22 @@ _MEANINGS: dict[str, Callable[[Table, Source], str | list[str]]] = {
     "stress": _stress,
     "court": _court,
     "sweeps": _sweep,
+    "sheets": _sheet_numbers,
 }
-_FOLDERS = {"model": "constants", "court": "court", **{kind: kind for kind in KINDS if kind != "shots"}}
+_FOLDERS = {
+    "model": "constants",
+    "court": "court",
+    "sheets": "sheets",
+    **{kind: kind for kind in KINDS if kind != "shots"},
+}
 
 
 def _meaning(source: Source, before_playing: Callable[[], None] | None) -> str | list[str]:
+    if source.path.is_dir():
+        return _evening(source)
+    if source.path.name.casefold() in SHEETS and is_evening(source.path.parent):
+        evening = load_evening(source.path.parent, str(Path(source.shown).parent))
+        return f'sheet of "{evening.scenario.title}", played as its folder'
     if source.path.suffix == ".csv" and not _is_shot_table(source):
         columns, rows = read_points(source)
         return (
@@ -231,6 +268,8 @@ def _sources(path: FileName) -> list[Source]:
             base = wanted
         if file:
             return [Source(base, str(wanted))]
+        if folder and is_evening(base):
+            return [Source(base, str(wanted))]
         if folder:
             found = sorted(p for ending in ("*.toml", "*.csv") for p in base.rglob(ending) if p.is_file())
             if not found:
@@ -246,6 +285,8 @@ def _sources(path: FileName) -> list[Source]:
 
 def check_path(path: FileName, before_playing: Callable[[], None] | None = None) -> list[str]:
     """Validate a file, or every .toml and .csv file in a folder and below: one line of meaning per file.
+
+    A folder of sheets is one thing: its line, then what was filled in.
 
     The holes of a defence, or of those a scenario plays, follow its line, one a line and indented: findings,
     not errors. The kind of a file is told from its keys, else from the folder it lies in. A coded policy of a

@@ -10,7 +10,11 @@ from typing import NoReturn
 import click
 
 import engine
+from engine.commands.analyse import analyse
+from engine.commands.evening import plan
 from engine.commands.files import check, trace
+from engine.commands.lineup import lineup
+from engine.commands.replay import replay
 from engine.commands.shared import (
     BAD_INPUT,
     BROKEN_PIPE,
@@ -21,7 +25,10 @@ from engine.commands.shared import (
     one_line,
     say,
 )
+from engine.commands.sheets import new
 from engine.commands.studies import compare, patterns, play, stress
+from engine.commands.sweeps import gather, sweep
+from engine.commands.timing import timing
 from engine.errors import InputError
 
 
@@ -34,7 +41,22 @@ def commands() -> None:
     """
 
 
-for command in (compare, play, stress, patterns, check, trace):
+for command in (
+    new,
+    compare,
+    play,
+    stress,
+    patterns,
+    sweep,
+    gather,
+    analyse,
+    check,
+    trace,
+    replay,
+    plan,
+    timing,
+    lineup,
+):
     commands.add_command(command)
 
 
@@ -49,7 +71,8 @@ def _leave_broken_pipe() -> int:
 
 
 def run(arguments: list[str] | None = None) -> int:
-    """Run one command and return its exit status: 0, 2 bad input, 130 stopped by Ctrl-C, 141 nobody reads.
+    """Run one command and return its exit status: 0, 1 some points of a sweep failed, 2 bad input, 130
+    stopped by Ctrl-C, 141 nobody reads.
 
     Bad input is one line on standard error.
     """

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from engine.court import Court, build_court
 from engine.inputs.alignment import Alignment, load_alignment
@@ -175,7 +176,7 @@ def _place_holes(setup: Setup) -> list[Hole]:
     ]
 
 
-def _flight(setup: Setup, picture: Picture, to: Point) -> tuple[float, str]:
+def flight_of(setup: Setup, picture: Picture, to: Point) -> tuple[float, str]:
     """Seconds a pass is in the air, and how it goes: over the top where a hand is in the lane."""
     k, ball = setup.k, picture.ball
     length = math.dist(ball, to)
@@ -189,13 +190,22 @@ def _flight(setup: Setup, picture: Picture, to: Point) -> tuple[float, str]:
     return length / max(speed * (1.0 + k["pass_skill_speed_share"] * skill), 1e-9), kind
 
 
-def _name(court: Court, at: Point) -> str:
+def name_of(court: Court, at: Point) -> str:
     side = "far " if at[0] < -0.75 else ""
     return f"{side}{_words(court.region_at(*at))}"
 
 
-def _bump_hole(setup: Setup, region: str, side: str) -> Hole | None:
-    """The pass from ``region`` to the wing: is the bump role there before the next pass can leave?"""
+class Bump(NamedTuple):
+    """The race of the bump: who runs, seconds he is late (negative: early), metres he is then off."""
+
+    role: str
+    person: str
+    late_s: float
+    off_m: float
+
+
+def bump_of(setup: Setup, region: str, side: str) -> Bump | None:
+    """The pass from ``region`` to the wing: when the bump role is there. None: the defence has no bump."""
     role = setup.zone.bump_role
     picture = picture_of(setup, region, side)
     if role is None or role not in picture.defenders:
@@ -205,19 +215,25 @@ def _bump_hole(setup: Setup, region: str, side: str) -> Hole | None:
     wings = [at for p, at in picture.attackers.items() if p != picture.handler and at[0] > 0.0]
     wings = [at for at in wings if setup.court.region_at(*at) == "wing"]
     to = min(wings, key=lambda at: math.dist(at, spot)) if wings else spot
-    flight, _ = _flight(setup, picture, to)
+    flight, _ = flight_of(setup, picture, to)
     way = math.dist(picture.defenders[role], to)
     speed = setup.speeds[holder(role, side)]
     has = flight + k["catch_pause_s"] + k["pass_release_s"]
     late = k["reaction_s"] + run_s(way - k["bump_m"], speed, k["sprint_tau_s"]) - has
-    if late < LEAST_LATE_S:
-        return None
     off = way - run_m(has - k["reaction_s"], speed, k["sprint_tau_s"])
+    return Bump(role, holder(role, side), late, off)
+
+
+def _bump_hole(setup: Setup, region: str, side: str) -> Hole | None:
+    """The pass from ``region`` to the wing: is the bump role there before the next pass can leave?"""
+    found = bump_of(setup, region, side)
+    if found is None or found.late_s < LEAST_LATE_S:
+        return None
     text = (
-        f"{_words(region)} to wing: the bump of the {_words(role)} comes {late:.1f} s late, "
-        f"{off:.1f} m off when the ball can go on to the corner"
+        f"{_words(region)} to wing: the bump of the {_words(found.role)} comes {found.late_s:.1f} s late, "
+        f"{found.off_m:.1f} m off when the ball can go on to the corner"
     )
-    return Hole("bump", region, ("settled",), text, late, off)
+    return Hole("bump", region, ("settled",), text, found.late_s, found.off_m)
 
 
 def _receiver_hole(setup: Setup, region: str, side: str, matched: bool) -> Hole | None:
@@ -229,7 +245,7 @@ def _receiver_hole(setup: Setup, region: str, side: str, matched: bool) -> Hole 
         length = math.dist(picture.ball, to)
         if man == picture.handler or not k["pass_shortest_m"] <= length <= k["pass_longest_m"]:
             continue
-        flight, kind = _flight(setup, picture, to)
+        flight, kind = flight_of(setup, picture, to)
         ways = {role: math.dist(at, to) for role, at in picture.defenders.items()}
         speeds = {role: setup.speeds[holder(role, side)] for role in ways}
         needs = {
@@ -241,7 +257,7 @@ def _receiver_hole(setup: Setup, region: str, side: str, matched: bool) -> Hole 
         if late >= LEAST_LATE_S and ways[first] > k["open_shot_m"]:
             off = ways[first] - run_m(has - k["reaction_s"], speeds[first], k["sprint_tau_s"])
             text = (
-                f"{_words(region)} to {_name(setup.court, to)}, {kind}: "
+                f"{_words(region)} to {name_of(setup.court, to)}, {kind}: "
                 f"nearest man ({_words(first)}) {late:.1f} s late, {off:.1f} m off"
             )
             open_ones.append((late, off, text))
@@ -259,7 +275,7 @@ def _worst(found: Iterable[Hole | None]) -> list[Hole]:
     return [max(kept, key=lambda hole: hole.late_s)] if kept else []
 
 
-def _on_court(zone: Zone, team: Team) -> dict[str, Player]:
+def on_court(zone: Zone, team: Team) -> dict[str, Player]:
     """Person -> player: by the team's zone_places where the persons are those five, else by [persons]."""
     persons = persons_of(zone.roles)
     if set(persons) == set(ZONE_PLACES) and team.zone_places is not None:
@@ -272,14 +288,56 @@ def _men(zone: Zone, team: Team | None, offence: Team | None, matchups: Mapping[
     if team is None or offence is None or not matchups:
         return dict(zone.guards)
     shirts = [player.number for player in offence.on_court]
-    on_court = _on_court(zone, team)
-    named = {person: matchups.get(on_court[person].number) for person in zone.guards}
+    players = on_court(zone, team)
+    named = {person: matchups.get(players[person].number) for person in zone.guards}
     men = {person: shirts.index(shirt) + 1 for person, shirt in named.items() if shirt is not None}
     for person, usual in zone.guards.items():
         if person not in men and usual not in men.values():
             men[person] = usual
     left = [position for position in range(1, 6) if position not in men.values()]
     return men | {person: left.pop(0) for person in zone.guards if person not in men}
+
+
+def setup_of(
+    zone: Zone,
+    options: Mapping[str, str] | None = None,
+    alignment: Alignment | None = None,
+    players: Team | None = None,
+    rules: Rules | None = None,
+    constants: Mapping[str, float] | None = None,
+    offence: Team | None = None,
+    matchups: Mapping[int, int] | None = None,
+) -> Setup:
+    """What still pictures of a defence are taken with; the parameters are those of ``holes``."""
+    k = {name: c.value for name, c in load_constants().items()} if constants is None else constants
+    persons = persons_of(zone.roles)
+    speeds = dict.fromkeys(persons, TOP_SPEED_MPS)
+    if players is not None:
+        speeds = {person: p.top_speed_mps for person, p in on_court(zone, players).items()}
+    return Setup(
+        zone,
+        {name: option.use for name, option in zone.options.items()} | dict(options or {}),
+        build_court(load_rules(RULES) if rules is None else rules),
+        load_alignment(ALIGNMENT) if alignment is None else alignment,
+        k,
+        speeds,
+        (0.5,) * 5 if offence is None else [p.passing for p in offence.on_court],
+        _men(zone, players, offence, matchups or {}),
+    )
+
+
+def scenario_setup(scenario: Scenario, zone: Zone, options: Mapping[str, str]) -> Setup:
+    """The same with a scenario's own players, alignment, rules and constants."""
+    return setup_of(
+        zone,
+        options,
+        scenario.alignment,
+        scenario.defence_team,
+        scenario.rules,
+        scenario.constants,
+        scenario.offence_team,
+        scenario.matchups,
+    )
 
 
 def holes(
@@ -304,21 +362,7 @@ def holes(
     pass_release_s). A receiver is free when nobody comes within open_shot_m of him before he can decide
     (flight + catch_pause_s).
     """
-    k = {name: c.value for name, c in load_constants().items()} if constants is None else constants
-    persons = persons_of(zone.roles)
-    speeds = dict.fromkeys(persons, TOP_SPEED_MPS)
-    if players is not None:
-        speeds = {person: p.top_speed_mps for person, p in _on_court(zone, players).items()}
-    setup = Setup(
-        zone,
-        {name: option.use for name, option in zone.options.items()} | dict(options or {}),
-        build_court(load_rules(RULES) if rules is None else rules),
-        load_alignment(ALIGNMENT) if alignment is None else alignment,
-        k,
-        speeds,
-        (0.5,) * 5 if offence is None else [p.passing for p in offence.on_court],
-        _men(zone, players, offence, matchups or {}),
-    )
+    setup = setup_of(zone, options, alignment, players, rules, constants, offence, matchups)
     found = _ball_holes(setup) + _place_holes(setup)
     for region in ("top", "slot") if zone.bump_role else ():
         found += _worst(_bump_hole(setup, region, side) for side in SIDES)

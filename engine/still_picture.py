@@ -203,15 +203,22 @@ def _nearest_pairs(defenders: dict[str, Point], attackers: dict[int, Point]) -> 
     return pairs
 
 
+def stands(
+    setup: Setup, entries: Mapping[str, Entry], picture: Picture, men: Mapping[str, int]
+) -> dict[str, Point]:
+    """Where the entries have each role stand (metres); ``men``: position whom a role guards, 0 nobody."""
+    return {role: _target(setup, entry, men.get(role) or None, picture) for role, entry in entries.items()}
+
+
 def picture_of(setup: Setup, region: str, side: str, matched: bool = False) -> Picture:
     """Where everybody stands with the ball in ``region`` on ``side``, settled or matched."""
     places, handler, ball = _attack(setup, region, side)
     picture = Picture(ball, places, handler, {})
     entries = row_of(setup, region, ("settled", "after_bump"))
     men: Mapping[str, int] = {role: setup.men.get(holder(role, side), 0) for role in entries}
-    stand = {role: _target(setup, e, men[role] or None, picture) for role, e in entries.items()}
+    stand = stands(setup, entries, picture, men)
     if matched:
         men = _nearest_pairs(stand, places)
         entries = row_of(setup, region, ("matched", "settled", "after_bump"))
-        stand = {role: _target(setup, e, men[role], picture) for role, e in entries.items()}
+        stand = stands(setup, entries, picture, men)
     return picture._replace(defenders=stand)

@@ -152,13 +152,35 @@ def load_engine(quiet: bool) -> None:
         say(f"{NAME}: compiling the engine for this machine (once, up to a minute) ...")
 
 
-def deliver(found: Any, json_target: str | None, text: Callable[[dict[str, Any]], str]) -> None:
-    """Write the JSON first (it may fail), then the text unless JSON has taken standard output."""
+def deliver(
+    found: Any,
+    json_target: str | None,
+    text: Callable[[dict[str, Any]], str],
+    scenario: str | None = None,
+) -> None:
+    """Write the JSON first (it may fail), then the text unless JSON has taken standard output.
+
+    Where ``scenario`` is a folder of sheets, what was filled in and what is to be minded goes with both.
+    """
     from engine.report import contract
 
     result = found.to_dict()
+    evening = evening_of(scenario)
+    if evening is not None:
+        result["evening"] = evening.to_dict()
     if json_target is not None:
         contract.write(contract.to_text(result), json_target)
     if json_target != contract.STDOUT:
+        from engine.report.evening_text import evening_text
+
         sys.stdout.write(text(result))
+        if evening is not None:
+            sys.stdout.write(evening_text(result["evening"]))
         sys.stdout.flush()
+
+
+def evening_of(scenario: str | None) -> Any:
+    """The evening of a folder of sheets, None for a scenario file. Raises InputError."""
+    from engine.sheets import folder_of, load_evening
+
+    return None if scenario is None or folder_of(scenario) is None else load_evening(scenario)

@@ -35,7 +35,7 @@ def compare(
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         found = run(loaded, possessions, seed, threads, progress)
-    deliver(found, json_target, lambda result: compare_text(result, detail))
+    deliver(found, json_target, lambda result: compare_text(result, detail), scenario)
 
 
 @click.command(short_help="Play one setting: box score, endings, shots, pace.")
@@ -77,7 +77,7 @@ def play(
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         found = run(loaded, possessions, seed, threads, setting, progress, records)
-    deliver(found, json_target, lambda result: play_text(result, detail))
+    deliver(found, json_target, lambda result: play_text(result, detail), scenario)
 
 
 @click.command(short_help="In how many plausible worlds does each call pay?")
@@ -113,7 +113,7 @@ def stress(
     load_engine(quiet)
     with progress_bar(quiet, "world") as progress:
         found = run(loaded, worlds, possessions, seed, threads, progress)
-    deliver(found, json_target, lambda result: stress_text(result, detail))
+    deliver(found, json_target, lambda result: stress_text(result, detail), scenario)
 
 
 @click.command(short_help="Does the model show the patterns of the trade?")

@@ -69,11 +69,11 @@ NEAREST = {
 
 
 def open_scenario(scenario: Any) -> Any:
-    """A scenario object, loaded when a path is given."""
+    """A scenario object, loaded when a path is given: of a scenario file, or of a folder of sheets."""
     if isinstance(scenario, (str, Path)):
-        from engine.inputs import load_scenario
+        from engine.sheets import load_any
 
-        return load_scenario(scenario)
+        return load_any(scenario)
     return scenario
 
 

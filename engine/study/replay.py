@@ -43,8 +43,8 @@ from engine.state import (
     TRAP_COMING,
     TRAP_NONE,
     TRAP_PHASES,
-    VIOLATIONS,
     TRAP_SET,
+    VIOLATIONS,
 )
 from engine.study.play import check_setting, open_scenario, run_size, world_of
 

@@ -1,0 +1,345 @@
+"""Commands that run sweeps and read what they left.
+
+Exit statuses of ``sweep`` beside the usual ones: 0 every point is settled, 1 some points failed (the rest is
+settled), 2 bad input or a store that cannot be used, 130 stopped by Ctrl-C. Whatever the status, all batches
+that ended are in the store, and the same command goes on from there.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from engine.commands.shared import BAR_DELAY_S, INTERRUPTED, NAME, STOPPED, ctrl_c, load_engine, one_line, say
+from engine.errors import InputError
+
+if TYPE_CHECKING:
+    from engine.study.sweep.runner import Executor, Policy, Progress
+    from engine.study.sweep.store import Store
+
+SOME_FAILED = 1
+#: Failing points that are named at the end; all of them are in the store.
+MOST_SHOWN = 5
+LOG = logging.getLogger("trapledger.sweep")  # its handler for nobody listening is the runner's
+
+
+@click.command(short_help="Run a design of many points into a store.")
+@click.argument("design", type=click.Path(), required=False)
+@click.option("--store", "store_path", metavar="FILE", help="File that keeps the results; made if missing.")
+@click.option("--status", "status_path", metavar="FILE", help="Say how far the sweep in FILE is, and leave.")
+@click.option("--possessions", "-n", type=int, help="Possessions of every point; may be raised later.")
+@click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Play on the workers of a running Dask scheduler (tcp://host:8786).",
+)
+@click.option("--log", "log_path", metavar="FILE", help="Add what happens to FILE, with times.")
+@click.option("--quiet", is_flag=True, help="No progress and no remarks.")
+def sweep(
+    design: str | None,
+    store_path: str | None,
+    status_path: str | None,
+    possessions: int | None,
+    threads: int | None,
+    scheduler: str | None,
+    log_path: str | None,
+    quiet: bool,
+) -> None:
+    """Play every point of DESIGN and keep the results in a store.
+
+    Stopped or killed, the same command goes on where it was, here or on other machines. Exit status: 0 all
+    points settled, 1 some failed, 2 bad input or store, 130 Ctrl-C.
+    """
+    if status_path is not None:
+        if design is not None or store_path is not None:
+            raise click.UsageError("--status FILE stands alone, without DESIGN and --store")
+        sys.stdout.write(status_text(status_path))
+        return
+    if design is None or store_path is None:
+        raise click.UsageError("DESIGN and --store FILE are needed (or --status FILE)")
+    if scheduler is not None and threads is not None:
+        raise click.UsageError("--threads is for the local cores, not together with --scheduler")
+    with _logged(log_path):
+        _run(design, store_path, possessions, threads, scheduler, quiet)
+
+
+def _run(
+    design_path: str,
+    store_path: str,
+    possessions: int | None,
+    threads: int | None,
+    scheduler: str | None,
+    quiet: bool,
+) -> None:
+    from engine.inputs.design import load_design
+    from engine.study.run import check_size
+    from engine.study.sweep.adaptive import keep_rule
+    from engine.study.sweep.runner import run_sweep
+    from engine.study.sweep.store import Store
+
+    design = load_design(design_path)
+    policy = policy_of(design)
+    if possessions is not None and design.effort.rule != "fixed":
+        allowed = (
+            f"no --possessions with effort.rule {design.effort.rule}: least, most and total say how many"
+        )
+        raise InputError("--possessions", "", possessions, allowed)
+    size = check_size(design.possessions if possessions is None else possessions, design.seed, threads)
+    asked = None if possessions is None else size.possessions
+    with contextlib.ExitStack() as opened:
+        client = None if scheduler is None else opened.enter_context(cluster_client(scheduler))
+        store = opened.enter_context(Store.write(store_path, design, asked))
+        keep_rule(store, design.effort)
+        if client is None:
+            load_engine(quiet)
+            executor = local_executor(design, size.threads)
+        else:
+            executor = cluster_executor(client, design, store)
+        LOG.info("%s: %d points, %s", store.path, store.n_points, _asked_for(store))
+        _remark_on_luck(store, quiet)
+        latest: list[Progress] = []
+        try:
+            with _bar(store, quiet) as show:
+
+                def watch(progress: Progress) -> None:
+                    latest[:] = [progress]
+                    ctrl_c.check()
+                    show(progress)
+
+                end = run_sweep(design, store, executor, watch, policy)
+        except KeyboardInterrupt:
+            text = f"{STOPPED}; {_kept(store, latest)}; the same command goes on from there"
+            LOG.info(text)
+            say(text)
+            raise click.exceptions.Exit(INTERRUPTED) from None
+        except InputError as error:
+            LOG.error(str(error))
+            if not latest:
+                raise
+            raise click.ClickException(f"{error}; {_kept(store, latest)}") from None
+        LOG.info(
+            "%d of %d points settled, %d failed, %d possessions of this run",
+            end.settled, end.points, end.failed, end.possessions,
+        )  # fmt: skip
+        _tell_failures(store, end)
+        found = _best_text(store)
+        if found:
+            LOG.info(found)
+        if found and not quiet:
+            say(f"{NAME}: {found}")
+        if not quiet:
+            say(f"{NAME}: {end.settled} of {end.points} points are settled in {store.path}")
+    if end.failed:
+        raise click.exceptions.Exit(SOME_FAILED)
+
+
+def local_executor(design: Any, threads: int) -> Executor:
+    """Who plays the batches: the threads of this process. The hook for anything else that has ``submit``,
+    ``finished``, ``close`` and ``slots`` (engine.study.sweep.runner.Executor)."""
+    from engine.study.sweep.resolve import Resolver
+    from engine.study.sweep.runner import LocalThreads, Workshop
+
+    workshop = Workshop(design, Resolver(design))
+    workshop.warm()
+    return LocalThreads(workshop, threads)
+
+
+def cluster_client(address: str) -> contextlib.AbstractContextManager[Any]:
+    """A client of a running scheduler. Raises InputError: Dask is missing, or nobody answers."""
+    from engine.study.sweep.cluster import connected
+
+    return connected(address)
+
+
+def cluster_executor(client: Any, design: Any, store: Store) -> Executor:
+    """Who plays the batches: the workers of a cluster. Raises InputError for one unlike the store."""
+    from engine.study.sweep.cluster import DaskWorkers
+
+    return DaskWorkers(client, design, store)
+
+
+def policy_of(design: Any) -> Policy:
+    """How many possessions each point gets, by the rule of [effort]."""
+    from engine.study.sweep.adaptive import policy_for
+
+    return policy_for(design.effort, design.settings, design.batch)
+
+
+# --- what is said -------------------------------------------------------------------------------------------
+
+
+def _kept(store: Store, latest: list[Progress]) -> str:
+    settled, points = (latest[0].settled, latest[0].points) if latest else (0, store.n_points)
+    return f"{settled} of {points} points are settled, and {store.path} keeps every batch that ended"
+
+
+def _asked_for(store: Store) -> str:
+    """What the store's rule asks for, in words."""
+    from engine.study.sweep.adaptive import effort_of_store, what_is_of
+
+    effort = effort_of_store(store)
+    if effort.rule == "fixed":
+        return f"{store.target} possessions asked for at every point"
+    if effort.rule == "width":
+        bounds = f"from {effort.least} to {effort.most} possessions a point"
+        return f"until {what_is_of(effort)} is known to {effort.half_width:g}, {bounds}"
+    return f"{effort.total} possessions to find the point with the {effort.goal} {what_is_of(effort)}"
+
+
+def _remark_on_luck(store: Store, quiet: bool) -> None:
+    from engine.study.sweep.adaptive import effort_of_store
+
+    if not quiet and effort_of_store(store).rule == "best" and store.meta["luck"] == "common":
+        say(
+            f"{NAME}: the points share their luck, so the chance of a right pick will be approximate; "
+            'luck = "independent" in the design makes it better founded'
+        )
+
+
+def _best_text(store: Store) -> str:
+    """What rule best has found, in one line; empty for another rule."""
+    from engine.study.sweep.adaptive import best_of, effort_of_store, what_is_of
+
+    effort = effort_of_store(store)
+    if effort.rule != "best":
+        return ""
+    found = best_of(store)
+    if found is None:
+        return "no best point yet: fewer than two points have their least possessions"
+    values = ", ".join(f"{path} = {value}" for path, value in found.values.items())
+    text = (
+        f"{effort.goal} {what_is_of(effort)}: point {found.point + 1} ({values}), {found.mean:+.4f} +- "
+        f"{found.half_width:.4f}; next is point {found.next_point + 1}, {found.next_mean:+.4f}; "
+        f"it is the best of {found.points} points with a chance of about {found.p_correct:.3f} or more"
+    )
+    if found.approximate:
+        text += " (approximate: the points share their luck)"
+    return text + (f"; {found.left_out} points left out" if found.left_out else "")
+
+
+def _tell_failures(store: Store, end: Progress) -> None:
+    if not end.failed:
+        return
+    reasons = store.failures()
+    for point in sorted(reasons)[:MOST_SHOWN]:
+        say(f"{NAME}: point {point + 1} failed: {one_line(reasons[point])}")
+    more = len(reasons) - MOST_SHOWN
+    if more > 0:
+        say(f"{NAME}: and {more} more; sweep --status {store.path} counts them")
+
+
+@contextlib.contextmanager
+def _bar(store: Store, quiet: bool) -> Iterator[Callable[[Progress], None]]:
+    """A bar over the points on standard error, unless ``quiet``: time left, points settled and failed."""
+    bars: list[Any] = []
+
+    def show(progress: Progress) -> None:
+        if quiet:
+            return
+        done = round(progress.share * progress.points, 1)
+        if not bars:  # only now, so that the time to compile does not count
+            from tqdm import tqdm
+
+            seldom = {} if sys.stderr.isatty() else {"mininterval": 10.0}
+            shape = "{percentage:3.0f}%|{bar}| {elapsed}, {remaining} left{postfix}"
+            bars.append(
+                tqdm(
+                    total=progress.points,
+                    initial=done,
+                    delay=BAR_DELAY_S,
+                    leave=False,
+                    file=sys.stderr,
+                    bar_format=shape,
+                    **seldom,
+                )
+            )
+        counts = f"{progress.settled} of {progress.points} points settled, {progress.failed} failed"
+        bars[0].set_postfix_str(counts, refresh=False)
+        bars[0].update(done - bars[0].n)
+
+    try:
+        yield show
+    finally:
+        for bar in bars:
+            bar.close()
+
+
+@contextlib.contextmanager
+def _logged(path: str | None) -> Iterator[None]:
+    """The sweep's log goes to a file as well."""
+    if path is None:
+        yield
+        return
+    try:
+        handler = logging.FileHandler(path, encoding="utf-8")
+    except OSError as error:
+        allowed = f"a file that can be written ({error.strerror or error})"
+        raise InputError("--log", "", path, allowed) from None
+    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+    before = LOG.level
+    LOG.addHandler(handler)
+    LOG.setLevel(logging.INFO)
+    try:
+        yield
+    finally:
+        LOG.removeHandler(handler)
+        LOG.setLevel(before)
+        handler.close()
+
+
+def _size_mb(path: str) -> float:
+    """Megabytes of a store, with what a run has not moved into the file itself yet."""
+    log = Path(f"{path}-wal")
+    return (Path(path).stat().st_size + (log.stat().st_size if log.exists() else 0)) / 1e6
+
+
+def status_text(path: str) -> str:
+    """How far the sweep of a store is, a few lines. Raises InputError."""
+    from engine.study.sweep.adaptive import settled_of
+    from engine.study.sweep.store import Store
+    from engine.study.sweep.storefile import being_written
+
+    with Store.read(path) as store:
+        played, failures = store.played(), store.failures()
+        settled = settled_of(store)
+        running = "a run is writing it now" if being_written(Path(path)) else "nobody is writing it"
+        lines = [
+            store.meta["title"],
+            f"{settled} of {store.n_points} points settled, {len(failures)} failed; {running}",
+            f"{int(played.sum())} possessions in {store.n_batches()} batches of each of "
+            f"{len(store.settings)} settings; {_asked_for(store)}",
+            f"{_size_mb(path):.1f} MB, made {store.meta['made']}, "
+            f"seed {store.meta['seed']}, {store.meta['luck']} luck, design {store.meta['digest'][:12]}",
+        ]
+        lines += [text for text in [_best_text(store)] if text]
+        lines += [
+            f"point {point + 1} failed: {reason}" for point, reason in list(failures.items())[:MOST_SHOWN]
+        ]
+        if len(failures) > MOST_SHOWN:
+            lines.append(f"and {len(failures) - MOST_SHOWN} more failed")
+    return "".join(f"{one_line(line)}\n" for line in lines)
+
+
+@click.command(short_help="Write the results of a sweep as one table.")
+@click.argument("store_path", type=click.Path(), metavar="FILE")
+@click.option("--output", "-o", required=True, metavar="FILE", help="Table to write: .parquet or .csv.")
+@click.option("--quiet", is_flag=True, help="No remarks.")
+def gather(store_path: str, output: str, quiet: bool) -> None:
+    """Write the results in the store FILE as one table, a row for every point and setting."""
+    from engine.report.sweep_table import check_output, write
+    from engine.study.sweep.store import Store
+
+    check_output(output)
+    with Store.read(store_path) as store:
+        rows = write(store, output, lambda rows: ctrl_c.check())
+        failed = len(store.failures())
+    if not quiet:
+        about = f", {failed} points failed (column failed)" if failed else ""
+        say(f"{NAME}: {rows} rows in {output}{about}")

@@ -1,0 +1,134 @@
+"""The bench page: one sheet to take along, as rows for its template. Few words, all of them large.
+
+Numbers of the places follow the scenario's own line-up, with which the calls were played.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from engine.report.page_words import behind_call, numbers_words, opponents, out_of_trap, plain, plan_row
+
+if TYPE_CHECKING:
+    from engine.study.evening_report import EveningReport
+
+Found = dict[str, Any]
+
+#: Job of a cover -> the row of the bench page that it stands in.
+ROW_OF = {
+    "deny": "Deny",
+    "front": "Front",
+    "rim": "Rim",
+    "lob": "Rim",
+    "drop": "Rim",
+    "block": "Rim",
+}
+ROWS = ("Trap", "Deny", "Front", "Middle", "Rim")
+SIDES = ("left", "right")
+#: What sets a call off, in two words.
+SHORT_TRIGGERS = {
+    "in_air": "pass in air",
+    "catch": "on catch",
+    "back_turned": "back turned",
+    "picked_up": "dribble dead",
+    "dribble_in": "dribbles in",
+    "held": "held {held:g} s",
+    "across_half": "over half court",
+}
+#: Roles of dynamic doubles.
+DYNAMIC = {"ball": "his man", "nearest": "next man"}
+
+
+def role_rows(report: EveningReport, setting: int, call_index: int) -> list[Found]:
+    """Who traps and who covers what, by number, with the ball on the left and on the right."""
+    from engine.pack import defenders_of, persons_of
+    from engine.still_picture import holder
+
+    scenario = report.scenario
+    of = scenario.settings[setting]
+    call, zone = of.calls[call_index], of.zone or scenario.zone
+    numbers = dict(
+        zip(persons_of(zone), (player.number for player in defenders_of(scenario, zone)), strict=True)
+    )
+
+    def shirt(role: str, side: str) -> str:
+        if role in DYNAMIC:
+            return DYNAMIC[role]
+        person = holder(role, side)
+        return str(numbers[person]) if person in numbers else plain(role)
+
+    jobs = {role: "Trap" for role in call.doubles}
+    entries = dict(call.cover)
+    for item in call.option:
+        if call.choices.get(item.option) == item.choice and item.role in entries:
+            entries[item.role] = item.entry
+    jobs |= {role: ROW_OF.get(entry.job, "Middle") for role, entry in entries.items()}
+    rows = []
+    for name in ROWS:
+        mine = [role for role, row in jobs.items() if row == name]
+        if mine:
+            cells = [" + ".join(shirt(role, side) for role in mine) for side in SIDES]
+            rows.append({"name": name, "left": cells[0], "right": cells[1]})
+    return rows
+
+
+def bench_calls(report: EveningReport) -> list[Found]:
+    """The calls of the bench page."""
+    found = []
+    for s, c in report.advised:
+        call, row = report.scenario.settings[s].calls[c], plan_row(report, s, c)
+        assert row is not None
+        out = out_of_trap(report, call.name)
+        turnovers = report.compare["settings"][s]["calls"][c]["break_even"]["turnover_rate"]["mean"]
+        found.append(
+            {
+                "name": plain(call.name),
+                "signal": report.evening.signals.get(call.name),
+                "when": " / ".join(SHORT_TRIGGERS[one].format(held=call.held_s) for one in call.triggers),
+                "whom": f"No. {numbers_words(call.only_against)}" if call.only_against else "anyone",
+                "most": row["uses_per_game"],
+                "roles": role_rows(report, s, c),
+                "beaten": ""
+                if out is None
+                else f"ball {plain(out['ball'])}, rim {plain(out['rim'])}",
+                "one_in": None if not turnovers else max(1, round(1.0 / turnovers)),
+            }
+        )
+    return found
+
+
+def bench_view(report: EveningReport) -> Found:
+    """Everything of the bench page."""
+    care, plan = report.evening.care, report.plan
+    limit = int(plan["constants"]["foul_limit"])
+    in_bonus = [
+        plain(row["call"]) for row in plan["mix"]
+        if (plan["bonus"][_label(plan, row)]["in_bonus"]["low"] or 0.0) > 0.0
+    ]  # fmt: skip
+    advised = {plain(report.scenario.settings[s].calls[c].name) for s, c in report.advised}
+    return {
+        "us": report.scenario.defence_team.name,
+        "them": report.scenario.offence_team.name,
+        "withheld": not care.trap_advice_allowed,
+        "reason": "the league forbids traps" if care.trap_allowed is False else "ask your league first",
+        "calls": bench_calls(report),
+        "places": [] if report.advised else _places(report),
+        "opponents": opponents(report),
+        "foul_numbers": plan["foul_trouble"],
+        "foul_limit": limit - 2,
+        "bonus_stop": [name for name in sorted(advised) if name not in in_bonus],
+        "lead": care.lead_stop,
+        "behind": behind_call(report) if report.advised else "",
+        "too_few": plan["bench_rule"]["too_few_below"],
+    }
+
+
+def _label(plan: Found, row: Found) -> str:
+    found: str = next(
+        one["label"] for one in plan["calls"] if (one["setting"], one["call"]) == (row["setting"], row["call"])
+    )
+    return found
+
+
+def _places(report: EveningReport) -> list[tuple[str, int]]:
+    return [(plain(place), number) for place, number in report.lineup["usual"]["places"].items()]

@@ -1,0 +1,283 @@
+"""The text of ``plan``: what to call and how often. Built only from the JSON result."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from engine.report.words import (
+    JOIN,
+    WIDTH,
+    amount,
+    count,
+    detail,
+    labelled,
+    paragraph,
+    percent,
+    plain,
+    saved,
+    shorten,
+    table,
+)
+
+Found = dict[str, Any]
+
+#: Uses shown of each call.
+MOST_SHOWN = 8
+CAUTIONS = (
+    "League rules on zones and traps come first. Trap with feet and high hands, no reaching; never run under "
+    "a shooter.",
+    "Traps are sprints: rest the men who double, and count their minutes. No trapping far ahead.",
+)
+MODEL = (
+    "Ranges (95%) show the luck of the draw only; the model can be off by hundredths to tenths of a point a "
+    "trap. Saved points also count what a turnover brings at the other end."
+)
+LATE_LEFT_OUT = (
+    "Trapping at every chance until the buzzer, they have the ball. Not in it: fouling on purpose, an "
+    "offence that holds the ball. Our own scoring is an input ({points:.2f} points a possession, in a hurry)."
+)
+
+
+def plan_text(result: Found, with_detail: bool = False) -> str:
+    """The text of ``plan`` from its JSON result; ``with_detail`` appends everything."""
+    who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
+    games = f"{count(result['games'], 'game')} of {result['possessions_per_game']} possessions a side"
+    lines = [plain(result["title"]), paragraph(f"{who}: {games}, home and planned."), ""]
+    lines += _answer(result)
+    if result["calls"]:
+        lines += ["", *_not_planned(result), *_practice(result)]
+        lines += ["", *_uses(result), "", *_bonus(result)]
+        lines += ["", *_late(result), "", *_bench(result)]
+    lines += ["", *_fouls(result), *_legs(result), ""]
+    lines += [paragraph(line) for line in (MODEL, *CAUTIONS)]
+    more = "" if with_detail else "; --detail shows every number"
+    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
+    if with_detail:
+        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
+    return "\n".join(lines) + "\n"
+
+
+# --- the answer -------------------------------------------------------------------------------------------
+
+
+def _name(call: Found) -> str:
+    return plain(str(call.get("label", call["call"])).replace("_", " "))
+
+
+def _times(n: int) -> str:
+    return {1: "once", 2: "twice"}.get(n, f"{n} times")
+
+
+def _swing_side(points: int) -> str:
+    if points == 0:
+        return "nothing"
+    return f"{abs(points)} {'saved' if points > 0 else 'lost'}"
+
+
+def _answer(result: Found) -> list[str]:
+    if result["care"]:
+        return [paragraph(line) for line in result["care"]]
+    if not result["calls"]:
+        return [paragraph("The scenario has no trap in its base defence, so there is nothing to plan.")]
+    if not result["mix"]:
+        return [paragraph("Stay home: no trap here clearly saves points over a game.")]
+    mix = sorted(result["mix"], key=lambda row: -row["saves_per_game"]["mean"])
+    labels = {(one["setting"], one["call"]): one for one in result["calls"]}
+    first = ", ".join(
+        f"{_name(labels[row['setting'], row['call']])}{JOIN}up{JOIN}to{JOIN}"
+        f"{_times(row['uses_per_game']).replace(' ', JOIN)}"
+        for row in mix
+    )
+    swing = result["swing"]
+    lines = [
+        labelled("Call", f"{first} a game"),
+        labelled("Worth", f"the plan {saved(swing, 1, 'points a game')}"),
+        labelled(
+            "One game",
+            f"anything from {_swing_side(swing['p5'])} to {_swing_side(swing['p95'])} in 90 of 100 games: "
+            "one result proves nothing",
+        ),
+    ]
+    rows = [("  ", "comes up", "made", "worth a game")]
+    for row in mix:
+        one = labels[row["setting"], row["call"]]
+        rows.append(
+            (
+                f"  {shorten(_name(one), 30)}",
+                f"{one['chances_per_game']:.0f}",
+                f"{row['made_per_game']:.1f}",
+                _short(row["saves_per_game"], 1),
+            )
+        )
+    return [*lines, "", *table(rows, indent="")]
+
+
+def _short(found: Found, decimals: int) -> str:
+    """``1.6 (1.1 to 2.1)``, with a minus where points are lost."""
+    if found["mean"] is None:
+        return "-"
+    parts = [f"{found[key]:.{decimals}f}" for key in ("mean", "low", "high") if found[key] is not None]
+    parts = [part.replace(f"-{0:.{decimals}f}", f"{0:.{decimals}f}") for part in parts]
+    return parts[0] if len(parts) < 3 else f"{parts[0]} ({parts[1]} to {parts[2]})"
+
+
+def _not_planned(result: Found) -> list[str]:
+    parts = [f"{_name(one)} ({one['why_not']})" for one in result["calls"] if one["why_not"]]
+    lines = [labelled("Not planned", ", ".join(parts))] if parts else []
+    if result["left_out"]:
+        names = ", ".join(plain(name) for name in result["left_out"])
+        lines.append(labelled("Left out", f"another defence, see compare: {names}"))
+    return lines
+
+
+def _practice(result: Found) -> list[str]:
+    said = []
+    for row in result["practice"]:
+        name = plain(row["call"].replace("_", " "))
+        if row["planned"] == 0:
+            continue
+        fits = "as usual" if row["fits"] else f"more than the usual {row['most']}"
+        words = f"{name} {_times(row['planned'])}, {fits}"
+        next_use = row["next_use"]
+        if row["fits"] and row["planned"] == row["most"] and next_use["low"] is not None:
+            more = "would still save" if next_use["low"] > 0 else "saves nothing clear"
+            words += f" (a use number {row['most'] + 1} {more})"
+        said.append(words)
+    if not result["practice"]:
+        return []
+    common = "top and wing traps two or three times a game at most (common practice, no source)"
+    return [labelled("Practice", f"{common}: {'; '.join(said) or 'none is planned'}")]
+
+
+# --- the table --------------------------------------------------------------------------------------------
+
+
+def _uses(result: Found) -> list[str]:
+    shown = min(MOST_SHOWN, max(row["use"] for row in result["by_use"]))
+    rows = [("Worth of use number", *(str(use) for use in range(1, shown + 1)), "luck")]
+    for one in result["calls"]:
+        mine = [
+            row for row in result["by_use"] if (row["setting"], row["call"]) == (one["setting"], one["call"])
+        ]
+        cells = [_cell(row) for row in mine[:shown]]
+        cells += [""] * (shown - len(cells))
+        value = mine[0]["value"]
+        luck = "-" if value["high"] is None else f"+-{value['high'] - value['mean']:.2f}"
+        rows.append((f"  {shorten(_name(one), 24)}", *cells, luck))
+    note = (
+        "Points saved a trap (minus: lost) when they have seen the earlier ones; brackets: not planned. The "
+        "uses share their luck, so they can be told apart more sharply than the range in the last column."
+    )
+    return [*table(rows, indent=""), paragraph(note)]
+
+
+def _cell(row: Found) -> str:
+    if row["value"]["mean"] is None:
+        return "-"
+    text = f"{row['value']['mean']:.2f}".replace("-0.00", "0.00")
+    return text if row["in_mix"] else f"({text})"
+
+
+def _bonus(result: Found) -> list[str]:
+    rows = [("Worth of a first use", "before the bonus", "in the bonus")]
+    for one in result["calls"]:
+        found = result["bonus"][one["label"]]
+        rows.append(
+            (f"  {shorten(_name(one), 24)}", _short(found["before"], 2), _short(found["in_bonus"], 2))
+        )
+    share = percent(result["share_in_bonus"])
+    return [*table(rows, indent=""), paragraph(f"Of a game without traps {share} is played in the bonus.")]
+
+
+# --- late game, bench, fouls --------------------------------------------------------------------------------
+
+
+def _late(result: Found) -> list[str]:
+    found = result["late_game"]
+    if not found:
+        return ["Late in a game: no call comes up often enough to say."]
+    behind = list(dict.fromkeys(row["behind"] for row in found))
+    seconds = list(dict.fromkeys(row["seconds"] for row in found))
+    by = {(row["behind"], row["seconds"]): row for row in found}
+    name = plain(found[0]["call"].replace("_", " "))
+    rows = [(f"Late: chance to win, home > {name} trap", *(f"{t} s left" for t in seconds))]
+    for d in behind:
+        rows.append((f"  behind by {d}", *(_late_cell(by[d, t]) for t in seconds)))
+    points = result["own_points_per_possession"]
+    note = LATE_LEFT_OUT.format(points=points)
+    verdict = _verdict(found)
+    return [*table(rows, indent=""), paragraph(f"{verdict} {note}")]
+
+
+def _late_cell(row: Found) -> str:
+    at_home, trapped = (_chance(row[key]) for key in ("p_win_home", "p_win_trap"))
+    if not row["clear"]:
+        return f"{at_home} cannot tell"
+    return f"{at_home} > {trapped}"
+
+
+def _chance(p: float) -> str:
+    return "under 1%" if p < 0.01 else f"{100 * p:.1f}%"
+
+
+def _verdict(found: Sequence[Found]) -> str:
+    clear = [row for row in found if row["clear"]]
+    raises = sum(row["difference"]["mean"] > 0 for row in clear)
+    lowers = sum(row["difference"]["mean"] < 0 for row in clear)
+    most = max((abs(row["difference"]["mean"]) for row in clear), default=0.0)
+    if not raises and not lowers:
+        return "Whether trapping raises the chance to win cannot be told."
+    words = "raises" if raises >= lowers else "lowers"
+    where = "everywhere" if len(clear) == len(found) else f"in {len(clear)} of {len(found)} cases"
+    if raises and lowers:
+        return f"Trapping raises the chance to win in {raises} cases and lowers it in {lowers}."
+    return f"Trapping {words} the chance to win {where}, by {amount(100 * most, 1)} in 100 at most."
+
+
+def _bench(result: Found) -> list[str]:
+    rule = result["bench_rule"]
+    few = rule["too_few_below"]
+    lines = [
+        "On the bench",
+        labelled("Tally", f"fewer than about {few} calls tell nothing; count over games"),
+    ]
+    for one in rule["by_call"]:
+        words = one["words"]
+        found = one["rule"]
+        if found is not None and found["calls"][0] is not None:
+            words += (
+                f". Not one in {few}: {percent(found['none_expected'])} of the time though it works, "
+                f"{percent(found['none_break_even'])} where it only breaks even"
+            )
+        lines.append(labelled(shorten(one["call"].replace("_", " "), 15), words))
+    return lines
+
+
+def _fouls(result: Found) -> list[str]:
+    named = result["foul_trouble"]
+    limit = int(result["constants"]["foul_limit"])
+    if named:
+        numbers = ", ".join(str(number) for number in named)
+        words = f"should not trap: {numbers} (prone to fouls, or likely to reach {limit})"
+    else:
+        words = (
+            f"nobody of the five is likely to reach {limit}; on the night, who has {limit - 2} does not trap"
+        )
+    return [labelled("Fouls", f"{words}. Shared out by discipline: the model counts team fouls only")]
+
+
+def _legs(result: Found) -> list[str]:
+    """What the planned traps cost in running, and what was assumed of it."""
+    by_call = {(one["setting"], one["call"]): one["extra_hard_running_m"] for one in result["calls"]}
+    metres = sum(row["made_per_game"] * by_call[row["setting"], row["call"]] for row in result["mix"])
+    if not result["mix"]:
+        return []
+    loss = result["constants"]["fatigue_percent_per_100m"]
+    assumed = (
+        f"assumed: {loss:g}% of top speed lost per 100 m, no source" if loss else "tiring is switched off"
+    )
+    more = (
+        f"about {metres:.0f} m more hard running a defender and game" if metres >= 0.5 else "no more running"
+    )
+    return [labelled("Legs", f"the planned traps bring {more} in this model ({assumed})")]

@@ -1,0 +1,83 @@
+"""Writes the table of a sweep's store to a Parquet or CSV file, piece by piece, so that memory stays flat."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from engine.errors import InputError
+from engine.report.contract import check_target
+from engine.study.sweep.gather import pieces
+from engine.study.sweep.store import Store
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SUFFIXES = (".parquet", ".csv")
+_OPTION = "--output"
+
+
+def check_output(target: str) -> None:
+    """Find out before the work whether ``target`` can be written. Raises InputError."""
+    if Path(target).suffix not in SUFFIXES:
+        raise InputError(_OPTION, "", target, f"a file that ends in {' or '.join(SUFFIXES)}")
+    check_target(target, _OPTION)
+
+
+def write(store: Store, target: str, told: Callable[[int], None] | None = None) -> int:
+    """Write the table of a store to a .parquet or .csv file, all of it or nothing; how many rows it has.
+
+    ``told(rows)`` is called after each piece with the rows written so far. Raises InputError.
+    """
+    check_output(target)
+    path = os.path.realpath(target)
+    handle, beside = tempfile.mkstemp(prefix=".trapledger-", dir=os.path.dirname(path))
+    os.close(handle)
+    try:
+        to = _to_parquet if target.endswith(".parquet") else _to_csv
+        rows = to(pieces(store), beside, told or (lambda rows: None))
+        mask = os.umask(0)
+        os.umask(mask)
+        os.chmod(beside, 0o666 & ~mask)
+        os.replace(beside, path)
+    except OSError as error:
+        allowed = f"a file that can be written ({error.strerror or os.strerror(error.errno or errno.EIO)})"
+        raise InputError(_OPTION, "", target, allowed) from None
+    finally:
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(beside)
+    return rows
+
+
+def _to_parquet(tables: Iterator[pd.DataFrame], path: str, told: Callable[[int], None]) -> int:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    writer, rows = None, 0
+    try:
+        for table in tables:
+            piece = pa.Table.from_pandas(table, preserve_index=False)
+            if writer is None:
+                writer = pq.ParquetWriter(path, piece.schema)
+            writer.write_table(piece)
+            rows += len(table)
+            told(rows)
+    finally:
+        if writer is not None:
+            writer.close()
+    return rows
+
+
+def _to_csv(tables: Iterator[pd.DataFrame], path: str, told: Callable[[int], None]) -> int:
+    rows = 0
+    with open(path, "w", encoding="utf-8", newline="") as out:
+        for table in tables:
+            table.to_csv(out, index=False, header=rows == 0, lineterminator="\n")
+            rows += len(table)
+            told(rows)
+    return rows

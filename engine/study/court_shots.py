@@ -1,0 +1,119 @@
+"""Where the shots of traced possessions come from: the same possessions with a call and without it.
+
+The record of a possession has no places, so possessions are traced. The call's own possessions are found in
+the records first; each is then traced with the call and staying home, on the same luck until the call.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from engine.state import COLUMN, EVENTS
+from engine.study.run import Player, Progress
+
+SHOT, CALL = EVENTS.index("shot"), EVENTS.index("call")
+#: Possessions played to find those with the call.
+SEARCHED = 4096
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A shot from the field: place (metres, mirrored so that the call is on the right), its region, whether
+    it counts three, and the nearest defender at the release (metres)."""
+
+    x_m: float
+    y_m: float
+    region: str
+    three: bool
+    gap_m: float
+
+
+@dataclass(frozen=True)
+class CourtShots:
+    """Shots of ``possessions`` traced possessions: ``home`` without the call, ``called`` with it.
+
+    ``call``: its name, None where no call was made; the places are then not mirrored. ``found``: possessions
+    with the call among SEARCHED.
+    """
+
+    setting: str | None
+    call: str | None
+    possessions: int
+    found: int
+    open_shot_m: float
+    home: tuple[Shot, ...]
+    called: tuple[Shot, ...] | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain JSON."""
+        return {
+            **asdict(self),
+            "home": [asdict(shot) for shot in self.home],
+            "called": None if self.called is None else [asdict(shot) for shot in self.called],
+        }
+
+
+def shots_of(trace: Any, court: Any, side: float, after_s: float = -np.inf) -> list[Shot]:
+    """The shots of a traced possession (engine.kernel.batch.Trace) from ``after_s`` on; ``side`` -1 mirrors."""
+    found = []
+    for t_s, code, _, _, value, x, y in trace.events:
+        if code == SHOT and t_s >= after_s:
+            at = (side * float(x), float(y))
+            found.append(Shot(*at, court.region_at(*at), court.is_three(*at), float(value)))
+    return found
+
+
+def call_of(trace: Any) -> tuple[float, float]:
+    """When the first call of a traced possession was made (seconds), and on which side (1 right, -1 left)."""
+    for t_s, code, _, _, _, x, _ in trace.events:
+        if code == CALL:
+            return float(t_s), 1.0 if x >= 0.0 else -1.0
+    raise ValueError("no call in this possession")
+
+
+def court_shots(
+    scenario: Any,
+    setting: int | None,
+    call: int,
+    seed: int,
+    most: int,
+    progress: Progress | None = None,
+) -> CourtShots:
+    """Trace up to ``most`` possessions with a call (``setting`` and ``call`` by index), and the same staying
+    home; ``setting`` None: possessions staying home alone. Shots before the call, equal in both, are left out.
+    """
+    from engine.court import build_court
+    from engine.kernel.batch import trace_possession
+    from engine.pack import pack
+
+    packed, court = pack(scenario), build_court(scenario.rules)
+    open_m = float(scenario.constants["open_shot_m"])
+
+    def told(done: int, total: int) -> None:
+        if progress is not None:
+            progress(done, total)
+
+    home: list[Shot] = []
+    if setting is None:
+        for number in range(most):
+            home += shots_of(trace_possession(packed.home, seed, number), court, 1.0)
+            told(number + 1, most)
+        return CourtShots(None, None, most, 0, open_m, tuple(home), None)
+    world = packed.settings[setting].world
+    records = Player(seed).block(world, 0, SEARCHED, "setting")
+    numbers = np.flatnonzero(records[:, COLUMN["first_call"]] == call + 1)
+    chosen = numbers[:most]
+    called: list[Shot] = []
+    for done, number in enumerate(chosen.tolist(), 1):
+        trace = trace_possession(world, seed, number)
+        since, side = call_of(trace)
+        called += shots_of(trace, court, side, since)
+        home += shots_of(trace_possession(packed.home, seed, number), court, side, since)
+        told(done, len(chosen))
+    of = scenario.settings[setting]
+    return CourtShots(
+        of.name, of.calls[call].name, len(chosen), len(numbers), open_m, tuple(home), tuple(called)
+    )

@@ -1,0 +1,223 @@
+"""From a store to one table: a row for every point and setting, points in order, staying home first.
+
+Columns, in this order:
+
+- ``point`` (from 1), one column for each varied path, ``setting``;
+- ``possessions`` kept, ``settled`` (as many as were asked for are there, or the rule of [effort] needs no
+  more), ``failed`` (the reason, or empty);
+- points and net points per possession, and ``change`` (net points of the setting minus staying home on the
+  same possessions; negative is good for the defence), each with ``_half_width``, ``_low`` and ``_high``;
+- rates of ``RATES`` and the chances of a shot at the rim and of two points or more in a possession, with
+  limits; seconds per possession;
+- what the setting's calls did, all calls together: possessions called and calls per 100, share of the calls
+  in which the trap closed, ``value`` (net points saved per called possession), share of turnovers in the
+  trap and the share it would need (``engine.estimate.break_even``), mean of the worst 5% of the net points
+  over OVER_N called possessions less home's mean in them (and home's own worst 5%), chance to cost points,
+  and how much the pairing saves (variance reduction);
+- checks that must be 0: ``uncalled_differences``, ``policy_faults``, ``overflow``.
+
+Intervals hold 95% and describe the luck of the possessions played, never the model's own error. A point
+without possessions has empty cells. Called figures of staying home are empty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from engine import estimate
+from engine.inputs.defaults import OVER_N
+from engine.intervals import NOTHING, Interval, wilson
+from engine.play_estimate import per_possession, ratio, scaled, share
+from engine.study.sweep.adaptive import settled_test
+from engine.study.sweep.store import Store
+from engine.study.sweep.tallies import BatchTally, SettingSums
+from engine.tally import BoxTally, PairTally
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: Points of one piece of the table (a row group of a Parquet file).
+PIECE = 500
+
+#: Shares of a possession's events, by column: how each follows from the box tally.
+RATES: dict[str, Callable[[BoxTally], Interval]] = {
+    "effective_field_goal": lambda box: scaled(ratio(box, {"fgm": 2, "three_made": 1}, "fga"), 0.5),
+    "turnover": lambda box: wilson(_lost(box), box.n),
+    "steals_of_turnovers": lambda box: wilson(box.total("steals"), _lost(box)),
+    "offensive_rebound": lambda box: share(box, "oreb", {"oreb": 1, "dreb": 1}),
+    "free_throws_per_field_goal": lambda box: ratio(box, "fta", "fga"),
+    "three_point": lambda box: share(box, "three_made", "three_attempts"),
+    "three_attempts": lambda box: share(box, "three_attempts", "fga"),
+    "rim_attempts": lambda box: share(box, "rim_attempts", "fga"),
+    "p_rim_shot": lambda box: wilson(box.total("rim_shot"), box.n),
+    "p_two_or_more": lambda box: wilson(int(box.points_hist[2:].sum()), box.n),
+}
+_WIDE = ("points", "net", "change", "value")
+
+
+def _lost(box: BoxTally) -> int:
+    """Possessions without a shot at their end: turnovers and the shot clock."""
+    ends = box.ends_by_name()
+    return ends["turnover"] + ends["shot_clock"]
+
+
+def _put(row: dict[str, Any], name: str, found: Interval) -> None:
+    row[name] = found.mean
+    if name in _WIDE:
+        known = found.low is not None and found.high is not None
+        row[f"{name}_half_width"] = (found.high - found.low) / 2 if known else None  # type: ignore[operator]
+    row[f"{name}_low"], row[f"{name}_high"] = found.low, found.high
+
+
+def _figures(box: BoxTally, one: SettingSums | None, n_calls: int) -> dict[str, Any]:
+    """The estimates of one branch; ``one`` None is staying home."""
+    row: dict[str, Any] = {}
+    _put(row, "points", per_possession(box, "points"))
+    _put(row, "net", per_possession(box, "net"))
+    if one is None:
+        _put(row, "change", Interval(0.0, 0.0, 0.0) if box.n else NOTHING)
+    else:
+        _put(row, "change", estimate.paired_change(one.with_home))
+    for name, rate in RATES.items():
+        _put(row, name, rate(box))
+    row["seconds"] = per_possession(box, {"time_ms": 1}).mean
+    if row["seconds"] is not None:
+        row["seconds"] /= 1000
+    row |= _calls(one.pairs if one is not None and n_calls else None)
+    row["uncalled_differences"] = 0 if one is None else one.differences
+    row["policy_faults"], row["overflow"] = box.total("policy_faults"), box.total("overflow")
+    return row
+
+
+def _calls(pairs: PairTally | None) -> dict[str, Any]:
+    """Figures of all calls of a setting together; None where it has no call."""
+    row: dict[str, Any] = {}
+    called = pairs.called() if pairs is not None else 0
+    if pairs is None or pairs.n == 0:
+        pairs = None
+    row["called_per_100"] = 100 * called / pairs.n if pairs is not None else None
+    row["calls_per_100"] = 100 * int(pairs.calls.sum()) / pairs.n if pairs is not None else None
+    row["trap_set"] = int(pairs.trap_set.sum()) / called if pairs is not None and called else None
+    _put(row, "value", estimate.call_value(pairs) if pairs is not None else NOTHING)
+    even = estimate.break_even(pairs) if pairs is not None else None
+    _put(row, "trap_turnover", NOTHING if even is None else even.turnover_rate)
+    _put(row, "break_even_turnover", NOTHING if even is None else even.t_star)
+    worst = _over_n(pairs) if pairs is not None and called else None
+    row["worst_5_percent"] = worst.worst_5_percent if worst is not None else None
+    row["worst_5_percent_home"] = worst.worst_5_percent_home if worst is not None else None
+    row["p_costs_points"] = estimate.p_costs_points(pairs) if pairs is not None else None
+    row["variance_reduction"] = estimate.variance_reduction(pairs) if pairs is not None else None
+    return row
+
+
+def _over_n(pairs: PairTally) -> estimate.OverN:
+    """Net points over OVER_N called possessions, against the mean at home."""
+    both = pairs.pairs()
+    return estimate.over_n(both.sum(axis=1), both.sum(axis=0), OVER_N)
+
+
+def rows_of(
+    tally: BatchTally | None, settings: tuple[str, ...], calls: dict[str, Any]
+) -> Iterator[dict[str, Any]]:
+    """One row for each setting of a point, home first; without a tally only the names."""
+    for i, name in enumerate(settings):
+        row: dict[str, Any] = {"setting": name, "possessions": 0 if tally is None else tally.n}
+        if tally is not None:
+            one = tally.settings[i - 1] if i else None
+            row |= _figures(tally.home if one is None else one.box, one, len(calls.get(name, ())))
+        yield row
+
+
+# --- the table ----------------------------------------------------------------------------------------------
+
+
+def _factor_kinds(store: Store) -> dict[str, str]:
+    """The type that holds every value of each path, as pandas names it."""
+    kinds: dict[str, set[type]] = {path: set() for path in store.factors}
+    for _, values in store.points():
+        for path, value in values.items():
+            kinds[path].add(type(value))
+    found = {}
+    for path, types in kinds.items():
+        found[path] = "object"
+        if types == {bool}:
+            found[path] = "bool"
+        elif types == {int}:
+            found[path] = "int64"
+        elif types <= {int, float}:
+            found[path] = "float64"
+    return found
+
+
+_WHOLE = ("point", "possessions", "uncalled_differences", "policy_faults", "overflow")
+_TEXT = ("setting", "failed")
+
+
+def _columns() -> list[str]:
+    """Names of the columns that hold figures, in order."""
+    return list(_figures(BoxTally.zero(), None, 0))
+
+
+def _frame(rows: list[dict[str, Any]], kinds: dict[str, str]) -> pd.DataFrame:
+    import pandas as pd
+
+    columns = ["point", *kinds, "setting", "possessions", "settled", "failed", *_columns()]
+    table = pd.DataFrame(rows, columns=columns)
+    types: dict[str, Any] = {}
+    for name in columns:
+        if name in kinds:
+            types[name] = kinds[name]
+            if kinds[name] == "object":
+                table[name] = table[name].map(str)
+        elif name in _WHOLE:
+            types[name] = "int64"
+            table[name] = table[name].fillna(0)
+        elif name == "settled":
+            types[name] = "bool"
+        elif name not in _TEXT:
+            types[name] = "float64"
+    return table.astype(types)
+
+
+def pieces(store: Store, size: int = PIECE) -> Iterator[pd.DataFrame]:
+    """The table in pieces of ``size`` points, all with the same columns and types; memory stays flat.
+
+    Raises InputError for a damaged store.
+    """
+    kinds, settings = _factor_kinds(store), store.settings
+    calls = store.calls
+    failures, settled = store.failures(), settled_test(store)
+    tallies = store.tallies()
+    at, tally = next(tallies, (None, None))
+    rows: list[dict[str, Any]] = []
+    for point, values in store.points():
+        mine = tally if at == point else None
+        if at == point:
+            at, tally = next(tallies, (None, None))
+        about = {
+            "point": point + 1,
+            **values,
+            "settled": mine is not None and settled(point, mine.n, mine),
+            "failed": failures.get(point, ""),
+        }
+        rows += [about | row for row in rows_of(mine, settings, calls)]
+        if (point + 1) % size == 0:
+            yield _frame(rows, kinds)
+            rows = []
+    if rows:
+        yield _frame(rows, kinds)
+
+
+def gather(store: Store | str | Path) -> pd.DataFrame:
+    """The whole table of a store (an open one, or its file); see the module for the columns.
+
+    Raises InputError: no store of a sweep, or a damaged one.
+    """
+    import pandas as pd
+
+    if isinstance(store, Store):
+        return pd.concat(pieces(store), ignore_index=True)
+    with Store.read(store) as opened:
+        return pd.concat(pieces(opened), ignore_index=True)

@@ -1,0 +1,301 @@
+"""lineup: assignments as worlds, what is compared, where the other side attacks, and what no page may say."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from engine.cli import run
+from engine.holes import scenario_setup
+from engine.inputs import load_scenario, load_zone
+from engine.inputs.zone import chosen
+from engine.pack import pack, persons_of
+from engine.report.lineup_text import lineup_text
+from engine.state import COLUMN, N_RECORD
+from engine.study import lineup as study
+from engine.study import lineup_opponent as opponent
+from engine.study.lineup import assigned_worlds, expected_net, home_numbers, lineup, mean_excess, with_places
+from engine.study.lineup_opponent import Found
+from engine.study.run import Player, RunSize
+
+FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
+ORDERS = [(0, 1, 2, 3, 4), (1, 0, 2, 3, 4), (4, 2, 0, 1, 3)]
+
+
+@pytest.fixture(scope="module")
+def scenario() -> Any:
+    return load_scenario(FRIDAY)
+
+
+@pytest.fixture(scope="module")
+def man(scenario: Any) -> Any:
+    """The same teams in man-to-man, one pair named by the coach."""
+    zone = load_zone("man_to_man")
+    pairs = {scenario.defence_team.lineup[0]: scenario.offence_team.lineup[3]}
+    changed = {"zone": zone, "zone_options": chosen(zone.options), "settings": (), "matchups": pairs}
+    return scenario.model_copy(update=changed)
+
+
+@pytest.fixture
+def small(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A study of a few thousand possessions."""
+    monkeypatch.setattr(study, "BATCH", 20)
+    monkeypatch.setattr(study, "FIRST_BATCHES", 4)
+    monkeypatch.setattr(opponent, "ATTACK_POSSESSIONS", 300)
+    monkeypatch.setattr(opponent, "CALL_POSSESSIONS", 800)
+
+
+# --- the worlds -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("defence", ["zone", "man"])
+def test_an_assignment_is_the_scenario_with_its_places_written_so(
+    defence: str, scenario: Any, man: Any
+) -> None:
+    """Worlds by moving the players against the scenario packed with other places: byte for byte."""
+    played = (scenario if defence == "zone" else man).model_copy(update={"settings": ()})
+    numbers = home_numbers(played)
+    for order, world in zip(ORDERS, assigned_worlds(played, ORDERS), strict=True):
+        wanted = with_places(played, tuple(numbers[i] for i in order))
+        assert home_numbers(wanted) == tuple(numbers[i] for i in order)
+        assert world.tobytes() == pack(wanted).home.tobytes()
+
+
+def test_a_pair_the_coach_named_follows_the_man(man: Any) -> None:
+    shirt, opponent_shirt = next(iter(man.matchups.items()))
+    attacker = [p.number for p in man.offence_team.on_court].index(opponent_shirt)
+    numbers = home_numbers(man)
+    for order, world in zip(ORDERS, assigned_worlds(man, ORDERS), strict=True):
+        place = [numbers[i] for i in order].index(shirt)
+        assert world[0].guards[place] == attacker
+        assert sorted(world[0].guards) == [0, 1, 2, 3, 4]
+
+
+def test_the_drawn_excess_is_replaced_by_its_mean(scenario: Any) -> None:
+    """Same expectation as net, less spread; without excess constants it is the points, to the last bit."""
+    records = np.zeros((12_000, N_RECORD), np.int32)
+    from engine.kernel.batch import play_block
+
+    play_block(pack(scenario).home, 5, 0, records)
+    net = records[:, COLUMN["net"]].astype(float)
+    mean = expected_net(records, mean_excess(scenario.constants))
+    assert abs((mean - net).mean()) < 4.5 * (mean - net).std() / np.sqrt(len(net))
+    assert mean.var() < net.var() - 0.05
+    none = dict.fromkeys(scenario.constants, 0.0)
+    assert (expected_net(records, mean_excess(none)) == records[:, COLUMN["points"]]).all()
+
+
+def test_the_mean_excess_is_that_of_the_kernel_by_ending(scenario: Any) -> None:
+    """Excess made certain for one ending after the other: net is then known without a draw."""
+    names = ("excess_made_points", "excess_defensive_rebound_points", "excess_dead_ball_points")
+    for name in (*names, "excess_live_steal_points"):
+        zero = {n: 0.0 for n in scenario.constants if n.startswith("excess_")}
+        constants = scenario.constants | zero | {name: 2.0}  # size 2, never 3: drawn with certainty
+        world = pack(scenario.model_copy(update={"constants": constants})).home
+        records = Player(3).block(world, 0, 1500, "home").copy()
+        assert (expected_net(records, mean_excess(constants)) == records[:, COLUMN["net"]]).all()
+
+
+# --- the selection -----------------------------------------------------------------------------------------
+
+
+def test_five_alike_are_told_to_be_alike(scenario: Any, small: None) -> None:
+    """A known case: nobody differs, so no assignment can, and it ends at once without a difference."""
+    team = scenario.defence_team
+    first = team.players[0]
+    same = tuple(
+        first.model_copy(update={"number": p.number, "name": p.name, "position": p.position})
+        for p in team.players
+    )
+    changed = {"defence_team": team.model_copy(update={"players": same}), "settings": ()}
+    alike = scenario.model_copy(update=changed)
+    found = lineup(alike, most=10**6, threads=2).to_dict()
+    assert found["decided"] and found["left"] == 120 and found["usual_is_left"]
+    assert found["possessions_played"] == 120 * 4 * 20
+    assert len({row["points"]["mean"] for row in found["table"]}) == 1
+    assert found["usual_costs"] == {"mean": 0.0, "low": 0.0, "high": 0.0}
+
+
+@pytest.fixture(scope="module")
+def found(scenario: Any) -> Found:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(study, "BATCH", 20)
+        patch.setattr(study, "FIRST_BATCHES", 4)
+        patch.setattr(opponent, "ATTACK_POSSESSIONS", 300)
+        patch.setattr(opponent, "CALL_POSSESSIONS", 800)
+        return lineup(scenario, delta=0.5, most=14_000, threads=1).to_dict()
+
+
+def test_every_key_of_the_contract_and_every_assignment_once(found: Found, scenario: Any) -> None:
+    assert len({tuple(row["places"].values()) for row in found["table"]}) == 120
+    places = ["left_guard", "right_guard", "left_forward", "right_forward", "centre"]
+    assert all(list(row["places"]) == places for row in found["table"])
+    assert found["best"] == found["table"][0]["places"]
+    assert sum(row["dropped_at"] is None for row in found["table"]) == found["left"]
+    assert sorted(found["usual"]["places"].values()) == sorted(scenario.defence_team.lineup)
+    assert {one["place"] for one in found["attack_at"]} == set(places)
+    assert [one["number"] for one in found["opponent"]] == list(scenario.offence_team.lineup)
+    assert {one["advice"] for one in found["opponent"]} <= {"force", "trap", "leave", "deny"}
+    assert found["trap_breaker"] in scenario.offence_team.lineup
+    json.dumps(found, allow_nan=False)
+
+
+def test_the_guarantee_is_said_as_it_is(found: Found) -> None:
+    if found["decided"]:
+        assert found["p_correct"] == 0.95 and "95 % at least" in found["guarantee"]
+    else:
+        assert found["p_correct"] is None and found["guarantee"].startswith("not decided")
+        assert f"{found['left']} of 120" in found["guarantee"]
+
+
+def test_your_own_places_are_told_with_their_cost(found: Found) -> None:
+    cost = {"mean": 0.05, "low": 0.02, "high": 0.08}
+    usual = found["usual"] | {"places": dict(zip(found["best"], (34, 23, 12, 7, 4), strict=True))}
+    text = " ".join(lineup_text(found | {"usual": usual, "usual_costs": cost}).split())
+    assert "costs 5.0 points per 100 possessions (2.0 to 8.0) against it" in text
+    same = found | {"usual": found["usual"] | {"places": found["best"]}}
+    assert "Yours now the same" in " ".join(lineup_text(same).split())
+
+
+def test_cut_short_it_is_not_called_decided(scenario: Any, small: None) -> None:
+    found = lineup(scenario, delta=0.001, most=1, threads=2, traps=False).to_dict()
+    assert not found["decided"] and found["left"] > 1 and found["within"] > 0.001
+    assert found["possessions_played"] == 120 * 4 * 20
+    assert "Ahead so far" in lineup_text(found)
+
+
+def test_threads_do_not_change_a_number(found: Found, scenario: Any, small: None) -> None:
+    again = lineup(scenario, delta=0.5, most=14_000, threads=2).to_dict()
+    assert again == found
+
+
+# --- the other side -----------------------------------------------------------------------------------------
+
+
+def test_parking_is_a_swap_of_spots_one_for_each_place(scenario: Any) -> None:
+    setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
+    world = pack(scenario).home
+    roles = opponent.parking_roles(setup, world, persons_of(scenario.zone))
+    assert all(sorted(side) == [0, 1, 2, 3, 4] for side in roles.tolist())
+    for scorer, place in itertools.product(range(5), range(5)):
+        w = opponent.parked(world, scorer, place, roles)[0]
+        for s in range(2):
+            assert sorted(w.spot_role_of[s]) == [0, 1, 2, 3, 4]
+            assert w.spot_role_of[s, scorer] == roles[s, place]
+            moved = np.flatnonzero(w.spot_role_of[s] != world[0].spot_role_of[s])
+            assert len(moved) in (0, 2)
+
+
+def test_parked_at_the_guards_he_stands_outside_at_the_forwards_low(scenario: Any) -> None:
+    """Where the scorer then is with the ball on that side: out with a guard, lower with a forward."""
+    setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
+    world = pack(scenario).home
+    places = persons_of(scenario.zone)
+    roles = opponent.parking_roles(setup, world, places)
+    top = world[0].spots[1]
+    for s, side in enumerate(("left", "right")):
+        guard, forward = (top[roles[s, places.index(f"{side}_{kind}")]] for kind in ("guard", "forward"))
+        assert np.hypot(*guard) > 6.0 and guard[1] > forward[1]
+
+
+def test_in_man_to_man_the_place_takes_him_over(man: Any) -> None:
+    world = pack(man).home
+    for place in range(5):
+        men = opponent.guarded_by(world, 2, place)[0].guards
+        assert men[place] == 2 and sorted(men) == [0, 1, 2, 3, 4]
+
+
+def test_an_attack_that_changes_nothing_costs_nothing(scenario: Any, small: None) -> None:
+    world = pack(scenario.model_copy(update={"settings": ()})).home
+    slow = world.copy()
+    slow[0].players[5].top_speed_mps *= 0.4
+    slow[0].players[6].top_speed_mps *= 0.4
+    same, worse = opponent.attack_costs(world, [world, slow], RunSize(1, 7, 1))
+    assert same == {"mean": 0.0, "low": 0.0, "high": 0.0}
+    assert worse["mean"] != 0.0
+
+
+def call(name: str, number: int, called: int, mean: float, half: float) -> Found:
+    value = {"mean": mean, "low": mean - half, "high": mean + half}
+    return {"call": name, "number": number, "called": called, "value": value, "turnover_rate": 0.1}
+
+
+def test_only_what_is_clear_over_all_comparisons_is_called_a_trap_that_pays() -> None:
+    given = [
+        call("corner", 1, 500, 0.10, 0.05),  # 3.9 standard errors
+        call("wing", 1, 500, 0.20, 0.15),  # 2.6: more, but not clear
+        call("corner", 2, 500, 0.30, 0.05),
+        call("corner", 3, 50, 0.90, 0.05),  # too few calls
+        call("corner", 4, 500, 0.08, 0.03),
+        call("corner", 5, 500, -0.40, 0.05),
+    ]
+    found = opponent.worth_trapping(given)
+    assert list(found) == [2, 1] and found[1]["call"] == "corner"
+    assert opponent.pooled(given, 1) == pytest.approx(0.15)
+    assert opponent.pooled(given, 3) is None
+
+
+def test_advice_by_the_worth_of_open_shots(scenario: Any) -> None:
+    five = scenario.offence_team.on_court
+    shots = {1: 0.80, 2: 1.10, 3: 0.70, 4: 0.95, 5: 0.85}
+    given = [call("corner", five[0].number, 500, 0.3, 0.05)]
+    advice = opponent._advice(five, shots, 0.9, 2, given)
+    assert [one["advice"] for one in advice] == ["trap", "deny", "force", "deny", "leave"]
+    assert [one["advice"] for one in opponent._advice(five, shots, 0.9, 2, [])][0] == "leave"
+
+
+def test_the_best_scorer_by_the_sheet_or_by_the_shot(scenario: Any) -> None:
+    five = scenario.offence_team.on_court
+    made = [2 * (p.rim[0] + p.middle[0]) + 3 * p.three[0] for p in five]
+    assert opponent.best_scorer(five, {})[0] == int(np.argmax(made)) + 1
+    some = (five[0].model_copy(update={"rim": None}), *five[1:])
+    assert opponent.best_scorer(some, {1: 0.5, 2: 0.7, 3: 1.2, 4: 0.1, 5: 0.2})[0] == 3
+
+
+# --- what is said -------------------------------------------------------------------------------------------
+
+
+def test_where_they_attack_is_said_by_place_never_by_player(found: Found) -> None:
+    text = lineup_text(found)
+    assert all(len(line) <= 100 for line in text.splitlines())
+    attack = text[text.index("Where they would attack") : text.index("Their five")]
+    assert "weak" not in text.lower()
+    words = attack.replace(f"number {found['best_scorer']['number']}", "").split()
+    for one in found["attack_at"]:
+        assert one["place"].replace("_", " ") in attack
+        assert str(one["number"]) not in words
+
+
+def test_a_clear_cost_becomes_a_task_for_a_role(found: Found) -> None:
+    first, *rest = found["attack_at"]
+    dear = {"place": "left_guard", "cost": {"mean": 0.1, "low": 0.05, "high": 0.2}}
+    clear = found | {"attack_at": [first | dear, *rest]}
+    assert "help the left guard" in " ".join(lineup_text(clear).split())
+    even = found | {"attack_at": [first | {"cost": {"mean": 0.1, "low": -0.05, "high": 0.2}}, *rest]}
+    assert "no area costs clearly more" in " ".join(lineup_text(even).split())
+
+
+def test_without_trap_advice_nobody_is_to_be_trapped(scenario: Any, small: None) -> None:
+    size = RunSize(1, 1, 1)
+    found = opponent.answers(scenario, size, traps=False).to_dict()
+    assert found["calls_by_handler"] == [] and found["trap_breaker"] is None
+    assert all(one["advice"] != "trap" for one in found["opponent"])
+
+
+def test_the_command_and_what_it_refuses(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], small: None
+) -> None:
+    target = tmp_path / "lineup.json"
+    asked = ["lineup", str(FRIDAY), "--quiet", "--delta", "0.5", "-n", "1", "--json", str(target)]
+    assert run(asked) == 0
+    shown = capsys.readouterr().out
+    assert shown == lineup_text(json.loads(target.read_text(encoding="utf-8")))
+    for wrong in (["--delta", "0"], ["--delta", "nan"], ["--confidence", "1"], ["-n", "0"], ["--seed", "-2"]):
+        assert run(["lineup", str(FRIDAY), *wrong]) == 2
+        lines = capsys.readouterr().err.strip().splitlines()
+        assert len(lines) == 1 and wrong[0].lstrip("-") in lines[0].replace("possessions", "n")

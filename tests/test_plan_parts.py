@@ -1,0 +1,290 @@
+"""The parts of a plan that have closed forms: the mix, the end of a game, the bench's stop rule, fouls."""
+
+from __future__ import annotations
+
+import itertools
+from math import comb, log
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.stats import poisson
+
+from engine.errors import InputError
+from engine.inputs import load_scenario
+from engine.state import NET_HIGH, NET_LOW
+from engine.study.plan_bench import (
+    MOST_CALLS,
+    expected_fouls,
+    p_at_least,
+    p_stopped,
+    stop_line,
+    stop_rule,
+    stop_words,
+    trap_shares,
+)
+from engine.study.plan_games import Fatigue
+from engine.study.plan_inputs import NAMES, changes_from, load_plan_constants, values_of
+from engine.study.plan_late import (
+    FAR,
+    OwnScoring,
+    distributions,
+    jackknife,
+    late_game,
+    own_scoring,
+    win_table,
+)
+from engine.study.plan_mix import (
+    GREEDY,
+    PROGRAMMING,
+    best_mix,
+    falls,
+    greedy,
+    possessions_per_period,
+    programming,
+    without_overlaps,
+)
+
+FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
+WORTH = st.integers(-8, 12)
+TABLES = st.lists(st.lists(WORTH, max_size=4), min_size=1, max_size=4)
+
+# --- the mix ----------------------------------------------------------------------------------------------
+
+
+def total(values: Any, uses: Any) -> float:
+    return float(sum(sum(one[:n]) for one, n in zip(values, uses, strict=True)))
+
+
+def best_by_hand(values: Any, most: int) -> float:
+    choices = itertools.product(*(range(len(one) + 1) for one in values))
+    return max(total(values, uses) for uses in choices if sum(uses) <= most)
+
+
+@given(TABLES, st.integers(0, 8))
+@settings(max_examples=150, deadline=None)
+def test_programming_finds_what_trying_everything_finds(values: list[list[int]], most: int) -> None:
+    uses = programming(values, most)
+    assert sum(uses) <= most
+    assert total(values, uses) == best_by_hand(values, most)
+
+
+@given(TABLES, st.integers(0, 8))
+@settings(max_examples=150, deadline=None)
+def test_greedy_is_exact_where_values_fall(values: list[list[int]], most: int) -> None:
+    falling = [sorted(one, reverse=True) for one in values]
+    assert all(falls(one) for one in falling)
+    assert total(falling, greedy(falling, most)) == best_by_hand(falling, most)
+
+
+def test_greedy_is_not_exact_where_values_rise_and_the_mix_says_which_was_used() -> None:
+    rising = [[1.0, 9.0], [2.0, 1.0]]
+    assert total(rising, greedy(rising, 2)) < total(rising, programming(rising, 2)) == 10.0
+    assert best_mix(rising, [["corner"], ["top"]], 2).method == PROGRAMMING
+    fall = best_mix([[3.0, 1.0], [2.0, -1.0]], [["corner"], ["top"]], 9)
+    assert (fall.method, fall.uses, fall.total) == (GREEDY, (2, 1), 6.0)
+
+
+def test_calls_for_one_region_exclude_each_other() -> None:
+    values, regions = [[1.0, 1.0], [3.0], [1.0]], [["corner"], ["corner", "wing"], ["top"]]
+    assert without_overlaps(values, regions) == (1, 2)
+    assert best_mix(values, regions, 5).uses == (0, 1, 1)
+
+
+def test_nothing_that_costs_is_used() -> None:
+    assert best_mix([[-1.0, -2.0], [0.0]], [["corner"], ["top"]], 5).uses == (0, 0)
+    assert best_mix([], [], 5).uses == ()
+
+
+def test_possessions_of_a_period() -> None:
+    assert possessions_per_period(600.0, 15.0) == 20  # 40 of both sides
+    assert possessions_per_period(60.0, 90.0) == 1
+
+
+# --- the end of a game ------------------------------------------------------------------------------------
+
+N_NET, N_SECONDS = NET_HIGH - NET_LOW + 1, 64
+
+
+def always(seconds: int, points: dict[int, float], groups: int = 1) -> NDArray[np.float64]:
+    found = np.zeros((groups, N_NET, N_SECONDS))
+    for value, p in points.items():
+        found[:, value - NET_LOW, seconds] = p
+    return found
+
+
+def test_coin_flips_are_binomial() -> None:
+    """Either side scores two points or none, ten seconds each: n possessions a side."""
+    p, q = 0.45, 0.55
+    own = OwnScoring((1 - q, 0.0, q, 0.0), 10, 10)
+    table = win_table(always(10, {0: 1 - p, 2: p}), own, 100)
+
+    def by_hand(theirs: int, ours: int, behind: int) -> float:
+        won = 0.0
+        for i in range(theirs + 1):
+            for j in range(ours + 1):
+                chance = comb(theirs, i) * p**i * (1 - p) ** (theirs - i)
+                chance *= comb(ours, j) * q**j * (1 - q) ** (ours - j)
+                lead = 2 * (j - i) - behind
+                won += chance * (1.0 if lead > 0 else 0.5 if lead == 0 else 0.0)
+        return won
+
+    for t, theirs, ours in ((20, 1, 1), (60, 3, 3), (70, 4, 3), (100, 5, 5)):
+        for behind in (-3, 0, 1, 4, 6):
+            assert table[0, t, FAR - behind] == pytest.approx(by_hand(theirs, ours, behind), abs=1e-12)
+
+
+def test_at_the_buzzer() -> None:
+    own = OwnScoring((0.0, 0.0, 1.0, 0.0), 10, 10)
+    table = win_table(always(30, {3: 1.0}), own, 35)
+    assert table[0, 0, FAR - 1] == 0.0 and table[0, 0, FAR] == 0.5 and table[0, 0, FAR + 1] == 1.0
+    assert table[0, 29, FAR + 1] == 1.0, "their possession is not over at the buzzer: no points"
+    assert table[0, 30, FAR + 1] == 0.0, "three points just in time, none left for us"
+    assert table[0, 31, FAR + 2] == 1.0, "one second is enough for our shot"
+
+
+def test_equal_distributions_differ_by_exactly_nothing() -> None:
+    rng = np.random.default_rng(3)
+    counts = rng.integers(0, 20, (16, N_NET, N_SECONDS))
+    played = rng.integers(0, 5, (16, N_NET, N_SECONDS))
+    one, other = (distributions(counts, played, 300.0) for _ in range(2))
+    own = own_scoring(0.9, 0.1, 0.2, 4, 14)
+    found = late_game(0, one, {60: other, 120: other}, own, 0.95)
+    assert [row[4].as_dict() for row in found.rows] == [{"mean": 0.0, "low": 0.0, "high": 0.0}] * 6
+    assert all(0.0 < row[2] == row[3] < 1.0 for row in found.rows)
+
+
+def test_a_defence_that_concedes_less_wins_more() -> None:
+    own = own_scoring(0.9, 0.1, 0.2, 8, 12)
+    rng = np.random.default_rng(4)
+    groups = [always(12, {0: p, 2: 1 - p}) for p in 0.5 + 0.01 * rng.standard_normal(17)]
+    better = [always(12, {0: p, 2: 1 - p}) for p in 0.7 + 0.01 * rng.standard_normal(17)]
+    found = late_game(0, np.concatenate(groups), {120: np.concatenate(better)}, own, 0.95, behind=(3,))
+    (row,) = found.rows
+    assert row[4].low is not None and row[4].low > 0.05
+
+
+def test_distributions_weigh_the_sample_of_chances() -> None:
+    uncalled, played = np.zeros((4, N_NET, N_SECONDS), int), np.zeros((4, N_NET, N_SECONDS), int)
+    uncalled[:, 3, 10] = 10
+    played[:, 5, 8] = 2
+    found = distributions(uncalled, played, 120.0)  # 8 of 120 chances were played out
+    assert found.shape[0] == 5 and np.allclose(found.sum(axis=(1, 2)), 1.0)
+    assert found[0, 5, 8] == pytest.approx(120 / 160)
+
+
+def test_jackknife_of_a_mean_is_its_standard_error() -> None:
+    values = np.random.default_rng(5).standard_normal(16)
+    parts = (values.sum() - values) / 15
+    found = jackknife(np.concatenate([[values.mean()], parts]), 0.95)
+    assert found.high is not None and found.mean == pytest.approx(values.mean())
+    from scipy.stats import t
+
+    half = t.ppf(0.975, 15) * values.std(ddof=1) / 4
+    assert found.high - values.mean() == pytest.approx(half)
+
+
+def test_own_scoring_has_the_mean_asked_for() -> None:
+    points = own_scoring(0.88, 0.1, 0.22, 4, 16).points
+    assert sum(points) == pytest.approx(1.0)
+    assert sum(p * k for k, p in enumerate(points)) == pytest.approx(0.88)
+    with pytest.raises(ValueError):
+        own_scoring(3.5, 0.1, 0.22, 4, 16)
+
+
+# --- the bench --------------------------------------------------------------------------------------------
+
+
+def test_stop_line_of_no_turnover_is_wald_s() -> None:
+    expected, even, error = 0.25, 0.1, 0.2
+    exact = log(error / (1 - error)) / log((1 - expected) / (1 - even))
+    line = stop_line(expected, even, error, 1, 0)
+    assert line is not None and line - 1 < exact <= line
+    assert stop_line(expected, even, error, 10, 0) == 10, "too few below ten"
+    assert stop_line(0.101, 0.1, error, 10, 0) is None
+
+
+@pytest.mark.parametrize("rate", [0.0, 0.1, 0.35, 1.0])
+def test_chance_to_stop_by_hand(rate: float) -> None:
+    assert p_stopped(rate, (3,)) == pytest.approx((1 - rate) ** 3)
+    by_hand = (1 - rate) ** 2 + 2 * rate * (1 - rate) ** 2  # one turnover in three, not stopped after two
+    assert p_stopped(rate, (2, 3)) == pytest.approx(by_hand)
+    assert p_stopped(rate, (None, None)) == 0.0
+
+
+def test_the_rule_keeps_about_the_errors_it_is_built_for() -> None:
+    rule = stop_rule(0.4, 0.1, 0.2, 1)
+    assert rule.wrongly < 0.2 / 0.8 + 0.02, "Wald's bound on the error"
+    assert rule.rightly > 0.8
+    careful = stop_rule(0.4, 0.1, 0.2, 10)
+    assert careful.calls[0] == 10 and careful.wrongly < rule.wrongly
+
+
+def test_stop_words() -> None:
+    words = stop_words(stop_rule(0.25, 0.1, 0.2, 10), "", 3)
+    assert words.startswith("stop after 10 calls without a turnover, or ") and "over 4 games" in words
+    assert "too close" in stop_words(stop_rule(0.1005, 0.1, 0.2, 10), "", 3)
+    assert stop_words(None, "a reason", 3) == "a reason"
+    with pytest.raises(ValueError):
+        stop_rule(0.1, 0.2, 0.2, 10)
+    assert MOST_CALLS >= 40
+
+
+# --- fouls and legs ---------------------------------------------------------------------------------------
+
+
+def test_fouls_are_shared_out_and_nothing_is_lost() -> None:
+    scenario = load_scenario(FRIDAY)
+    calls = [setting.calls[0] for setting in scenario.settings[:4]]
+    assert all(sum(trap_shares(scenario, call)) == pytest.approx(2.0) for call in calls)
+    top = trap_shares(scenario, calls[3])
+    assert top == (1.0, 1.0, 0.0, 0.0, 0.0), "both guards double at the top"
+    found = expected_fouls(scenario, calls, (0, 0, 0, 4.0), (0, 0, 0, 0.2), 14.0, 15.0, 5, {7: True})
+    assert sum(one.home for one in found) == pytest.approx(14.0)
+    assert sum(one.planned for one in found) == pytest.approx(15.0)
+    assert [one.planned > one.home for one in found] == [True, True, False, False, False]
+    assert [one.number for one in found if one.prone] == [7]
+    free = SimpleNamespace(dynamic=True)
+    assert trap_shares(scenario, free) == pytest.approx((0.4,) * 5)
+
+
+@pytest.mark.parametrize(("limit", "mean"), [(5, 2.7), (6, 0.0), (5, 9.0)])
+def test_foul_out_chance_is_poisson_s(limit: int, mean: float) -> None:
+    assert p_at_least(limit, mean) == pytest.approx(float(poisson.sf(limit - 1, mean)))
+
+
+def test_levels_of_tiredness() -> None:
+    legs = Fatigue(loss_per_m=0.02 / 100, kept=0.5, m_per_step=0.1)
+    assert legs.level(np.array([0.0, 4.0, 100.0, 1e9])).tolist() == [0, 1, 20, 200]
+    assert not Fatigue().level(np.array([1e6])).any()
+
+
+# --- constants --------------------------------------------------------------------------------------------
+
+
+def test_every_constant_has_a_range_and_a_source() -> None:
+    constants = load_plan_constants()
+    assert set(constants) == set(NAMES)
+    for one in constants.values():
+        assert one.low < one.high and len(one.source) > 3
+
+
+def test_changes() -> None:
+    constants = load_plan_constants()
+    values = values_of(constants, changes_from(("fatigue_percent_per_100m=0", "most_traps = 6")))
+    assert (values["fatigue_percent_per_100m"], values["most_traps"]) == (0.0, 6.0)
+    for bad in ("most_traps=1000", "nothing=1", "most_traps=a", "=", "most_traps=2.5"):
+        with pytest.raises(InputError):
+            values_of(constants, changes_from((bad,)))
+
+
+def test_a_file_with_other_names_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "plan.toml"
+    file.write_text('[more]\nvalue = 1\nunit = "s"\nlow = 0\nhigh = 2\nsource = "x"\nmeaning = "y"\n')
+    with pytest.raises(InputError, match="exactly the names"):
+        load_plan_constants(file)
