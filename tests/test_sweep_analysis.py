@@ -261,7 +261,7 @@ def test_common_luck_that_runs_along_a_factor_is_not_taken_for_its_effect(method
     points = unit_design(method, n)
     x = points.to_numpy()
     y = x[:, 1]  # the second factor alone works
-    for seed in range(40):
+    for seed in range(24):
         batches = y[:, None] + smooth_luck(x, n_batches, np.sqrt(n_batches), seed)
         variance = np.full(len(y), batches.var(axis=1, ddof=1).mean() / n_batches)
         mean = batches.mean(axis=1)
@@ -272,7 +272,7 @@ def test_common_luck_that_runs_along_a_factor_is_not_taken_for_its_effect(method
         inside += np.abs(found.first - [0.0, 1.0, 0.0]) <= found.first_half
     assert np.mean(raw_first, axis=0)[0] > 0.1  # what would be believed
     assert np.abs(np.median(told_first, axis=0) - [0.0, 1.0, 0.0]).max() < 0.06
-    assert (inside >= 34).all(), inside  # 38 expected
+    assert (inside >= 19).all(), inside  # 23 expected
 
 
 def test_common_luck_that_runs_along_a_factor_is_in_the_band() -> None:
