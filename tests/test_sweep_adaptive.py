@@ -381,7 +381,7 @@ def test_the_commands_say_what_was_found(tmp_path: Path, capsys: pytest.CaptureF
     assert f"trapledger: {about}{first['constants.reaction_s']}, " in err
     figures = f"{first['points']:+.4f} +- {first['points_half_width']:.4f}"
     assert f"{figures}; next is point {trap.iloc[1]['point']}, " in err
-    assert "it is the best of 4 points with a chance of about 0." in err and "approximate" not in err
+    assert f"chance that point {first['point']} is the best of 4: 0." in err and "approximate" not in err
     assert "4 of 4 points are settled" in err
     assert cli.run(["sweep", "--status", str(path)]) == 0
     out = capsys.readouterr().out
@@ -394,7 +394,7 @@ def test_the_commands_say_what_was_found(tmp_path: Path, capsys: pytest.CaptureF
     assert cli.run([*command[:3], str(tmp_path / "common.db"), "--threads", "1"]) == 0
     err = capsys.readouterr().err
     assert "the points share their luck, so the chance of a right pick will be approximate" in err
-    assert "(approximate: the points share their luck)" in err
+    assert " or more, approximately, as the points share their luck" in err
 
 
 def test_status_of_the_rule_width(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -30,7 +30,7 @@ from engine.study.sweep.cluster import DaskWorkers, connected
 from engine.study.sweep.runner import run_sweep
 from engine.study.sweep.store import Store
 
-TWO = {"n_workers": 2, "threads_per_worker": 1, "processes": True, "dashboard_address": ":0"}
+TWO = {"n_workers": 2, "threads_per_worker": 2, "processes": True, "dashboard_address": ":0"}
 
 
 def quiet_cluster(**how: Any) -> Any:

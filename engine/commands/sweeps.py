@@ -217,10 +217,10 @@ def _best_text(store: Store) -> str:
     text = (
         f"{effort.goal} {what_is_of(effort)}: point {found.point + 1} ({values}), {found.mean:+.4f} +- "
         f"{found.half_width:.4f}; next is point {found.next_point + 1}, {found.next_mean:+.4f}; "
-        f"it is the best of {found.points} points with a chance of about {found.p_correct:.3f} or more"
+        f"chance that point {found.point + 1} is the best of {found.points}: {found.p_correct:.3f} or more"
     )
     if found.approximate:
-        text += " (approximate: the points share their luck)"
+        text += ", approximately, as the points share their luck"
     return text + (f"; {found.left_out} points left out" if found.left_out else "")
 
 
