@@ -15,6 +15,7 @@ from engine.commands.evening import plan
 from engine.commands.files import check, trace
 from engine.commands.lineup import lineup
 from engine.commands.replay import replay
+from engine.commands.report import report
 from engine.commands.shared import (
     BAD_INPUT,
     BROKEN_PIPE,
@@ -56,6 +57,7 @@ for command in (
     plan,
     timing,
     lineup,
+    report,
 ):
     commands.add_command(command)
 

@@ -1,4 +1,4 @@
-"""Numbers, draws and small functions of the model, straight from its description (submodels, sections 1 and 3).
+"""Numbers, draws and small functions of the model (court and motion, sections 1 and 3).
 
 Part of the naive twin of the model (tests/naive.py): plain Python, written from the description alone.
 """
@@ -131,6 +131,13 @@ def clip(v: float, low: float, high: float) -> float:
     if v > high:
         return high
     return v
+
+
+def divide(a: float, b: float) -> float:
+    """a / b as IEEE 754 has it, where Python raises for b = 0; for divisors that constants can make 0."""
+    if b != 0.0:
+        return a / b
+    return math.nan if a == 0.0 or math.isnan(a) else math.copysign(math.inf, a) * math.copysign(1.0, b)
 
 
 def logistic(z: float) -> float:

@@ -1,4 +1,4 @@
-"""The first call's account, endings, dead balls, free throws, where a miss comes down (defence, sections 8, 9).
+"""The first call's account, endings, dead balls, free throws (defence, sections 8 and 9).
 
 Part of the naive twin of the model (tests/naive.py).
 """

@@ -1,4 +1,4 @@
-"""The ball's row and its changes, anticipation, men of their own, taking the ball (defence, sections 1 to 3.1).
+"""The ball's row, anticipation, men of their own, taking the ball (defence, sections 1 to 3.1).
 
 Part of the naive twin of the model (tests/naive.py).
 """
@@ -156,7 +156,7 @@ def read_the_pass(p: Possession, target: int, x: float, y: float, faked: bool) -
 def men_from_the_start(p: Possession) -> None:
     for i in p.defenders:
         p.agents[i].own_man = p.w.guards_at_start[i - 5]
-    p.matched = any(man != NONE for man in p.w.guards_at_start)
+    p.matched = False
 
 
 def take_men(p: Possession) -> None:

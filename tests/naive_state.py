@@ -41,15 +41,15 @@ class Agent:
     ty: float = 0.0
     speed_share: float = 1.0
     sliding: bool = False
-    region: int = TOP
+    region: int = 0
     moment: int = SETTLED
-    side: int = 1
+    side: int = 0
     focus: int = 0
     guess_x: float = 0.0
     guess_y: float = 0.0
-    guess_region: int = TOP
+    guess_region: int = 0
     guess_moment: int = SETTLED
-    guess_side: int = 1
+    guess_side: int = 0
     guess_t: float = NEVER
     guess_who: int = NONE
     own_man: int = NONE
@@ -76,7 +76,8 @@ class Possession:
     agents: list[Agent] = field(default_factory=lambda: [Agent() for _ in range(10)])
     record: dict[str, int] = field(default_factory=lambda: dict.fromkeys(RECORD, 0))
     events: list[tuple[float, str, int, int, float, float, float]] = field(default_factory=list)
-    options: list[tuple[int, float]] = field(default_factory=list)
+    options: list[tuple[int, float, bool]] = field(default_factory=list)
+    triggers: list[str] = field(default_factory=list)  # of the calls made, for the reader
 
     step: int = 0
     t: float = 0.0
@@ -122,7 +123,7 @@ class Possession:
     release_t: float = 0.0
     arrive_t: float = 0.0
     release_pressure: int = 0
-    pass_next_region: int = TOP
+    pass_next_region: int = 0
     pass_is_skip: bool = False
     pass_missed_bump: bool = False
     shot_x: float = 0.0

@@ -137,9 +137,7 @@ class World:
             chosen = next(s for s in scenario.settings if s.name == setting)
         own = chosen is not None and chosen.own_defence
         self.zone: Zone = chosen.zone if chosen is not None and chosen.zone is not None else scenario.zone
-        self.zone_options = dict(
-            chosen.zone_options if chosen is not None and own else scenario.zone_options
-        )
+        self.zone_options = dict(chosen.zone_options if chosen is not None and own else scenario.zone_options)
         self._rules()
         self._persons()
         self._players()
@@ -247,7 +245,8 @@ class World:
         """By side index (0 left, 1 right): person number of each role, role number of each person."""
         roles = list(self.zone.roles)
         self.roles = roles
-        self.person_of = [[self.persons.index(person_holding(r, side == 1)) for r in roles] for side in (0, 1)]
+        holding = [[person_holding(role, side == 1) for role in roles] for side in (0, 1)]
+        self.person_of = [[self.persons.index(person) for person in row] for row in holding]
         self.role_of = [[self.person_of[side].index(person) for person in range(5)] for side in (0, 1)]
         bump = self.zone.bump_role
         self.bump_role = None if bump is None else roles.index(bump)
@@ -307,9 +306,7 @@ class World:
             self.spots.append([self._place(row.places[role]) for role in roles])
         top = self.spots[REGIONS.index("top")]
         farthest = max(y for _, y in top)
-        self.lead = min(
-            self.spot_person_of[1][role] for role in range(5) if top[role][1] >= farthest - 1e-9
-        )
+        self.lead = min(self.spot_person_of[1][role] for role in range(5) if top[role][1] >= farthest - 1e-9)
 
     # --- calls ------------------------------------------------------------------------------------------
 

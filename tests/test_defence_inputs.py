@@ -64,6 +64,12 @@ def test_a_zone_has_no_men_and_a_match_up_has_them_later(tmp_path: Path) -> None
     assert len(load_zone(write(tmp_path, "fewer.toml", fewer)).rows) == 1
 
 
+def test_nobody_traps_in_a_row(tmp_path: Path) -> None:
+    data = zone()
+    data["row"][0]["far_guard"]["job"] = "trap"
+    assert "row[1].far_guard.job: 'trap'" in message(load_zone, write(tmp_path, "zone.toml", data))
+
+
 def test_without_a_bump_the_wing_is_settled_and_reversal_may_be_told(tmp_path: Path) -> None:
     data = zone()
     del data["bump_role"]

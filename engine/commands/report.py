@@ -23,7 +23,7 @@ def report(
 ) -> None:
     """Play SCENARIO (a file, or a folder of sheets) and write what a coach needs as one page (HTML).
 
-    The answer comes first, then the ledger, court pictures, plan, practice, line-up, cautions and an appendix.
+    The answer comes first, then ledger, court pictures, plan, practice, line-up, cautions and an appendix.
     Printed, its last page is the bench page; --bench writes that page alone. No page needs the network.
     """
     from engine.report import contract

@@ -162,11 +162,14 @@ def _check_moments(row: ZoneRow, zone: Zone, where: str, key: str) -> None:
 
 
 def _check_own_men(row: ZoneRow, zone: Zone, where: str, key: str) -> None:
-    """Who guards his own man must have one: by [guards], or because all have just taken a man."""
-    if set(row.moment) == {MATCHED}:
-        return
+    """Nobody traps in a row; who guards his own man must have one: by [guards], or by matching up."""
     entries = [(f"{key}.{role}", role, entry) for role, entry in row.entries.items()]
     entries += [(f"{key}.option[{i + 1}]", o.role, o.entry) for i, o in enumerate(row.option)]
+    for here, _, entry in entries:
+        if entry.job == "trap":
+            raise InputError(where, f"{here}.job", entry.job, "another job (traps are calls)")
+    if set(row.moment) == {MATCHED}:
+        return
     for here, role, entry in entries:
         if entry.job != OWN_MAN:
             continue

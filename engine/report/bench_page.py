@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from engine.report.page_words import behind_call, numbers_words, opponents, out_of_trap, plain, plan_row
+from engine.report.page_plan import behind_call, opponents, out_of_trap
+from engine.report.page_words import numbers_words, plain, plan_row
 
 if TYPE_CHECKING:
     from engine.study.evening_report import EveningReport
@@ -27,20 +28,23 @@ ROWS = ("Trap", "Deny", "Front", "Middle", "Rim")
 SIDES = ("left", "right")
 #: What sets a call off, in two words.
 SHORT_TRIGGERS = {
-    "in_air": "pass in air",
+    "in_air": "in air",
     "catch": "on catch",
     "back_turned": "back turned",
     "picked_up": "dribble dead",
     "dribble_in": "dribbles in",
-    "held": "held {held:g} s",
+    "held": "held {held:g}s",
     "across_half": "over half court",
 }
 #: Roles of dynamic doubles.
 DYNAMIC = {"ball": "his man", "nearest": "next man"}
 
 
-def role_rows(report: EveningReport, setting: int, call_index: int) -> list[Found]:
-    """Who traps and who covers what, by number, with the ball on the left and on the right."""
+def role_rows(report: EveningReport, setting: int, call_index: int, out: Found | None) -> list[Found]:
+    """Who traps, who covers what and who takes ball and rim when it is beaten, by number, for both sides.
+
+    ``out``: the way out of the beaten trap (engine.study.timing), None where it is not known.
+    """
     from engine.pack import defenders_of, persons_of
     from engine.still_picture import holder
 
@@ -67,8 +71,12 @@ def role_rows(report: EveningReport, setting: int, call_index: int) -> list[Foun
     for name in ROWS:
         mine = [role for role, row in jobs.items() if row == name]
         if mine:
-            cells = [" + ".join(shirt(role, side) for role in mine) for side in SIDES]
-            rows.append({"name": name, "left": cells[0], "right": cells[1]})
+            cells = ["+".join(shirt(role, side) for role in mine) for side in SIDES]
+            rows.append({"name": name, "left": cells[0], "right": cells[1], "beaten": False})
+    if out is not None:
+        for name, role in (("ball", out["ball"]), ("rim", out["rim"])):
+            left, right = (shirt(role, side) for side in SIDES)
+            rows.append({"name": f"Beaten: {name}", "left": left, "right": right, "beaten": True})
     return rows
 
 
@@ -87,10 +95,7 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "when": " / ".join(SHORT_TRIGGERS[one].format(held=call.held_s) for one in call.triggers),
                 "whom": f"No. {numbers_words(call.only_against)}" if call.only_against else "anyone",
                 "most": row["uses_per_game"],
-                "roles": role_rows(report, s, c),
-                "beaten": ""
-                if out is None
-                else f"ball {plain(out['ball'])}, rim {plain(out['rim'])}",
+                "roles": role_rows(report, s, c, out),
                 "one_in": None if not turnovers else max(1, round(1.0 / turnovers)),
             }
         )
@@ -113,22 +118,35 @@ def bench_view(report: EveningReport) -> Found:
         "reason": "the league forbids traps" if care.trap_allowed is False else "ask your league first",
         "calls": bench_calls(report),
         "places": [] if report.advised else _places(report),
-        "opponents": opponents(report),
+        "opponents": _opponents(report),
         "foul_numbers": plan["foul_trouble"],
         "foul_limit": limit - 2,
         "bonus_stop": [name for name in sorted(advised) if name not in in_bonus],
         "lead": care.lead_stop,
-        "behind": behind_call(report) if report.advised else "",
+        "behind": behind if (behind := behind_call(report)) in advised else "",
         "too_few": plan["bench_rule"]["too_few_below"],
     }
 
 
 def _label(plan: Found, row: Found) -> str:
     found: str = next(
-        one["label"] for one in plan["calls"] if (one["setting"], one["call"]) == (row["setting"], row["call"])
+        one["label"]
+        for one in plan["calls"]
+        if (one["setting"], one["call"]) == (row["setting"], row["call"])
     )
     return found
 
 
+def _opponents(report: EveningReport) -> list[Found]:
+    """Their five; where no call is advised nobody is marked to be trapped."""
+    rows = opponents(report)
+    if report.advised:
+        return rows
+    return [row | {"short": "guard" if row["short"] == "trap" else row["short"]} for row in rows]
+
+
 def _places(report: EveningReport) -> list[tuple[str, int]]:
+    """Who plays where; [] where the places are men, not areas."""
+    if report.scenario.zone.guards:
+        return []
     return [(plain(place), number) for place, number in report.lineup["usual"]["places"].items()]

@@ -33,7 +33,7 @@ SIDE_WORDS = {1: "right", -1: "left"}
 WIDTH_IN = 4.3
 MOST_LATE = 5
 #: A share below this is in the table, not in the picture.
-LEAST_SHOWN = 0.015
+LEAST_SHOWN = 0.005
 _SETTINGS: dict[str, Any] = {
     "svg.fonttype": "none",
     "font.family": ["sans-serif"],
@@ -46,7 +46,8 @@ _SETTINGS: dict[str, Any] = {
 def _style(salt: str) -> Iterator[None]:
     import matplotlib
 
-    with matplotlib.rc_context({**_SETTINGS, "svg.hashsalt": salt}):
+    settings: Any = _SETTINGS | {"svg.hashsalt": salt}
+    with matplotlib.rc_context(settings):
         yield
 
 
@@ -101,15 +102,19 @@ def _court_lines(axis: Any, court: Court) -> None:
     from matplotlib.patches import Arc, Circle, Rectangle
 
     half, base, line = court.half_width_m, court.baseline_y_m, court.free_throw_y_m
-    about = {"fill": False, "edgecolor": LINE, "linewidth": 1.1, "zorder": 3}
+    about: dict[str, Any] = {"fill": False, "edgecolor": LINE, "linewidth": 1.1, "zorder": 3}
     axis.add_patch(
-        Rectangle((-half, base), 2 * half, court.half_y_m - base, **about | {"edgecolor": INK, "linewidth": 1.6})
+        Rectangle(
+            (-half, base), 2 * half, court.half_y_m - base, **about | {"edgecolor": INK, "linewidth": 1.6}
+        )
     )
     lane = court.lane_half_width_m
     axis.add_patch(Rectangle((-lane, base), 2 * lane, line - base, **about))
     turn = math.degrees(math.atan2(court.corner_break_y_m, court.corner_x_m))
     size = 2 * court.arc_m
-    axis.add_patch(Arc((0, 0), size, size, theta1=turn, theta2=180 - turn, edgecolor=LINE, linewidth=1.1, zorder=3))
+    axis.add_patch(
+        Arc((0, 0), size, size, theta1=turn, theta2=180 - turn, edgecolor=LINE, linewidth=1.1, zorder=3)
+    )
     for x in (-court.corner_x_m, court.corner_x_m):
         axis.plot([x, x], [base, court.corner_break_y_m], color=LINE, linewidth=1.1, zorder=3)
     axis.add_patch(Circle((0, 0), 0.225, **about | {"edgecolor": INK, "linewidth": 1.4}))
@@ -126,7 +131,9 @@ def _areas(court: Court, region: str, side: int) -> list[Any]:
 
 def _label_at(court: Court, region: str, side: int) -> tuple[float, float]:
     """Where the number of a region stands: the middle of its area within the half court."""
-    x, y = np.meshgrid(np.arange(0.1, court.half_width_m, 0.2), np.arange(court.baseline_y_m, court.half_y_m, 0.2))
+    x, y = np.meshgrid(
+        np.arange(0.1, court.half_width_m, 0.2), np.arange(court.baseline_y_m, court.half_y_m, 0.2)
+    )
     inside = court.regions_at(x, y) == REGIONS.index(region)
     if not inside.any():
         return court.spot("rim")
@@ -134,9 +141,7 @@ def _label_at(court: Court, region: str, side: int) -> tuple[float, float]:
     return (at[0], at[1] + 0.75) if region == "lane" else at
 
 
-def shots_svg(
-    court: Court, shots: Sequence[Found], open_m: float, most: float, name: str, words: str
-) -> str:
+def shots_svg(court: Court, shots: Sequence[Found], open_m: float, most: float, name: str, words: str) -> str:
     """Areas by their share of the shots, every shot a mark: a small ring, a filled diamond where it was open.
 
     ``most``: the share that is darkest, so that two pictures compare. ``words``: what is seen, for those who
@@ -155,7 +160,9 @@ def shots_svg(
                 share = shares.get((region, side), 0.0)
                 colour = colours(0.02 + 0.9 * min(share / most, 1.0)) if share else FLOOR
                 for corners in _areas(court, region, side):
-                    axis.add_patch(Polygon(corners, facecolor=colour, edgecolor=colour, linewidth=0.4, zorder=1))
+                    axis.add_patch(
+                        Polygon(corners, facecolor=colour, edgecolor=colour, linewidth=0.4, zorder=1)
+                    )
                 if share < LEAST_SHOWN:
                     continue
                 ink = "#ffffff" if _luminance(colour) < 0.4 else INK
@@ -185,7 +192,7 @@ def _luminance(colour: Any) -> float:
 
 
 def late_svg(court: Court, links: Sequence[Found], name: str, words: str) -> str:
-    """The worst passes as numbered arrows; a ring round the receiver is as wide as he is open (metres)."""
+    """The worst passes as numbered arrows; a dotted ring round the receiver is as wide as he is open."""
     import matplotlib
 
     colours = matplotlib.colormaps["cividis"]
@@ -200,27 +207,31 @@ def late_svg(court: Court, links: Sequence[Found], name: str, words: str) -> str
         )  # fmt: skip
         _court_lines(axis, court)
         for i, link in reversed(list(enumerate(links))):
-            colour = colours(0.75 * i / max(MOST_LATE - 1, 1))
+            colour = colours(0.7 * i / max(MOST_LATE - 1, 1))
             start, end = (link["x0_m"], link["y0_m"]), (link["x_m"], link["y_m"])
-            axis.add_patch(
-                Circle(end, max(link["gap_m"], 0.3), facecolor=colour, alpha=0.16, edgecolor="none", zorder=2)
-            )
-            axis.add_patch(Circle(end, max(link["gap_m"], 0.3), fill=False, edgecolor=colour, linewidth=1.1,
-                                  linestyle="--", zorder=4))  # fmt: skip
+            axis.add_patch(Circle(end, max(link["gap_m"], 0.3), fill=False, edgecolor=colour, linewidth=1.0,
+                                  linestyle=":", zorder=2))  # fmt: skip
             axis.annotate(
                 "", xy=end, xytext=start, zorder=5,
-                arrowprops={"arrowstyle": "-|>", "color": colour, "linewidth": 2.2, "shrinkB": 11, "shrinkA": 3,
-                            "linestyle": "--" if link["kind"] == "skip" else "-"},
+                arrowprops={"arrowstyle": "-|>", "color": colour, "linewidth": 2.4, "shrinkB": 2,
+                            "mutation_scale": 15, "linestyle": "--" if link["kind"] == "skip" else "-"},
             )  # fmt: skip
-            axis.scatter(*[[part] for part in start], s=14, color=colour, zorder=5)
-        for i, (x, y) in enumerate(_apart([(link["x_m"], link["y_m"]) for link in links])):
-            axis.scatter([x], [y], s=230, facecolor="#ffffff", edgecolor=INK, linewidth=1.6, zorder=7)
+        along = [_between(link, 0.45) for link in links]
+        for i, (x, y) in enumerate(_apart(along)):
+            axis.scatter([x], [y], s=200, facecolor="#ffffff", edgecolor=INK, linewidth=1.4, zorder=7)
             axis.text(x, y - 0.03, str(i + 1), ha="center", va="center", fontsize=11, fontweight="bold",
                       color=INK, zorder=8)  # fmt: skip
         return inline(figure, name, words)
 
 
-def _apart(places: Sequence[tuple[float, float]], least_m: float = 1.15) -> list[tuple[float, float]]:
+def _between(link: Found, share: float) -> tuple[float, float]:
+    return (
+        link["x0_m"] + share * (link["x_m"] - link["x0_m"]),
+        link["y0_m"] + share * (link["y_m"] - link["y0_m"]),
+    )
+
+
+def _apart(places: Sequence[tuple[float, float]], least_m: float = 1.05) -> list[tuple[float, float]]:
     """Places for the numbers: one that would cover an earlier one moves along the way out from it."""
     found: list[tuple[float, float]] = []
     for x, y in places:
@@ -231,7 +242,7 @@ def _apart(places: Sequence[tuple[float, float]], least_m: float = 1.15) -> list
 
 
 def late_places(scenario: Any, links: Sequence[Found]) -> list[Found]:
-    """The links with where the passer and the receiver stand (metres), mirrored to the right half."""
+    """The links with where the passer and the receiver stand (metres), the ball's side on the right."""
     from engine.holes import scenario_setup
     from engine.still_picture import picture_of
 
@@ -240,8 +251,7 @@ def late_places(scenario: Any, links: Sequence[Found]) -> list[Found]:
     for link in links:
         picture = picture_of(setup, link["from"], link["side"])
         (x0, y0), (x, y) = picture.ball, picture.attackers[link["position"]]
-        mirror = 1.0 if link["side"] == "right" else -1.0
-        found.append(link | {"x0_m": mirror * x0, "y0_m": y0, "x_m": mirror * x, "y_m": y})
+        found.append(link | {"x0_m": x0, "y0_m": y0, "x_m": x, "y_m": y})
     return found
 
 

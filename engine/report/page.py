@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from engine.report import page_plan
 from engine.report import page_words as words
 from engine.report.bench_page import bench_view
 from engine.report.evening_text import shot_line
@@ -44,8 +45,8 @@ def pictures(report: EveningReport) -> list[Found]:
         said = _shots_words(report, key, of, shares[key])
         svg = court_plot.shots_svg(court, of, open_m, most, f"shots-{key}", said)
         found.append({"title": _shots_title(report, key), "svg": Markup(svg), "words": said, "of": "shots"})
-    links = court_plot.late_places(report.scenario, words.worst_links(report, court_plot.MOST_LATE))
-    rows = words.link_rows(links)
+    links = court_plot.late_places(report.scenario, page_plan.worst_links(report, court_plot.MOST_LATE))
+    rows = page_plan.link_rows(links)
     late_words = _late_words(rows)
     late = {
         "title": "Late close-outs, staying home",
@@ -60,7 +61,7 @@ def _shots_title(report: EveningReport, key: str) -> str:
     call = report.shots["call"]
     if call is None:
         return "Shots, staying home"
-    return f"With the call: {words.plain(call)}" if key == "called" else "The same possessions, staying home"
+    return f"With the call: {words.plain(call)}" if key == "called" else "Without the call, staying home"
 
 
 def _shots_words(report: EveningReport, key: str, shots: Any, shares: Any) -> str:
@@ -81,7 +82,9 @@ def _shots_words(report: EveningReport, key: str, shots: Any, shares: Any) -> st
 def _late_words(rows: list[Found]) -> str:
     if not rows:
         return "Nobody is late on any pass that is timed."
-    said = "; ".join(f"{row['number']} {row['way']}, {row['who']} {row['late']}, {row['open']} open" for row in rows)
+    said = "; ".join(
+        f"{row['number']} {row['way']}, {row['who']} {row['late']}, {row['open']} open" for row in rows
+    )
     return f"The passes that cost most: {said}."
 
 
@@ -114,7 +117,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
     style, source = own_part("report.css")
     bench_style, bench_source = own_part("bench.css")
     care = report.evening.care
-    links = words.worst_links(report, 5)
+    links = page_plan.worst_links(report, 5)
     return str(
         environment()
         .get_template("report.html")
@@ -130,6 +133,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             headline=words.headline(report),
             cards=words.answer_cards(report),
             swing=words.swing_words(report),
+            not_advised=words.not_advised(report),
             home=words.home_words(report),
             ledger=words.ledger_rows(report),
             sampling=words.SAMPLING,
@@ -138,21 +142,21 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             shots=shots_table(report),
             call_of_shots=None if report.shots["call"] is None else words.plain(report.shots["call"]),
             n_shots=report.shots["possessions"],
-            plan=words.plan_view(report),
-            links=words.link_rows(links),
+            plan=page_plan.plan_view(report),
+            links=page_plan.link_rows(links),
             bump=report.timing["bump"]["words"],
             passes=report.timing["passes_traced"],
             after=[
-                {"call": words.plain(one["call"]), "words": words.out_words(one)}
+                {"call": words.plain(one["call"]), "words": page_plan.out_words(one)}
                 for one in report.timing["after_trap"]
                 if one["ball"] is not None
             ],
-            drills=words.drills(report),
-            lineup=words.lineup_view(report),
+            drills=page_plan.drills(report),
+            lineup=page_plan.lineup_view(report),
             assumptions=report.evening.assumptions,
             shooting=[shot_line(note.to_dict()) for note in report.evening.shooting],
             remarks=report.evening.remarks,
-            cautions=[line.format(lead=care.lead_stop) for line in words.CAUTIONS],
+            cautions=words.cautions(report),
             appendix=appendix_view(report),
             bench=bench_view(report) if bench else None,
         )

@@ -29,16 +29,16 @@ def number(value: float | None, decimals: int = 2, sign: bool = False) -> str:
     return text.replace("-", "\N{MINUS SIGN}")
 
 
-def interval(found: Found, decimals: int = 3, factor: float = 1.0) -> str:
-    """``0.123 (0.1 to 0.2)`` with signs."""
+def interval(found: Found, decimals: int = 3, factor: float = 1.0, sign: bool = True) -> str:
+    """``+0.123 (+0.1 to +0.2)``, or without signs."""
     if found["mean"] is None:
         return "-"
     ends = [found[key] for key in ("low", "high")]
-    text = number(factor * found["mean"], decimals, True)
+    text = number(factor * found["mean"], decimals, sign)
     if None in ends:
         return text
     low, high = sorted(factor * end for end in ends)
-    return f"{text} ({number(low, decimals, True)} to {number(high, decimals, True)})"
+    return f"{text} ({number(low, decimals, sign)} to {number(high, decimals, sign)})"
 
 
 def appendix_view(report: EveningReport) -> Found:
@@ -58,7 +58,7 @@ def appendix_view(report: EveningReport) -> Found:
                     "p_worse": percent(over["p_worse"]),
                     "p_costs": percent(call["p_costs_points"]),
                     "reduction": number(call["variance_reduction"], 1),
-                    "t": interval(call["break_even"]["turnover_rate"]),
+                    "t": interval(call["break_even"]["turnover_rate"], sign=False),
                     "t_star": interval(call["break_even"]["t_star"]),
                 }
             )
@@ -123,7 +123,7 @@ def _inputs(stress: Found) -> list[Found]:
             rows.append(
                 {
                     "call": f"{plain(call['call'])} ({setting['name']})",
-                    "share": interval(call["share"], 2),
+                    "share": interval(call["share"], 2, sign=False),
                     "raw": f"{call['raw']['pays']} of {call['worlds']}",
                     "value": interval(value, 2),
                     "said": said,

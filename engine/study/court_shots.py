@@ -57,7 +57,7 @@ class CourtShots:
 
 
 def shots_of(trace: Any, court: Any, side: float, after_s: float = -np.inf) -> list[Shot]:
-    """The shots of a traced possession (engine.kernel.batch.Trace) from ``after_s`` on; ``side`` -1 mirrors."""
+    """The shots of a traced possession (engine.kernel.batch.Trace) from ``after_s`` on; side -1 mirrors."""
     found = []
     for t_s, code, _, _, value, x, y in trace.events:
         if code == SHOT and t_s >= after_s:
@@ -82,8 +82,9 @@ def court_shots(
     most: int,
     progress: Progress | None = None,
 ) -> CourtShots:
-    """Trace up to ``most`` possessions with a call (``setting`` and ``call`` by index), and the same staying
-    home; ``setting`` None: possessions staying home alone. Shots before the call, equal in both, are left out.
+    """Trace up to ``most`` possessions with a call (``setting`` and ``call`` by index), and the same at home.
+
+    ``setting`` None: possessions staying home alone. Shots before the call, equal in both, are left out.
     """
     from engine.court import build_court
     from engine.kernel.batch import trace_possession

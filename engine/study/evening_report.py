@@ -1,7 +1,8 @@
 """Everything that a coach's page needs, played with one common effort: compare, plan, stress, timing, lineup.
 
-The plan decides what is advised (at most MOST_ADVISED calls, those that save most in a game); only these are
-weighed over plausible worlds, so that the worlds can be many.
+The plan names the candidates (at most MOST_WEIGHED calls, those that save most in a game); only these are
+weighed over plausible worlds, so that the worlds can be many. Advised are at most MOST_ADVISED of them, those
+that pay in a clear majority of worlds.
 """
 
 from __future__ import annotations
@@ -15,42 +16,55 @@ from engine.study.run import Progress, check_size
 if TYPE_CHECKING:
     from engine.sheets import Evening
 
-#: Calls that a page advises at most.
-MOST_ADVISED = 2
+#: Calls that are weighed over worlds, and that a page advises, at most.
+MOST_WEIGHED, MOST_ADVISED = 3, 2
+#: Share of plausible worlds in which a call must pay to be advised: below it, it is near a toss of a coin.
+LEAST_SHARE = 0.6
 
 
 @dataclass(frozen=True)
 class Effort:
-    """How much is played: possessions of ``compare``, worlds and possessions in each, whole games and parts of
-    the plan's table, possessions of all line-ups together, possessions traced for the court pictures."""
+    """How much is played: possessions of ``compare``, worlds and possessions in each, whole games and parts
+    of the plan's table, possessions of all line-ups together and in a batch of them, possessions traced for
+    the court pictures."""
 
     possessions: int = 12_000
     worlds: int = 64
-    world_possessions: int = 1000
+    world_possessions: int = 800
     games: int = 400
     table_parts: int = 8
-    lineup_possessions: int = 600_000
-    traced: int = 100
+    lineup_possessions: int = 300_000
+    lineup_batch: int = 250
+    traced: int = 80
+
+
+#: Under a minute on two cores for a folder of sheets.
+USUAL = Effort()
 
 
 #: Part of the work of each stage, in hundredths; for the bar only.
 STAGES = {"compare": 10, "plan": 22, "stress": 20, "timing": 12, "lineup": 30, "pictures": 6}
 
 
+#: A call by the index of its setting and its index there.
+Spot = tuple[int, int]
+
+
 @dataclass(frozen=True)
 class EveningReport:
     """The studies' results (their JSON) and the evening they belong to.
 
-    ``advised``: (index of the setting, index of its call) of each call advised, the best first; ``scenario``:
-    as played, without settings where no trap may be advised. ``stress``: None where there is no call.
-    ``weighed``: the settings that ``stress`` has, by index.
+    ``advised``: (index of the setting, index of its call) of each call advised, the best first; ``planned``:
+    the candidates of the plan that it was taken from. ``scenario``: as played, without settings where no trap
+    may be advised. ``stress``: None where there is no call. ``weighed``: the settings that it has, by index.
     """
 
     evening: Evening
     scenario: Any
     effort: Effort
     seed: int
-    advised: tuple[tuple[int, int], ...]
+    advised: tuple[Spot, ...]
+    planned: tuple[Spot, ...]
     weighed: tuple[int, ...]
     compare: dict[str, Any]
     plan: dict[str, Any]
@@ -66,6 +80,7 @@ class EveningReport:
             "effort": asdict(self.effort),
             "seed": self.seed,
             "advised": [list(one) for one in self.advised],
+            "planned": [list(one) for one in self.planned],
             "evening": self.evening.to_dict(),
             "compare": self.compare,
             "plan": self.plan,
@@ -76,14 +91,13 @@ class EveningReport:
         }
 
 
-def advised_calls(scenario: Any, plan: dict[str, Any]) -> tuple[tuple[int, int], ...]:
-    """(setting, call) of the plan's calls that save most in a game, at most MOST_ADVISED; () stay home.
+def planned_calls(scenario: Any, plan: dict[str, Any]) -> tuple[Spot, ...]:
+    """The plan's calls that save most in a game, at most MOST_WEIGHED, each spot once; () stay home.
 
-    A call whose games cannot be told from costing points comes after those that save; a call that saves
-    nothing on average is not advised, and each spot is advised once.
+    A call whose whole games cost points on average is left out.
     """
     names = [setting.name for setting in scenario.settings]
-    found: list[tuple[int, int]] = []
+    found: list[Spot] = []
     spots: list[str] = []
     rows = [row for row in plan["mix"] if row["saves_per_game"]["mean"] > 0.0]
     for row in sorted(rows, key=lambda row: -row["saves_per_game"]["mean"]):
@@ -93,6 +107,21 @@ def advised_calls(scenario: Any, plan: dict[str, Any]) -> tuple[tuple[int, int],
         calls = [call.name for call in scenario.settings[setting].calls]
         spots.append(row["spot"])
         found.append((setting, calls.index(row["call"])))
+    return tuple(found[:MOST_WEIGHED])
+
+
+def advised_calls(planned: tuple[Spot, ...], weighed: tuple[int, ...], stress: Any) -> tuple[Spot, ...]:
+    """Those that pay in LEAST_SHARE of the plausible worlds, at most MOST_ADVISED.
+
+    Where no world was kept, the plan alone decides. A call that comes up in too few worlds is not advised.
+    """
+    if stress is None or not stress["worlds"]["kept"]:
+        return planned[:MOST_ADVISED]
+    found = []
+    for setting, call in planned:
+        share = stress["settings"][weighed.index(setting)]["calls"][call]["share"]["mean"]
+        if share is not None and share >= LEAST_SHARE:
+            found.append((setting, call))
     return tuple(found[:MOST_ADVISED])
 
 
@@ -140,7 +169,7 @@ def evening_report(
 
     if isinstance(evening, (str, Path)):
         evening = load_evening(evening)
-    size = effort or Effort()
+    size = effort or USUAL
     scenario, traps = evening.scenario, evening.care.trap_advice_allowed
     if not traps:
         scenario = scenario.model_copy(update={"settings": ()})
@@ -161,22 +190,27 @@ def evening_report(
     before += STAGES["compare"]
     planned = plan(evening, size.games, seed, threads, stage("plan"), table_parts=size.table_parts).to_dict()
     before += STAGES["plan"]
-    advised = advised_calls(scenario, planned)
-    weighed = tuple(dict.fromkeys(setting for setting, _ in advised)) or likely_settings(compared)
+    candidates = planned_calls(scenario, planned)
+    weighed = tuple(dict.fromkeys(setting for setting, _ in candidates)) or likely_settings(compared)
     stressed = None
     if weighed:
         only = scenario.model_copy(update={"settings": tuple(scenario.settings[i] for i in weighed)})
-        stressed = stress(
-            only, size.worlds, size.world_possessions, seed, threads, stage("stress")
-        ).to_dict()
+        stressed = stress(only, size.worlds, size.world_possessions, seed, threads, stage("stress")).to_dict()
+    advised = advised_calls(candidates, weighed, stressed)
     before += STAGES["stress"]
     timed = timing(scenario, seed, stage("timing"), traps).to_dict()
     before += STAGES["timing"]
     placed = lineup(
-        scenario, most=size.lineup_possessions, seed=seed, threads=threads, progress=stage("lineup"), traps=traps
+        scenario,
+        most=size.lineup_possessions,
+        seed=seed,
+        threads=threads,
+        progress=stage("lineup"),
+        traps=traps,
+        batch=size.lineup_batch,
     ).to_dict()
     before += STAGES["lineup"]
-    first = advised[0] if advised else (None, 0)
+    first: tuple[int | None, int] = next(iter((*advised, *candidates)), (None, 0))
     shots = court_shots(scenario, *first, seed, size.traced, stage("pictures")).to_dict()
     return EveningReport(
         evening=evening,
@@ -184,6 +218,7 @@ def evening_report(
         effort=size,
         seed=seed,
         advised=advised,
+        planned=candidates,
         weighed=weighed,
         compare=compared,
         plan=planned,

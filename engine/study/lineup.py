@@ -130,6 +130,7 @@ class LineupResult:
     selection: Selection
     usual_costs: Found
     opponent: Opponent
+    batch: int
 
     @property
     def best(self) -> dict[str, int]:
@@ -147,8 +148,8 @@ class LineupResult:
         return {
             "places": self._places(self.orders[i]),
             "points": {"mean": points, "low": points - half, "high": points + half},
-            "possessions": int(found.observed[i]) * BATCH,
-            "dropped_at": None if dropped is None else dropped * BATCH,
+            "possessions": int(found.observed[i]) * self.batch,
+            "dropped_at": None if dropped is None else dropped * self.batch,
         }
 
     def to_dict(self) -> dict[str, Any]:
@@ -177,10 +178,10 @@ class LineupResult:
             "delta": self.delta,
             "confidence": self.confidence,
             "within": found.within,
-            "possessions_played": found.used * BATCH,
+            "possessions_played": found.used * self.batch,
             "method": {
                 "procedure": "Kim & Nelson (2001), fully sequential, indifference zone, common luck",
-                "batch": BATCH,
+                "batch": self.batch,
                 "first_batches": FIRST_BATCHES,
                 "most_possessions": self.size.possessions,
             },
@@ -197,9 +198,9 @@ class LineupResult:
                 f"away no more than {self.delta:g} points a possession to the best"
             )
         return (
-            f"not decided after {self.selection.used * BATCH:,} possessions: {len(self.selection.left)} of "
-            f"{n} ways are left; the one named gives away at most {self.selection.within:.3f} points a "
-            f"possession to the best of them (about {percent})"
+            f"not decided after {self.selection.used * self.batch:,} possessions: "
+            f"{len(self.selection.left)} of {n} ways are left; the one named gives away at most "
+            f"{self.selection.within:.3f} points a possession to the best of them (about {percent})"
         )
 
     def table(self) -> pd.DataFrame:
@@ -234,6 +235,7 @@ def lineup(
     threads: int | None = None,
     progress: Progress | None = None,
     traps: bool = True,
+    batch: int | None = None,
 ) -> LineupResult:
     """Choose who plays which place of the base defence, and say where and how the other side would answer.
 
@@ -247,6 +249,7 @@ def lineup(
     threads : None uses every available core; the result does not depend on it
     progress : called as ``progress(done, total)`` after each round of the selection
     traps : False leaves out whom to trap and who breaks a trap (no call is played)
+    batch : possessions whose mean is one observation, at least 1; None BATCH
 
     Raises
     ------
@@ -256,6 +259,7 @@ def lineup(
     scenario = open_scenario(scenario)
     check_asked(delta, confidence)
     size = check_size(most, scenario.seed if seed is None else seed, threads)
+    per = BATCH if batch is None else batch
     orders = list(itertools.permutations(range(N_SIDE)))
     worlds = assigned_worlds(scenario, orders)
     excess = mean_excess(scenario.constants)
@@ -263,12 +267,12 @@ def lineup(
     player.warm(worlds[0])
 
     def batches(i: int, start: int, count: int) -> Floats:
-        records = player.block(worlds[i], start * BATCH, count * BATCH, "lineup")
-        return -expected_net(records, excess).reshape(count, BATCH).mean(axis=1)
+        records = player.block(worlds[i], start * per, count * per, "lineup")
+        return -expected_net(records, excess).reshape(count, per).mean(axis=1)
 
     def told(used: int, most_used: int, left: int) -> None:
         if progress is not None:
-            progress(used * BATCH, most_used * BATCH)
+            progress(used * per, most_used * per)
 
     if progress is not None:
         progress(0, size.possessions)
@@ -280,7 +284,7 @@ def lineup(
             found = list(pool.map(lambda task: batches(task[0], task[1], 1), tasks))
             return np.array(found).reshape(len(systems), count)
 
-        chosen = select(draw, len(orders), delta, confidence, FIRST_BATCHES, size.possessions // BATCH, told)
+        chosen = select(draw, len(orders), delta, confidence, FIRST_BATCHES, size.possessions // per, told)
     except BaseException:
         player.stop.set()
         raise
@@ -294,4 +298,6 @@ def lineup(
     numbers = home_numbers(scenario)
     best = with_places(scenario, tuple(numbers[i] for i in orders[chosen.best]))
     opponent = answers(best, size, traps)
-    return LineupResult(scenario, size, delta, confidence, numbers, tuple(orders), chosen, costs, opponent)
+    return LineupResult(
+        scenario, size, delta, confidence, numbers, tuple(orders), chosen, costs, opponent, per
+    )

@@ -1,0 +1,352 @@
+"""Targets of the defenders and coded policies (defence, sections 3 to 7).
+
+Part of the naive twin of the model (tests/naive.py).
+"""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+
+from naive_basics import (
+    AFTER,
+    BEHIND,
+    COMING,
+    DENY,
+    DRIVE,
+    FRONT,
+    HELD,
+    IF_SHOOTER,
+    LOOSE,
+    MATCHED,
+    NEVER,
+    NONE,
+    ON_BALL,
+    OWN_MAN,
+    PASS_FLIGHT,
+    PASS_WINDUP,
+    PLACE,
+    SET,
+    SHOT_FLIGHT,
+    TRAP,
+    clip,
+    dist,
+    divide,
+    rim_distance,
+    segment,
+    toward_rim,
+)
+from naive_rows import adopt
+from naive_shots import table_logit
+from naive_state import Possession
+from naive_world import Entry
+
+
+def can_shoot(p: Possession) -> bool:
+    """Whether the handler has to be guarded as a shooter from where he is."""
+    if p.mode != HELD:
+        return True
+    k = p.k
+    d = rim_distance(p.h.x, p.h.y)
+    at = min(d, p.w.arc + 0.4)
+    threshold = math.log(k["shooter_make"] / (1.0 - k["shooter_make"]))
+    return table_logit(p, p.handler, at) > threshold or d < k["middle_range_m"]
+
+
+def focus_point(p: Possession, i: int) -> tuple[float, float]:
+    """Where a defender believes the ball."""
+    a = p.agents[i]
+    if a.focus == 1:
+        return p.old_x, p.old_y
+    if a.focus == 2:
+        return a.guess_x, a.guess_y
+    if p.mode == PASS_FLIGHT:
+        return p.pass_x1, p.pass_y1
+    if p.mode in (HELD, PASS_WINDUP):
+        return p.h.x, p.h.y
+    return p.ball_x, p.ball_y
+
+
+def man_with_the_ball(p: Possession, i: int) -> int:
+    """Who has the ball, as a defender believes."""
+    a = p.agents[i]
+    if a.focus == 1:
+        return p.passer
+    if a.focus == 2:
+        return a.guess_who
+    return p.target if p.mode == PASS_FLIGHT else p.handler
+
+
+def targets_of_the_defenders(p: Possession) -> None:
+    """Step part 4."""
+    k = p.k
+    shot_up = p.mode in (SHOT_FLIGHT, LOOSE)
+    shooter = can_shoot(p)
+    trapping = p.trap_phase in (COMING, SET)
+    covering = trapping or (p.trap_phase == AFTER and p.call.holds_cover and p.t < p.after_t + 1.0)
+    disguised = trapping and p.begun < p.trap_t + p.call.disguise_s
+    for i in p.defenders:
+        a = p.agents[i]
+        if p.begun >= a.adopt_t:
+            adopt(p, i)
+        if p.begun >= a.guess_t:
+            a.region, a.moment, a.side = a.guess_region, a.guess_moment, a.guess_side
+            a.focus = 2
+            a.guess_t = NEVER
+        if shot_up:
+            box_out(p, i)
+            continue
+        fx, fy = focus_point(p, i)
+        late = (
+            trapping
+            and i == p.trapper_1
+            and p.begun < p.trap_t + (p.call.disguise_s + k["second_trapper_delay_s"])
+        )
+        if covering and not disguised and not late:
+            entry = p.call.entries[a.call_entry]
+            if trapping or entry.kind != TRAP:
+                a.job = entry.job
+                target_from_entry(p, i, entry, p.trap_side, fx, fy, True)
+                a.speed_share = 1.0
+                a.sliding = False
+                continue
+        role = p.w.role_of[p.side_index(a.side)][i - 5]
+        entry = p.w.slides[a.region][MATCHED if p.matched else a.moment][role]
+        a.job = entry.job
+        target_from_entry(p, i, entry, a.side, fx, fy, shooter)
+        if a.gamble and p.mode == PASS_FLIGHT:
+            _, f = segment(a.x, a.y, p.ball_x, p.ball_y, p.pass_x1, p.pass_y1)
+            a.tx = p.ball_x + f * (p.pass_x1 - p.ball_x)
+            a.ty = p.ball_y + f * (p.pass_y1 - p.ball_y)
+        if p.w.clock.defensive_three_seconds_s > 0.0:
+            leave_the_lane(p, i)
+        a.speed_share = 1.0
+        a.sliding = dist(a.x, a.y, a.tx, a.ty) < k["slide_range_m"]
+    if p.mode == HELD:
+        step_up(p, trapping)
+
+
+def target_from_entry(
+    p: Possession, i: int, entry: Entry, near: int, fx: float, fy: float, shooter: bool
+) -> None:
+    a, k = p.agents[i], p.k
+    px, py = entry.x * near, entry.y
+    kind = entry.kind
+    if kind == OWN_MAN:
+        if a.own_man == NONE:
+            a.tx, a.ty = px, py
+        elif a.own_man == man_with_the_ball(p, i):
+            on_ball(p, i, fx, fy, shooter)
+        else:
+            guard_own_man(p, i, entry, fx, fy)
+        return
+    if kind == ON_BALL or (kind == IF_SHOOTER and shooter):
+        on_ball(p, i, fx, fy, shooter)
+        return
+    if kind == TRAP:
+        trap_target(p, i, fx, fy)
+        return
+    man = p.nearest_attacker_within(px, py, entry.man_within_m, left_out=p.handler)
+    if kind in (DENY, FRONT, BEHIND):
+        if man == NONE:
+            a.tx, a.ty = px, py
+            return
+        m = p.agents[man]
+        if kind == BEHIND:
+            a.tx, a.ty = toward_rim(m.x, m.y, k["lob_distance_m"])
+            return
+        gap = k["deny_distance_m"] if kind == DENY else k["front_distance_m"]
+        d = dist(fx, fy, m.x, m.y)
+        share = 1.0 if d < 1e-9 else clip(gap / d, 0.0, 0.5)
+        a.tx = m.x + (fx - m.x) * share
+        a.ty = m.y + (fy - m.y) * share
+        return
+    assert kind in (PLACE, IF_SHOOTER)
+    x = px + entry.toward_ball * (fx - px)
+    y = py + entry.toward_ball * (fy - py)
+    if entry.toward_man > 0.0 and man != NONE:
+        mx, my = toward_rim(p.agents[man].x, p.agents[man].y, 0.8)
+        x += entry.toward_man * (mx - px)
+        y += entry.toward_man * (my - py)
+    a.tx, a.ty = x, y
+
+
+def guard_own_man(p: Possession, i: int, entry: Entry, fx: float, fy: float) -> None:
+    """His own man does not have the ball: in the lane, and deeper in help the farther away he is."""
+    a, k = p.agents[i], p.k
+    m = p.agents[a.own_man]
+    d = dist(fx, fy, m.x, m.y)
+    share = 0.5 if d < 1e-9 else clip(k["man_deny_m"] / d, 0.0, 0.5)
+    ax, ay = toward_rim(m.x + (fx - m.x) * share, m.y + (fy - m.y) * share, 0.5)
+    help_ = clip(divide(d - k["man_one_pass_m"], k["man_two_pass_m"] - k["man_one_pass_m"]), 0.0, 1.0)
+    help_ = help_ * entry.toward_ball
+    bx = m.x + k["man_help_share"] * (0.5 * fx - m.x)
+    by = m.y + k["man_help_share"] * (0.5 * fy - m.y)
+    a.tx = ax + help_ * (bx - ax)
+    a.ty = ay + help_ * (by - ay)
+
+
+def on_ball(p: Possession, i: int, fx: float, fy: float, shooter: bool) -> None:
+    a, k = p.agents[i], p.k
+    if p.action == DRIVE and p.begun < p.drive_t + (k["reaction_s"] * k["dribble_reaction_share"]):
+        return  # the first step is the driver's
+    x, y = toward_rim(fx, fy, k["on_ball_gap_m"] if shooter else k["off_shooter_gap_m"])
+    meet = p.w.arc + k["pick_up_beyond_arc_m"]
+    out = math.sqrt(x * x + y * y)
+    if out > meet:
+        x, y = x * (meet / out), y * (meet / out)
+    elif p.mode == HELD and a.focus == 0:
+        x += 0.25 * p.h.vx
+        y += 0.25 * p.h.vy
+    a.tx, a.ty = x, y
+
+
+def trap_target(p: Possession, i: int, fx: float, fy: float) -> None:
+    a, k = p.agents[i], p.k
+    if p.mode == HELD:
+        fx += k["trapper_lead_s"] * p.h.vx
+        fy += k["trapper_lead_s"] * p.h.vy
+    face_x, face_y = p.call.face
+    ux, uy = face_x * p.trap_side - fx, face_y - fy
+    size = math.sqrt(ux * ux + uy * uy)
+    if size < 1e-9:
+        ux, uy = 0.0, -1.0
+    else:
+        ux, uy = ux / size, uy / size
+    b = p.agents[p.trapper_1 if i == p.trapper_0 else p.trapper_0]
+    mine = ux * (a.y - fy) - uy * (a.x - fx)
+    his = ux * (b.y - fy) - uy * (b.x - fx)
+    turn = 1.0 if mine >= his else -1.0
+    if mine == his and i != p.trapper_0:
+        turn = -1.0
+    co = math.cos(k["trap_half_angle"])
+    si = math.sin(k["trap_half_angle"]) * turn
+    a.tx = fx + (ux * co - uy * si) * k["trap_stand_m"]
+    a.ty = fy + (ux * si + uy * co) * k["trap_stand_m"]
+
+
+def step_up(p: Possession, trapping: bool) -> None:
+    """Stepping up in front of a drive (section 4)."""
+    h = p.h
+    d_rim = rim_distance(h.x, h.y)
+    if d_rim > 6.0 or d_rim < 0.8:
+        return
+    who, best = NONE, 99.0
+    for i in p.defenders:
+        if trapping and i in (p.trapper_0, p.trapper_1):
+            continue
+        a = p.agents[i]
+        d, f = segment(a.x, a.y, h.x, h.y, 0.0, 0.0)
+        if f > 0.05 and d < 0.9:
+            return
+        if f > 0.0:
+            cost = d + 0.3 * p.apart(i, p.handler)
+            if cost < best:
+                who, best = i, cost
+    if who == NONE or p.agents[who].adopt_t < NEVER:
+        return
+    a = p.agents[who]
+    a.tx, a.ty = toward_rim(h.x + 0.3 * h.vx, h.y + 0.3 * h.vy, p.k["on_ball_gap_m"])
+    a.sliding = False
+
+
+def leave_the_lane(p: Possession, i: int) -> None:
+    """For rule sets that count a defender's time in the lane (section 5)."""
+    a = p.agents[i]
+    if p.nearest_attacker_within(a.x, a.y, 1.8) != NONE:
+        a.lane_t = 0.0
+    elif a.lane_t > p.w.clock.defensive_three_seconds_s - 0.8:
+        out = p.w.lane_half_width + 0.4
+        a.tx = -out if a.x < 0.0 else out
+
+
+def box_out(p: Possession, i: int) -> None:
+    """Section 6."""
+    a = p.agents[i]
+    a.speed_share = 1.0
+    a.sliding = False
+    if p.mode == LOOSE:
+        a.tx, a.ty = p.ball_x, p.ball_y
+        return
+    d = rim_distance(a.x, a.y)
+    if d < 1e-9:
+        a.tx, a.ty = 0.0, 1.0
+        return
+    a.tx, a.ty = a.x / d * 1.8, a.y / d * 1.8
+    man = a.own_man
+    if man == NONE or p.apart(i, man) > 4.0:
+        man = p.nearest_attacker_within(a.x, a.y, 3.0)
+    if man != NONE:
+        bx, by = toward_rim(p.agents[man].x, p.agents[man].y, 0.7)
+        if rim_distance(bx, by) <= 3.5:
+            a.tx, a.ty = bx, by
+
+
+def shell_stands(p: Possession) -> bool:
+    """Section 7."""
+    return all(
+        dist(p.agents[i].x, p.agents[i].y, p.agents[i].tx, p.agents[i].ty) <= p.k["shell_stand_m"]
+        for i in p.defenders
+    )
+
+
+# --- coded policies (section 3.2) ---------------------------------------------------------------------------
+
+
+def has(p: Possession, function: str) -> bool:
+    return getattr(p.policy, function, None) is not None
+
+
+def floor_seen(p: Possession) -> SimpleNamespace:
+    agents, w = p.agents, p.w
+    believed = [focus_point(p, i) for i in p.defenders]
+    return SimpleNamespace(
+        t_s=p.t,
+        time_step_s=p.dt,
+        shot_clock_s=p.clock_s if w.clock.shot_s > 0.0 else 0.0,
+        held_s=p.t - p.catch_t,
+        mode=p.mode,
+        handler=p.handler,
+        receiver=p.target if p.mode in (PASS_WINDUP, PASS_FLIGHT) else NONE,
+        dribble=p.dribble,
+        region=p.region,
+        moment=p.moment,
+        near=p.near,
+        ball_x=p.ball_x,
+        ball_y=p.ball_y,
+        x=[a.x for a in agents],
+        y=[a.y for a in agents],
+        vx=[a.vx for a in agents],
+        vy=[a.vy for a in agents],
+        believed_x=[x for x, _ in believed],
+        believed_y=[y for _, y in believed],
+        planned_x=[agents[i].tx for i in p.defenders],
+        planned_y=[agents[i].ty for i in p.defenders],
+        trap_phase=p.trap_phase,
+        trap_call=p.trap_call,
+        calls_made=p.trap_number,
+        n_calls=len(w.calls),
+        team_fouls=p.team_fouls,
+        half_width_m=w.half_width,
+        baseline_y_m=w.baseline_y,
+        half_y_m=w.half_y,
+        arc_m=w.arc,
+    )
+
+
+def coded_places(p: Possession) -> None:
+    if not has(p, "where"):
+        return
+    orders = SimpleNamespace(
+        x=[p.agents[i].tx for i in p.defenders],
+        y=[p.agents[i].ty for i in p.defenders],
+        run=[0 if p.agents[i].sliding else 1 for i in p.defenders],
+    )
+    p.policy.where(floor_seen(p), orders)
+    for i in p.defenders:
+        a, x, y = p.agents[i], orders.x[i - 5], orders.y[i - 5]
+        if (x == a.tx and y == a.ty) or p.inside(x, y):
+            a.tx, a.ty = x, y
+            a.sliding = orders.run[i - 5] == 0
+        else:
+            p.record["policy_faults"] += 1

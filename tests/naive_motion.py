@@ -1,0 +1,169 @@
+"""Motion, counts and lines, hazards of a live dribble (court and motion, sections 4, 6, 7, and speeds of 8).
+
+Part of the naive twin of the model (tests/naive.py).
+"""
+
+from __future__ import annotations
+
+import math
+
+from naive_basics import (
+    AFTER,
+    COMING,
+    DRIVE,
+    HELD,
+    LOOSE,
+    NONE,
+    SET,
+    SHOT_FLIGHT,
+    SHOT_WINDUP,
+    SPLIT,
+    happens,
+)
+from naive_endings import foul, turnover, violation
+from naive_state import Agent, Possession
+from naive_world import Player
+
+
+def move(p: Possession, a: Agent, who: Player) -> None:
+    """One agent's step toward his target."""
+    k, w, dt = p.k, p.w, p.dt
+    brake = k["brake_mps2"]
+    if a.sliding:
+        v, tau, g = who.slide * a.speed_share, k["slide_tau_s"], who.slide_gain
+    else:
+        v, tau, g = who.top * a.speed_share, k["sprint_tau_s"], who.run_gain
+    dx, dy = a.tx - a.x, a.ty - a.y
+    d = math.sqrt(dx * dx + dy * dy)
+    wx = wy = 0.0
+    if d > 1e-9:
+        s = math.sqrt(brake * d)
+        s = min(s, v)
+        if s * dt > d:
+            s = d / dt
+        wx, wy = s * dx / d, s * dy / d
+    cx, cy = wx - a.vx, wy - a.vy
+    speeds_up = a.vx * cx + a.vy * cy >= 0.0
+    if speeds_up:
+        cx, cy = cx * g, cy * g
+    m = math.sqrt(cx * cx + cy * cy)
+    limit = brake * dt
+    limited = m > limit
+    if limited:
+        cx, cy = cx * (limit / m), cy * (limit / m)
+    if limited or not speeds_up:
+        a.x += (a.vx + 0.5 * cx) * dt
+        a.y += (a.vy + 0.5 * cy) * dt
+    else:
+        a.x += wx * dt + (a.vx - wx) * tau * g
+        a.y += wy * dt + (a.vy - wy) * tau * g
+    a.vx += cx
+    a.vy += cy
+    if a.x < -w.half_width:
+        a.x, a.vx = -w.half_width, 0.0
+    if a.x > w.half_width:
+        a.x, a.vx = w.half_width, 0.0
+    if a.y < w.baseline_y:
+        a.y, a.vy = w.baseline_y, 0.0
+    if a.y > w.far_y:
+        a.y, a.vy = w.far_y, 0.0
+
+
+def motion(p: Possession) -> None:
+    for i, a in enumerate(p.agents):
+        move(p, a, p.player(i))
+
+
+def count_speeds(p: Possession) -> None:
+    for a in p.agents:
+        q = a.vx * a.vx + a.vy * a.vy
+        band = "walk" if q <= 1.0 else "jog" if q <= 9.0 else "run" if q <= 49.0 else "sprint"
+        p.record[f"steps_{band}"] += 1
+
+
+# --- counts and lines (section 6) ---------------------------------------------------------------------------
+
+
+def counts_and_lines(p: Possession) -> None:
+    clock = p.w.clock
+    if p.mode == HELD:
+        _counts_of_the_handler(p)
+        if p.over:
+            return
+    if not p.front and clock.backcourt_s > 0.0:
+        p.backcourt_s += p.dt
+        if p.backcourt_s >= clock.backcourt_s and p.mode != LOOSE:
+            violation(p, "backcourt count")
+            return
+    _lane(p)
+
+
+def _counts_of_the_handler(p: Possession) -> None:
+    w, clock, h = p.w, p.w.clock, p.h
+    if h.y < w.half_y:
+        if not p.front:
+            p.front = True
+            if p.across == 0:
+                p.across = 1
+    elif p.front and clock.backcourt_s > 0.0 and h.y > w.half_y + 0.15:
+        violation(p, "over and back")
+        return
+    gap = p.nearest_defender(h.x, h.y)[1]
+    if (
+        clock.closely_guarded_s > 0.0
+        and gap <= clock.closely_guarded_distance_m
+        and (not p.dribbling or clock.closely_guarded_while_dribbling)
+        and p.front
+    ):
+        p.guarded_s += p.dt
+        if p.guarded_s >= clock.closely_guarded_s:
+            violation(p, "closely guarded")
+    else:
+        p.guarded_s = 0.0
+
+
+def _lane(p: Possession) -> None:
+    w, limit = p.w, p.w.clock.offensive_three_seconds_s
+    for i, a in enumerate(p.agents):
+        in_lane = abs(a.x) < w.lane_half_width and a.y < w.free_throw_y
+        if not in_lane or p.mode in (SHOT_FLIGHT, LOOSE) or not p.front:
+            a.lane_t = 0.0
+        elif a.vx * a.vx + a.vy * a.vy < p.k["lane_camp_mps"] * p.k["lane_camp_mps"]:
+            a.lane_t += p.dt
+            if i < 5 and limit > 0.0 and a.lane_t >= limit and p.mode != SHOT_WINDUP:
+                p.ball_x, p.ball_y = a.x, a.y
+                violation(p, "three seconds")
+                return
+
+
+# --- hazards of a live dribble (section 7) ------------------------------------------------------------------
+
+
+def hazards_of_a_dribble(p: Possession) -> None:
+    if p.mode != HELD or not p.dribbling:
+        return
+    k, h, dt = p.k, p.h, p.dt
+    u = p.draw("BALL_HAZARD", 0, p.step)
+    loose = p.loose_handle
+    nearest, gap = p.nearest_defender(h.x, h.y)
+    in_trap = p.trap_phase in (COMING, SET)
+    assert in_trap or p.trap_phase in (0, AFTER)
+    if not in_trap and gap < k["strip_within_m"] and happens(k["strip_rate_per_s"] * loose, u[0], dt):
+        turnover(p, live=True, thief=nearest)
+        return
+    if p.action not in (DRIVE, SPLIT):
+        return
+    if happens(k["dribble_loss_rate_per_s"] * loose, u[1], dt):
+        turnover(p, live=False)
+        return
+    b = p.defender_in_the_way()
+    if b == NONE:
+        return
+    if happens(k["drive_foul_rate_per_s"] * p.clumsy(b), u[2], dt):
+        p.shooter = p.handler
+        foul(p)
+        return
+    d = p.agents[b]
+    still = d.vx * d.vx + d.vy * d.vy < 1.0
+    if still and p.from_rim(b) > p.w.no_charge and happens(k["charge_rate_per_s"], u[3], dt):
+        turnover(p, live=False)

@@ -1,0 +1,195 @@
+"""Where the attackers want to be (offence, sections 1 and 2).
+
+Part of the naive twin of the model (tests/naive.py).
+"""
+
+from __future__ import annotations
+
+import math
+
+from naive_basics import (
+    AFTER,
+    BACKCOURT,
+    COMING,
+    DRIBBLE_TO,
+    DRIVE,
+    HELD,
+    LOOSE,
+    NONE,
+    PASS_FLIGHT,
+    PASS_WINDUP,
+    RETREAT,
+    SET,
+    SHOT_FLIGHT,
+    SHOT_WINDUP,
+    STAY,
+    clip,
+    dist,
+    segment,
+)
+from naive_state import Possession
+
+
+def respace(p: Possession) -> None:
+    if p.begun >= p.spot_t:
+        if p.spot_region != p.region or p.spot_side != p.near:
+            p.spot_region, p.spot_side = p.region, p.near
+            p.draw_variation()
+        p.spot_t = 9801.0
+
+
+def diver(p: Possession) -> int:
+    """Who goes to the rim once a trap has been left, -1 nobody."""
+    if p.trap_phase != AFTER:
+        return NONE
+    who, best = NONE, 99.0
+    for i in p.attackers:
+        if i == p.handler or (p.mode == PASS_FLIGHT and i == p.target):
+            continue
+        d = p.from_rim(i)
+        if d < best:
+            who, best = i, d
+    return who
+
+
+def targets_of_the_attackers(p: Possession) -> None:
+    """Step part 3."""
+    respace(p)
+    dives = diver(p)
+    for i in p.attackers:
+        a = p.agents[i]
+        a.sliding = False
+        if i == p.handler and p.mode in (HELD, PASS_WINDUP, SHOT_WINDUP):
+            with_the_ball(p)
+        else:
+            without_the_ball(p, i, dives)
+
+
+def without_the_ball(p: Possession, i: int, dives: int) -> None:
+    k, w, a = p.k, p.w, p.agents[i]
+    a.speed_share = 1.0
+    if p.mode == PASS_FLIGHT and i == p.target:
+        a.tx = clip(p.pass_x1, -w.half_width, w.half_width)
+        a.ty = clip(p.pass_y1, w.baseline_y, w.far_y)
+        return
+    if p.mode == PASS_WINDUP and i == p.target:
+        a.tx, a.ty = p.pass_x1, p.pass_y1
+        return
+    if p.mode in (SHOT_FLIGHT, LOOSE):
+        after_a_shot(p, i)
+        return
+    if p.trap_phase in (COMING, SET) and p.begun >= a.read_t and a.break_role != NONE:
+        break_the_trap(p, i)
+        return
+    if p.trap_phase == AFTER and i == dives:
+        a.tx, a.ty = -p.near, 0.9
+        a.speed_share = k["attack_speed_share"]
+    elif p.trap_phase == AFTER and way_is_open(p, i):
+        a.tx, a.ty = (1.3 if a.x >= 0.0 else -1.3), 0.8
+    else:
+        a.tx, a.ty = p.spot_of(i)
+        a.speed_share = k["attack_speed_share" if p.trap_phase == AFTER else "off_ball_speed_share"]
+        if p.region == BACKCOURT:
+            a.speed_share = 0.8
+    count = w.clock.offensive_three_seconds_s
+    if count > 0.0 and a.lane_t > count - k["lane_margin_s"]:
+        out = w.lane_half_width + 0.6
+        a.tx, a.ty = (out if a.x >= 0.0 else -out), a.y
+        a.speed_share = 1.0
+
+
+def way_is_open(p: Possession, i: int) -> bool:
+    a = p.agents[i]
+    for j in p.defenders:
+        d, f = segment(p.agents[j].x, p.agents[j].y, a.x, a.y, 0.0, 0.6)
+        if d < p.k["cut_open_m"] and f > 0.1:
+            return False
+    return True
+
+
+def after_a_shot(p: Possession, i: int) -> None:
+    """Shot in flight or loose ball (section 2.2)."""
+    a = p.agents[i]
+    if p.mode == LOOSE and p.distance_to(i, p.ball_x, p.ball_y) < 6.0:
+        a.tx, a.ty = p.ball_x, p.ball_y
+        return
+    d = p.from_rim(i)
+    nearer = sum(p.from_rim(j) < d for j in p.attackers if j != i)
+    if nearer < p.k["crash_n"]:
+        if d > 1.5:
+            a.tx, a.ty = a.x / d * 1.5, a.y / d * 1.5
+    else:
+        a.tx, a.ty = 0.9 * a.x, clip(a.y + 1.0, 0.0, p.w.half_y)
+
+
+def break_the_trap(p: Possession, i: int) -> None:
+    """Running to his place of the break, toward or away from the trapped man (section 2.3)."""
+    k, w, a = p.k, p.w, p.agents[i]
+    x, y = p.call.breaks[a.break_role]
+    x = x * p.trap_side
+    trapped = p.agents[p.trap_handler]
+    d = dist(x, y, trapped.x, trapped.y)
+    if d > 1e-9:
+        share = k["meet_pass_m"]
+        if d - share < k["break_least_m"]:
+            share = d - k["break_least_m"]
+        x += (trapped.x - x) * share / d
+        y += (trapped.y - y) * share / d
+    a.tx = clip(x, -w.half_width + 0.35, w.half_width - 0.35)
+    a.ty = clip(y, w.baseline_y + 0.35, w.far_y)
+    if p.front and a.ty > w.half_y - 0.5:
+        a.ty = w.half_y - 0.5
+
+
+def with_the_ball(p: Possession) -> None:
+    """Section 2.4."""
+    k, w, a = p.k, p.w, p.h
+    if p.mode != HELD or p.action == STAY:
+        a.tx, a.ty = a.x, a.y
+        a.speed_share = 0.5
+        return
+    if p.action == DRIVE and dist(a.x, a.y, p.goal_x, p.goal_y) < k["arrival_radius_m"]:
+        p.goal_x, p.goal_y = p.end_x, p.end_y
+    a.tx, a.ty = p.goal_x, p.goal_y
+    share = k["dribble_speed_share"] * (0.9 + 0.2 * p.player(p.handler).handle)
+    if p.action == RETREAT:
+        share *= k["retreat_speed_share"]
+    if p.action == DRIBBLE_TO:
+        share *= k["bring_up_speed_share"]
+        for i in p.defenders:  # the veer
+            d = p.apart(p.handler, i)
+            if d < k["veer_m"] and p.agents[i].y < a.y:
+                s = 1.0 if a.x >= p.agents[i].x else -1.0
+                a.tx = clip(a.tx + s * (k["veer_m"] - d), -w.half_width + 0.6, w.half_width - 0.6)
+    a.speed_share = share * (0.15 if p.defender_in_the_way() != NONE else 1.0)
+
+
+def give_out_the_break(p: Possession) -> None:
+    """At the call: when each attacker reads the trap, and who takes which place (section 2.3)."""
+    k = p.k
+    delay = reading_delay(p, k["read_delay_s"])
+    for i in p.attackers:
+        a = p.agents[i]
+        a.break_role = NONE
+        u = p.draw("READ", i, p.trap_number)
+        a.read_t = p.trap_t + clip(
+            delay + (2.0 * u[0] - 1.0) * k["read_delay_spread_s"], k["read_delay_least_s"], 99.0
+        )
+    for place in (1, 0, 2, 3):  # middle, behind, line, far
+        x, y = p.call.breaks[place]
+        x = x * p.trap_side
+        who, best = NONE, 99.0
+        for i in p.attackers:
+            if i == p.trap_handler or p.agents[i].break_role != NONE:
+                continue
+            d = p.distance_to(i, x, y)
+            if d < best:
+                who, best = i, d
+        if who != NONE:
+            p.agents[who].break_role = place
+
+
+def reading_delay(p: Possession, first: float) -> float:
+    k = p.k
+    shortened = first * math.exp(-k["readiness_per_trap"] * p.w.game.traps_seen)
+    return max(shortened, k["read_delay_least_s"])

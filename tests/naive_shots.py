@@ -1,0 +1,216 @@
+"""Shots: chances, wind-up, release, at the rim (ball and traps, section 4).
+
+Part of the naive twin of the model (tests/naive.py).
+"""
+
+from __future__ import annotations
+
+import math
+
+from naive_basics import (
+    NONE,
+    PHASE_NONE,
+    SHOT_FLIGHT,
+    SHOT_WINDUP,
+    STAY,
+    clip,
+    dist,
+    logistic,
+    rim_distance,
+)
+from naive_endings import close_after, close_outcome, end, free_throws, miss_comes_down
+from naive_state import Possession
+from naive_world import GRID_STEP_M, N_GRID
+
+EDGES_M = (1.25, 3.0, 5.0, 6.75, 8.0)
+
+
+def read_table(p: Possession, i: int, d: float, column: int) -> float:
+    """A player's table at a distance: straight lines between nodes, the last node beyond."""
+    table = p.player(i).table
+    at = d / GRID_STEP_M
+    node = int(at)
+    if node >= N_GRID - 1:
+        return table[N_GRID - 1][column]
+    f = at - node
+    return table[node][column] + f * (table[node + 1][column] - table[node][column])
+
+
+def table_logit(p: Possession, i: int, d: float) -> float:
+    """Logit of the make with the reference defender: the table plus the player's offset."""
+    who, k = p.player(i), p.k
+    offset = who.rim if d < k["rim_range_m"] else who.middle if d < k["middle_range_m"] else who.three
+    return read_table(p, i, d, 0) + offset
+
+
+def effective_gap(p: Possession, shooter: int, x: float, y: float) -> tuple[float, int]:
+    """How far off the defender is who bothers a shot most, and who he is."""
+    k = p.k
+    best, who = 99.0, 5
+    for i in p.defenders:
+        d = p.distance_to(i, x, y)
+        if d > best + 1.0:
+            continue
+        if p.from_rim(i) > rim_distance(x, y) + 0.2:
+            d = d * k["behind_share"]
+        d = d - k["reach_contest_share"] * (p.player(i).reach - p.player(shooter).reach)
+        d = max(d, 0.0)
+        if d < best:
+            best, who = d, i
+    return best, who
+
+
+def make_chance(p: Possession, shooter: int, d: float, gap: float, clock: float, off_dribble: bool) -> float:
+    k = p.k
+    z = (
+        table_logit(p, shooter, d)
+        + read_table(p, shooter, d, 1) * (clip(gap, 0.0, k["contest_cap_m"]) - k["reference_defender_m"])
+        + k["clock_logit_per_s"] * (clip(clock, 0.0, 24.0) - 12.0)
+    )
+    if off_dribble:
+        z += k["off_dribble_logit"]
+    return logistic(z)
+
+
+def foul_chance(p: Possession, d: float, gap: float, clumsy: float) -> float:
+    k = p.k
+    f = k["shot_foul_p"] * math.exp(-gap / k["shot_foul_scale_m"]) * clumsy
+    if d > k["middle_range_m"]:
+        return f * k["shot_foul_far_share"]
+    if d > k["rim_range_m"]:
+        return f * (1.0 + k["shot_foul_far_share"]) * 0.5
+    return f
+
+
+def block_chance(p: Possession, d: float, gap: float, defender: int, shooter: int) -> float:
+    k = p.k
+    if d > k["block_far_m"]:
+        return 0.0
+    taller = p.player(defender).reach - p.player(shooter).reach
+    chance = k["block_p"] * math.exp(-gap / k["block_scale_m"]) * (1.0 + 2.0 * taller)
+    return clip(chance * (1.0 - 0.5 * d / k["block_far_m"]), 0.0, 0.5)
+
+
+def shot_value(
+    p: Possession, shooter: int, d: float, gap: float, three: bool, clock: float, off_dribble: bool
+) -> float:
+    """What a shot is worth in the handler's eyes (offence, section 3.1)."""
+    chance = make_chance(p, shooter, d, gap, clock, off_dribble)
+    f = foul_chance(p, d, gap, 1.0)
+    c = 3.0 if three else 2.0
+    ft = p.player(shooter).free_throw
+    return (1.0 - f) * (chance * c + (1.0 - chance) * p.k["rebound_value_points"]) + f * (
+        chance * (c + ft) + (1.0 - chance) * c * ft
+    )
+
+
+def start_shot(p: Possession) -> None:
+    k = p.k
+    p.mode = SHOT_WINDUP
+    p.action = STAY
+    at_rim = p.from_rim(p.handler) < k["rim_range_m"] + 0.5
+    wind_up = k["rim_release_s"] if at_rim else k["shot_release_s"]
+    if p.w.clock.shot_s > 0.0 and p.clock_s < wind_up + 0.05:
+        wind_up = clip(p.clock_s - 0.05, 0.0, wind_up)
+    p.release_t = p.due_t + wind_up
+
+
+def release_shot(p: Possession) -> None:
+    k, w, record = p.k, p.w, p.record
+    p.n_shots += 1
+    p.shooter = shooter = p.handler
+    x, y = p.h.x, p.h.y
+    p.shot_x, p.shot_y = x, y
+    d = rim_distance(x, y)
+    gap, who = effective_gap(p, shooter, x, y)
+    plain = p.nearest_defender(x, y)[1]
+    p.shot_three = w.beyond_arc(x, y)
+    has_clock = w.clock.shot_s > 0.0
+    chance = make_chance(p, shooter, d, gap, p.clock_s if has_clock else 12.0, p.dribbling)
+    u = p.draw("SHOT", 0, p.n_shots)
+    p.shot_foul = u[1] < foul_chance(p, d, gap, p.clumsy(who))
+    if p.shot_foul:
+        p.shot_result = 1 if u[3] < chance * k["and_one_make_share"] else 0
+    elif u[2] < block_chance(p, d, gap, who, shooter):
+        p.shot_result = 2
+    else:
+        p.shot_result = 1 if u[0] < chance else 0
+    p.event("shot", shooter, who, plain, x, y)
+
+    at_rim = d < k["rim_range_m"]
+    if at_rim:
+        record["rim_shot"] = 1
+        if record["first_call"] > 0:
+            record["rim_after_call"] += 1
+    if p.outcome_open:
+        record["trapped_shot"] = 1
+        close_outcome(p, "foul" if p.shot_foul else "other")
+    else:
+        open_three = p.shot_three and plain >= k["open_shot_m"]
+        close_after(p, "rim_shot" if at_rim else "open_three" if open_three else "other_shot")
+    p.trap_phase = PHASE_NONE
+    if has_clock:
+        record["shot_clock_left_ms"] = int(1000.0 * p.clock_s)
+    if not p.shot_foul or p.shot_result == 1:
+        _attempt(p, d, plain)
+
+    p.rim_t = p.t + k["shot_flight_s"] + k["shot_flight_s_per_m"] * d
+    p.mode = SHOT_FLIGHT
+    p.ball_x, p.ball_y, p.ball_z = x, y, 2.6
+
+
+def _attempt(p: Possession, d: float, plain: float) -> None:
+    k, record = p.k, p.record
+    made = p.shot_result == 1
+    points = 3 if p.shot_three else 2
+    mm = int(1000.0 * plain + 0.5)
+    record["fga"] += 1
+    if made:
+        record["fgm"] += 1
+        record["points"] += points
+        if p.t - p.catch_t < 2.0 and p.n_catches > 0:
+            record["assisted"] += 1
+    if p.shot_three:
+        record["three_attempts"] += 1
+        record["three_made"] += made
+        record["three_gap_mm"] += mm
+        record["open_threes"] += plain >= k["open_shot_m"]
+    if d < k["rim_range_m"]:
+        record["rim_attempts"] += 1
+        record["rim_made"] += made
+        record["rim_gap_mm"] += mm
+    elif not p.shot_three:
+        record["middle_attempts"] += 1
+        record["middle_gap_mm"] += mm
+    if p.w.clock.shot_s > 0.0 and p.clock_s < k["late_clock_s"]:
+        record["late_shots"] += 1
+        if made:
+            record["late_points"] += points
+    band = sum(d >= edge for edge in EDGES_M)
+    record[f"band{band}_att"] += 1
+    record[f"band{band}_made"] += made
+
+
+def shot_arrives(p: Possession) -> None:
+    """At the rim."""
+    p.ball_x, p.ball_y, p.ball_z = 0.0, 0.0, 3.05
+    made = p.shot_result == 1
+    points = 3 if p.shot_three else 2
+    d = dist(p.shot_x, p.shot_y, 0.0, 0.0)
+    if made:
+        p.event("made", p.shooter, NONE, points, p.shot_x, p.shot_y)
+    if p.shot_foul:
+        p.team_fouls += 1
+        p.record["fouls"] += 1
+        p.record["shooting_fouls"] += 1
+        p.event("foul", NONE, p.shooter, 1.0, p.shot_x, p.shot_y)
+        free_throws(p, 1 if made else points, one_and_one=False)
+    elif made:
+        end(p, "made_shot", p.k["excess_made_points"])
+    elif p.shot_result == 2:
+        p.record["blocks"] += 1
+        p.event("blocked", NONE, p.shooter, 0.0, p.shot_x, p.shot_y)
+        miss_comes_down(p, d + 1.0, 1)
+    else:
+        p.event("missed", p.shooter, NONE, 0.0, p.shot_x, p.shot_y)
+        miss_comes_down(p, d, 1)

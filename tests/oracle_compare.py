@@ -1,0 +1,119 @@
+"""Comparing a possession of the kernel's trace with the naive twin's, step by step, field by field."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from typing import Any
+
+from naive import Naive, Played
+
+from engine.kernel.batch import trace_possession
+from engine.state import EVENTS, RECORD
+
+#: Places, velocities, times: how far apart the two may be.
+CLOSE = 1e-9
+#: Of a trace: what names the draws, and counters of the trace itself.
+LEFT_OUT = ("seed", "possession", "branch", "max_calls", "n_events", "n_options")
+
+
+@dataclass
+class Compared:
+    """What has been compared, and the first difference of every possession that has one."""
+
+    possessions: int = 0
+    steps: int = 0
+    events: int = 0
+    options: int = 0
+    largest: float = 0.0
+    mismatches: list[str] = field(default_factory=list)
+    seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
+
+    def words(self) -> str:
+        head = (
+            f"compared: {self.possessions} possessions, {self.steps} steps, {self.events} events, "
+            f"{self.options} options; largest difference that counts as none {self.largest:.1e}; "
+            f"{len(self.mismatches)} mismatches"
+        )
+        return "\n".join([head, *self.mismatches[:20]])
+
+    def _see(self, played: Played) -> None:
+        """Notes what happened, so that a test can tell whether everything did."""
+        record = played.record
+        self.seen["event"] |= {event[1] for event in played.events}
+        self.seen["violation"] |= {int(event[4]) for event in played.events if event[1] == "violation"}
+        self.seen["trigger"] |= set(played.triggers)
+        self.seen["fault"].add(record["policy_faults"] > 0)
+        for name in ("end", "outcome", "after", "escape"):
+            if name == "end" or record["first_call"] > 0:
+                self.seen[name].add(record[name])
+
+    def add(self, name: str, number: int, world: Any, played: Played, seed: int, max_calls: int) -> None:
+        trace = trace_possession(world, seed, number, max_calls)
+        self.possessions += 1
+        self.steps += len(played.steps)
+        self.events += len(played.events)
+        self.options += len(played.options)
+        self._see(played)
+        found = self._steps(trace, played) or self._events(trace, played) or self._record(trace, played)
+        found = found or self._options(trace, played)
+        if found is not None:
+            self.mismatches.append(f"{name}, possession {number}, {found}")
+
+    def _differ(self, mine: Any, theirs: Any) -> bool:
+        if isinstance(mine, float):
+            gap = abs(mine - float(theirs))
+            if gap <= CLOSE:
+                self.largest = max(self.largest, gap)
+            return not gap <= CLOSE
+        return int(mine) != int(theirs)
+
+    def _steps(self, trace: Any, played: Played) -> str | None:
+        for step, (mine, theirs, people) in enumerate(
+            zip(played.steps, trace.states, trace.agents, strict=False)
+        ):
+            for name in theirs.dtype.names:
+                if name not in LEFT_OUT and self._differ(mine[name], theirs[name]):
+                    return f"step {step}: {name} naive {mine[name]!r}, kernel {theirs[name]!r}"
+            for i, agent in enumerate(mine["agents"]):
+                for name in people.dtype.names:
+                    if self._differ(agent[name], people[i][name]):
+                        told = f"naive {agent[name]!r}, kernel {people[i][name]!r}"
+                        return f"step {step}: agent {i} {name} {told}"
+        if len(played.steps) != len(trace.states):
+            return f"steps: naive {len(played.steps)}, kernel {len(trace.states)}"
+        return None
+
+    def _events(self, trace: Any, played: Played) -> str | None:
+        for n, (mine, row) in enumerate(zip(played.events, trace.events, strict=False)):
+            theirs = (row[0], EVENTS[int(row[1])], int(row[2]), int(row[3]), *row[4:])
+            same = mine[1:4] == theirs[1:4] and not any(
+                self._differ(mine[j], theirs[j]) for j in (0, 4, 5, 6)
+            )
+            if not same:
+                return f"event {n}: naive {mine}, kernel {theirs}"
+        if len(played.events) != len(trace.events):
+            return f"events: naive {len(played.events)}, kernel {len(trace.events)}"
+        return None
+
+    def _options(self, trace: Any, played: Played) -> str | None:
+        for n, (mine, row) in enumerate(zip(played.options, trace.options, strict=False)):
+            if any(self._differ(mine[j], row[j]) for j in range(6)):
+                return f"option {n}: naive {mine}, kernel {tuple(row)}"
+        if len(played.options) != len(trace.options):
+            return f"options: naive {len(played.options)}, kernel {len(trace.options)}"
+        return None
+
+    def _record(self, trace: Any, played: Played) -> str | None:
+        for column, theirs in zip(RECORD, trace.record, strict=True):
+            if played.record[column] != theirs:
+                return f"record: {column} naive {played.record[column]}, kernel {theirs}"
+        return None
+
+
+def compare(
+    into: Compared, name: str, naive: Naive, world: Any, numbers: range, seed: int, max_calls: int = 7
+) -> None:
+    """Plays some possessions with both and adds what was found."""
+    for number in numbers:
+        into.add(name, number, world, naive.play(seed, number, max_calls), seed, max_calls)

@@ -1,0 +1,428 @@
+"""Scenarios for comparing the kernel with the naive twin: the demo, and a spread over what a file can say."""
+
+from __future__ import annotations
+
+import random
+import re
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from engine.inputs import Scenario, configs_root, load_constants, load_scenario, load_team
+
+CALLS = {
+    "two_three": ("corner", "short_corner", "wing", "top"),
+    "man_to_man": (
+        "man_to_man_corner",
+        "man_to_man_short_corner",
+        "man_to_man_wing",
+        "man_to_man_half_court",
+    ),
+    "three_two": ("three_two_corner", "three_two_short_corner", "three_two_wing"),
+    "one_three_one": ("one_three_one_corner", "one_three_one_half_court", "one_three_one_wing"),
+    "one_two_two": ("one_two_two_corner", "one_two_two_half_court", "one_two_two_wing"),
+    "two_three_match_up": ("man_to_man_corner", "man_to_man_short_corner", "man_to_man_wing", "top"),
+}
+EVERY_TRIGGER = (
+    'triggers = ["in_air", "catch", "back_turned", "picked_up", "dribble_in", "held", "across_half"]'
+)
+
+
+def setting(name: str, calls: tuple[str, ...] = (), head: str = "", changes: str = "") -> str:
+    """One [[setting]]; ``changes`` are written into each of its calls."""
+    text = f'[[setting]]\nname = "{name}"\n{head}\n'
+    return text + "".join(f'[[setting.call]]\ncall = "{call}"\n{changes}\n' for call in calls)
+
+
+def scenario(
+    folder: Path,
+    name: str,
+    rules: str,
+    *settings: str,
+    teams: tuple[str, str] = ("juniper_hill", "millbrook_row"),
+    level: str = "school",
+    alignment: str = "high_post_short_corner",
+    defence: str = 'zone = "two_three"',
+    top: str = "",
+    rest: str = "",
+) -> Scenario:
+    path = folder / f"{name}.toml"
+    text = f"""title = "{name}"
+rules = "{rules}"
+level = "{level}"
+{top}
+[offence]
+team = "{teams[0]}"
+alignment = "{alignment}"
+[defence]
+team = "{teams[1]}"
+{defence}
+{rest}
+"""
+    path.write_text(text + "\n".join(settings), encoding="utf-8")
+    return load_scenario(path)
+
+
+def other_defences(folder: Path) -> Scenario:
+    """Each of the other defences with its calls, against the demo's attack."""
+    made = [
+        setting(f"{zone} with calls", CALLS[zone], f'zone = "{zone}"')
+        for zone in CALLS
+        if zone != "two_three"
+    ]
+    made.append(setting("nothing but options", head='options = { bring_up = "steer", top_guard = "ball" }'))
+    return scenario(folder, "other defences", "high_school", *made)
+
+
+def man_to_man_first(folder: Path) -> Scenario:
+    """Man-to-man at home with pairs of its own, college rules late in a half, from the front court."""
+    calls = CALLS["man_to_man"]
+    return scenario(
+        folder,
+        "man-to-man first",
+        "college",
+        setting("as written", calls),
+        setting("whenever he has held it", calls, changes='triggers = ["held"]\nheld_s = 0.8'),
+        setting("close to their men", calls[:2], 'options = { pressure = "deny" }'),
+        setting("match-up", CALLS["two_three_match_up"], 'zone = "two_three_match_up"'),
+        level="college",
+        alignment="overload",
+        defence='zone = "man_to_man"\n[defence.matchups]\n"4" = 21\n"34" = 11',
+        top='start = "frontcourt"',
+        rest='[game]\nteam_fouls = 6\ntraps_seen = 3\ntime_outs_left = 1\npossession_arrow = "defence"',
+    )
+
+
+def professionals(folder: Path) -> Scenario:
+    """A count for defenders in the lane, a two-guard front, calls changed in every way a scenario can."""
+    calls = CALLS["two_three"]
+    return scenario(
+        folder,
+        "professionals",
+        "professional",
+        setting("every trigger", calls, changes=EVERY_TRIGGER + "\nprobability = 0.4"),
+        setting("hidden, given up soon", calls, changes="disguise_s = 0.6\ngive_up_s = 1.1"),
+        setting("trappers last back", calls, changes='way_back = "trappers_last"\nprobability = 1.0'),
+        setting(
+            "other options",
+            (*calls[:3], "half_court_corner"),
+            'options = { forwards_start = "high", wing_far_guard = "top" }',
+        ),
+        setting(
+            "match-up, every trigger",
+            CALLS["two_three_match_up"],
+            'zone = "two_three_match_up"',
+            EVERY_TRIGGER,
+        ),
+        teams=("average_professional", "average_professional"),
+        level="professional",
+        alignment="two_guard_baseline",
+        rest='[game]\nteam_fouls = 4\ntime_outs_left = 3\npossession_arrow = "offence"',
+    )
+
+
+def named_men(folder: Path) -> Scenario:
+    """Calls against named men only; a team with a man who brings a shot table of his own."""
+    written = (configs_root() / "teams" / "juniper_hill.toml").read_text(encoding="utf-8")
+    lines, left = [], 1
+    for line in written.splitlines():
+        if left and line.startswith(("rim =", "middle =", "three =")):
+            if line.startswith("three ="):
+                lines.append('shot_table = "professional_men"')
+                left = 0
+            continue
+        lines.append(line)
+    (folder / "own_table.toml").write_text("\n".join(lines), encoding="utf-8")
+    shutil.copy(configs_root() / "teams" / "millbrook_row.toml", folder / "millbrook_row.toml")
+    shirts = load_team_shirts(folder / "own_table.toml")
+    few = f"only_against = [{shirts[0]}, {shirts[3]}]"
+    nobody = f"only_against = [{shirts[-1]}]"  # sits on the bench
+    return scenario(
+        folder,
+        "named men",
+        "international",
+        setting("two of them", CALLS["two_three"], changes=few + "\n" + EVERY_TRIGGER),
+        setting("a man on the bench", CALLS["two_three"], changes=nobody),
+        teams=("own_table.toml", "millbrook_row"),
+        rest="[constants]\nsecond_trapper_delay_s = 0.7\nspot_spread_m = 1.2\nside_hysteresis_m = 0.0",
+    )
+
+
+def load_team_shirts(path: Path) -> list[int]:
+    """Shirts of a team, the lineup first."""
+    team = load_team(path)
+    return [*team.lineup, *(p.number for p in team.players if p.number not in team.lineup)]
+
+
+def drawn_constants(folder: Path, number: int) -> Scenario:
+    """Every constant of the model somewhere in its range, every third at one of its ends."""
+    luck = random.Random(number)
+    lines = []
+    for name, constant in load_constants().items():
+        value = luck.uniform(constant.low, constant.high)
+        if luck.random() < 1 / 3:
+            value = luck.choice((constant.low, constant.high))
+        if name == "time_step_s":
+            value = luck.choice((0.05, 0.1, 0.125, 0.2))
+        lines.append(f"{name} = {round(value) if name == 'crash_n' else value!r}")
+    zone = list(CALLS)[number % len(CALLS)]
+    other = list(CALLS)[(number + 2) % len(CALLS)]
+    return scenario(
+        folder,
+        f"drawn constants {number}",
+        ("international", "high_school", "college", "professional")[number % 4],
+        setting("its calls", CALLS[zone]),
+        setting("every trigger", CALLS[zone], changes=EVERY_TRIGGER),
+        setting("another defence", CALLS[other], f'zone = "{other}"'),
+        alignment=("high_post_short_corner", "overload", "two_guard_baseline")[number % 3],
+        defence=f'zone = "{zone}"',
+        top=f'start = "{"bring_up" if number % 5 else "frontcourt"}"',
+        rest="[game]\nteam_fouls = 3\ntraps_seen = 1\n[constants]\n" + "\n".join(lines),
+    )
+
+
+def rough_game(folder: Path) -> Scenario:
+    """What is rare made common: held balls, lines, counts, time-outs, charges, possessions without end."""
+    rates = {
+        "tie_up_rate_per_s": 0.8,
+        "step_out_rate_per_s": 0.4,
+        "time_out_rate_per_s": 1.0,
+        "trap_set_m": 1.6,
+        "trap_gap_m": 1.2,
+        "trap_foul_rate_per_s": 0.0,
+        "step_out_within_m": 1.5,
+        "charge_rate_per_s": 0.6,
+        "drive_foul_rate_per_s": 0.2,
+        "pick_up_p": 1.0,
+        "set_pick_up_p": 0.5,
+        "lane_margin_s": 0.5,
+        "lane_camp_mps": 10.0,
+        "fumble_p": 0.05,
+        "travel_p": 0.03,
+        "backcourt_used_s": 6.5,
+        "start_spread_m": 6.0,
+        "longest_possession_s": 30.0,
+        "hold_value_points": 1.8,
+        "shell_least_s": 2.5,
+    }
+    lines = "\n".join(f"{name} = {value}" for name, value in rates.items())
+    changes = '[rules_changes]\n"clock.patience_s" = 60\n"clock.offensive_three_seconds_s" = 1.5\n'
+    return scenario(
+        folder,
+        "rough game",
+        "high_school",
+        setting("every trigger", CALLS["two_three"], changes=EVERY_TRIGGER + "\nprobability = 1.0"),
+        setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"', EVERY_TRIGGER),
+        rest=f"[game]\ntime_outs_left = 3\n{changes}\n[constants]\n{lines}",
+    )
+
+
+def wild_bounces(folder: Path, backcourt_s: float) -> Scenario:
+    """Loose balls that get far away, little time, a man whose spot is behind the half-court line."""
+    written = (configs_root() / "alignments" / "high_post_short_corner.toml").read_text(encoding="utf-8")
+    behind = re.sub('point = ("slot"|{.*})', "point = [1.0, 13.6]", written)
+    assert behind.count("13.6") == 5
+    (folder / "behind_the_line.toml").write_text(behind, encoding="utf-8")
+    rest = f"""[rules_changes]
+"clock.shot_s" = 18
+"clock.offensive_rebound_reset_s" = 5
+"clock.backcourt_s" = {backcourt_s}
+[constants]
+deflection_m = 9.0
+arm_reach_m = 1.0
+clean_steal_p = 0.1
+turnover_dread_points = 0.0
+step_out_rate_per_s = 2.0
+step_out_within_m = 3.0
+trap_foul_rate_per_s = 0.0
+charge_rate_per_s = 4.0
+drive_foul_rate_per_s = 0.0
+shot_release_s = 1.1
+hold_value_points = 2.2
+drive_clear_m = 1.5
+movement_points = 0.2
+break_least_m = 6.0
+catch_radius_m = 1.6
+"""
+    return scenario(
+        folder,
+        f"wild bounces, backcourt count {backcourt_s}",
+        "international",
+        setting("every trigger", CALLS["two_three"], changes=EVERY_TRIGGER + "\nprobability = 1.0"),
+        setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"', EVERY_TRIGGER),
+        alignment="behind_the_line.toml",
+        top="beyond_range = true",
+        rest=rest,
+    )
+
+
+OWN_CALL = """name = "own_call"
+title = "a call of the test's own: every kind of job, from before anybody has taken a man"
+source = "made for this test"
+spot = "top"
+ball = ["backcourt", "slot", "wing", "top"]
+doubles = ["near_guard", "far_guard"]
+faces = "wing"
+triggers = ["across_half", "held", "catch"]
+held_s = 0.4
+probability = 0.8
+way_back = "trappers_last"
+[cover.near_forward]
+job = "own_man"
+place = "wing"
+[cover.far_forward]
+job = "own_man"
+place = "lane"
+toward_ball = 0.5
+[cover.centre]
+job = "lob"
+place = "low_post"
+[options.middle]
+use = "front"
+choices = ["lob", "front", "dig"]
+meaning = "what the centre does"
+[[option]]
+option = "middle"
+choice = "front"
+role = "centre"
+job = "front"
+place = "high_post"
+man_within_m = 6.0
+[[option]]
+option = "middle"
+choice = "dig"
+role = "centre"
+job = "dig"
+place = "high_post"
+"""
+
+
+def traps_that_are_left(folder: Path) -> Scenario:
+    """Trappers who come late, handlers who retreat or split, a call with own men and options in its cover."""
+    (folder / "own_call.toml").write_text(OWN_CALL, encoding="utf-8")
+    rest = """[game]
+traps_seen = 6
+[constants]
+second_trapper_delay_s = 1.2
+handler_read_s = 0.2
+trap_dread_points = 0.5
+retreat_m = 1.0
+retreat_speed_share = 1.0
+retreat_penalty_points = -0.3
+noise_points = 0.3
+split_gap_m = 0.1
+"""
+    head = 'zone = "two_three_match_up"'
+    return scenario(
+        folder,
+        "traps that are left",
+        "international",
+        setting("given up at once", CALLS["two_three"], changes="give_up_s = 0.4"),
+        setting("other cover", ("wing",), changes='options = { far_forward = "rim" }\nprobability = 1.0'),
+        setting("own men in the cover", ("own_call",), head),
+        setting("lob", ("own_call",), head, 'options = { middle = "lob" }\nway_back = "shell"'),
+        setting("dig", ("own_call",), head, 'options = { middle = "dig" }\ndisguise_s = 0.5'),
+        defence='zone = "two_three"\noptions = { bring_up = "extend", forwards_start = "low" }',
+        top="beyond_range = true",
+        rest=rest,
+    )
+
+
+def traps_that_open_again(folder: Path) -> Scenario:
+    """Trappers who step back once they stand: set, coming, set again; handlers who leave them sideways."""
+    rest = """[constants]
+trap_stand_m = 2.2
+trap_set_m = 1.4
+trap_gap_m = 3.0
+set_pick_up_p = 0.2
+handler_read_s = 0.2
+retreat_penalty_points = -0.5
+retreat_m = 0.1
+trap_dread_points = 0.0
+pass_shortest_m = 5.5
+tie_up_rate_per_s = 0.0
+trap_foul_rate_per_s = 0.0
+"""
+    changes = EVERY_TRIGGER + "\nprobability = 1.0\ngive_up_s = 9.0"
+    return scenario(
+        folder,
+        "traps that open again",
+        "international",
+        setting("every trigger", CALLS["two_three"], changes=changes),
+        setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"', changes),
+        top='beyond_range = true\nstart = "frontcourt"',
+        rest=rest,
+    )
+
+
+def front_and_shade(floor: Any, orders: Any) -> None:
+    """A coded ``where``: everybody a step toward the ball, one runs, one is sent off the court at times."""
+    for i in range(5):
+        orders.x[i] += 0.1 * (floor.believed_x[i] - orders.x[i])
+    orders.run[2] = 1
+    if floor.region == 3 and floor.held_s > 0.5:
+        orders.x[4] = 40.0
+    if floor.trap_phase == 0 and floor.mode == 0 and floor.shot_clock_s > 10.0:
+        orders.y[0] = floor.planned_y[0] + 0.2
+
+
+def late_double(floor: Any) -> int:
+    """A coded ``call``: once the ball has been held, by region; at times an answer that names no call."""
+    if floor.held_s < 0.9 or floor.calls_made > 1:
+        return 0
+    if floor.region == 3:
+        return 1
+    if floor.region == 4:
+        return 2
+    if floor.region == 1 and floor.held_s > 2.5:
+        return 9
+    return 0
+
+
+@dataclass
+class CodedFunctions:
+    """What the naive twin is handed as a coded policy."""
+
+    where: Any = None
+    call: Any = None
+
+
+def coded(folder: Path, everywhere: str, calls_only: str) -> Scenario:
+    """Two coded policies by name, of settings: one moves and calls, one only calls."""
+    return scenario(
+        folder,
+        "coded",
+        "international",
+        setting("moves and calls", ("wing", "corner"), f'policy = "{everywhere}"'),
+        setting("calls only", ("wing", "corner"), f'policy = "{calls_only}"'),
+    )
+
+
+def coded_home(folder: Path, policy: str) -> Scenario:
+    """The scenario's own defence is a coded policy; one setting calls in it, one plays another defence."""
+    return scenario(
+        folder,
+        f"coded home, {policy}",
+        "professional",
+        setting("calls in it", ("wing", "corner")),
+        setting("another", CALLS["one_two_two"], 'zone = "one_two_two"'),
+        defence=f'zone = "two_three"\npolicy = "{policy}"',
+    )
+
+
+def spread(folder: Path) -> Iterator[tuple[Scenario, int]]:
+    """Scenarios, each with how many possessions of each of its branches are compared."""
+    yield load_scenario("friday_night"), 24
+    yield other_defences(folder), 15
+    yield man_to_man_first(folder), 20
+    yield professionals(folder), 16
+    yield named_men(folder), 20
+    yield rough_game(folder), 25
+    yield wild_bounces(folder, 8), 40
+    yield wild_bounces(folder, 0), 15
+    yield traps_that_are_left(folder), 20
+    yield traps_that_open_again(folder), 20
+    for number in range(8):
+        yield drawn_constants(folder, number), 10

@@ -1,0 +1,88 @@
+"""What the report advises, and where its pictured shots come from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from engine.court import build_court
+from engine.inputs import load_scenario
+from engine.kernel.batch import trace_possession
+from engine.pack import pack
+from engine.state import COLUMN
+from engine.study import evening_report as study
+from engine.study.court_shots import call_of, court_shots, shots_of
+from engine.study.evening_report import advised_calls, planned_calls
+
+ROOT = Path(__file__).parents[1]
+SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
+
+
+def test_the_plan_is_advised_only_where_it_pays_in_most_worlds() -> None:
+    def call(share: float | None) -> dict[str, Any]:
+        return {"calls": [{"share": {"mean": share}}]}
+
+    planned = ((0, 0), (3, 0), (4, 0))
+    stress = {"worlds": {"kept": 20}, "settings": [call(0.59), call(0.61), call(0.95)]}
+    assert advised_calls(planned, (0, 3, 4), stress) == ((3, 0), (4, 0))
+    stress["settings"] = [call(None), call(0.2), call(0.3)]
+    assert advised_calls(planned, (0, 3, 4), stress) == ()
+    stress["settings"] = [call(0.9), call(0.9), call(0.9)]
+    assert advised_calls(planned, (0, 3, 4), stress) == ((0, 0), (3, 0))
+
+
+def test_the_plans_calls_by_what_they_save_each_spot_once() -> None:
+    scenario = load_scenario(SCENARIO)
+    names = [(s.name, c.name, c.spot) for s in scenario.settings for c in s.calls]
+    rows = [
+        {"setting": s, "call": c, "spot": spot, "saves_per_game": {"mean": 0.1 * i - 0.05}}
+        for i, (s, c, spot) in enumerate(names)
+    ]
+    found = planned_calls(scenario, {"mix": rows})
+    order = [row for row in reversed(rows) if row["saves_per_game"]["mean"] > 0]
+    spots = list(dict.fromkeys(row["spot"] for row in order))[: study.MOST_WEIGHED]
+    assert [scenario.settings[s].calls[c].spot for s, c in found] == spots
+    assert planned_calls(scenario, {"mix": []}) == ()
+
+
+# --- where shots come from ----------------------------------------------------------------------------------
+
+
+def test_traced_shots_are_those_of_the_record() -> None:
+    scenario = load_scenario(SCENARIO)
+    world, court = pack(scenario).home, build_court(scenario.rules)
+    open_m, seen = scenario.constants["open_shot_m"], 0
+    for number in range(60):
+        trace = trace_possession(world, 3, number)
+        record = {name: int(trace.record[i]) for name, i in COLUMN.items()}
+        if record["shooting_fouls"]:
+            continue  # a fouled miss is a shot but no attempt
+        shots = shots_of(trace, court, 1.0)
+        seen += len(shots)
+        assert len(shots) == record["fga"]
+        assert sum(shot.three for shot in shots) == record["three_attempts"]
+        assert sum(shot.region == "rim" for shot in shots) <= record["rim_attempts"]
+        open_threes = sum(shot.three and shot.gap_m > open_m for shot in shots)
+        assert open_threes == record["open_threes"]
+    assert seen > 30
+
+
+def test_the_call_is_turned_to_the_right_and_both_start_at_the_call() -> None:
+    scenario = load_scenario(SCENARIO)
+    found = court_shots(scenario, 0, 0, 3, 10)
+    assert found.possessions == 10 and found.found > 10 and found.called is not None
+    world, court = pack(scenario).settings[0].world, build_court(scenario.rules)
+    expected, sides, number = [], set(), 0
+    while len(sides) < 2 or number < 40:
+        trace = trace_possession(world, 3, number)
+        number += 1
+        if int(trace.record[COLUMN["first_call"]]) != 1:
+            continue
+        since, side = call_of(trace)
+        sides.add(side)
+        expected += shots_of(trace, court, side, since)
+    same = [shot for shot, other in zip(found.called, expected, strict=False) if shot == other]
+    assert len(same) == min(len(found.called), len(expected)) > 0
+    assert np.mean([shot.x_m > 0 for shot in found.called if shot.region == "corner"] or [1.0]) >= 0.5

@@ -1,0 +1,119 @@
+"""The compiled kernel against a naive twin that was written from the model's description alone.
+
+The check is independent: nobody who wrote the twin (tests/naive*.py) had read the kernel. Two things that
+change nothing on the floor were taken from its trace: the ball's height in flight, and 0 for a variable that
+has not been set yet. Every variable of the trace (possession and ten agents) is compared after every step,
+then every event, every weighed option and every column of the record: whole numbers exactly, places,
+velocities, times and values within 1e-9.
+No outside source is needed, but for the generator: its known answers are those of the file kat_vectors
+of DEShawResearch/random123 (SEEN).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from naive import Naive
+from naive_basics import philox
+from oracle_compare import Compared, compare
+from oracle_scenarios import CodedFunctions, coded, coded_home, front_and_shade, late_double, spread
+from policies import registered
+
+from engine.inputs import Scenario, load_scenario
+from engine.pack import pack
+from engine.state import AFTER, ENDS, EVENTS, OUTCOMES, TRIGGERS, VIOLATIONS
+
+SEED = 11
+
+
+@pytest.mark.parametrize(
+    ("counter", "key", "answer"),
+    [
+        ("00000000 00000000 00000000 00000000", "00000000 00000000", "6627e8d5 e169c58d bc57ac4c 9b00dbd8"),
+        ("ffffffff ffffffff ffffffff ffffffff", "ffffffff ffffffff", "408f276d 41c83b0e a20bc7c6 6d5451fd"),
+        ("243f6a88 85a308d3 13198a2e 03707344", "a4093822 299f31d0", "d16cfe09 94fdcceb 5001e420 24126ea1"),
+    ],
+)
+def test_the_twins_generator_gives_the_known_answers(counter: str, key: str, answer: str) -> None:
+    c0, c1, c2, c3 = (int(word, 16) for word in counter.split())
+    k0, k1 = (int(word, 16) for word in key.split())
+    assert " ".join(f"{word:08x}" for word in philox((c0, c1, c2, c3), (k0, k1))) == answer
+
+
+def compare_all(into: Compared, scenario: Scenario, n: int) -> None:
+    """Home, every setting and every base of its own, ``n`` possessions each."""
+    packed = pack(scenario)
+    compare(into, f"{scenario.title}: home", Naive(scenario), packed.home, range(n), SEED)
+    for made in packed.settings:
+        name = f"{scenario.title}: {made.name}"
+        compare(into, name, Naive(scenario, made.name), made.world, range(n), SEED)
+        if made.base is not None:
+            twin = Naive(scenario, made.name, base=True)
+            compare(into, f"{name}, base", twin, made.base, range(n), SEED)
+
+
+def report(found: Compared) -> None:
+    print(found.words())
+    assert not found.mismatches, found.words()
+
+
+def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path) -> None:
+    found = Compared()
+    for scenario, n in spread(tmp_path):
+        compare_all(found, scenario, n)
+    report(found)
+    # The spread is worth something only if everything the model can do happens in it.
+    assert found.seen["event"] == set(EVENTS)
+    assert found.seen["violation"] == set(range(len(VIOLATIONS)))
+    assert found.seen["end"] == set(range(len(ENDS)))
+    assert found.seen["outcome"] == set(range(len(OUTCOMES)))
+    assert found.seen["after"] == set(range(len(AFTER)))
+    assert found.seen["escape"] == set(range(5)), "5 cannot happen: all but the trapped man have a place"
+    assert found.seen["trigger"] == set(TRIGGERS)
+
+
+def test_far_numbers_large_seeds_and_a_limit_of_calls(tmp_path: Path) -> None:
+    """All 64 bits of the seed and 48 of the possession's number count; no, one or two calls at most."""
+    found = Compared()
+    scenario = load_scenario("friday_night")
+    packed = pack(scenario)
+    last = len(packed.settings) - 1
+    for most in (0, 1, 2):
+        twin = Naive(scenario, packed.settings[last].name)
+        numbers = range(2**40 + 7, 2**40 + 15)
+        compare(found, f"at most {most}", twin, packed.settings[last].world, numbers, 2**63 + 12345, most)
+    report(found)
+
+
+def test_coded_policies_agree_too(tmp_path: Path) -> None:
+    found = Compared()
+    both, calls, moves = (
+        CodedFunctions(front_and_shade, late_double),
+        CodedFunctions(None, late_double),
+        CodedFunctions(front_and_shade),
+    )
+    with (
+        registered("both", both.where, both.call),
+        registered("calls", None, calls.call),
+        registered("moves", moves.where),
+    ):
+        scenario = coded(tmp_path, "both", "calls")
+        packed = pack(scenario)
+        compare(found, "home", Naive(scenario), packed.home, range(5), SEED)
+        for made, policy in zip(packed.settings, (both, calls), strict=True):
+            twin = Naive(scenario, made.name, policy=policy)
+            compare(found, made.name, twin, made.world, range(30), SEED)
+            base = Naive(scenario, made.name, base=True, policy=policy)
+            compare(found, f"{made.name}, base", base, made.base, range(10), SEED)
+        for name, policy in (("both", both), ("moves", moves)):
+            scenario = coded_home(tmp_path, name)
+            packed = pack(scenario)
+            twin = Naive(scenario, policy=policy)
+            compare(found, f"home of {name}", twin, packed.home, range(15), SEED)
+            twin = Naive(scenario, "calls in it", policy=policy)
+            compare(found, f"calls, {name}", twin, packed.settings[0].world, range(15), SEED)
+            twin = Naive(scenario, "another")
+            compare(found, f"another, {name}", twin, packed.settings[1].world, range(5), SEED)
+    report(found)
+    assert found.seen["fault"] == {True, False} and found.seen["outcome"] >= {0, 3, 6}

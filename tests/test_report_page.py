@@ -1,0 +1,403 @@
+"""``trapledger report``: the report and the bench page in a real browser, and what stands behind them.
+
+Pages are opened from disk in headless Chromium (tests/browser.py); paper is counted by pdfinfo (Debian's
+package poppler-utils). The studies are played once, small; what is advised is then set by hand, so that the
+pages of every answer (two calls, stay home, advice withheld) can be looked at.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser import Chromium, Page, browser
+from sheet_files import GAME, with_key, write_evening
+
+from engine import cli
+from engine.report.bench_page import bench_view
+from engine.report.court_plot import shares_of
+from engine.report.page import bench_page, report_page
+from engine.report.page_words import beaten_words, ledger_rows
+from engine.study import evening_report as study
+from engine.study.evening_report import Effort, EveningReport, evening_report
+
+#: A team whose name would do harm if it were not escaped.
+BAD_NAME = "<script>harm=1</script><img src=x onerror=harm=2>"
+SMALL = Effort(
+    possessions=3000,
+    worlds=16,
+    world_possessions=200,
+    games=10,
+    table_parts=2,
+    lineup_possessions=1000,
+    lineup_batch=40,
+    traced=12,
+)
+PHONE, LAPTOP = 360, 1280
+A4 = {"paperWidth": 8.27, "paperHeight": 11.69}
+LETTER = {"paperWidth": 8.5, "paperHeight": 11.0}
+MOST_WORDS = 130
+
+
+def pages_of(pdf: bytes, folder: Path) -> int:
+    """Pages of a PDF. Fails the test, in one line, where pdfinfo is missing."""
+    if shutil.which("pdfinfo") is None:
+        pytest.fail("pdfinfo is missing: install the Debian package poppler-utils", pytrace=False)
+    path = folder / "printed.pdf"
+    path.write_bytes(pdf)
+    said = subprocess.run(["pdfinfo", str(path)], capture_output=True, text=True, check=True).stdout
+    found = re.search(r"^Pages:\s+(\d+)$", said, re.MULTILINE)
+    assert found is not None, said
+    return int(found[1])
+
+
+def words_of(text: str) -> list[str]:
+    """Words and numbers; signs alone are none."""
+    return [part for part in text.split() if re.search(r"\w", part)]
+
+
+# --- one evening, small, and its other answers ------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
+    """An evening against a team with a harmful name."""
+    game = [[key, BAD_NAME if key == "them" else value] for key, value in GAME]
+    folder = write_evening(tmp_path_factory.mktemp("evening") / "sheets", {"game.csv": game})
+    return evening_report(folder, seed=5, effort=SMALL)
+
+
+@pytest.fixture(scope="module")
+def withheld(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
+    """Under 14, nobody has asked the league."""
+    game = [
+        row for row in with_key("age_group", "under 14") if row[0] not in ("zone_allowed", "trap_allowed")
+    ]
+    folder = write_evening(tmp_path_factory.mktemp("young") / "sheets", {"game.csv": game})
+    return evening_report(folder, seed=5, effort=SMALL)
+
+
+def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> EveningReport:
+    """The report as if the plan had chosen these calls."""
+    mix, rules = [], []
+    for s, c in calls:
+        setting = report.scenario.settings[s]
+        names = {"setting": setting.name, "call": setting.calls[c].name, "spot": setting.calls[c].spot}
+        saves = {"mean": 0.9, "low": 0.4, "high": 1.4}
+        mix.append(
+            {**names, "uses_per_game": 10, "made_per_game": 8.0, "saves_per_game": saves, "clear_uses": 3,
+             "stop_after_words": "stop after 12 calls without a turnover"}
+        )  # fmt: skip
+        rules.append({**names, "words": "stop after 12 calls without a turnover", "rule": None})
+    bench = report.plan["bench_rule"] | {"by_call": rules}
+    plan = report.plan | {"mix": mix, "bench_rule": bench}
+    return dataclasses.replace(report, plan=plan, advised=tuple(calls), planned=tuple(calls))
+
+
+@pytest.fixture(scope="module")
+def two_calls(played: EveningReport) -> EveningReport:
+    """The corner and the wing trap advised: every kind of row of the bench page."""
+    names = [setting.name for setting in played.scenario.settings]
+    return advising(played, [(names.index("corner trap"), 0), (names.index("wing trap, now and then"), 0)])
+
+
+@pytest.fixture(scope="module")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chromium]:
+    with browser(tmp_path_factory.mktemp("chromium")) as running:
+        yield running
+
+
+@pytest.fixture
+def opened(chromium: Chromium, tmp_path: Path) -> Iterator[Any]:
+    """``opened(html, width)``: the page in the browser; console and requests are checked at the end."""
+    pages: list[tuple[Page, Path]] = []
+
+    def open_page(html: str, width: int = LAPTOP) -> Page:
+        path = tmp_path / f"page{len(pages)}.html"
+        path.write_text(html, encoding="utf-8")
+        page = chromium.page(width, 800, mobile=width < 500)
+        pages.append((page, path))
+        page.open(path)
+        return page
+
+    yield open_page
+    for page, path in pages:
+        assert page.problems == []
+        assert page.requests == [path.resolve().as_uri()]
+        page.close()
+
+
+# --- the report ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", [PHONE, LAPTOP])
+def test_nothing_scrolls_sideways_and_a_harmful_name_is_text(
+    opened: Any, two_calls: EveningReport, width: int
+) -> None:
+    page = opened(report_page(two_calls), width)
+    assert page.run("document.documentElement.scrollWidth") <= width
+    right = (
+        "Math.max(...[...document.querySelectorAll('main *')].map((e) => e.getBoundingClientRect().right))"
+    )
+    assert page.run(right) <= width + 1
+    assert page.run("window.harm") is None
+    assert page.run("document.querySelectorAll('script').length") == 0
+    assert BAD_NAME in page.run("document.querySelector('h1').innerText")
+    assert BAD_NAME in page.run("document.title")
+
+
+def test_every_picture_has_a_text_alternative_with_figures(opened: Any, two_calls: EveningReport) -> None:
+    page = opened(report_page(two_calls))
+    labels = page.run("[...document.querySelectorAll('svg, img')].map((e) => e.getAttribute('aria-label'))")
+    captions = page.run("[...document.querySelectorAll('figcaption')].map((e) => e.innerText)")
+    assert len(labels) == len(captions) == 3
+    for label, caption in zip(labels, captions, strict=True):
+        assert label.split() == caption.split()
+        assert re.search(r"\d", label)
+    assert page.run("[...document.querySelectorAll('svg')].every((e) => e.getAttribute('role') === 'img')")
+    ids = page.run("[...document.querySelectorAll('[id]')].map((e) => e.id)")
+    assert len(ids) == len(set(ids))
+
+
+def test_the_numbers_in_the_court_pictures_are_those_of_the_table(
+    opened: Any, two_calls: EveningReport
+) -> None:
+    page = opened(report_page(two_calls))
+    shots = two_calls.shots
+    assert shots["possessions"] <= SMALL.traced and shots["called"] is not None
+    for figure, of in enumerate((shots["home"], shots["called"])):
+        drawn = page.run(
+            f"[...document.querySelectorAll('figure')[{figure}].querySelectorAll('svg text')]"
+            ".map((e) => e.textContent)"
+        )
+        shares = [f"{100 * share:.0f}" for share in shares_of(of).values() if share >= 0.005]
+        assert sorted(drawn) == sorted(shares)
+        cells = page.run(
+            "[...document.querySelectorAll('#floor details tbody tr')]"
+            f".map((e) => e.cells[{figure + 1}].textContent)"
+        )
+        assert sorted(cell for cell in cells if cell != "0") == sorted(shares)
+
+
+def test_headings_go_down_one_step_at_a_time_and_links_lead_somewhere(
+    opened: Any, two_calls: EveningReport
+) -> None:
+    page = opened(report_page(two_calls, bench=False))
+    levels = page.run("[...document.querySelectorAll('h1,h2,h3,h4')].map((e) => Number(e.tagName[1]))")
+    assert levels[0] == 1 and levels.count(1) == 1
+    assert all(b <= a + 1 for a, b in zip(levels, levels[1:], strict=False))
+    targets = page.run("[...document.querySelectorAll('a')].map((e) => e.getAttribute('href'))")
+    assert targets[0] == "#answer" and len(targets) > 5
+    assert all(target.startswith("#") for target in targets)
+    assert page.run(f"{targets}.every((t) => document.querySelector(t) !== null)")
+
+
+def test_the_keyboard_reaches_the_answer_and_opens_a_table(opened: Any, two_calls: EveningReport) -> None:
+    page = opened(report_page(two_calls))
+    page.press("Tab")
+    assert page.run("document.activeElement.className") == "skip"
+    assert page.run("document.activeElement.getBoundingClientRect().left") >= 0
+    assert page.run("parseFloat(getComputedStyle(document.activeElement).outlineWidth)") >= 2
+    page.press("Enter")
+    assert page.wait("document.activeElement.id === 'answer'")
+    page.run("document.querySelector('summary').focus()")
+    assert page.run("document.querySelector('details').open") is False
+    page.press("Enter")
+    assert page.wait("document.querySelector('details').open")
+
+
+def test_the_answer_comes_first_with_cost_and_worlds(opened: Any, two_calls: EveningReport) -> None:
+    page = opened(report_page(two_calls))
+    assert page.run("document.querySelector('main').firstElementChild.id") == "answer"
+    verdict = page.run("document.querySelector('.verdict').innerText")
+    assert verdict == "Call corner at most 10 times and wing at most 10 times a game, else stay home."
+    card = page.run("document.querySelector('.card').innerText")
+    found = two_calls.compare["settings"][0]["calls"][0]
+    assert beaten_words(found) in card
+    assert "red" in card  # the coach's word for the corner
+    for word in ("When", "On whom", "How often", "Worth", "Worlds", "Stop rule"):
+        assert word in card
+    below = page.run("document.querySelector('#answer').innerText")
+    assert "luck of the draw" in below and "model can be off" in below
+
+
+def test_what_was_filled_in_is_said_once(opened: Any, two_calls: EveningReport) -> None:
+    text = opened(report_page(two_calls)).run("document.body.textContent").replace("\n", " ")
+    assert len(two_calls.evening.assumptions) > 3
+    for line in two_calls.evening.assumptions:
+        assert text.count(line) == 1
+
+
+def test_no_player_of_ours_is_called_the_weakest(opened: Any, two_calls: EveningReport) -> None:
+    """Where they would attack is told by place: the shirt there does not stand beside it."""
+    worst = two_calls.lineup["attack_at"][0]
+    attack = [{**worst, "cost": {"mean": 0.2, "low": 0.1, "high": 0.3}}, *two_calls.lineup["attack_at"][1:]]
+    report = dataclasses.replace(two_calls, lineup=two_calls.lineup | {"attack_at": attack})
+    page = opened(report_page(report))
+    task = page.run("document.querySelector('#lineup .note').innerText")
+    assert worst["place"].replace("_", " ") in task
+    assert re.findall(r"\d+", task) == [str(report.lineup["best_scorer"]["number"])]
+    assert "weak" not in page.run("document.body.innerText").replace("weak handlers", "").replace(
+        "weak under pressure", ""
+    )
+
+
+def test_the_report_prints_its_appendix_and_ends_with_the_bench_page(
+    opened: Any, two_calls: EveningReport, tmp_path: Path
+) -> None:
+    page = opened(report_page(two_calls))
+    assert page.run("getComputedStyle(document.querySelector('.sheet')).display") == "none"
+    with_bench = pages_of(page.pdf(**A4), tmp_path)
+    pdf = tmp_path / "printed.pdf"
+    last = subprocess.run(
+        ["pdftotext", "-f", str(with_bench), "-l", str(with_bench), str(pdf), "-"],
+        capture_output=True, text=True, check=True,
+    ).stdout  # fmt: skip
+    assert "Never under a shooter" in last and "CORNER" in last
+    whole = subprocess.run(["pdftotext", str(pdf), "-"], capture_output=True, text=True, check=True).stdout
+    assert two_calls.compare["config_hash"] in whole  # from a closed <details>
+    without = pages_of(opened(report_page(two_calls, bench=False)).pdf(**A4), tmp_path)
+    assert with_bench == without + 1
+
+
+# --- the bench page -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("paper", [A4, LETTER], ids=["a4", "letter"])
+@pytest.mark.parametrize("answer", ["two calls", "stay home", "withheld"])
+def test_the_bench_page_is_one_sheet_of_few_words(
+    opened: Any,
+    two_calls: EveningReport,
+    withheld: EveningReport,
+    tmp_path: Path,
+    paper: dict[str, float],
+    answer: str,
+) -> None:
+    reports = {"two calls": two_calls, "stay home": advising(two_calls, []), "withheld": withheld}
+    html = bench_page(reports[answer])
+    page = opened(html)
+    assert pages_of(page.pdf(**paper), tmp_path) == 1
+    words = words_of(page.run("document.body.innerText").replace(BAD_NAME, "Them"))
+    assert 20 < len(words) <= MOST_WORDS
+    colours = page.run(
+        "[...new Set([...document.querySelectorAll('.sheet *')].flatMap((e) => "
+        "[getComputedStyle(e).color, getComputedStyle(e).backgroundColor]))]"
+    )
+    assert set(colours) <= {"rgb(0, 0, 0)", "rgba(0, 0, 0, 0)", "rgb(255, 255, 255)"}
+    assert page.run("window.harm") is None
+
+
+def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: EveningReport) -> None:
+    """Corner trap of the 2-3, ball on the right: near guard and near forward double it (configs/calls)."""
+    places = two_calls.lineup["usual"]["places"]
+    rows = {row["name"]: row for row in bench_view(two_calls)["calls"][0]["roles"]}
+    assert rows["Trap"]["right"] == f"{places['right_guard']}+{places['right_forward']}"
+    assert rows["Trap"]["left"] == f"{places['left_guard']}+{places['left_forward']}"
+    assert rows["Deny"]["right"] == str(places["left_guard"])  # far guard, on the wing
+    assert rows["Front"]["right"] == rows["Front"]["left"] == str(places["centre"])
+    assert rows["Rim"]["right"] == str(places["left_forward"])
+    text = opened(bench_page(two_calls)).run("document.body.innerText")
+    for number in (note.number for note in two_calls.evening.opponents if note.starts):
+        assert re.search(rf"\b{number}\b", text)
+    for word in (
+        "called",
+        "won",
+        "foul",
+        "layup",
+        "open three",
+        "ahead",
+        "fouls",
+        "“red”",
+        "green",
+        "left",
+        "1 in",
+    ):
+        assert word in text
+
+
+def test_a_long_name_keeps_the_bench_page_on_one_sheet(
+    opened: Any, two_calls: EveningReport, tmp_path: Path
+) -> None:
+    scenario = two_calls.scenario
+    teams = {
+        side: getattr(scenario, side).model_copy(update={"name": "Quay-and-Harbour" * 5})
+        for side in ("defence_team", "offence_team")
+    }
+    report = dataclasses.replace(two_calls, scenario=scenario.model_copy(update=teams))
+    page = opened(bench_page(report), PHONE)
+    assert page.run("document.documentElement.scrollWidth") <= PHONE
+    assert pages_of(page.pdf(**LETTER), tmp_path) == 1
+
+
+# --- advice withheld, nothing to advise ---------------------------------------------------------------------
+
+
+def test_no_trap_advice_before_the_league_is_asked(opened: Any, withheld: EveningReport) -> None:
+    assert withheld.stress is None and withheld.advised == () and withheld.scenario.settings == ()
+    page = opened(report_page(withheld), PHONE)
+    answer = page.run("document.querySelector('#answer').innerText")
+    assert "No trap advice" in answer and withheld.evening.care.lines()[0] in answer
+    assert page.run("document.querySelectorAll('.card, #ledger, #plan').length") == 0
+    whole = page.run("document.body.textContent")
+    for advice in ("Call ", "trap him", "Out of a beaten trap", "Likely to break a trap"):
+        assert advice not in whole
+    assert page.run("document.documentElement.scrollWidth") <= PHONE
+    bench = opened(bench_page(withheld)).run("document.body.innerText")
+    assert "NO TRAPS" in bench and "ask your league first" in bench
+    assert "called" not in bench and not re.search(r"\btrap\b", bench)
+
+
+def test_stay_home_is_an_answer(opened: Any, two_calls: EveningReport) -> None:
+    home = advising(two_calls, [])
+    page = opened(report_page(home))
+    assert page.run("document.querySelector('.verdict').innerText").startswith("Stay home")
+    assert len(ledger_rows(home)) == page.run("document.querySelectorAll('#ledger tbody tr').length")
+    assert page.run("document.querySelectorAll('.card, .advised').length") == 0
+    advice = [{**one, "advice": "trap"} for one in home.lineup["opponent"]]
+    bench = bench_page(dataclasses.replace(home, lineup=home.lineup | {"opponent": advice}))
+    assert not re.search(r"\btrap\b", opened(bench).run("document.body.innerText"))
+
+
+# --- the command --------------------------------------------------------------------------------------------
+
+
+def test_the_command_writes_both_pages_and_says_the_answer(
+    played: EveningReport, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked: list[tuple[Any, ...]] = []
+
+    def instead(evening: Any, seed: int | None, threads: int | None, progress: Any) -> EveningReport:
+        asked.append((evening.folder, seed, threads))
+        return played
+
+    monkeypatch.setattr(study, "evening_report", instead)
+    folder = write_evening(tmp_path / "sheets")
+    out, bench = tmp_path / "report.html", tmp_path / "bench.html"
+    assert cli.run(["report", str(folder), "-o", str(out), "--bench", str(bench), "--seed", "9"]) == 0
+    assert asked == [(folder, 9, None)]
+    assert out.read_text(encoding="utf-8") == report_page(played)
+    assert bench.read_text(encoding="utf-8") == bench_page(played)
+    assert str(out) in capsys.readouterr().out
+
+
+def test_bad_input_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = write_evening(tmp_path / "sheets")
+    wrong = (
+        ["report", str(folder)],
+        ["report", str(tmp_path / "nothing"), "-o", str(tmp_path / "a.html")],
+        ["report", str(folder), "-o", str(tmp_path / "no" / "a.html")],
+        ["report", str(folder), "-o", str(tmp_path / "a.html"), "--bench", str(tmp_path / "a.html")],
+        ["report", str(folder), "-o", str(tmp_path / "a.html"), "--seed", "-1"],
+        ["report", str(folder), "-o", str(tmp_path / "a.html"), "--threads", "0"],
+    )
+    for arguments in wrong:
+        assert cli.run(arguments) == 2
+        said = capsys.readouterr()
+        assert said.out == "" and len(said.err.strip().splitlines()) == 1
+        assert not (tmp_path / "a.html").exists()
