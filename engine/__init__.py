@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from engine.study.play import PlayResult
     from engine.study.replay import Replay
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 __all__ = ["check", "compare", "load", "play", "replay"]
 
 

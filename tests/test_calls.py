@@ -236,7 +236,7 @@ def test_picked_up_dribble() -> None:
 def test_dribbled_into_the_spot() -> None:
     """The call comes in the step in which the dribble brings the ball into the region."""
     n = 0
-    for t, k, _ in calls_in(world_of("wing", triggers=["dribble_in"]), 20, 4000):
+    for t, k, _ in calls_in(world_of("wing", triggers=["dribble_in"]), 30, 8000):
         s = t.states
         if s["n_restarts"][k] > s["n_restarts"][k - 1]:
             continue  # fouled in the same step: everybody stands somewhere else

@@ -167,9 +167,7 @@ def test_men_are_doubled_by_whoever_is_near() -> None:
 def test_check_says_what_a_defence_gives_up(name: str) -> None:
     first, *rest = check_path(f"configs/zones/{name}.toml")
     assert first.startswith(f"configs/zones/{name}.toml: defence ")
-    assert all(line.startswith(("  late: ", "  measured: ")) for line in rest) and len(rest) <= 14
-    if name == "man_to_man":  # everybody is near enough to his man
-        assert rest == []
-    else:  # a zone gives up the skip, at least
-        assert any("far wing" in line for line in rest)
+    assert all(line.startswith(("  late: ", "  measured: ")) for line in rest) and len(rest) <= 20
+    assert any("far wing" in line for line in rest)  # from deep help, too, the skip is given up
+    if name != "man_to_man":
         assert load_alignment("high_post_short_corner").title in rest[-1] and "6.5 m/s" in rest[-1]

@@ -268,11 +268,11 @@ def writing_uniforms(s, purpose, subject, second, occasion):
     found.append([list(last), *map(int, (purpose, subject, second, occasion)), name, at.f_lineno, option])
     return u
 
-def another_step(w, c):
+def another_step(w, c, where, ask):
     global n_extra
     n_extra += 1
     uniforms(c.s, 200, n_extra % 10, 0, c.s.step)
-    step(w, c)
+    step(w, c, where, ask)
 
 if asked["write"]:
     draws.philox, draws.uniforms = writing_philox, writing_uniforms

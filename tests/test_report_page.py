@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import dataclasses
 import re
-import shutil
 import subprocess
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from browser import Chromium, Page, browser
+from report_pages import advising, pages_of, words_of
 from sheet_files import GAME, with_key, write_evening
 
 from engine import cli
@@ -45,23 +45,6 @@ LETTER = {"paperWidth": 8.5, "paperHeight": 11.0}
 MOST_WORDS = 130
 
 
-def pages_of(pdf: bytes, folder: Path) -> int:
-    """Pages of a PDF. Fails the test, in one line, where pdfinfo is missing."""
-    if shutil.which("pdfinfo") is None:
-        pytest.fail("pdfinfo is missing: install the Debian package poppler-utils", pytrace=False)
-    path = folder / "printed.pdf"
-    path.write_bytes(pdf)
-    said = subprocess.run(["pdfinfo", str(path)], capture_output=True, text=True, check=True).stdout
-    found = re.search(r"^Pages:\s+(\d+)$", said, re.MULTILINE)
-    assert found is not None, said
-    return int(found[1])
-
-
-def words_of(text: str) -> list[str]:
-    """Words and numbers; signs alone are none."""
-    return [part for part in text.split() if re.search(r"\w", part)]
-
-
 # --- one evening, small, and its other answers ------------------------------------------------------------
 
 
@@ -81,23 +64,6 @@ def withheld(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
     ]
     folder = write_evening(tmp_path_factory.mktemp("young") / "sheets", {"game.csv": game})
     return evening_report(folder, seed=5, effort=SMALL)
-
-
-def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> EveningReport:
-    """The report as if the plan had chosen these calls."""
-    mix, rules = [], []
-    for s, c in calls:
-        setting = report.scenario.settings[s]
-        names = {"setting": setting.name, "call": setting.calls[c].name, "spot": setting.calls[c].spot}
-        saves = {"mean": 0.9, "low": 0.4, "high": 1.4}
-        mix.append(
-            {**names, "uses_per_game": 10, "made_per_game": 8.0, "saves_per_game": saves, "clear_uses": 3,
-             "stop_after_words": "stop after 12 calls without a turnover"}
-        )  # fmt: skip
-        rules.append({**names, "words": "stop after 12 calls without a turnover", "rule": None})
-    bench = report.plan["bench_rule"] | {"by_call": rules}
-    plan = report.plan | {"mix": mix, "bench_rule": bench}
-    return dataclasses.replace(report, plan=plan, advised=tuple(calls), planned=tuple(calls))
 
 
 @pytest.fixture(scope="module")

@@ -288,7 +288,7 @@ def test_possession_arrow() -> None:
     constants = {**EAGER, "tie_up_rate_per_s": 50.0}
     lost: dict[str, list[bool]] = {}
     for arrow in ("offence", "defence", "even"):
-        for _, events in log(trapped("international", constants, game={"possession_arrow": arrow}), 45):
+        for _, events in log(trapped("international", constants, game={"possession_arrow": arrow}), 75):
             for time, name, _, _ in events:
                 if name == "held_ball":
                     now = {e[1] for e in events if e[0] == time}

@@ -1,0 +1,48 @@
+"""Helpers of the report's tests: pages of a PDF, words of a page, a report that advises chosen calls."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import shutil
+import subprocess
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+
+from engine.study.evening_report import EveningReport
+
+
+def pages_of(pdf: bytes, folder: Path) -> int:
+    """Pages of a PDF. Fails the test, in one line, where pdfinfo is missing."""
+    if shutil.which("pdfinfo") is None:
+        pytest.fail("pdfinfo is missing: install the Debian package poppler-utils", pytrace=False)
+    path = folder / "printed.pdf"
+    path.write_bytes(pdf)
+    said = subprocess.run(["pdfinfo", str(path)], capture_output=True, text=True, check=True).stdout
+    found = re.search(r"^Pages:\s+(\d+)$", said, re.MULTILINE)
+    assert found is not None, said
+    return int(found[1])
+
+
+def words_of(text: str) -> list[str]:
+    """Words and numbers; signs alone are none."""
+    return [part for part in text.split() if re.search(r"\w", part)]
+
+
+def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> EveningReport:
+    """The report as if the plan had chosen these calls."""
+    mix, rules = [], []
+    for s, c in calls:
+        setting = report.scenario.settings[s]
+        names = {"setting": setting.name, "call": setting.calls[c].name, "spot": setting.calls[c].spot}
+        saves = {"mean": 0.9, "low": 0.4, "high": 1.4}
+        mix.append(
+            {**names, "uses_per_game": 10, "made_per_game": 8.0, "saves_per_game": saves, "clear_uses": 3,
+             "stop_after_words": "stop after 12 calls without a turnover"}
+        )  # fmt: skip
+        rules.append({**names, "words": "stop after 12 calls without a turnover", "rule": None})
+    bench = report.plan["bench_rule"] | {"by_call": rules}
+    plan = report.plan | {"mix": mix, "bench_rule": bench}
+    return dataclasses.replace(report, plan=plan, advised=tuple(calls), planned=tuple(calls))
