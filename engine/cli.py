@@ -36,7 +36,7 @@ from engine.errors import InputError
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(engine.__version__, prog_name=NAME)
 def commands() -> None:
-    """Plays basketball possessions against a 2-3 zone and weighs every trap call.
+    """Plays basketball possessions against a zone (or man-to-man) and weighs every trap call.
 
     Try: trapledger compare configs/scenarios/friday_night.toml
     """

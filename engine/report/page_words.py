@@ -228,8 +228,12 @@ def headline(report: EveningReport) -> str:
     for s, c in report.advised:
         row = plan_row(report, s, c)
         assert row is not None
-        parts.append(f"{plain(row['call'])} at most {times(row['uses_per_game'])}")
-    return f"Call {' and '.join(parts)} a game, else stay home."
+        found = stress_of(report, s, c)
+        part = f"{plain(row['call'])} at most {times(row['uses_per_game'])} a game"
+        if found is not None:
+            part += f" (pays in {worlds_in_100(found['share']['mean'])} plausible worlds)"
+        parts.append(part)
+    return f"Call {' and '.join(parts)}, else stay home."
 
 
 def not_advised(report: EveningReport) -> list[str]:

@@ -73,7 +73,7 @@ NET_NOTE = (
 )
 UNCERTAINTY = (
     "Ranges (95%) show the luck of the draw only. The model can be off by more: hundredths to tenths of a "
-    "point a call."
+    "point a call. In how many plausible worlds a call pays, and what decides it: trapledger stress."
 )
 CARE = (
     "League rules on zones and traps come first. Trap with feet and high hands, no reaching; never run "

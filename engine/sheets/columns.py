@@ -88,7 +88,11 @@ def game_keys() -> tuple[Column, ...]:
             ("front", "guards_out_front", "guard_front"),
         ),
         Column("high_post", "does someone play at the free-throw line? yes or no", "yes"),
-        Column("short_corner", "does someone play between corner and basket? yes or no", "yes"),
+        Column(
+            "short_corner",
+            "does someone play between corner and basket? yes or no (a note, not played)",
+            "yes",
+        ),
         Column("signal_corner", "the word you shout for a trap in the corner", "", ("corner_signal",)),
         Column(
             "signal_short_corner",
