@@ -20,6 +20,7 @@ from engine.errors import InputError
 from engine.inputs.design import load_design
 from engine.inputs.design_file import Effort
 from engine.intervals import normal_quantile
+from engine.state import NET_HIGH, NET_LOW
 from engine.study.sweep.adaptive import (
     BestEffort,
     WidthEffort,
@@ -175,8 +176,8 @@ def test_width_never_ends_on_a_sign() -> None:
 
 
 def test_equal_values_have_a_width_too() -> None:
-    # nothing but zeros: what has not come up in n may have a share of 3.0 / n, as far away as 11 points
-    assert half_width(1000, 0, 0, 0.95) == pytest.approx(11 * 2.9957 / 1000, rel=1e-4)
+    # nothing but zeros: what has not come up in n may have a share of 3.0 / n, as far away as it can be
+    assert half_width(1000, 0, 0, 0.95) == pytest.approx((NET_HIGH - NET_LOW) * 2.9957 / 1000, rel=1e-4)
     assert half_width(1, 3, 9, 0.95) == math.inf
     numbers = Numbers([7.0], 0.0, 7)
     numbers.run(WidthEffort(width(least=10, most=10_000, half_width=0.1), SETTINGS, 64))
