@@ -18,6 +18,7 @@ from engine.study.run import Player
 from engine.study.sweep.runner import FixedEffort, LocalThreads, State, cuts, run_sweep
 from engine.study.sweep.store import Store
 from engine.study.sweep.tallies import MOMENTS, Batch, BatchTally, digest_of, moments, play_batch
+from engine.tally import net_values
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 SEED = 11
@@ -89,10 +90,10 @@ def test_moments_are_sums_over_possessions(tally: BatchTally) -> None:
     assert set(by_name["n"]) == {300}
     net = by_name["net"]
     np.testing.assert_array_equal(by_name["change"], net - net[0])
-    values = np.arange(-3, 9)
+    values = net_values()
     for one, row in zip((tally.home, *(s.box for s in tally.settings)), found, strict=True):
         assert row[MOMENTS.index("net_squared")] == int(one.net_hist @ values**2)
-    home, setting = np.indices((12, 12))
+    home, setting = np.indices((len(values), len(values)))
     for one, row in zip(tally.settings, found[1:], strict=True):
         gap = setting - home
         assert row[MOMENTS.index("change_squared")] == int((one.with_home * gap**2).sum()) > 0

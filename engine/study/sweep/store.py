@@ -210,8 +210,10 @@ class Store:
     def _transaction(self) -> Iterator[None]:
         """All of it or nothing, and on the disk when it ends."""
         with told(self.path):
-            self.connection.execute("BEGIN IMMEDIATE")
+            if self.connection.in_transaction:  # Ctrl-C between the statements of an earlier one
+                self.connection.execute("ROLLBACK")
             try:
+                self.connection.execute("BEGIN IMMEDIATE")
                 yield
                 self.connection.execute("COMMIT")
             except BaseException:
