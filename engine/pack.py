@@ -12,6 +12,7 @@ import numpy as np
 from engine.court import Court, build_court
 from engine.inputs.alignment import Alignment
 from engine.inputs.calls import Call
+from engine.inputs.defence import men_of, people_of
 from engine.inputs.places import Entry, Placement, RowOption
 from engine.inputs.scenario import Scenario, Setting
 from engine.inputs.team import ZONE_PLACES, Player, Team
@@ -130,20 +131,12 @@ def fill_rules(row: np.record, scenario: Scenario, court: Court, cell_m: float) 
 
 def persons_of(zone: Zone) -> tuple[str, ...]:
     """The five persons of a defence, agents 5 to 9: a 2-3's in their fixed order, else the file's."""
-    if not zone.persons or set(zone.persons) == set(ZONE_PLACES):
-        return ZONE_PLACES
-    return tuple(zone.persons)
+    return tuple(zone.persons) or ZONE_PLACES
 
 
 def defenders_of(scenario: Scenario, zone: Zone) -> list[Player]:
-    """Who plays the persons of a defence, in their order: by the team's places, else by position."""
-    team = scenario.defence_team
-    persons = persons_of(zone)
-    if persons == ZONE_PLACES:
-        places = team.zone_places
-        assert places is not None  # filled in by the loader
-        return [team.by_number(getattr(places, name)) for name in persons]
-    return [team.on_court[zone.persons[name] - 1] for name in persons]
+    """Who plays the persons of a defence, in their order."""
+    return list(people_of(zone, scenario.defence_team).values())
 
 
 def refresh_players(w: np.record) -> None:
@@ -299,23 +292,10 @@ def fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, 
     w.breaks[n] = _breaks(scenario.alignment, call, court)
 
 
-def _guards(scenario: Scenario, zone: Zone, five: Sequence[Player]) -> list[int]:
-    """Attacker (0..4) of each person, -1 none: the coach's pairs first, then the file's, then who is left."""
-    attack = [p.number for p in scenario.offence_team.on_court]
-    bound = [i for i, person in enumerate(persons_of(zone)) if person in zone.guards]
-    men = [-1] * N_SIDE
-    for i in bound:
-        if five[i].number in scenario.matchups:
-            men[i] = attack.index(scenario.matchups[five[i].number])
-    for i in bound:
-        usual = zone.guards[persons_of(zone)[i]] - 1
-        if men[i] < 0 and usual not in men:
-            men[i] = usual
-    left = [man for man in range(N_SIDE) if man not in men]
-    for i in bound:
-        if men[i] < 0:
-            men[i] = left.pop(0)
-    return men
+def _guards(scenario: Scenario, zone: Zone) -> list[int]:
+    """Attacker (0..4) of each person, -1 none."""
+    men = men_of(zone, scenario.defence_team, scenario.offence_team, scenario.matchups)
+    return [men.get(person, 0) - 1 for person in persons_of(zone)]
 
 
 def _defence(
@@ -336,7 +316,7 @@ def _defence(
     w.person_of[:] = person_of
     w.role_of[:] = _inverse(person_of)
     w.rules.bump_role = zone.roles.index(zone.bump_role) if zone.bump_role else -1
-    w.guards[:] = _guards(scenario, zone, five)
+    w.guards[:] = _guards(scenario, zone)
     w.match_up = int(zone.match_up == "first_pass")
     w.policy = w.policy_where = w.policy_call = 0
     if policy is not None:

@@ -28,12 +28,12 @@ import numpy as np
 
 from engine.errors import InputError
 from engine.inputs.scenario import Scenario
-from engine.kernel.batch import BEGIN, EVERY_CALL, STEP, _entry, new_scratch
+from engine.kernel.batch import new_scratch, steps
 from engine.kernel.motion import inside
 from engine.pack import pack, persons_of
 from engine.policies import coded
 from engine.policies.reach import plain, python_of, reached
-from engine.state import HELD, N_RECORD, N_SIDE, ORDERS, OVER, TRAP_NONE
+from engine.state import HELD, N_SIDE, ORDERS, OVER, TRAP_NONE
 
 #: Floors of each round, and the most possessions they are taken from.
 FLOORS, POSSESSIONS = 4_000, 200
@@ -72,21 +72,17 @@ def _met(world: np.ndarray, seed: int, own: bool) -> Iterator[_Asked]:
     w["policy_where"] = 1  # so that every step fills the floor; a policy without it leaves the places alone
     if not own:
         w["policy"] = w["policy_call"] = 0
-    entry, c = _entry(), new_scratch()
-    where, ask = coded.functions_of(int(w["policy"][0]))
-    records, met = np.zeros((1, N_RECORD), np.int32), 0
+    c, met = new_scratch(), 0
     for number in range(POSSESSIONS):
-        wanted, command = np.array([number], np.uint64), BEGIN
-        while met < FLOORS:
-            entry(w, c, where, ask, command, np.uint64(seed), wanted, records, EVERY_CALL)
-            if int(c["s"]["mode"][0]) == OVER:
-                break
-            if command == STEP:
-                floor, orders = np.array(c["floor"]), np.zeros(1, ORDERS)
-                orders["x"], orders["y"] = floor["planned_x"], floor["planned_y"]
-                met += 1
-                yield _Asked(floor, orders, number)
-            command = STEP
+        for n in steps(w, c, seed, number):
+            if met == FLOORS:
+                return
+            if n == 0 or int(c["s"]["mode"][0]) == OVER:
+                continue
+            floor, orders = np.array(c["floor"]), np.zeros(1, ORDERS)
+            orders["x"], orders["y"] = floor["planned_x"], floor["planned_y"]
+            met += 1
+            yield _Asked(floor, orders, number)
 
 
 class _Hearing:

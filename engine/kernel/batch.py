@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import functools
 import hashlib
+import itertools
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -117,24 +118,33 @@ class Trace(NamedTuple):
     options: np.ndarray
 
 
+def steps(
+    world: np.ndarray, scratch: np.ndarray, seed: int, index: int, max_calls: int = EVERY_CALL
+) -> Iterator[int]:
+    """One possession step by step in ``scratch``, by the batch's own compiled step; yields 0, 1, 2, ...
+
+    After a yield ``scratch`` holds the state at the end of that step (0: the start); the last has mode OVER.
+    """
+    entry = _entry()
+    where, ask = functions_of(int(world["policy"][0]))
+    number, records = np.array([index], np.uint64), np.zeros((1, N_RECORD), np.int32)
+    mode = np.ndarray(scratch.shape, SCRATCH, buffer=scratch.data)["s"]["mode"]  # plain: a record's is slow
+    for n in itertools.count():
+        entry(world, scratch, where, ask, STEP if n else BEGIN, np.uint64(seed), number, records, max_calls)
+        yield n
+        if mode[0] == OVER:
+            return
+
+
 def trace_possession(world: np.ndarray, seed: int, index: int, max_calls: int = EVERY_CALL) -> Trace:
     """Replays one possession through the batch's own compiled step, copying the state after each step."""
     c = new_scratch()
-    entry = _entry()
-    where, ask = functions_of(int(world["policy"][0]))
-    number = np.array([index], np.uint64)
-    records = np.zeros((1, N_RECORD), np.int32)
     states, agents, events, options = [], [], [], []
-    command = BEGIN
-    while True:
-        entry(world, c, where, ask, command, np.uint64(seed), number, records, max_calls)
-        command = STEP
+    for _ in steps(world, c, seed, index, max_calls):
         states.append(c["s"][0].copy())
         agents.append(c["agents"][0].copy())
         events.append(c["events"][0, : int(c["s"]["n_events"][0])].copy())
         options.append(c["options"][0, : int(c["s"]["n_options"][0])].copy())
-        if int(c["s"]["mode"][0]) == OVER:
-            break
     return Trace(
         record=c["record"][0].astype(np.int32),
         states=np.array(states),

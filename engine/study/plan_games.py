@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from engine.estimate import TURNOVERS
 from engine.state import COLUMN, OUTCOMES
-from engine.study.plan_worlds import MOST_TIRED, TIRED_STEP, PlanWorlds, in_order, shadow_bits
-from engine.study.run import Player, Progress, Records
+from engine.study.plan_worlds import MOST_TIRED, TIRED_STEP, PlanWorlds, shadow_bits
+from engine.study.run import Player, Progress, Records, in_order
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]

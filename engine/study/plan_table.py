@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from engine import estimate
 from engine.intervals import Interval
 from engine.state import COLUMN, N_RECORD, NET_LOW
-from engine.study.plan_worlds import HOME, PlanWorlds, in_order, shadow_bits
-from engine.study.run import Player, Progress, Records
+from engine.study.plan_worlds import HOME, PlanWorlds, shadow_bits
+from engine.study.run import Player, Progress, Records, in_order
 from engine.tally import N_NET, PairTally, Tally
 
 IntArray = NDArray[np.int64]

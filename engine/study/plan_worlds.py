@@ -7,9 +7,6 @@ left, how tired the defence is. Worlds are copies of the packed arrays with thos
 from __future__ import annotations
 
 import threading
-from collections import deque
-from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -20,7 +17,7 @@ from engine.errors import InputError
 from engine.inputs.calls import Call
 from engine.inputs.settings import Setting
 from engine.state import COLUMN, MOST_CALLS, N_RECORD
-from engine.study.run import Player, Progress, Records
+from engine.study.run import Player, Records
 from engine.study.stress_worlds import changed
 
 IntArray = NDArray[np.int64]
@@ -233,39 +230,3 @@ def shadow_bits(records: Records, n_calls: int) -> NDArray[np.bool_]:
     """Which calls home would have made: bool[count, n_calls]."""
     bits: NDArray[np.bool_] = (records[:, COLUMN["shadow"], None] >> np.arange(n_calls) & 1).astype(bool)
     return bits
-
-
-def in_order(
-    parts: int, threads: int, player: Player, task: Callable[[int], T], progress: Progress | None = None
-) -> Iterator[T]:
-    """``task(0) .. task(parts - 1)`` on a pool of threads, in order; ``progress(done, parts)`` after each.
-
-    On Ctrl-C or any error the parts not yet started are dropped and running ones end at their next check.
-    """
-    pool = ThreadPoolExecutor(max_workers=threads, thread_name_prefix="plan")
-    waiting = iter(range(parts))
-    flying: deque[Future[T]] = deque()
-
-    def launch() -> None:
-        number = next(waiting, None)
-        if number is not None:
-            flying.append(pool.submit(task, number))
-
-    done = 0
-    try:
-        if progress is not None:
-            progress(0, parts)
-        for _ in range(2 * threads + 2):
-            launch()
-        while flying:
-            found = flying.popleft().result()
-            launch()
-            done += 1
-            if progress is not None:
-                progress(done, parts)
-            yield found
-    except BaseException:
-        player.stop.set()
-        raise
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)

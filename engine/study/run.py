@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, Protocol, Self, TypeVar
@@ -35,6 +35,7 @@ class Addable(Protocol):
 
 
 T = TypeVar("T", bound=Addable)
+U = TypeVar("U")
 
 
 class Stopped(Exception):
@@ -135,6 +136,42 @@ class Player:
             raise Stopped
 
 
+def in_order(
+    parts: int, threads: int, player: Player, task: Callable[[int], U], progress: Progress | None = None
+) -> Iterator[U]:
+    """``task(0) .. task(parts - 1)`` on a pool of threads, in order; ``progress(done, parts)`` after each.
+
+    On Ctrl-C or any error the parts not yet started are dropped and running ones end at their next check.
+    """
+    pool = ThreadPoolExecutor(max_workers=threads, thread_name_prefix="possessions")
+    waiting = iter(range(parts))
+    flying: deque[Future[U]] = deque()
+
+    def launch() -> None:
+        number = next(waiting, None)
+        if number is not None:
+            flying.append(pool.submit(task, number))
+
+    done = 0
+    try:
+        if progress is not None:
+            progress(0, parts)
+        for _ in range(2 * threads + 2):
+            launch()
+        while flying:
+            found = flying.popleft().result()
+            launch()
+            done += 1
+            if progress is not None:
+                progress(done, parts)
+            yield found
+    except BaseException:
+        player.stop.set()
+        raise
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
 def run_blocks(
     size: RunSize,
     player: Player,
@@ -149,37 +186,19 @@ def run_blocks(
     On Ctrl-C (or any error) blocks not yet started are dropped, running ones end at their next check, and
     the exception is raised again.
     """
-    starts = iter(range(0, size.possessions, BLOCK))
-    total: T | None = None
-    done = 0
-    pool = ThreadPoolExecutor(max_workers=size.threads, thread_name_prefix="possessions")
-    flying: deque[tuple[int, Future[T]]] = deque()
+    starts = range(0, size.possessions, BLOCK)
 
-    def launch() -> None:
-        first = next(starts, None)
-        if first is not None:
-            count = min(BLOCK, size.possessions - first)
-            flying.append((count, pool.submit(task, first, count)))
-
-    try:
+    def counted(done: int, _: int) -> None:
         if progress is not None:
-            progress(0, size.possessions)
-        for _ in range(2 * size.threads + 2):
-            launch()
-        while flying:
-            count, future = flying.popleft()
-            part = future.result()
-            if each is not None:
-                each(part)
-            total = part if total is None else total + part
-            done += count
-            launch()
-            if progress is not None:
-                progress(done, size.possessions)
-    except BaseException:
-        player.stop.set()
-        raise
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+            progress(min(done * BLOCK, size.possessions), size.possessions)
+
+    def block(number: int) -> T:
+        return task(starts[number], min(BLOCK, size.possessions - starts[number]))
+
+    total: T | None = None
+    for part in in_order(len(starts), size.threads, player, block, counted):
+        if each is not None:
+            each(part)
+        total = part if total is None else total + part
     assert total is not None  # check_size: at least one possession, so at least one block
     return total

@@ -8,9 +8,6 @@ of the model is the same in all worlds.
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from importlib import metadata
@@ -24,7 +21,7 @@ from engine.inputs.defaults import MOST_POSSESSIONS
 from engine.inputs.stress import RATES, BaseRates, StressList, UncertainInput, for_scenario, load_stress
 from engine.study.branches import plan as branch_plan
 from engine.study.play import defence_dict, head, open_scenario, run_size
-from engine.study.run import Player, Progress, RunSize
+from engine.study.run import Player, Progress, RunSize, in_order
 from engine.study.stress_estimate import (
     BAND,
     HARMONICS,
@@ -41,7 +38,6 @@ from engine.study.stress_worlds import (
     DUMMY,
     HOME_COLUMNS,
     WHOLE,
-    WorldTally,
     sobol,
     world_task,
 )
@@ -275,46 +271,6 @@ def draw(scenario: Any, listed: StressList, worlds: int, seed: int) -> Draw:
     return Draw(inputs, fixed, sobol(len(inputs) + 1, worlds, seed), listed.rates.get(scenario.level or ""))
 
 
-def play_worlds(
-    worlds: int,
-    threads: int,
-    player: Player,
-    task: Callable[[int], WorldTally],
-    progress: Progress | None = None,
-) -> Iterator[WorldTally]:
-    """``task(0) .. task(worlds - 1)`` on a pool of threads, in order; ``progress`` counts worlds.
-
-    On Ctrl-C or any error the worlds not yet started are dropped and running ones end at their next check.
-    """
-    pool = ThreadPoolExecutor(max_workers=threads, thread_name_prefix="worlds")
-    waiting = iter(range(worlds))
-    flying: deque[Future[WorldTally]] = deque()
-
-    def launch() -> None:
-        number = next(waiting, None)
-        if number is not None:
-            flying.append(pool.submit(task, number))
-
-    done = 0
-    try:
-        if progress is not None:
-            progress(0, worlds)
-        for _ in range(2 * threads + 2):
-            launch()
-        while flying:
-            found = flying.popleft().result()
-            launch()
-            done += 1
-            if progress is not None:
-                progress(done, worlds)
-            yield found
-    except BaseException:
-        player.stop.set()
-        raise
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-
-
 def stress(
     scenario: Any,
     worlds: int = WORLDS,
@@ -351,7 +307,7 @@ def stress(
     player = Player(size.seed)
     player.warm(branches.home)
     task = world_task(player, branches, size.possessions, plan.values)
-    found = list(play_worlds(worlds, size.threads, player, task, progress))
+    found = list(in_order(worlds, size.threads, player, task, progress))
     return StressResult(
         scenario=scenario,
         size=size,

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.state import EVENTS, GRID_X, GRID_Y, N_RECORD, OVER, SCRATCH
+from engine.state import EVENTS, GRID_X, GRID_Y, SCRATCH
 
 #: Columns of ``watch``: which of the possessions asked for (0, 1, ...), those of EVENT_COLUMNS, and whether
 #: the pass in hand is a skip.
@@ -26,30 +26,21 @@ Watched = NDArray[np.float64]
 
 def watch(world: Any, seed: int, numbers: Iterable[int], check: Callable[[], None] | None = None) -> Watched:
     """Events of possessions ``numbers``, float64 [events, 9], in order; ``check`` is called now and then."""
-    from engine.kernel.batch import BEGIN, EVERY_CALL, STEP, _entry, new_scratch
-    from engine.policies.coded import functions_of
+    from engine.kernel.batch import new_scratch, steps
 
-    entry, scratch = _entry(), new_scratch()
-    where, ask = functions_of(int(world["policy"][0]))
+    scratch = new_scratch()
     # Plain views: a field of a record array costs more than the step.
     plain = np.ndarray(scratch.shape, SCRATCH, buffer=scratch.data)
     state, events = plain["s"], plain["events"][0]
-    n_events, mode, skip = state["n_events"], state["mode"], state["pass_is_skip"]
-    key, record = np.uint64(seed), np.zeros((1, N_RECORD), np.int32)
+    n_events, skip = state["n_events"], state["pass_is_skip"]
     found = [np.zeros((0, SKIP + 1))]
     for row, number in enumerate(numbers):
-        wanted = np.array([number], np.uint64)
-        command = BEGIN
-        while True:
-            entry(world, scratch, where, ask, command, key, wanted, record, EVERY_CALL)
-            command = STEP
+        for _ in steps(world, scratch, seed, number):
             n = int(n_events[0])
             if n:
                 part = np.empty((n, SKIP + 1))
                 part[:, ROW], part[:, TIME:SKIP], part[:, SKIP] = row, events[:n], skip[0]
                 found.append(part)
-            if mode[0] == OVER:
-                break
         if check is not None and row % CHECK_EVERY == 0:
             check()
     return np.concatenate(found)
