@@ -25,9 +25,20 @@ from typing import Any
 
 import numpy as np
 
-from engine.inputs import Level, Scenario, load_constants, load_level, load_scenario
+from engine.inputs import (
+    Level,
+    Scenario,
+    load_constants,
+    load_level,
+    load_scenario,
+)
 from engine.inputs.files import configs_root, shipped
-from engine.inputs.levels import MOST_SHIFT, SHIFTS, Published, shifted
+from engine.inputs.levels import (
+    MOST_SHIFT,
+    SHIFTS,
+    Published,
+    shifted,
+)
 from engine.study.levels import level_rates, standard_error
 
 #: A knob's step, whose effect gives the slopes: log odds of a shift, share of a constant's range.

@@ -42,8 +42,8 @@ import sys, time
 import numpy as np
 from engine.inputs import load_scenario
 from engine.kernel.batch import play_block
-from engine.pack import pack
-from engine.state import N_RECORD
+from engine.world.pack import pack
+from engine.state.arrays import N_RECORD
 
 world, count = pack(load_scenario(sys.argv[1])).home, int(sys.argv[2])
 play_block(world, 1, 0, np.zeros((1, N_RECORD), np.int32))
@@ -260,9 +260,9 @@ def coded(case: Case, scale: float, long: bool) -> Figures:
 
     import engine
     from engine.kernel.batch import play_block
-    from engine.pack import pack
     from engine.policies.coded import CodedPolicy, register
-    from engine.state import COLUMN, N_RECORD
+    from engine.state.record import COLUMN, N_RECORD
+    from engine.world.pack import pack
 
     sys.path.insert(0, str(ROOT / case["package"]))
     example = register(importlib.import_module(case["policy"]).POLICY)
@@ -332,9 +332,9 @@ def commit() -> str:
 
 def hardware() -> Figures:
     """Processor, cores of this process, memory."""
-    import engine.study.run
+    import engine.run.blocks
 
-    found: Figures = {"machine": platform.machine(), "cores": engine.study.run.available_cores()}
+    found: Figures = {"machine": platform.machine(), "cores": engine.run.blocks.available_cores()}
     try:
         lines = Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines()
         found["processor"] = next(line.split(":", 1)[1].strip() for line in lines if "model name" in line)

@@ -17,9 +17,10 @@ if TYPE_CHECKING:
 
     from engine.study.compare import CompareResult
     from engine.study.play import PlayResult
-    from engine.study.replay import Replay
+    from engine.study.replay.replay import Replay
 
-__version__ = "0.2.0"
+from engine.version import __version__ as __version__
+
 __all__ = ["check", "compare", "load", "play", "replay"]
 
 
@@ -31,7 +32,7 @@ def load(path: str | PathLike[str]) -> Any:
     engine.errors.InputError
         naming the file, the key, the value and what is allowed.
     """
-    from engine.sheets import load_any
+    from engine.inputs.sheets import load_any
 
     return load_any(path)
 
@@ -46,7 +47,7 @@ def check(path: str | PathLike[str]) -> pd.Series:
     """
     import pandas as pd
 
-    from engine.checking import check_path
+    from engine.check.files import check_path
 
     return pd.Series(check_path(path), dtype="object", name="meaning")
 
@@ -87,10 +88,10 @@ def compare(
 
 
 def replay(scenario: Any, index: int, setting: str | None = None, seed: int | None = None) -> Replay:
-    """Play possession number ``index`` again with its full state per tick; see ``engine.study.replay``.
+    """Play possession number ``index`` again with its full state per tick (``engine.study.replay``).
 
     The result offers pandas objects: ``.frames()``, ``.events()``, ``.options()``, ``.record()``.
     """
-    from engine.study.replay import replay as run
+    from engine.study.replay.replay import replay as run
 
     return run(scenario, index, setting, seed)

@@ -27,7 +27,12 @@ from engine.commands.shared import (
     say,
 )
 from engine.commands.sheets import new
-from engine.commands.studies import compare, patterns, play, stress
+from engine.commands.studies import (
+    compare,
+    patterns,
+    play,
+    stress,
+)
 from engine.commands.sweeps import gather, sweep
 from engine.commands.timing import timing
 from engine.errors import InputError

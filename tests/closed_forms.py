@@ -11,8 +11,8 @@ import numpy as np
 
 from engine.inputs import load_scenario
 from engine.kernel.batch import EVERY_CALL, play_block
-from engine.pack import pack
-from engine.state import COLUMN, N_RECORD
+from engine.state.record import COLUMN, N_RECORD
+from engine.world.pack import pack
 
 #: A handler shoots at once: nothing to wait for, nobody to pass to, no drive that gets past anybody.
 SHOOT_AT_ONCE: dict[str, float] = {

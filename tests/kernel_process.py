@@ -30,8 +30,8 @@ import json, sys
 import numpy as np
 from engine.inputs import load_scenario
 from engine.kernel import batch
-from engine.pack import pack
-from engine.state import N_RECORD
+from engine.world.pack import pack
+from engine.state.arrays import N_RECORD
 
 asked = json.load(sys.stdin)
 packed = pack(load_scenario(asked["scenario"]))
@@ -82,7 +82,7 @@ def run_process(
 def here(worlds: dict[str, Any], numbers: dict[str, list[int]], seed: int) -> dict[str, Any]:
     """The same possessions played compiled in this process: setting -> rows of the record."""
     from engine.kernel.batch import play_list
-    from engine.state import N_RECORD
+    from engine.state.record import N_RECORD
 
     found = {}
     for name, listed in numbers.items():

@@ -28,7 +28,7 @@ from naive_basics import (
 )
 from naive_world import Player, TrapCall, World
 
-from engine.state import RECORD
+from engine.state.record import RECORD
 
 
 @dataclass

@@ -11,8 +11,14 @@ from typing import Any
 
 from naive_basics import MOMENTS, NONE, REGIONS, logit
 
-from engine.court import build_court
-from engine.inputs import Call, Scenario, Setting, Team, Zone
+from engine.inputs import (
+    Call,
+    Scenario,
+    Setting,
+    Team,
+    Zone,
+)
+from engine.world.court import build_court
 
 TWO_THREE = ("left_guard", "right_guard", "left_forward", "right_forward", "centre")
 GRID_STEP_M = 0.25

@@ -9,7 +9,8 @@ from typing import Any
 from naive import Naive, Played
 
 from engine.kernel.batch import trace_possession
-from engine.state import EVENTS, RECORD
+from engine.state.record import RECORD
+from engine.state.words import EVENTS
 
 #: Places, velocities, times: how far apart the two may be.
 CLOSE = 1e-9

@@ -92,5 +92,3 @@ def python(
     )
     assert done.returncode == status, f"{arguments}\n{done.stdout}\n{done.stderr}"
     return done
-
-

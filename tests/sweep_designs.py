@@ -7,7 +7,7 @@ from typing import Any
 
 from input_files import toml_text
 
-from engine.inputs.design import Design, load_design
+from engine.study.sweep.design import Design, load_design
 
 REACTION = {"path": "constants.reaction_s", "low": 0.2, "high": 0.5}
 CORNER = "setting.corner trap.call.corner"

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from engine.inputs.design import Factor
-from engine.inputs.sampling import drawn
-from engine.study.sweep.analysis import RISKS, Sweep
+from engine.study.sweep.analyse.analysis import RISKS, Sweep
+from engine.study.sweep.design import Factor
+from engine.study.sweep.sampling import drawn
 
 SETTING = "corner trap"
 Z = 1.959964

@@ -17,7 +17,7 @@ from input_files import (
     write_all,
 )
 
-from engine.checking import check_path
+from engine.check.files import check_path
 from engine.errors import InputError
 from engine.inputs import (
     configs_root,

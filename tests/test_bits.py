@@ -13,15 +13,15 @@ import numpy as np
 import pytest
 
 import engine
+from engine.estimate.tally import PerCallTally, Tally
 from engine.inputs import load_scenario
 from engine.kernel.batch import new_scratch, play_block, play_list
-from engine.pack import pack
-from engine.state import COLUMN, N_RECORD
-from engine.study import run
-from engine.study.branches import Branch
+from engine.run import blocks as run
+from engine.run.blocks import Player
+from engine.run.branches import Branch
+from engine.state.record import COLUMN, N_RECORD
 from engine.study.compare import per_call_tally
-from engine.study.run import Player
-from engine.tally import PerCallTally, Tally
+from engine.world.pack import pack
 
 SCENARIO = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 N = 2000

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from engine.estimate import possession_estimator
-from engine.state import COLUMN, N_RECORD, N_SIDE
+from engine.estimate.calls import possession_estimator
+from engine.state.arrays import N_SIDE
+from engine.state.record import COLUMN, N_RECORD
 from engine.study.patterns.playing import N_BASE, Run, edited
 
 N_GAMES, N_POSSESSIONS = 600, 70

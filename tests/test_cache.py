@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from kernel_process import ROOT, run_process
 
-from engine.state import COLUMN
+from engine.state.record import COLUMN
 
 #: Appended to a file that only callees live in: from now on no shot counts three.
 EDIT = '''

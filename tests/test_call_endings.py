@@ -11,13 +11,12 @@ from test_calls import CALLS, COVERS, QUIET, called, events_of, first_call, plai
 from test_slides import SEED, built, column, people, records
 
 from engine.kernel.batch import Trace, play_list
-from engine.state import (
+from engine.state.record import COLUMN, N_RECORD
+from engine.state.words import (
     AFTER,
-    COLUMN,
     EVENTS,
     HELD,
     JOBS,
-    N_RECORD,
     OUTCOMES,
     PASS_FLIGHT,
     TRAP_AFTER,

@@ -16,14 +16,12 @@ from test_slides import PATIENT, ROLES, SEED, built, column, people, records
 
 from engine.inputs import load_scenario
 from engine.kernel.batch import Trace, trace_possession
-from engine.state import (
+from engine.state.arrays import OPT_DRIVE, OPT_RETREAT, OPT_SPLIT
+from engine.state.words import (
     DEAD,
     EVENTS,
     HELD,
     JOBS,
-    OPT_DRIVE,
-    OPT_RETREAT,
-    OPT_SPLIT,
     PASS_FLIGHT,
     REGIONS,
     STAY,
@@ -53,27 +51,47 @@ COVERS = {
 #: (role, measure, lowest, highest) of the mean once the trap has had time to come.
 BEHIND = {
     "corner": [  # far guard to the outlet on the wing, centre fronts the post, far forward lob and middle
-        ("far_guard", "x", 3.6, 6.6), ("far_guard", "y", 2.6, 5.0), ("centre", "x", 1.8, 4.2),
-        ("centre", "y", 0.2, 2.6), ("far_forward", "x", -0.6, 2.4), ("far_forward", "rim", 0.8, 3.4),
+        ("far_guard", "x", 3.6, 6.6),
+        ("far_guard", "y", 2.6, 5.0),
+        ("centre", "x", 1.8, 4.2),
+        ("centre", "y", 0.2, 2.6),
+        ("far_forward", "x", -0.6, 2.4),
+        ("far_forward", "rim", 0.8, 3.4),
     ],
     "short_corner": [  # near guard on the outlet, far forward to the rim, far guard in the middle
-        ("near_guard", "x", 3.6, 6.0), ("near_guard", "y", 1.6, 4.2), ("far_forward", "rim", 0.0, 1.5),
-        ("far_guard", "x", -1.2, 1.6), ("far_guard", "y", 2.6, 4.4),
+        ("near_guard", "x", 3.6, 6.0),
+        ("near_guard", "y", 1.6, 4.2),
+        ("far_forward", "rim", 0.0, 1.5),
+        ("far_guard", "x", -1.2, 1.6),
+        ("far_guard", "y", 2.6, 4.4),
     ],
     "wing": [  # far guard between ball and top, centre toward the corner, far forward on the high post
-        ("far_guard", "x", 0.6, 4.0), ("far_guard", "y", 4.6, 7.4), ("centre", "x", 2.6, 5.8),
-        ("centre", "y", 0.2, 2.6), ("far_forward", "x", -1.6, 1.4), ("far_forward", "y", 1.8, 4.6),
+        ("far_guard", "x", 0.6, 4.0),
+        ("far_guard", "y", 4.6, 7.4),
+        ("centre", "x", 2.6, 5.8),
+        ("centre", "y", 0.2, 2.6),
+        ("far_forward", "x", -1.6, 1.4),
+        ("far_forward", "y", 1.8, 4.6),
     ],
     "wing, far forward at the rim": [  # far guard between top and high post
-        ("far_guard", "x", -0.6, 2.4), ("far_guard", "y", 3.8, 6.6), ("far_forward", "rim", 0.4, 2.2),
+        ("far_guard", "x", -0.6, 2.4),
+        ("far_guard", "y", 3.8, 6.6),
+        ("far_forward", "rim", 0.4, 2.2),
     ],
     "top": [  # forwards up on the wings, centre alone on high and low post
-        ("near_forward", "x", 3.6, 5.8), ("near_forward", "y", 3.6, 7.6), ("far_forward", "x", -5.8, -3.4),
-        ("far_forward", "y", 3.6, 7.6), ("centre", "x", -1.0, 1.0), ("centre", "y", 2.8, 5.2),
+        ("near_forward", "x", 3.6, 5.8),
+        ("near_forward", "y", 3.6, 7.6),
+        ("far_forward", "x", -5.8, -3.4),
+        ("far_forward", "y", 3.6, 7.6),
+        ("centre", "x", -1.0, 1.0),
+        ("centre", "y", 2.8, 5.2),
     ],
     "half_court_corner": [  # near forward up to the wing, far forward on the middle, centre home
-        ("near_forward", "x", 2.8, 6.6), ("near_forward", "y", 3.4, 9.0), ("far_forward", "x", -4.0, 1.0),
-        ("centre", "x", -1.2, 1.8), ("centre", "y", 1.6, 4.8),
+        ("near_forward", "x", 2.8, 6.6),
+        ("near_forward", "y", 3.4, 9.0),
+        ("far_forward", "x", -4.0, 1.0),
+        ("centre", "x", -1.2, 1.8),
+        ("centre", "y", 1.6, 4.8),
     ],
 }
 #: No strips, tie-ups, fouls or pick-ups: the trap stays on long enough to be read.

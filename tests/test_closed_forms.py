@@ -26,8 +26,9 @@ from kernel_process import SCENARIO
 
 from engine.inputs import load_alignment, load_scenario
 from engine.kernel.batch import trace_possession
-from engine.pack import pack
-from engine.state import COLUMN, EVENT_COLUMNS, N_SIDE
+from engine.state.arrays import EVENT_COLUMNS, N_SIDE
+from engine.state.record import COLUMN
+from engine.world.pack import pack
 
 BAND = 4.0
 ALONE = SHOOT_AT_ONCE | NO_DEFENCE | EVEN_REBOUNDS

@@ -18,9 +18,9 @@ from policies import PACKAGE, install, python, registered, scenario_file, sixth_
 from engine import cli
 from engine.inputs import load_scenario
 from engine.kernel.batch import play_block, trace_possession
-from engine.pack import pack
 from engine.policies import coded
-from engine.state import COLUMN, N_RECORD, RECORD
+from engine.state.record import COLUMN, N_RECORD, RECORD
+from engine.world.pack import pack
 
 N = 2000
 SEED = 3
@@ -51,9 +51,9 @@ import json, sys
 import numpy as np
 from engine.inputs import load_scenario
 from engine.kernel import batch
-from engine.pack import pack
+from engine.world.pack import pack
 from engine.policies import coded
-from engine.state import N_RECORD
+from engine.state.arrays import N_RECORD
 
 packed = pack(load_scenario(sys.argv[1]))
 numbers = np.array(json.loads(sys.argv[2]))

@@ -14,13 +14,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import engine
-import engine.pack
+import engine.world.pack
 from engine.report import contract, words
-from engine.report.text import compare_text, play_text
-from engine.state import COLUMN
-from engine.study import branches, run
-from engine.study.branches import CHECK_EVERY, play_setting
-from engine.study.run import Player
+from engine.report.screen.compare import compare_text, play_text
+from engine.run import blocks as run
+from engine.run import branches
+from engine.run.blocks import Player
+from engine.run.branches import CHECK_EVERY, play_setting
+from engine.state.record import COLUMN
 
 SCENARIO = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 MORE = """
@@ -125,10 +126,10 @@ def test_a_home_setting_is_replayed_where_it_calls_and_checked_elsewhere(
     compared: Found, scenario: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The same bytes as when every possession is played, but for the number of possessions checked."""
-    packed = engine.pack.pack(scenario)
+    packed = engine.world.pack.pack(scenario)
     assert [one.watched for one in packed.settings] == [True] * 5 + [False] * 4
     blind = tuple(dataclasses.replace(one, watched=False) for one in packed.settings)
-    monkeypatch.setattr(engine.pack, "pack", lambda _: dataclasses.replace(packed, settings=blind))
+    monkeypatch.setattr(engine.world.pack, "pack", lambda _: dataclasses.replace(packed, settings=blind))
     whole = engine.compare(scenario, N, seed=1, threads=1).to_dict()
     shadowed = copy.deepcopy(compared)
     for one, other in zip(shadowed["settings"][:5], whole["settings"][:5], strict=True):
@@ -184,7 +185,7 @@ def test_any_column_that_differs_without_a_call_is_noticed(
 
 
 def test_a_shared_base_is_played_once(scenario: Any) -> None:
-    plan = branches.plan(engine.pack.pack(scenario))
+    plan = branches.plan(engine.world.pack.pack(scenario))
     assert len(plan.bases) == 2
     assert [one.base for one in plan.settings] == [None] * 5 + [0, 0, 0, 1]
     assert [one.bit for one in plan.settings] == [0, 1, 2, 3, 4, None, None, None, None]
@@ -192,7 +193,7 @@ def test_a_shared_base_is_played_once(scenario: Any) -> None:
 
 
 def test_records_hold_no_shadow_once_a_setting_is_played(scenario: Any) -> None:
-    plan, player = branches.plan(engine.pack.pack(scenario)), Player(1)
+    plan, player = branches.plan(engine.world.pack.pack(scenario)), Player(1)
     home = player.block(plan.home, 64, 200, "home")
     before = home.copy()
     assert home[:, COLUMN["shadow"]].any()

@@ -20,8 +20,8 @@ from hypothesis import strategies as st
 import engine
 from engine.errors import InputError
 from engine.report import contract, words
-from engine.report.text import compare_text, play_text
-from engine.study import run
+from engine.report.screen.compare import compare_text, play_text
+from engine.run import blocks as run
 
 SCENARIO = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 N = 2000

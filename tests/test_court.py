@@ -19,11 +19,11 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.court import BACKCOURT_DEPTH_M, Court, build_court
 from engine.errors import InputError
 from engine.inputs.files import configs_root
 from engine.inputs.rules import change_rules, load_rules
-from engine.state import REGIONS
+from engine.state.words import REGIONS
+from engine.world.court import BACKCOURT_DEPTH_M, Court, build_court
 
 RULE_SETS = ("international", "high_school", "college", "professional")
 COURTS = {name: build_court(load_rules(name)) for name in RULE_SETS}

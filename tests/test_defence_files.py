@@ -13,18 +13,25 @@ import pytest
 from input_files import scenario as scenario_table
 from input_files import write, write_all
 
-from engine.checking import check_path
-from engine.court import build_court
+from engine.check.files import check_path
 from engine.errors import InputError
-from engine.holes import holes
-from engine.inputs import configs_root, load_alignment, load_call, load_rules, load_scenario, load_zone
+from engine.inputs import (
+    configs_root,
+    load_alignment,
+    load_call,
+    load_rules,
+    load_scenario,
+    load_zone,
+)
 from engine.inputs.calls import misfit
 from engine.inputs.files import shipped
 from engine.inputs.roles import persons_of
 from engine.inputs.zone import Zone
-from engine.policies.jobs import JOB_TABLE, OWN_MAN
-from engine.state import REGIONS
-from engine.still_picture import place_of
+from engine.state.jobs import JOB_TABLE, OWN_MAN
+from engine.state.words import REGIONS
+from engine.still.holes import holes
+from engine.still.picture import place_of
+from engine.world.court import build_court
 
 DEFENCES = ("two_three", "man_to_man", "three_two", "one_three_one", "one_two_two", "two_three_match_up")
 RULES = ("international", "high_school", "college", "professional")

@@ -26,8 +26,8 @@ from engine.inputs import load_scenario
 from engine.kernel import draws
 from engine.kernel.batch import new_scratch
 from engine.kernel.jit import njit
-from engine.pack import pack
-from engine.state import OPT_DRIVE
+from engine.state.arrays import OPT_DRIVE
+from engine.world.pack import pack
 
 KERNEL = ROOT / "engine" / "kernel"
 SETTING = "corner and short corner together"
@@ -246,8 +246,8 @@ import json, os, sys
 import numpy as np
 from engine.inputs import load_scenario
 from engine.kernel import batch, draws, possession
-from engine.pack import pack
-from engine.state import N_RECORD
+from engine.world.pack import pack
+from engine.state.arrays import N_RECORD
 
 asked = json.load(sys.stdin)
 packed = pack(load_scenario(asked["scenario"]))

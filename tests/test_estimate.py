@@ -7,7 +7,7 @@ from dataclasses import asdict
 import numpy as np
 import pytest
 
-from engine.estimate import (
+from engine.estimate.calls import (
     BreakEven,
     Interval,
     break_even,
@@ -27,8 +27,15 @@ from engine.estimate import (
     variance_reduction,
     wilson,
 )
-from engine.state import AFTER, COLUMN, N_RECORD, NET_LOW, OUTCOMES
-from engine.tally import N_NET, BoxTally, PairTally, PerCallTally, net_values
+from engine.estimate.tally import (
+    N_NET,
+    BoxTally,
+    PairTally,
+    PerCallTally,
+    net_values,
+)
+from engine.state.record import COLUMN, N_RECORD, NET_LOW
+from engine.state.words import AFTER, OUTCOMES
 
 STEAL, ESCAPE = OUTCOMES.index("steal"), OUTCOMES.index("escape_pass")
 V = net_values()

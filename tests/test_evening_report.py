@@ -7,14 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from engine.court import build_court
 from engine.inputs import load_scenario
 from engine.kernel.batch import trace_possession
-from engine.pack import pack
-from engine.state import COLUMN
+from engine.state.record import COLUMN
 from engine.study import evening_report as study
 from engine.study.court_shots import call_of, court_shots, shots_of
 from engine.study.evening_report import advised_calls, planned_calls
+from engine.world.court import build_court
+from engine.world.pack import pack
 
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"

@@ -9,11 +9,19 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.stats import t as student
 
-from engine.factors import GROUPS, KEPT, PARTS, GroupTally, factor_change, shapley_split
-from engine.intervals import student_quantile
-from engine.play_estimate import FourFactors, four_factors, four_factors_points
-from engine.state import COLUMN, ENDS, N_RECORD
-from engine.tally import BoxTally
+from engine.estimate.factors import (
+    GROUPS,
+    KEPT,
+    PARTS,
+    GroupTally,
+    factor_change,
+    shapley_split,
+)
+from engine.estimate.intervals import student_quantile
+from engine.estimate.play import FourFactors, four_factors, four_factors_points
+from engine.estimate.tally import BoxTally
+from engine.state.record import COLUMN, N_RECORD
+from engine.state.words import ENDS
 
 SHARE = st.floats(0.0, 1.0)
 PARTS_AND_TRANSITION = (*PARTS, "transition")

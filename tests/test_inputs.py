@@ -14,7 +14,7 @@ from input_files import SHOTS, alignment, call, player, scenario, team, toml_tex
 from pydantic import ValidationError
 
 import engine
-from engine.checking import check_path
+from engine.check.files import check_path
 from engine.errors import InputError
 from engine.inputs import (
     config_hash,
@@ -31,7 +31,7 @@ from engine.inputs import (
     spot_names,
 )
 from engine.inputs.team import ZONE_PLACES
-from engine.state import JOBS, REGIONS, TRIGGERS
+from engine.state.words import JOBS, REGIONS, TRIGGERS
 
 SHIPPED = sorted(p for ending in ("*.toml", "*.csv") for p in configs_root().rglob(ending))
 

@@ -1,4 +1,4 @@
-"""Closed forms of engine.intervals against published values, scipy, statsmodels and brute force."""
+"""Closed forms of engine.estimate.intervals against published values, scipy, statsmodels and brute force."""
 
 import itertools
 import json
@@ -11,7 +11,7 @@ from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.weightstats import DescrStatsW
 
-from engine.intervals import (
+from engine.estimate.intervals import (
     Interval,
     cvar,
     mean_interval,
@@ -201,6 +201,6 @@ def test_cvar_refuses_nonsense() -> None:
 
 def test_importing_the_estimates_stays_light() -> None:
     heavy = ("scipy", "numba", "pandas", "pydantic")
-    code = f"import sys, engine.estimate; print([m for m in {heavy} if m in sys.modules])"
+    code = f"import sys, engine.estimate.calls; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -14,7 +14,7 @@ import input_files
 import numpy as np
 import pytest
 
-from engine.checking import check_path
+from engine.check.files import check_path
 from engine.errors import InputError
 from engine.inputs import (
     Level,
@@ -27,11 +27,17 @@ from engine.inputs import (
     load_team,
 )
 from engine.inputs.files import configs_root, shipped
-from engine.inputs.levels import PLAYER_RANGES, QUANTITIES, SHIFTS, TAGS, shifted
+from engine.inputs.levels import (
+    PLAYER_RANGES,
+    QUANTITIES,
+    SHIFTS,
+    TAGS,
+    shifted,
+)
 from engine.inputs.shots import ShotTable
-from engine.pack import shot_rows
-from engine.state import SHOT_STEP_M
+from engine.state.arrays import SHOT_STEP_M
 from engine.study.levels import level_rates, standard_error
+from engine.world.pack import shot_rows
 
 ROOT = Path(__file__).parents[1]
 LEVELS = ("college", "professional", "school", "under_14")

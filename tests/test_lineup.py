@@ -11,17 +11,24 @@ import numpy as np
 import pytest
 
 from engine.cli import run
-from engine.holes import scenario_setup
 from engine.inputs import load_scenario, load_zone
 from engine.inputs.zone import chosen
-from engine.pack import pack, persons_of
-from engine.report.lineup_text import lineup_text
-from engine.state import COLUMN, N_RECORD
-from engine.study import lineup as study
-from engine.study import lineup_opponent as opponent
-from engine.study.lineup import assigned_worlds, expected_net, home_numbers, lineup, mean_excess, with_places
-from engine.study.lineup_opponent import Found
-from engine.study.run import Player, RunSize
+from engine.report.screen.lineup import lineup_text
+from engine.run.blocks import Player, RunSize
+from engine.state.record import COLUMN, N_RECORD
+from engine.still.holes import scenario_setup
+from engine.study.lineup import opponent
+from engine.study.lineup import places as study
+from engine.study.lineup.opponent import Found
+from engine.study.lineup.places import (
+    assigned_worlds,
+    expected_net,
+    home_numbers,
+    lineup,
+    mean_excess,
+    with_places,
+)
+from engine.world.pack import pack, persons_of
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 ORDERS = [(0, 1, 2, 3, 4), (1, 0, 2, 3, 4), (4, 2, 0, 1, 3)]

@@ -17,10 +17,19 @@ from scipy import stats
 from engine.inputs import load_scenario
 from engine.kernel.batch import new_scratch
 from engine.kernel.jit import njit
-from engine.kernel.passing import BOUNCE, CATCH_M, DIRECT, FLYING, OVER_TOP, STOLEN, fly, release_pass
+from engine.kernel.passing import (
+    BOUNCE,
+    CATCH_M,
+    DIRECT,
+    FLYING,
+    OVER_TOP,
+    STOLEN,
+    fly,
+    release_pass,
+)
 from engine.kernel.tally import COL_deflections
-from engine.pack import pack
-from engine.state import N_PLAYERS, N_SIDE
+from engine.state.arrays import N_PLAYERS, N_SIDE
+from engine.world.pack import pack
 
 N = 20_000
 SEED = 15

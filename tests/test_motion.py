@@ -14,8 +14,10 @@ from scipy.optimize import brentq
 from engine.inputs import load_scenario
 from engine.kernel.batch import play_block, trace_possession
 from engine.kernel.motion import cover_m, keep_in, move
-from engine.pack import pack
-from engine.state import AGENT, COLUMN, EVENTS, HELD, N_RECORD, PASS_FLIGHT
+from engine.state.arrays import AGENT
+from engine.state.record import COLUMN, N_RECORD
+from engine.state.words import EVENTS, HELD, PASS_FLIGHT
+from engine.world.pack import pack
 
 FAR = 1e6
 #: Greater than any start vmax / tau here, so that the law alone limits a run from rest.

@@ -4,7 +4,7 @@
 standard errors, and one that does not is on record as not holding, so that neither a loss nor a gain goes
 unnoticed. Nothing was tuned to make a claim hold. The record is written, never edited, by
 
-    python -m engine.report.patterns_text 1 tests/patterns_record.json
+    python -m engine.report.screen.patterns 1 tests/patterns_record.json
 """
 
 from __future__ import annotations
@@ -15,9 +15,16 @@ from pathlib import Path
 import pytest
 
 from engine.errors import InputError
-from engine.report.patterns_text import WIDTH, patterns_text
+from engine.report.screen.patterns import WIDTH, patterns_text
 from engine.study.patterns import PATTERNS, PatternsResult, measure
-from engine.study.patterns.common import MARGIN, NOT_SHOWN, REVERSED, SHOWN, VERDICTS, Claim
+from engine.study.patterns.common import (
+    MARGIN,
+    NOT_SHOWN,
+    REVERSED,
+    SHOWN,
+    VERDICTS,
+    Claim,
+)
 
 #: What was seen of each claim, by its pattern's number and its name.
 RECORD: dict[str, str] = json.loads((Path(__file__).parent / "patterns_record.json").read_text("utf-8"))

@@ -9,10 +9,31 @@ import pytest
 
 from engine.inputs.defaults import HOME
 from engine.kernel.batch import trace_possession
-from engine.state import EVENTS, OUTCOMES, PASS_FLIGHT, PASS_WINDUP, RECORD
+from engine.state.record import RECORD
+from engine.state.words import (
+    EVENTS,
+    OUTCOMES,
+    PASS_FLIGHT,
+    PASS_WINDUP,
+)
 from engine.study.patterns import common, watching
-from engine.study.patterns.common import MARGIN, NOT_SHOWN, REVERSED, SHOWN, Claim, Mean
-from engine.study.patterns.playing import CALLS, SEED, Run, constants, edited, rules, variant
+from engine.study.patterns.common import (
+    MARGIN,
+    NOT_SHOWN,
+    REVERSED,
+    SHOWN,
+    Claim,
+    Mean,
+)
+from engine.study.patterns.playing import (
+    CALLS,
+    SEED,
+    Run,
+    constants,
+    edited,
+    rules,
+    variant,
+)
 
 
 def claim(gap: float, se: float, exact: bool = False) -> Claim:

@@ -17,9 +17,19 @@ from engine import cli
 from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.kernel.batch import play_block
-from engine.pack import pack
-from engine.state import AFTER, COLUMN, N_RECORD, OUTCOMES
-from engine.study.pick import Called, Pick, beaten, check_pick, find_call, pick_possession, typical, worst
+from engine.state.record import COLUMN, N_RECORD
+from engine.state.words import AFTER, OUTCOMES
+from engine.study.replay.pick import (
+    Called,
+    Pick,
+    beaten,
+    check_pick,
+    find_call,
+    pick_possession,
+    typical,
+    worst,
+)
+from engine.world.pack import pack
 
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"

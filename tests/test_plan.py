@@ -16,15 +16,22 @@ from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.inputs.rules import change_rules
 from engine.kernel.batch import play_list, trace_possession
-from engine.pack import pack
-from engine.report.plan_text import plan_text
-from engine.state import COLUMN, EVENTS, N_RECORD, OUTCOMES
-from engine.study.plan import check_games, plan
-from engine.study.plan_games import NUMBERS_PER_GAME, Fatigue, GamePlan, Games, play_games
-from engine.study.plan_result import PlanResult
-from engine.study.plan_table import BEFORE, Table, play_table
-from engine.study.plan_worlds import PlanWorlds, calls_of
-from engine.study.run import Player
+from engine.report.screen.plan import plan_text
+from engine.run.blocks import Player
+from engine.state.record import COLUMN, N_RECORD
+from engine.state.words import EVENTS, OUTCOMES
+from engine.study.plan.games import (
+    NUMBERS_PER_GAME,
+    Fatigue,
+    GamePlan,
+    Games,
+    play_games,
+)
+from engine.study.plan.plan import check_games, plan
+from engine.study.plan.result import PlanResult
+from engine.study.plan.states import PlanWorlds, calls_of
+from engine.study.plan.table import BEFORE, Table, play_table
+from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 CORNER, SHORT_CORNER, TOP = 0, 1, 3

@@ -17,8 +17,8 @@ from scipy.stats import poisson
 
 from engine.errors import InputError
 from engine.inputs import load_scenario
-from engine.state import NET_HIGH, NET_LOW
-from engine.study.plan_bench import (
+from engine.state.record import NET_HIGH, NET_LOW
+from engine.study.plan.bench import (
     MOST_CALLS,
     expected_fouls,
     p_at_least,
@@ -28,9 +28,14 @@ from engine.study.plan_bench import (
     stop_words,
     trap_shares,
 )
-from engine.study.plan_games import Fatigue
-from engine.study.plan_inputs import NAMES, changes_from, load_plan_constants, values_of
-from engine.study.plan_late import (
+from engine.study.plan.games import Fatigue
+from engine.study.plan.inputs import (
+    NAMES,
+    changes_from,
+    load_plan_constants,
+    values_of,
+)
+from engine.study.plan.late import (
     FAR,
     OwnScoring,
     distributions,
@@ -39,7 +44,7 @@ from engine.study.plan_late import (
     own_scoring,
     win_table,
 )
-from engine.study.plan_mix import (
+from engine.study.plan.mix import (
     GREEDY,
     PROGRAMMING,
     best_mix,

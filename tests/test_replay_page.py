@@ -1,7 +1,7 @@
 """``trapledger replay``: the page in a real browser.
 
 It is opened from disk in headless Chromium (tests/browser.py); what it shows is compared with the tables of
-``engine.study.replay``. tests/test_pick.py has the rules that pick the possession.
+``engine.study.replay.replay``. tests/test_pick.py has the rules that pick the possession.
 """
 
 from __future__ import annotations
@@ -22,11 +22,22 @@ from browser import Chromium, Page, browser
 
 from engine import cli
 from engine.inputs import load_scenario
-from engine.report.replay_page import replay_page
-from engine.report.replay_words import event_sentence, job_words
-from engine.state import AFTER, ENDS, EVENTS, JOBS, OUTCOMES
-from engine.study.pick import pick_possession
-from engine.study.replay import AGENTS, DETAILS, Replay, replay
+from engine.report.replay.page import replay_page
+from engine.report.replay.sentences import event_sentence, job_words
+from engine.state.words import (
+    AFTER,
+    ENDS,
+    EVENTS,
+    JOBS,
+    OUTCOMES,
+)
+from engine.study.replay.pick import pick_possession
+from engine.study.replay.replay import (
+    AGENTS,
+    DETAILS,
+    Replay,
+    replay,
+)
 
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
@@ -424,7 +435,12 @@ def test_the_wheel_holds_the_parts_of_the_page(tmp_path: Path) -> None:
 
 
 def test_ends_are_known_to_the_words() -> None:
-    from engine.report.replay_words import AFTER_PAST, END_PAST, LEFT_WORDS, OUTCOME_PAST
+    from engine.report.replay.sentences import (
+        AFTER_PAST,
+        END_PAST,
+        LEFT_WORDS,
+        OUTCOME_PAST,
+    )
 
     assert set(END_PAST) == set(ENDS)
     assert set(OUTCOME_PAST) == set(LEFT_WORDS) == set(OUTCOMES)

@@ -20,10 +20,10 @@ from report_pages import advising, pages_of, words_of
 from sheet_files import GAME, with_key, write_evening
 
 from engine import cli
-from engine.report.bench_page import bench_view
-from engine.report.court_plot import shares_of
-from engine.report.page import bench_page, report_page
-from engine.report.page_words import beaten_words, ledger_rows
+from engine.report.page.answer import beaten_words, ledger_rows
+from engine.report.page.bench import bench_view
+from engine.report.page.court_plot import shares_of
+from engine.report.page.page import bench_page, report_page
 from engine.study import evening_report as study
 from engine.study.evening_report import Effort, EveningReport, evening_report
 

@@ -14,14 +14,12 @@ import pytest
 from test_slides import ALIGNMENTS, SEED, built, column, records
 
 from engine.kernel.batch import Trace, trace_possession
-from engine.state import (
-    COLUMN,
+from engine.state.record import COLUMN, NET_HIGH, NET_LOW
+from engine.state.words import (
     ENDS,
     EVENTS,
     HELD,
     LOOSE,
-    NET_HIGH,
-    NET_LOW,
     PASS_FLIGHT,
     PASS_WINDUP,
     VIOLATIONS,

@@ -13,8 +13,13 @@ import numpy as np
 import pytest
 from scipy.stats import binom, norm
 
-from engine.study import selection
-from engine.study.selection import Draw, difference_variances, procedure_constant, select
+from engine.estimate import selection
+from engine.estimate.selection import (
+    Draw,
+    difference_variances,
+    procedure_constant,
+    select,
+)
 
 REPETITIONS = 400
 FIRST = 10

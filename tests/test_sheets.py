@@ -22,15 +22,21 @@ from sheet_files import (
 
 import engine
 from engine import cli
-from engine.checking import check_path
+from engine.check.files import check_path
 from engine.errors import InputError
 from engine.inputs import configs_root, load_constants
-from engine.report.evening_text import evening_text
-from engine.sheets import Evening, assumptions, load_evening, load_folder, write_blank
-from engine.sheets.columns import SHEETS
-from engine.sheets.data import load_care, load_grades
-from engine.sheets.opponent import place_five
-from engine.sheets.people import ordered, top_speed_from_sprint
+from engine.inputs.sheets import (
+    Evening,
+    assumptions,
+    load_evening,
+    load_folder,
+    write_blank,
+)
+from engine.inputs.sheets.columns import SHEETS
+from engine.inputs.sheets.data import load_care, load_grades
+from engine.inputs.sheets.opponent import place_five
+from engine.inputs.sheets.people import ordered, top_speed_from_sprint
+from engine.report.screen.evening import evening_text
 
 GRADES = load_grades()
 CONSTANTS = load_constants()

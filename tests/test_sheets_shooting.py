@@ -8,12 +8,25 @@ from pathlib import Path
 import pytest
 from sheet_files import SHOTS, Habits, Table, save, write_evening
 
-from engine.inputs import ShotTable, load_constants, load_level, load_rules
-from engine.sheets import ShotNote, load_evening
-from engine.sheets.cells import Tried
-from engine.sheets.charted import Shot, band_of, read_shots
-from engine.sheets.data import load_grades
-from engine.sheets.shooting import Averages, Found, Shooting, chance, logit, moved_table, shooting_of
+from engine.inputs import (
+    ShotTable,
+    load_constants,
+    load_level,
+    load_rules,
+)
+from engine.inputs.sheets import ShotNote, load_evening
+from engine.inputs.sheets.cells import Tried
+from engine.inputs.sheets.charted import Shot, band_of, read_shots
+from engine.inputs.sheets.data import load_grades
+from engine.inputs.sheets.shooting import (
+    Averages,
+    Found,
+    Shooting,
+    chance,
+    logit,
+    moved_table,
+    shooting_of,
+)
 
 GRADES = load_grades()
 SCHOOL = load_level("school")

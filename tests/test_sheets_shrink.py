@@ -10,7 +10,13 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize
 from scipy.stats import beta, betabinom, binom
 
-from engine.sheets.shrink import fit_beta, fit_strength, log_likelihood, prior_strength, pulled
+from engine.inputs.sheets.shrink import (
+    fit_beta,
+    fit_strength,
+    log_likelihood,
+    prior_strength,
+    pulled,
+)
 
 #: Rats with tumours and rats observed in 71 groups, Tarone 1982, as printed in Gelman et al., Bayesian Data
 #: Analysis (3rd ed.), table 5.1; seen in several public copies of the table. The last group is the new one.

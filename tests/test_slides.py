@@ -19,8 +19,16 @@ import pytest
 from engine.inputs.files import configs_root, read_toml, resolve
 from engine.inputs.scenario import scenario_from
 from engine.kernel.batch import Trace, play_block, trace_possession
-from engine.pack import Packed, pack
-from engine.state import COLUMN, EVENTS, HELD, JOBS, MOMENTS, N_RECORD, PASS_FLIGHT, REGIONS
+from engine.state.record import COLUMN, N_RECORD
+from engine.state.words import (
+    EVENTS,
+    HELD,
+    JOBS,
+    MOMENTS,
+    PASS_FLIGHT,
+    REGIONS,
+)
+from engine.world.pack import Packed, pack
 
 SEED = 5
 N_TRACES = 120
@@ -38,6 +46,7 @@ PATIENT = {
     "hold_stale_points_per_s": 0.15,
 }
 SETTLE_STEPS = 9  # the ball's row and holder unchanged for so long
+
 
 def built(**changes: Any) -> Packed:
     """The demo scenario, packed, with tables merged into it and other keys replaced; constants are free."""
@@ -148,8 +157,9 @@ JOBS_OF_ROW = {
     ("wing", "reversal"): ("coming", "deny", "on_ball", "fill", "block"),
 }
 
+
 def measured(m: Moment, role: str, measure: str) -> float:
-    """"x", "y" of the role's man, or his distance from "ball", "rim" or "post" (high post), metres."""
+    """ "x", "y" of the role's man, or his distance from "ball", "rim" or "post" (high post), metres."""
     x, y = m.at[role]
     if measure in "xy":
         return float(x if measure == "x" else y)
@@ -160,52 +170,94 @@ def measured(m: Moment, role: str, measure: str) -> float:
 #: Row -> (role, measure, lowest, highest): bounds on the mean over the row's moments, metres (``measured``).
 PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
     ("top", "settled"): [  # on the ball; high post; forwards up and wide; middle of the lane
-        ("near_guard", "ball", 0.8, 2.2), ("far_guard", "y", 4.3, 7.2), ("far_guard", "x", -1.6, 1.0),
-        ("near_forward", "x", 3.4, 5.2), ("near_forward", "y", 2.0, 3.8), ("far_forward", "x", -5.2, -3.4),
-        ("far_forward", "y", 2.0, 3.8), ("centre", "x", -0.6, 0.6), ("centre", "y", 1.9, 3.6),
+        ("near_guard", "ball", 0.8, 2.2),
+        ("far_guard", "y", 4.3, 7.2),
+        ("far_guard", "x", -1.6, 1.0),
+        ("near_forward", "x", 3.4, 5.2),
+        ("near_forward", "y", 2.0, 3.8),
+        ("far_forward", "x", -5.2, -3.4),
+        ("far_forward", "y", 2.0, 3.8),
+        ("centre", "x", -0.6, 0.6),
+        ("centre", "y", 1.9, 3.6),
     ],
     ("slot", "settled"): [  # on the ball; high post; nearer the wing; at the lane; middle
-        ("near_guard", "ball", 0.8, 1.8), ("far_guard", "post", 0.0, 2.1), ("near_forward", "x", 3.8, 5.6),
-        ("far_forward", "x", -3.3, -0.8), ("centre", "x", -0.6, 0.8),
+        ("near_guard", "ball", 0.8, 1.8),
+        ("far_guard", "post", 0.0, 2.1),
+        ("near_forward", "x", 3.8, 5.6),
+        ("far_forward", "x", -3.3, -0.8),
+        ("centre", "x", -0.6, 0.8),
     ],
     ("wing", "before_bump"): [  # forward on the ball, guard on his way, high post, back side, ball-side block
-        ("near_forward", "ball", 0.7, 1.9), ("near_guard", "ball", 1.4, 4.2),
-        ("far_guard", "post", 0.0, 2.2), ("far_forward", "x", -3.2, 0.0), ("centre", "x", 0.8, 2.9),
+        ("near_forward", "ball", 0.7, 1.9),
+        ("near_guard", "ball", 1.4, 4.2),
+        ("far_guard", "post", 0.0, 2.2),
+        ("far_forward", "x", -3.2, 0.0),
+        ("centre", "x", 0.8, 2.9),
         ("centre", "y", 0.5, 2.6),
     ],
     ("wing", "after_bump"): [  # guard on the ball; elbow; forward drops; rim side; a step up
-        ("near_guard", "ball", 0.7, 1.8), ("near_forward", "y", 0.2, 2.2), ("near_forward", "x", 3.0, 5.2),
-        ("near_forward", "ball", 2.0, 4.5), ("far_guard", "y", 3.3, 5.3), ("far_guard", "x", 0.4, 3.0),
-        ("far_forward", "x", -2.2, 0.0), ("far_forward", "rim", 0.5, 2.6), ("centre", "y", 1.7, 3.2),
+        ("near_guard", "ball", 0.7, 1.8),
+        ("near_forward", "y", 0.2, 2.2),
+        ("near_forward", "x", 3.0, 5.2),
+        ("near_forward", "ball", 2.0, 4.5),
+        ("far_guard", "y", 3.3, 5.3),
+        ("far_guard", "x", 0.4, 3.0),
+        ("far_forward", "x", -2.2, 0.0),
+        ("far_forward", "rim", 0.5, 2.6),
+        ("centre", "y", 1.7, 3.2),
         ("centre", "x", 0.3, 2.2),
     ],
     ("corner", "before_bump"): [  # takes the wing; forward to the ball; rim; fills the block
-        ("near_guard", "x", 4.2, 6.6), ("near_guard", "y", 2.8, 4.6), ("near_forward", "ball", 0.7, 3.4),
-        ("far_forward", "rim", 0.0, 1.5), ("centre", "x", 1.8, 3.2), ("centre", "y", -0.2, 1.8),
+        ("near_guard", "x", 4.2, 6.6),
+        ("near_guard", "y", 2.8, 4.6),
+        ("near_forward", "ball", 0.7, 3.4),
+        ("far_forward", "rim", 0.0, 1.5),
+        ("centre", "x", 1.8, 3.2),
+        ("centre", "y", -0.2, 1.8),
     ],
     ("corner", "settled"): [  # sinks, high post, on the ball, across the lane to the rim, low post
-        ("near_forward", "ball", 0.7, 1.7), ("near_guard", "x", 2.4, 4.6), ("near_guard", "y", 2.6, 4.2),
-        ("far_guard", "y", 3.2, 5.2), ("far_forward", "rim", 0.0, 1.6), ("centre", "x", 1.6, 3.3),
+        ("near_forward", "ball", 0.7, 1.7),
+        ("near_guard", "x", 2.4, 4.6),
+        ("near_guard", "y", 2.6, 4.2),
+        ("far_guard", "y", 3.2, 5.2),
+        ("far_forward", "rim", 0.0, 1.6),
+        ("centre", "x", 1.6, 3.3),
         ("centre", "y", 0.2, 2.0),
     ],
     ("high_post", "settled"): [  # guards together, forwards pinch the low posts, centre up on the ball
-        ("near_guard", "x", 0.8, 3.2), ("far_guard", "x", -3.2, -0.2), ("near_forward", "x", 2.6, 4.4),
-        ("near_forward", "y", 1.0, 2.8), ("far_forward", "x", -4.4, -2.4), ("centre", "ball", 0.7, 1.7),
+        ("near_guard", "x", 0.8, 3.2),
+        ("far_guard", "x", -3.2, -0.2),
+        ("near_forward", "x", 2.6, 4.4),
+        ("near_forward", "y", 1.0, 2.8),
+        ("far_forward", "x", -4.4, -2.4),
+        ("centre", "ball", 0.7, 1.7),
     ],
     ("short_corner", "settled"): [  # sinks, holds the middle, on the ball, rim, between ball and block
-        ("near_forward", "ball", 0.6, 1.7), ("near_guard", "y", 1.8, 3.9), ("near_guard", "x", 2.4, 4.8),
-        ("far_guard", "y", 3.0, 4.6), ("far_forward", "rim", 0.0, 2.0), ("centre", "x", 1.4, 3.4),
+        ("near_forward", "ball", 0.6, 1.7),
+        ("near_guard", "y", 1.8, 3.9),
+        ("near_guard", "x", 2.4, 4.8),
+        ("far_guard", "y", 3.0, 4.6),
+        ("far_forward", "rim", 0.0, 2.0),
+        ("centre", "x", 1.4, 3.4),
     ],
     ("low_post", "settled"): [  # digs, holds the middle, digs, rim, on the ball
-        ("centre", "ball", 0.4, 1.7), ("near_forward", "ball", 0.5, 1.8), ("near_guard", "ball", 0.8, 2.6),
-        ("far_guard", "y", 2.6, 4.4), ("far_forward", "rim", 0.0, 2.2),
+        ("centre", "ball", 0.4, 1.7),
+        ("near_forward", "ball", 0.5, 1.8),
+        ("near_guard", "ball", 0.8, 2.6),
+        ("far_guard", "y", 2.6, 4.4),
+        ("far_forward", "rim", 0.0, 2.2),
     ],
     ("top", "reversal"): [  # back to the gap, takes the ball, forwards recover, middle
-        ("far_guard", "ball", 0.9, 3.6), ("near_guard", "y", 4.0, 6.2), ("near_forward", "y", 1.6, 3.6),
-        ("far_forward", "x", -5.0, -2.0), ("centre", "x", -0.8, 1.2),
+        ("far_guard", "ball", 0.9, 3.6),
+        ("near_guard", "y", 4.0, 6.2),
+        ("near_forward", "y", 1.6, 3.6),
+        ("far_forward", "x", -5.0, -2.0),
+        ("centre", "x", -0.8, 1.2),
     ],
     ("wing", "reversal"): [  # guard coming over, forward has run at the catch, block on that side
-        ("near_forward", "ball", 0.7, 2.0), ("near_guard", "ball", 1.4, 4.4), ("centre", "x", 0.6, 2.9),
+        ("near_forward", "ball", 0.7, 2.0),
+        ("near_guard", "ball", 1.4, 4.4),
+        ("centre", "x", 0.6, 2.9),
     ],
 }
 #: Row -> who is nearest to the ball, and in what share of the moments at least. At the top either guard
@@ -220,6 +272,7 @@ NEAREST = {
     ("short_corner", "settled"): ("near_forward", 0.7),
 }
 LEAST_MOMENTS, LEAST_POSSESSIONS = 10, 3
+
 
 @pytest.mark.parametrize("side", [1, -1], ids=["right", "left"])
 @pytest.mark.parametrize("key", JOBS_OF_ROW, ids="-".join)

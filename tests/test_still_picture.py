@@ -19,13 +19,13 @@ COMPARE = """
 import json
 from types import SimpleNamespace as Bag
 
-from engine.court import build_court
+from engine.world.court import build_court
 from engine.inputs import load_alignment, load_constants, load_rules, load_zone
 from engine.inputs.roles import persons_of
 from engine.kernel import defence as kernel
-from engine.policies.jobs import JOB_TABLE
-from engine.state import HELD, N_SIDE, REGIONS
-from engine.still_picture import Setup, holder, picture_of, place_of, row_of
+from engine.state.jobs import JOB_TABLE
+from engine.state.arrays import HELD, N_SIDE, REGIONS
+from engine.still.picture import Setup, holder, picture_of, place_of, row_of
 
 K = {name: c.value for name, c in load_constants().items()}
 found = {}

@@ -16,13 +16,25 @@ from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.inputs.files import Source
 from engine.inputs.scenario import scenario_from
-from engine.inputs.stress import SPECIAL, BaseRates, StressList, for_scenario, load_stress
-from engine.pack import pack
-from engine.report.stress_text import stress_text, worlds_in_100
-from engine.state import COLUMN, N_RECORD
-from engine.study.branches import plan as branch_plan
-from engine.study.stress import StressResult, stress
-from engine.study.stress_worlds import DUMMY, HOME_COLUMNS, WHOLE, changed, sobol
+from engine.inputs.stress import (
+    SPECIAL,
+    BaseRates,
+    StressList,
+    for_scenario,
+    load_stress,
+)
+from engine.report.screen.stress import stress_text, worlds_in_100
+from engine.run.branches import plan as branch_plan
+from engine.run.worlds import (
+    DUMMY,
+    HOME_COLUMNS,
+    WHOLE,
+    changed,
+    sobol,
+)
+from engine.state.record import COLUMN, N_RECORD
+from engine.study.stress.stress import StressResult, stress
+from engine.world.pack import pack
 
 ROOT = Path(__file__).parents[1]
 FRIDAY = ROOT / "configs" / "scenarios" / "friday_night.toml"

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from engine.study.stress_estimate import (
+from engine.estimate.luck import (
     LEAST_WORLDS,
     Shrunk,
     effects,
@@ -17,7 +17,7 @@ from engine.study.stress_estimate import (
     rank_correlations,
     shrink,
 )
-from engine.study.stress_worlds import sobol
+from engine.run.worlds import sobol
 
 Ints = NDArray[np.int64]
 

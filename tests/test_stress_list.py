@@ -9,13 +9,18 @@ from typing import Any
 
 import pytest
 
-from engine.checking import check_path
+from engine.check.files import check_path
 from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.inputs.constants import load_constants
-from engine.inputs.stress import RATES, for_scenario, load_stress, stress_from
-from engine.study.stress import draw
-from engine.study.stress_worlds import DUMMY
+from engine.inputs.stress import (
+    RATES,
+    for_scenario,
+    load_stress,
+    stress_from,
+)
+from engine.run.worlds import DUMMY
+from engine.study.stress.stress import draw
 
 ROOT = Path(__file__).parents[1]
 FRIDAY = ROOT / "configs" / "scenarios" / "friday_night.toml"

@@ -17,10 +17,8 @@ from sweep_runs import Broken, Inline, StopAfter, contents, design_file, run_int
 
 from engine import cli
 from engine.errors import InputError
-from engine.inputs.design import load_design
-from engine.inputs.design_file import Effort
-from engine.intervals import normal_quantile
-from engine.state import NET_HIGH, NET_LOW
+from engine.estimate.intervals import normal_quantile
+from engine.state.record import NET_HIGH, NET_LOW
 from engine.study.sweep.adaptive import (
     BestEffort,
     WidthEffort,
@@ -32,6 +30,8 @@ from engine.study.sweep.adaptive import (
     watched,
 )
 from engine.study.sweep.allocation import ocba_shares, p_correct
+from engine.study.sweep.design import load_design
+from engine.study.sweep.design_file import Effort
 from engine.study.sweep.gather import gather
 from engine.study.sweep.runner import run_sweep
 from engine.study.sweep.store import Store

@@ -16,8 +16,8 @@ from sweep_runs import Broken, Inline, StopAfter, contents, design_file, run_int
 import engine
 from engine import cli
 from engine.errors import InputError
-from engine.inputs.design import load_design
 from engine.study.sweep import runner
+from engine.study.sweep.design import load_design
 from engine.study.sweep.gather import gather, pieces
 from engine.study.sweep.resolve import Resolver
 from engine.study.sweep.runner import run_sweep

@@ -12,12 +12,12 @@ import pytest
 from scipy.stats import qmc
 from sweep_designs import CORNER, REACTION, design, one_path, written
 
-from engine.checking import check_path
+from engine.check.files import check_path
 from engine.errors import InputError
 from engine.inputs import configs_root
-from engine.inputs.design import load_design
 from engine.inputs.files import shipped
-from engine.inputs.paths import joined, split
+from engine.study.sweep.design import load_design
+from engine.study.sweep.paths import joined, split
 from engine.study.sweep.resolve import Resolver
 
 SPEED = {"path": "constants.pass_speed_direct_mps", "low": 8.0, "high": 13.0}

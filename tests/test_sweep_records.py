@@ -19,12 +19,19 @@ import engine
 from engine import cli
 from engine.errors import InputError
 from engine.kernel.batch import play_block
-from engine.pack import pack
-from engine.state import AFTER, COLUMN, ENDS, N_RECORD, OUTCOMES, RECORD
-from engine.study import records as module
-from engine.study import run
-from engine.study.record_schema import ESCAPES, MAY_BE_EMPTY, columns, schema_table, schema_text
-from engine.study.records import HEAD_KEY, RecordFile
+from engine.run import blocks as run
+from engine.run import records as module
+from engine.run.record_schema import (
+    ESCAPES,
+    MAY_BE_EMPTY,
+    columns,
+    schema_table,
+    schema_text,
+)
+from engine.run.records import HEAD_KEY, RecordFile
+from engine.state.record import COLUMN, N_RECORD, RECORD
+from engine.state.words import AFTER, ENDS, OUTCOMES
+from engine.world.pack import pack
 
 CONFIGS = Path(__file__).parents[1] / "configs"
 SCENARIO = CONFIGS / "scenarios" / "friday_night.toml"

@@ -13,10 +13,10 @@ import pytest
 from sweep_designs import CORNER, REACTION, design, one_path, written
 
 from engine.inputs import config_hash, configs_root, load_scenario
-from engine.inputs.design import Design, load_design
 from engine.inputs.files import shipped
-from engine.pack import Packed, pack
+from engine.study.sweep.design import Design, load_design
 from engine.study.sweep.resolve import Resolver
+from engine.world.pack import Packed, pack
 
 
 def worlds(packed: Packed) -> list[tuple[str, np.ndarray]]:

@@ -12,13 +12,26 @@ from sweep_runs import Broken, Inline, StopAfter, check_whole, contents, run_int
 
 import engine
 from engine.errors import InputError
+from engine.estimate.tally import net_values
 from engine.inputs import load_scenario
-from engine.pack import pack
-from engine.study.run import Player
-from engine.study.sweep.runner import FixedEffort, LocalThreads, State, cuts, run_sweep
+from engine.run.blocks import Player
+from engine.study.sweep.runner import (
+    FixedEffort,
+    LocalThreads,
+    State,
+    cuts,
+    run_sweep,
+)
 from engine.study.sweep.store import Store
-from engine.study.sweep.tallies import MOMENTS, Batch, BatchTally, digest_of, moments, play_batch
-from engine.tally import net_values
+from engine.study.sweep.tallies import (
+    MOMENTS,
+    Batch,
+    BatchTally,
+    digest_of,
+    moments,
+    play_batch,
+)
+from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 SEED = 11

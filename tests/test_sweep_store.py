@@ -15,12 +15,12 @@ from sweep_runs import Inline, check_whole, contents, design_file, run_into, sma
 from engine import cli
 from engine.errors import InputError
 from engine.inputs import configs_root
-from engine.inputs.design import load_design
-from engine.pack import pack
 from engine.study.sweep import identity
+from engine.study.sweep.design import load_design
 from engine.study.sweep.runner import run_sweep
 from engine.study.sweep.store import Store
 from engine.study.sweep.storefile import StoreTrouble
+from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from engine.state import AFTER, COLUMN, ENDS, N_RECORD, NET_HIGH, NET_LOW, OUTCOMES
-from engine.tally import (
+from engine.estimate.tally import (
     N_NET,
     POINTS_HIGH,
     BoxTally,
@@ -14,6 +13,13 @@ from engine.tally import (
     net_values,
     spots_of_calls,
 )
+from engine.state.record import (
+    COLUMN,
+    N_RECORD,
+    NET_HIGH,
+    NET_LOW,
+)
+from engine.state.words import AFTER, ENDS, OUTCOMES
 
 N_SPOTS = 4
 

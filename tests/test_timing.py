@@ -13,17 +13,30 @@ import numpy as np
 import pytest
 
 from engine.cli import run
-from engine.holes import flight_of, scenario_setup
 from engine.inputs import load_scenario, load_zone
 from engine.inputs.zone import chosen
-from engine.pack import pack, persons_of
-from engine.report.timing_text import merged, timing_text
-from engine.state import EVENTS, OUTCOMES, REGIONS
-from engine.still_picture import picture_of, run_m, run_s
-from engine.study.shot_worth import ShotWorth, close_out_gap
-from engine.study.timing import DRILLS, Found, bump_dict, drills_of, group_of, links_of, timing
-from engine.study.timing_play import Passes, Watched, shell_after, trap_at
-from engine.study.timing_traps import escapes_of, trap_picture
+from engine.report.screen.timing import merged, timing_text
+from engine.state.words import EVENTS, OUTCOMES, REGIONS
+from engine.still.holes import flight_of, scenario_setup
+from engine.still.picture import picture_of, run_m, run_s
+from engine.still.shot_worth import ShotWorth, close_out_gap
+from engine.study.timing.links import (
+    DRILLS,
+    Found,
+    bump_dict,
+    drills_of,
+    group_of,
+    links_of,
+    timing,
+)
+from engine.study.timing.play import (
+    Passes,
+    Watched,
+    shell_after,
+    trap_at,
+)
+from engine.study.timing.traps import escapes_of, trap_picture
+from engine.world.pack import pack, persons_of
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 NOT_PLAYED = Watched(Passes(), (), 0, 0.0, None)

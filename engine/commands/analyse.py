@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import click
 
-from engine.commands.shared import NAME, ctrl_c, one_line, say
+from engine.commands.shared import (
+    NAME,
+    ctrl_c,
+    one_line,
+    say,
+)
 
 
 @click.command(short_help="Tables and pictures of a sweep: what its outcomes depend on.")
@@ -26,8 +31,13 @@ def analyse(
     Tables as Parquet and CSV, pictures as PNG and SVG. Quantities: change, points, net, value, turnover,
     p_rim_shot, p_two_or_more, offensive_rebound, three_attempts, rim_attempts.
     """
-    from engine.study.sweep.analysis import analyse as run
-    from engine.study.sweep.analysis import chosen_settings, make_folder, read, write
+    from engine.study.sweep.analyse.analysis import analyse as run
+    from engine.study.sweep.analyse.analysis import (
+        chosen_settings,
+        make_folder,
+        read,
+        write,
+    )
 
     sweep = read(store, quantity)
     chosen = settings or None

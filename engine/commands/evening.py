@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import click
 
-from engine.commands.shared import deliver, load_engine, output_options, progress_bar
+from engine.commands.shared import (
+    deliver,
+    load_engine,
+    output_options,
+    progress_bar,
+)
 
 
 @click.command(short_help="How often to use each call in a game?")
@@ -36,12 +41,12 @@ def plan(
 
     if json_target is not None:
         contract.check_target(json_target)
-    from engine.report.plan_text import plan_text
-    from engine.sheets import load_evening
-    from engine.study.plan import check_games
-    from engine.study.plan import plan as run
-    from engine.study.plan_inputs import changes_from, load_plan_constants, values_of
-    from engine.study.run import check_size
+    from engine.inputs.sheets import load_evening
+    from engine.report.screen.plan import plan_text
+    from engine.run.blocks import check_size
+    from engine.study.plan.inputs import changes_from, load_plan_constants, values_of
+    from engine.study.plan.plan import check_games
+    from engine.study.plan.plan import plan as run
 
     evening = load_evening(scenario)
     check_games(games)

@@ -6,7 +6,14 @@ import sys
 
 import click
 
-from engine.commands.shared import BAD_INPUT, NAME, ctrl_c, load_engine, one_line, say
+from engine.commands.shared import (
+    BAD_INPUT,
+    NAME,
+    ctrl_c,
+    load_engine,
+    one_line,
+    say,
+)
 from engine.errors import InputError
 
 
@@ -18,7 +25,7 @@ def check(paths: tuple[str, ...], quiet: bool) -> None:
 
     Below it stand the holes of a defence, and what a coded policy of a scenario answers when it is asked.
     """
-    from engine.checking import check_path
+    from engine.check.files import check_path
 
     bad = False
     for path in paths:
@@ -55,7 +62,7 @@ def trace(
 
     contract.check_target(output, "--output")
     from engine.study.play import check_setting, open_scenario
-    from engine.study.replay import check_index, replay
+    from engine.study.replay.replay import check_index, replay
 
     loaded = open_scenario(scenario)
     check_index(index)

@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import click
 
-from engine.commands.shared import deliver, load_engine, output_options, progress_bar
+from engine.commands.shared import (
+    deliver,
+    load_engine,
+    output_options,
+    progress_bar,
+)
 
 
 @click.command(short_help="Who plays which place, and how the other side would answer.")
@@ -36,10 +41,15 @@ def lineup(
 
     if json_target is not None:
         contract.check_target(json_target)
-    from engine.report.lineup_text import lineup_text
-    from engine.sheets import load_evening
-    from engine.study.lineup import CONFIDENCE, DELTA, MOST, check_asked
-    from engine.study.lineup import lineup as run
+    from engine.inputs.sheets import load_evening
+    from engine.report.screen.lineup import lineup_text
+    from engine.study.lineup.places import (
+        CONFIDENCE,
+        DELTA,
+        MOST,
+        check_asked,
+    )
+    from engine.study.lineup.places import lineup as run
     from engine.study.play import run_size
 
     evening = load_evening(scenario)

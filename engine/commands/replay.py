@@ -6,7 +6,14 @@ import sys
 
 import click
 
-from engine.commands.shared import ctrl_c, evening_of, load_engine, one_line, progress_bar, size_options
+from engine.commands.shared import (
+    ctrl_c,
+    evening_of,
+    load_engine,
+    one_line,
+    progress_bar,
+    size_options,
+)
 
 
 @click.command(short_help="Show one possession as a page to play back.")
@@ -45,8 +52,8 @@ def replay(
     from engine.report import contract
 
     contract.check_target(output, "--output")
-    from engine.study.pick import check_asked, pick_possession
     from engine.study.play import open_scenario, run_size
+    from engine.study.replay.pick import check_asked, pick_possession
 
     loaded = open_scenario(scenario)
     run_size(loaded, possessions, seed, threads)
@@ -54,9 +61,9 @@ def replay(
     if evening is not None and not evening.care.trap_advice_allowed:
         raise click.ClickException(evening.care.lines()[0])
     check_asked(loaded, call, pick, setting)
-    from engine.report.replay_page import replay_page
-    from engine.report.replay_words import common_words, result_words
-    from engine.study.replay import replay as play_again
+    from engine.report.replay.page import replay_page
+    from engine.report.replay.sentences import common_words, result_words
+    from engine.study.replay.replay import replay as play_again
 
     load_engine(quiet)
     with progress_bar(quiet) as progress:

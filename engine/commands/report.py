@@ -6,7 +6,12 @@ import sys
 
 import click
 
-from engine.commands.shared import ctrl_c, load_engine, one_line, progress_bar
+from engine.commands.shared import (
+    ctrl_c,
+    load_engine,
+    one_line,
+    progress_bar,
+)
 
 
 @click.command(short_help="Write the coach's report, and a bench page on one sheet.")
@@ -33,13 +38,13 @@ def report(
         contract.check_target(bench, "--bench")
         if bench == output:
             raise click.UsageError("--output and --bench name the same file")
-    from engine.sheets import load_evening
-    from engine.study.run import check_size
+    from engine.inputs.sheets import load_evening
+    from engine.run.blocks import check_size
 
     evening = load_evening(scenario)
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
-    from engine.report.page import bench_page, report_page
-    from engine.report.page_words import headline
+    from engine.report.page.answer import headline
+    from engine.report.page.page import bench_page, report_page
     from engine.study.evening_report import evening_report
 
     load_engine(quiet)

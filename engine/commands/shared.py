@@ -171,7 +171,7 @@ def deliver(
     if json_target is not None:
         contract.write(contract.to_text(result), json_target)
     if json_target != contract.STDOUT:
-        from engine.report.evening_text import evening_text
+        from engine.report.screen.evening import evening_text
 
         sys.stdout.write(text(result))
         if evening is not None:
@@ -181,6 +181,6 @@ def deliver(
 
 def evening_of(scenario: str | None) -> Any:
     """The evening of a folder of sheets, None for a scenario file. Raises InputError."""
-    from engine.sheets import folder_of, load_evening
+    from engine.inputs.sheets import folder_of, load_evening
 
     return None if scenario is None or folder_of(scenario) is None else load_evening(scenario)

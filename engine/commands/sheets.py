@@ -20,7 +20,7 @@ def new(folder: str, level: str, semicolons: bool) -> None:
 
     The folder can be played at once: what is not filled in is an average player of the level.
     """
-    from engine.sheets import write_blank
+    from engine.inputs.sheets import write_blank
 
     written = write_blank(folder, level, semicolons)
     shown = one_line(folder)

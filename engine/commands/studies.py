@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import click
 
-from engine.commands.shared import deliver, load_engine, output_options, progress_bar, size_options
+from engine.commands.shared import (
+    deliver,
+    load_engine,
+    output_options,
+    progress_bar,
+    size_options,
+)
 
 
 @click.command(short_help="Weigh every trap setting against staying home.")
@@ -29,7 +35,7 @@ def compare(
 
     loaded = open_scenario(scenario)
     run_size(loaded, possessions, seed, threads)
-    from engine.report.text import compare_text
+    from engine.report.screen.compare import compare_text
     from engine.study.compare import compare as run
 
     load_engine(quiet)
@@ -71,7 +77,7 @@ def play(
     loaded = open_scenario(scenario)
     run_size(loaded, possessions, seed, threads)
     check_setting(loaded, setting)
-    from engine.report.text import play_text
+    from engine.report.screen.compare import play_text
     from engine.study.play import play as run
 
     load_engine(quiet)
@@ -103,10 +109,10 @@ def stress(
 
     if json_target is not None:
         contract.check_target(json_target)
-    from engine.report.stress_text import stress_text
+    from engine.report.screen.stress import stress_text
     from engine.study.play import open_scenario, run_size
-    from engine.study.stress import check_worlds
-    from engine.study.stress import stress as run
+    from engine.study.stress.stress import check_worlds
+    from engine.study.stress.stress import stress as run
 
     loaded = open_scenario(scenario)
     check_worlds(worlds, run_size(loaded, possessions, seed, threads))
@@ -127,7 +133,7 @@ def patterns(scale: float, threads: int | None, quiet: bool, json_target: str | 
 
     if json_target is not None:
         contract.check_target(json_target)
-    from engine.report.patterns_text import patterns_text
+    from engine.report.screen.patterns import patterns_text
     from engine.study.patterns.table import measure
 
     load_engine(quiet)

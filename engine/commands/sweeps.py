@@ -16,7 +16,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from engine.commands.shared import BAR_DELAY_S, INTERRUPTED, NAME, STOPPED, ctrl_c, load_engine, one_line, say
+from engine.commands.shared import (
+    BAR_DELAY_S,
+    INTERRUPTED,
+    NAME,
+    STOPPED,
+    ctrl_c,
+    load_engine,
+    one_line,
+    say,
+)
 from engine.errors import InputError
 
 if TYPE_CHECKING:
@@ -78,9 +87,9 @@ def _run(
     scheduler: str | None,
     quiet: bool,
 ) -> None:
-    from engine.inputs.design import load_design
-    from engine.study.run import check_size
+    from engine.run.blocks import check_size
     from engine.study.sweep.adaptive import keep_rule
+    from engine.study.sweep.design import load_design
     from engine.study.sweep.runner import run_sweep
     from engine.study.sweep.store import Store
 

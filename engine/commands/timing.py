@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import click
 
-from engine.commands.shared import deliver, load_engine, output_options, progress_bar
+from engine.commands.shared import (
+    deliver,
+    load_engine,
+    output_options,
+    progress_bar,
+)
 
 
 @click.command(short_help="Time every pass against every defender: the practice plan.")
@@ -21,10 +26,10 @@ def timing(scenario: str, seed: int | None, quiet: bool, json_target: str | None
 
     if json_target is not None:
         contract.check_target(json_target)
-    from engine.report.timing_text import timing_text
-    from engine.sheets import load_evening
+    from engine.inputs.sheets import load_evening
+    from engine.report.screen.timing import timing_text
     from engine.study.play import run_size
-    from engine.study.timing import timing as run
+    from engine.study.timing.links import timing as run
 
     evening = load_evening(scenario)
     run_size(evening.scenario, 1, seed, 1)

@@ -22,7 +22,12 @@ from engine.inputs.base import (
     plain,
     tables,
 )
-from engine.inputs.files import FileName, Source, read_toml, resolve
+from engine.inputs.files import (
+    FileName,
+    Source,
+    read_toml,
+    resolve,
+)
 from engine.inputs.places import (
     OWN_MAN,
     Entry,
@@ -35,9 +40,14 @@ from engine.inputs.places import (
     entry_table,
     row_option_table,
 )
-from engine.inputs.roles import DYNAMIC_DOUBLES, N_ROLES, AnyRole, RoleName
+from engine.inputs.roles import (
+    DYNAMIC_DOUBLES,
+    N_ROLES,
+    AnyRole,
+    RoleName,
+)
 from engine.inputs.zone import Zone
-from engine.state import TRIGGERS
+from engine.state.words import TRIGGERS
 
 WAYS_BACK = ("shell", "trappers_last")
 

@@ -25,7 +25,7 @@ from engine.inputs.base import (
 )
 from engine.inputs.files import spot_names
 from engine.inputs.roles import AnyRole, check_role
-from engine.state import JOBS, MOMENTS, REGIONS
+from engine.state.words import JOBS, MOMENTS, REGIONS
 
 SIDES = ("near", "far")
 

@@ -23,7 +23,12 @@ from engine.inputs.base import (
     plain,
     tables,
 )
-from engine.inputs.files import FileName, Source, read_toml, resolve
+from engine.inputs.files import (
+    FileName,
+    Source,
+    read_toml,
+    resolve,
+)
 from engine.inputs.places import (
     OWN_MAN,
     Entry,
@@ -48,7 +53,7 @@ from engine.inputs.roles import (
     persons_of,
 )
 from engine.inputs.team import ZONE_PLACES
-from engine.state import REGIONS
+from engine.state.words import REGIONS
 
 #: A wing may be described by these instead of "settled", where the defence has a bump.
 BUMP_MOMENTS = ("before_bump", "after_bump", "reversal")

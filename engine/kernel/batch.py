@@ -21,7 +21,9 @@ import numpy as np
 from engine.kernel.jit import njit
 from engine.kernel.possession import begin, play_possession, step
 from engine.policies.coded import functions_of
-from engine.state import N_RECORD, OVER, SCRATCH
+from engine.state.arrays import SCRATCH
+from engine.state.record import N_RECORD
+from engine.state.words import OVER
 
 EVERY_CALL = 7  # the record keeps the spots of this many calls; later ones are suppressed
 
@@ -30,7 +32,7 @@ def source_stamp() -> int:
     """63-bit hash of the kernel's sources, the versions and the bounds-check flag (keys the disk cache)."""
     digest = hashlib.sha256()
     here = Path(__file__).resolve().parent
-    files = sorted(here.glob("*.py")) + [here.parent / "state.py", here.parent / "policies" / "jobs.py"]
+    files = sorted(here.glob("*.py")) + sorted((here.parent / "state").glob("*.py"))
     for file in files:
         digest.update(file.name.encode())
         digest.update(file.read_bytes())

@@ -12,7 +12,13 @@ from engine.kernel.jit import njit
 from engine.kernel.motion import inside
 from engine.kernel.tally import COL_policy_faults, add
 from engine.kernel.trap import start_call
-from engine.state import HELD, N_SIDE, PASS_FLIGHT, PASS_WINDUP, TRAP_NONE
+from engine.state.arrays import N_SIDE
+from engine.state.words import (
+    HELD,
+    PASS_FLIGHT,
+    PASS_WINDUP,
+    TRAP_NONE,
+)
 
 
 @njit

@@ -13,18 +13,27 @@ from engine.kernel import draws
 from engine.kernel.drives import ahead_points, weigh_drives
 from engine.kernel.jit import njit
 from engine.kernel.log import EV, event, option
-from engine.kernel.motion import clip, distance, logistic, region_at
+from engine.kernel.motion import (
+    clip,
+    distance,
+    logistic,
+    region_at,
+)
 from engine.kernel.near import help_gap, side_index
 from engine.kernel.offence import spot_of
-from engine.kernel.passing import BOUNCE, DIRECT, OVER_TOP, lane_risk, pass_speed, pressure, start_pass
+from engine.kernel.passing import (
+    BOUNCE,
+    DIRECT,
+    OVER_TOP,
+    lane_risk,
+    pass_speed,
+    pressure,
+    start_pass,
+)
 from engine.kernel.shooting import effective_gap, is_three, shot_value
 from engine.kernel.shots import start_shot
 from engine.kernel.tally import COL_drives, add
-from engine.state import (
-    DEAD,
-    DRIBBLE_TO,
-    DRIBBLING,
-    DRIVE,
+from engine.state.arrays import (
     N_OPTIONS,
     N_SIDE,
     OPT_DRIVE,
@@ -33,6 +42,12 @@ from engine.state import (
     OPT_RETREAT,
     OPT_SHOOT,
     OPT_SPLIT,
+)
+from engine.state.words import (
+    DEAD,
+    DRIBBLE_TO,
+    DRIBBLING,
+    DRIVE,
     REGIONS,
     RETREAT,
     SPLIT,

@@ -5,16 +5,35 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, toward_rim
-from engine.kernel.near import FAR_AWAY, NEVER, nearest_attacker, side_index
+from engine.kernel.motion import (
+    EPSILON,
+    clip,
+    distance,
+    point_to_segment,
+    toward_rim,
+)
+from engine.kernel.near import (
+    FAR_AWAY,
+    NEVER,
+    nearest_attacker,
+    side_index,
+)
 from engine.kernel.rows import MATCHED, adopt_now
 from engine.kernel.shooting import table_logit
-from engine.policies.jobs import BEHIND, DENY, FRONT, IF_SHOOTER, ON_BALL, OWN_MAN, TRAP
-from engine.state import (
+from engine.state.arrays import N_SIDE
+from engine.state.jobs import (
+    BEHIND,
+    DENY,
+    FRONT,
+    IF_SHOOTER,
+    ON_BALL,
+    OWN_MAN,
+    TRAP,
+)
+from engine.state.words import (
     DRIVE,
     HELD,
     LOOSE,
-    N_SIDE,
     PASS_FLIGHT,
     PASS_WINDUP,
     SHOT_FLIGHT,

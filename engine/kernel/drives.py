@@ -9,10 +9,17 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-from engine.kernel.motion import EPSILON, clip, cover_m, distance, logistic, point_to_segment
+from engine.kernel.motion import (
+    EPSILON,
+    clip,
+    cover_m,
+    distance,
+    logistic,
+    point_to_segment,
+)
 from engine.kernel.near import FAR_AWAY, help_gap
 from engine.kernel.shooting import is_three, shot_value
-from engine.state import N_SIDE, OPT_DRIVE
+from engine.state.arrays import N_SIDE, OPT_DRIVE
 
 N_DRIVES = 5
 DRIVE_TURN = math.radians(28.0)

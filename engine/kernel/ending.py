@@ -17,7 +17,12 @@ from engine.kernel.tally import (
     COL_violations,
     add,
 )
-from engine.state import AFTER, ENDS, OUTCOMES, OVER
+from engine.state.words import (
+    AFTER,
+    ENDS,
+    OUTCOMES,
+    OVER,
+)
 
 END_MADE = ENDS.index("made_shot")
 END_DREB = ENDS.index("defensive_rebound")

@@ -6,7 +6,8 @@ The buffers are emptied at every step; a trace copies them (and the whole state)
 from __future__ import annotations
 
 from engine.kernel.jit import njit
-from engine.state import EVENTS, EVENTS_PER_STEP, N_OPTIONS
+from engine.state.arrays import EVENTS_PER_STEP, N_OPTIONS
+from engine.state.words import EVENTS
 
 EV = {name: i for i, name in enumerate(EVENTS)}
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-from engine.state import GRID_X, GRID_Y, N_PLAYERS
+from engine.state.arrays import GRID_X, GRID_Y, N_PLAYERS
 
 EPSILON = 1e-9
 

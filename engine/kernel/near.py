@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from engine.kernel.jit import njit
 from engine.kernel.motion import cover_m, distance, logistic
-from engine.state import N_SIDE
+from engine.state.arrays import N_SIDE
 
 FAR_AWAY = 99.0
 BEYOND = 10.0  # widths past the reach at which the chance of a touch (under 1 in 20,000) counts as none

@@ -6,14 +6,19 @@ import math
 
 from engine.kernel import draws
 from engine.kernel.jit import njit
-from engine.kernel.motion import EPSILON, clip, distance, point_to_segment
+from engine.kernel.motion import (
+    EPSILON,
+    clip,
+    distance,
+    point_to_segment,
+)
 from engine.kernel.near import FAR_AWAY, side_index
-from engine.state import (
+from engine.state.arrays import N_SIDE
+from engine.state.words import (
     DRIBBLE_TO,
     DRIVE,
     HELD,
     LOOSE,
-    N_SIDE,
     PASS_FLIGHT,
     PASS_WINDUP,
     REGIONS,

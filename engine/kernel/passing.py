@@ -12,8 +12,20 @@ import math
 from engine.kernel import draws
 from engine.kernel.jit import njit
 from engine.kernel.log import EV, event
-from engine.kernel.motion import clip, cover_m, distance, inside, point_to_segment, region_at
-from engine.kernel.near import BEYOND, NEVER, nearest_defender, touch_chance
+from engine.kernel.motion import (
+    clip,
+    cover_m,
+    distance,
+    inside,
+    point_to_segment,
+    region_at,
+)
+from engine.kernel.near import (
+    BEYOND,
+    NEVER,
+    nearest_defender,
+    touch_chance,
+)
 from engine.kernel.rows import (
     BEFORE_BUMP,
     CORNER,
@@ -36,12 +48,11 @@ from engine.kernel.tally import (
     COL_skips,
     add,
 )
-from engine.state import (
+from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
+from engine.state.words import (
     DEAD,
     HELD,
     LOOSE,
-    MOST_SHADOW_SETTINGS,
-    N_SIDE,
     PASS_FLIGHT,
     PASS_WINDUP,
     STAY,

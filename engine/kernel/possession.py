@@ -26,9 +26,22 @@ from engine.kernel.log import EV, event
 from engine.kernel.motion import distance, move_all
 from engine.kernel.near import NEVER, nearest_defender, side_index
 from engine.kernel.offence import blocker, offence_targets
-from engine.kernel.passing import CAUGHT, OUT_BALL, STOLEN, catch, fly, release_pass, take_ball
+from engine.kernel.passing import (
+    CAUGHT,
+    OUT_BALL,
+    STOLEN,
+    catch,
+    fly,
+    release_pass,
+    take_ball,
+)
 from engine.kernel.rebound import settle_loose_ball
-from engine.kernel.restarts import ball_out, defensive_foul, stand, take_places
+from engine.kernel.restarts import (
+    ball_out,
+    defensive_foul,
+    stand,
+    take_places,
+)
 from engine.kernel.rows import SETTLED, adopt_now, follow_ball
 from engine.kernel.shots import release_shot, shot_arrives
 from engine.kernel.tally import (
@@ -40,16 +53,21 @@ from engine.kernel.tally import (
     COL_steps_walk,
     add,
 )
-from engine.kernel.trap import IN_AIR, chance, look_for_chances, trap_hazards, update_trap
-from engine.state import (
+from engine.kernel.trap import (
+    IN_AIR,
+    chance,
+    look_for_chances,
+    trap_hazards,
+    update_trap,
+)
+from engine.state.arrays import MOST_SHADOWS, N_SIDE
+from engine.state.record import N_RECORD
+from engine.state.words import (
     DRIBBLE_TO,
     DRIBBLING,
     DRIVE,
     HELD,
     LOOSE,
-    MOST_SHADOWS,
-    N_RECORD,
-    N_SIDE,
     OVER,
     PASS_FLIGHT,
     PASS_WINDUP,

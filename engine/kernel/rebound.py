@@ -12,7 +12,8 @@ from engine.kernel.motion import clip, distance
 from engine.kernel.near import NEVER
 from engine.kernel.passing import take_ball
 from engine.kernel.tally import COL_dreb, COL_oreb, add
-from engine.state import LOOSE, N_PLAYERS, N_SIDE
+from engine.state.arrays import N_PLAYERS, N_SIDE
+from engine.state.words import LOOSE
 
 REBOUND_KIND, FREE_THROW_KIND = 1, 2
 TWO_PI = 2.0 * math.pi

@@ -20,10 +20,22 @@ from engine.kernel.near import NEVER, side_index
 from engine.kernel.offence import jitter, spot_of
 from engine.kernel.passing import take_ball
 from engine.kernel.rebound import FREE_THROW_KIND, start_rebound
-from engine.kernel.rows import SETTLED, TOP, adopt_now, own_men
-from engine.kernel.tally import COL_fouls, COL_fta, COL_ftm, COL_points, add
-from engine.policies.jobs import OWN_MAN
-from engine.state import N_SIDE, TRAP_NONE
+from engine.kernel.rows import (
+    SETTLED,
+    TOP,
+    adopt_now,
+    own_men,
+)
+from engine.kernel.tally import (
+    COL_fouls,
+    COL_fta,
+    COL_ftm,
+    COL_points,
+    add,
+)
+from engine.state.arrays import N_SIDE
+from engine.state.jobs import OWN_MAN
+from engine.state.words import TRAP_NONE
 
 #: Dead ball: who guards a man stands this far from him, on the way to the rim.
 MAN_STAND_M = 1.5

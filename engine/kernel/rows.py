@@ -11,7 +11,8 @@ from engine.kernel.jit import njit
 from engine.kernel.log import EV, event
 from engine.kernel.motion import distance, region_at
 from engine.kernel.near import NEVER, nearest_defender, side_index
-from engine.state import HELD, MOMENTS, N_SIDE, REGIONS
+from engine.state.arrays import N_SIDE
+from engine.state.words import HELD, MOMENTS, REGIONS
 
 BACKCOURT = REGIONS.index("backcourt")
 TOP = REGIONS.index("top")

@@ -6,7 +6,7 @@ import math
 
 from engine.kernel.jit import njit
 from engine.kernel.motion import clip, distance, logistic
-from engine.state import N_SHOT_STEPS, N_SIDE, SHOT_STEP_M
+from engine.state.arrays import N_SHOT_STEPS, N_SIDE, SHOT_STEP_M
 
 #: Shot clock without a direct effect on a shot (computed, pro men 2014-15: mean clock at the shot 12.1 s).
 NO_HURRY_S = 12.0

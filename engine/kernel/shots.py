@@ -55,7 +55,14 @@ from engine.kernel.tally import (
     COL_trapped_shot,
     add,
 )
-from engine.state import DRIBBLING, SHOT_BANDS_M, SHOT_FLIGHT, SHOT_WINDUP, STAY, TRAP_NONE
+from engine.state.record import SHOT_BANDS_M
+from engine.state.words import (
+    DRIBBLING,
+    SHOT_FLIGHT,
+    SHOT_WINDUP,
+    STAY,
+    TRAP_NONE,
+)
 
 MISS, MADE, BLOCKED = 0, 1, 2
 N_BANDS = len(SHOT_BANDS_M)

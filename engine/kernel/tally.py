@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from engine.kernel.jit import njit
-from engine.state import COLUMN
+from engine.state.record import COLUMN
 
 COL_points = COLUMN["points"]
 COL_net = COLUMN["net"]

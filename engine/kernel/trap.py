@@ -34,11 +34,11 @@ from engine.kernel.tally import (
     COL_trap_set,
     add,
 )
-from engine.state import (
+from engine.state.arrays import N_SIDE
+from engine.state.words import (
     DEAD,
     DRIBBLING,
     HELD,
-    N_SIDE,
     PASS_FLIGHT,
     REGIONS,
     RETREAT,

@@ -5,8 +5,8 @@ two plain functions, compiled here into C functions of one signature, so that th
 for all of them:
 
 ``where(floor, orders)``
-    asked once per step. ``floor`` (engine.state.FLOOR, one record, read only by agreement) is what can be
-    seen; ``orders`` (engine.state.ORDERS) holds the five places and paces the base defence wants and is
+    asked once per step. ``floor`` (state.arrays.FLOOR, one record, read only by agreement) is what can be
+    seen; ``orders`` (state.arrays.ORDERS) holds the five places and paces the base defence wants and is
     changed in place. Metres from the rim, x > 0 the defence's right; order of the five: persons of the base
     defence. A place off the court or not a number is counted as a fault and the base's place is kept.
 ``call(floor)``
@@ -128,7 +128,7 @@ def _stamp(function: types.FunctionType) -> str:
 
     digest = hashlib.sha256(f"{numba.__version__} {np.__version__} {sys.version}".encode())
     here = Path(__file__).resolve()
-    own = {"engine/state.py": here.parents[1] / "state.py", "engine/policies/coded.py": here}
+    own = {"engine/state/arrays.py": here.parents[1] / "state.py", "engine/policies/coded.py": here}
     for name, file in (sources(function) | own).items():
         digest.update(name.encode())
         digest.update(file.read_bytes())
@@ -154,7 +154,7 @@ def _signatures() -> tuple[Any, Any]:
     import numba
     from numba import types as nt
 
-    from engine.state import FLOOR, ORDERS
+    from engine.state.arrays import FLOOR, ORDERS
 
     floor, orders = numba.from_dtype(FLOOR), numba.from_dtype(ORDERS)
     return nt.void(floor, orders), nt.int64(floor)

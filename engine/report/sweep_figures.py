@@ -16,7 +16,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from engine.study.sweep.analysis import QUANTITIES, RISKS, Analysis, make_folder, put
+from engine.study.sweep.analyse.analysis import (
+    QUANTITIES,
+    RISKS,
+    Analysis,
+    make_folder,
+    put,
+)
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -1,7 +1,7 @@
 """Plays every setting of a scenario beside staying home, on the same possessions and common luck.
 
 Until a setting makes its first call the two possessions are the same, so the paired difference holds
-nothing but the call (engine.estimate says how it is read). Where a setting called more than once, the
+nothing but the call (engine.estimate.calls says how it is read). Where a setting called more than once, the
 possession is also played with only the first 1, 2, ... calls allowed, which shares its change out over
 the single calls. A setting with a defence of its own is compared with staying home as a whole; its calls
 are weighed against the same defence without calls, its base.
@@ -14,14 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from engine import estimate
-from engine.factors import FactorChange, GroupTally, factor_change
-from engine.inputs.defaults import HOME
-from engine.state import COLUMN
-from engine.study.branches import Branch, plan, play_setting
-from engine.study.play import defence_dict, head, open_scenario, play_block_dict, run_size
-from engine.study.run import Player, Progress, Records, RunSize, run_blocks
-from engine.tally import (
+from engine.estimate import calls as estimate
+from engine.estimate.factors import FactorChange, GroupTally, factor_change
+from engine.estimate.tally import (
     MAX_CALLS_KEPT,
     BoxTally,
     PairTally,
@@ -30,12 +25,29 @@ from engine.tally import (
     count_pairs,
     spots_of_calls,
 )
+from engine.inputs.defaults import HOME
+from engine.run.blocks import (
+    Player,
+    Progress,
+    Records,
+    RunSize,
+    run_blocks,
+)
+from engine.run.branches import Branch, plan, play_setting
+from engine.state.record import COLUMN
+from engine.study.play import (
+    defence_dict,
+    head,
+    open_scenario,
+    play_block_dict,
+    run_size,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from engine.intervals import Interval
-    from engine.tally import IntArray
+    from engine.estimate.intervals import Interval
+    from engine.estimate.tally import IntArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -304,7 +316,7 @@ def compare(
     """
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
-    from engine.pack import pack
+    from engine.world.pack import pack
 
     plans = plan(pack(scenario))
     player = Player(size.seed)

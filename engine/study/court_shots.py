@@ -11,8 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from engine.state import COLUMN, EVENTS
-from engine.study.run import Player, Progress
+from engine.run.blocks import Player, Progress
+from engine.state.record import COLUMN
+from engine.state.words import EVENTS
 
 SHOT, CALL = EVENTS.index("shot"), EVENTS.index("call")
 #: Possessions played to find those with the call.
@@ -86,9 +87,9 @@ def court_shots(
 
     ``setting`` None: possessions staying home alone. Shots before the call, equal in both, are left out.
     """
-    from engine.court import build_court
     from engine.kernel.batch import trace_possession
-    from engine.pack import pack
+    from engine.world.court import build_court
+    from engine.world.pack import pack
 
     packed, court = pack(scenario), build_court(scenario.rules)
     open_m = float(scenario.constants["open_shot_m"])

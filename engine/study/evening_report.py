@@ -11,10 +11,10 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from engine.study.run import Progress, check_size
+from engine.run.blocks import Progress, check_size
 
 if TYPE_CHECKING:
-    from engine.sheets import Evening
+    from engine.inputs.sheets import Evening
 
 #: Calls that are weighed over worlds, and that a page advises, at most.
 MOST_WEIGHED, MOST_ADVISED = 3, 2
@@ -159,13 +159,13 @@ def evening_report(
     InputError
         bad input, a negative seed or threads < 1.
     """
-    from engine.sheets import load_evening
+    from engine.inputs.sheets import load_evening
     from engine.study.compare import compare
     from engine.study.court_shots import court_shots
-    from engine.study.lineup import lineup
-    from engine.study.plan import plan
-    from engine.study.stress import stress
-    from engine.study.timing import timing
+    from engine.study.lineup.places import lineup
+    from engine.study.plan.plan import plan
+    from engine.study.stress.stress import stress
+    from engine.study.timing.links import timing
 
     if isinstance(evening, (str, Path)):
         evening = load_evening(evening)

@@ -7,13 +7,23 @@ from typing import Any
 
 import numpy as np
 
+from engine.estimate.intervals import Interval, ratio_interval, scaled
+from engine.estimate.play import estimate_play, ratio
+from engine.estimate.tally import BoxTally, Tally
 from engine.inputs.defaults import HOME
-from engine.intervals import Interval, ratio_interval, scaled
-from engine.play_estimate import estimate_play, ratio
-from engine.state import COLUMN
-from engine.study.play import check_setting, open_scenario, run_size, world_of
-from engine.study.run import Player, Progress, Records, run_blocks
-from engine.tally import BoxTally, Tally
+from engine.run.blocks import (
+    Player,
+    Progress,
+    Records,
+    run_blocks,
+)
+from engine.state.record import COLUMN
+from engine.study.play import (
+    check_setting,
+    open_scenario,
+    run_size,
+    world_of,
+)
 
 #: Width of a 95% interval in standard errors, both sides together.
 WIDTH_95 = 2 * 1.959963984540054
@@ -82,7 +92,7 @@ def level_rates(
     """The rates of one setting of a scenario; parameters and errors as ``engine.study.play.play``."""
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
-    from engine.pack import pack
+    from engine.world.pack import pack
 
     world = world_of(pack(scenario), check_setting(scenario, setting))
     player = Player(size.seed)

@@ -12,14 +12,22 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-import engine
-from engine import estimate
 from engine.errors import InputError
+from engine.estimate import calls as estimate
+from engine.estimate.tally import BoxTally, IntArray, Tally
 from engine.inputs.defaults import HOME
-from engine.state import COLUMN, OUTCOMES
-from engine.study.records import Recorded, RecordFile
-from engine.study.run import Player, Progress, Records, RunSize, check_size, run_blocks
-from engine.tally import BoxTally, IntArray, Tally
+from engine.run.blocks import (
+    Player,
+    Progress,
+    Records,
+    RunSize,
+    check_size,
+    run_blocks,
+)
+from engine.run.records import Recorded, RecordFile
+from engine.state.record import COLUMN
+from engine.state.words import OUTCOMES
+from engine.version import __version__
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -71,7 +79,7 @@ NEAREST = {
 def open_scenario(scenario: Any) -> Any:
     """A scenario object, loaded when a path is given: of a scenario file, or of a folder of sheets."""
     if isinstance(scenario, (str, Path)):
-        from engine.sheets import load_any
+        from engine.inputs.sheets import load_any
 
         return load_any(scenario)
     return scenario
@@ -126,7 +134,7 @@ def head(command: str, scenario: Any, size: RunSize) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "tool": "trapledger",
-        "version": engine.__version__,
+        "version": __version__,
         "command": command,
         "scenario": shown_path(scenario.path),
         "title": scenario.title,
@@ -302,7 +310,7 @@ def play(
     threads : None uses every available core; the result does not depend on it
     setting : name of a setting, None or "home" for staying home in the base zone
     progress : called as ``progress(done, total)`` after each block
-    records : Parquet file for one row per possession (``engine.study.record_schema`` says what it holds)
+    records : Parquet file for one row per possession (``engine.run.record_schema`` says what it holds)
 
     Raises
     ------
@@ -326,7 +334,7 @@ def _play(
     scenario: Any, size: RunSize, index: int, progress: Progress | None, file: RecordFile | None
 ) -> PlayTally:
     """Play a setting by index, its records into ``file`` if there is one."""
-    from engine.pack import pack
+    from engine.world.pack import pack
 
     world = world_of(pack(scenario), index)
     n_calls = len(scenario.settings[index].calls) if index >= 0 else 0

@@ -17,8 +17,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from kernel_process import SCENARIO, here, run_process
 
 from engine.inputs import load_scenario
-from engine.pack import pack
-from engine.state import COLUMN
+from engine.state.record import COLUMN
+from engine.world.pack import pack
 
 N = 400
 SEED = 7

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from engine.state import OUTCOMES
+from engine.state.words import OUTCOMES
 from engine.study.patterns.common import (
     ESCAPED,
     PRACTICE,

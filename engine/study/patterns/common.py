@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.state import COLUMN, OUTCOMES
+from engine.state.record import COLUMN
+from engine.state.words import OUTCOMES
 
 #: A claim is shown, or reversed, at this many standard errors.
 MARGIN = 4.0

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from engine.inputs.team import ZONE_PLACES
-from engine.state import N_SIDE, PASS_KINDS, REGIONS
+from engine.state.arrays import N_SIDE
+from engine.state.words import PASS_KINDS, REGIONS
 from engine.study.patterns.common import (
     PRACTICE,
     Claim,
@@ -16,7 +17,13 @@ from engine.study.patterns.common import (
     quotient,
     quotient_change,
 )
-from engine.study.patterns.playing import SEED, Edit, Run, World, edited
+from engine.study.patterns.playing import (
+    SEED,
+    Edit,
+    Run,
+    World,
+    edited,
+)
 from engine.study.patterns.watching import (
     CATCH,
     CODE,

@@ -14,10 +14,15 @@ from typing import Any
 import numpy as np
 
 from engine.inputs.defaults import HOME
-from engine.state import N_RECORD
-from engine.study.branches import Plan, plan, play_setting
+from engine.run.blocks import (
+    Player,
+    RunSize,
+    check_size,
+    run_blocks,
+)
+from engine.run.branches import Plan, plan, play_setting
+from engine.state.record import N_RECORD
 from engine.study.patterns.common import Records, called
-from engine.study.run import Player, RunSize, check_size, run_blocks
 
 DEMO = "friday_night"
 SEED = 20
@@ -119,7 +124,7 @@ class Run:
 
     def plan(self, **changes: Any) -> Plan:
         """The plan of a ``variant``, kept."""
-        from engine.pack import pack
+        from engine.world.pack import pack
 
         return self.keep(f"plan {sorted(changes.items())}", lambda: plan(pack(variant(**changes))))
 

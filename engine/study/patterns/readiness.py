@@ -20,7 +20,16 @@ from engine.study.patterns.common import (
     quotient_change,
     saved,
 )
-from engine.study.patterns.playing import CALLS, Edit, Run, World, constants, edited, edited_plan, rules
+from engine.study.patterns.playing import (
+    CALLS,
+    Edit,
+    Run,
+    World,
+    constants,
+    edited,
+    edited_plan,
+    rules,
+)
 
 # --- 4: readiness -----------------------------------------------------------------------------------------
 

@@ -4,7 +4,7 @@
 thirteen patterns with its figures. Nothing is tuned here and nothing is excused: a claim is *shown* when its
 gap is more than 4 standard errors on the claimed side of zero, *reversed* when as far on the other side,
 else *not shown*; a pattern passes when all its claims are shown. Run as a script,
-``engine.report.patterns_text`` prints the table and the verdicts as the tests keep them.
+``engine.report.screen.patterns`` prints the table and the verdicts as the tests keep them.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from engine.errors import InputError
+from engine.run.blocks import Progress, RunSize
 from engine.study.patterns.common import MARGIN, VERDICTS, Claim
 from engine.study.patterns.playing import SEED, Run
-from engine.study.run import Progress, RunSize
 
 MOST_SCALE = 100.0
 
@@ -95,7 +95,13 @@ class PatternsResult:
 
 def measured() -> dict[int, Callable[[Run], list[Claim]]]:
     """What measures each pattern, by its number."""
-    from engine.study.patterns import ball, calls, defences, level, readiness
+    from engine.study.patterns import (
+        ball,
+        calls,
+        defences,
+        level,
+        readiness,
+    )
 
     return {
         1: defences.pattern_1,

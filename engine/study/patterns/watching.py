@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.state import EVENTS, GRID_X, GRID_Y, SCRATCH
+from engine.state.arrays import GRID_X, GRID_Y, SCRATCH
+from engine.state.words import EVENTS
 
 #: Columns of ``watch``: which of the possessions asked for (0, 1, ...), those of EVENT_COLUMNS, and whether
 #: the pass in hand is a skip.

@@ -28,16 +28,16 @@ from typing import Any
 import numpy as np
 
 from engine.errors import InputError
+from engine.estimate.intervals import normal_quantile
+from engine.estimate.tally import IntArray
 from engine.inputs.defaults import HOME
-from engine.inputs.design_file import Effort
-from engine.intervals import normal_quantile
-from engine.state import NET_HIGH, NET_LOW
+from engine.state.record import NET_HIGH, NET_LOW
 from engine.study.sweep.allocation import ocba_shares, p_correct
+from engine.study.sweep.design_file import Effort
 from engine.study.sweep.runner import FixedEffort, Policy, State
 from engine.study.sweep.store import Store
 from engine.study.sweep.storefile import StoreTrouble
 from engine.study.sweep.tallies import MOMENTS, Batch, moments
-from engine.tally import IntArray
 
 #: Rounds in which rule best spends what the first possessions of every point leave of its budget.
 ROUNDS = 20

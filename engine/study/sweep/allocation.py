@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from engine.intervals import FloatArray
+from engine.estimate.intervals import FloatArray
 
 
 def ocba_shares(means: Sequence[float], sds: Sequence[float], goal: str = "most") -> FloatArray:

@@ -11,7 +11,7 @@ Columns, in this order:
   limits; seconds per possession;
 - what the setting's calls did, all calls together: possessions called and calls per 100, share of the calls
   in which the trap closed, ``value`` (net points saved per called possession), share of turnovers in the
-  trap and the share it would need (``engine.estimate.break_even``), mean of the worst 5% of the net points
+  trap and the share it would need (``estimate.calls.break_even``), mean of the worst 5% of the net points
   over OVER_N called possessions less home's mean in them (and home's own worst 5%), chance to cost points,
   and how much the pairing saves (variance reduction);
 - checks that must be 0: ``uncalled_differences``, ``policy_faults``, ``overflow``.
@@ -26,14 +26,19 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from engine import estimate
+from engine.estimate import calls as estimate
+from engine.estimate.intervals import NOTHING, Interval, wilson
+from engine.estimate.play import (
+    per_possession,
+    ratio,
+    scaled,
+    share,
+)
+from engine.estimate.tally import BoxTally, PairTally
 from engine.inputs.defaults import OVER_N
-from engine.intervals import NOTHING, Interval, wilson
-from engine.play_estimate import per_possession, ratio, scaled, share
 from engine.study.sweep.adaptive import settled_test
 from engine.study.sweep.store import Store
 from engine.study.sweep.tallies import BatchTally, SettingSums
-from engine.tally import BoxTally, PairTally
 
 if TYPE_CHECKING:
     import pandas as pd

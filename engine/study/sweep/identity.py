@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-import engine
 from engine.study.play import versions
+from engine.version import __version__
 
 #: Differences named in one line; the rest is counted.
 MOST_NAMED = 3
@@ -32,7 +32,7 @@ def versions_here() -> dict[str, str]:
 
     wanted = {name: version for name, version in versions().items() if name in ("numba", "numpy")}
     return {
-        "trapledger": engine.__version__,
+        "trapledger": __version__,
         **wanted,
         "sources of the kernel": f"{source_stamp():016x}",
         "processor": platform.machine(),
@@ -70,7 +70,7 @@ def about(design: Any) -> dict[str, str]:
 
     ``identity`` and ``versions`` decide whether tallies may be added; the rest is for reading.
     """
-    from engine.pack import pack
+    from engine.world.pack import pack
 
     base = design.opened.base
     identity = {**design.identity, "arrays of the scenario": arrays_digest(pack(base))}

@@ -14,18 +14,19 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.court import Court, build_court
 from engine.errors import InputError
 from engine.inputs.base import Table, parse
 from engine.inputs.calls import Call
 from engine.inputs.constants import Constant, load_constants, override
-from engine.inputs.design import Design
-from engine.inputs.paths import Address, Value
 from engine.inputs.rules import change_rules
 from engine.inputs.scenario import Game, Scenario
 from engine.inputs.team import Player
 from engine.inputs.zone import Zone
-from engine.pack import (
+from engine.state.arrays import N_SIDE
+from engine.study.sweep.design import Design
+from engine.study.sweep.paths import Address, Value
+from engine.world.court import Court, build_court
+from engine.world.pack import (
     Packed,
     PackedSetting,
     defenders_of,
@@ -37,7 +38,6 @@ from engine.pack import (
     pack,
     refresh_players,
 )
-from engine.state import N_SIDE
 
 #: Numbers of a call that nothing else in its file depends on.
 CALL_NUMBERS = ("probability", "held_s", "budget", "disguise_s", "give_up_s")

@@ -30,7 +30,8 @@ from typing import Any, Protocol
 import numpy as np
 
 from engine.errors import InputError
-from engine.study.run import Player, Stopped
+from engine.estimate.tally import IntArray
+from engine.run.blocks import Player, Stopped
 from engine.study.sweep.store import Outcome, Store
 from engine.study.sweep.tallies import (
     MOMENTS,
@@ -40,7 +41,6 @@ from engine.study.sweep.tallies import (
     pack_payload,
     play_batch,
 )
-from engine.tally import IntArray
 
 LOG = logging.getLogger("trapledger.sweep")
 LOG.addHandler(logging.NullHandler())  # without it Python itself would print warnings
@@ -70,7 +70,7 @@ class Workshop:
 
     def warm(self) -> None:
         """Compile or load the engine in the calling thread, where Ctrl-C can end it."""
-        from engine.pack import pack
+        from engine.world.pack import pack
 
         self.player.warm(pack(self.design.opened.base).home)
 

@@ -28,10 +28,21 @@ from typing import IO, Any, Self
 import numpy as np
 
 from engine.errors import InputError
+from engine.estimate.tally import IntArray
 from engine.study.sweep import identity
-from engine.study.sweep.storefile import BUSY_S, StoreTrouble, connect_to_read, take_lock, told
-from engine.study.sweep.tallies import Batch, BatchTally, digest_of, unpack_payload
-from engine.tally import IntArray
+from engine.study.sweep.storefile import (
+    BUSY_S,
+    StoreTrouble,
+    connect_to_read,
+    take_lock,
+    told,
+)
+from engine.study.sweep.tallies import (
+    Batch,
+    BatchTally,
+    digest_of,
+    unpack_payload,
+)
 
 APPLICATION = 0x74726C73  # marks the file as a store of sweeps
 LAYOUT = 1

@@ -1,7 +1,7 @@
 """The unit of work of a sweep and what is kept of it: whole numbers that add, and their bytes.
 
 A batch is a run of possessions of one point. Its tally holds the sums every estimate of a setting needs
-(engine.tally) for staying home and for each setting. All entries are integers, so adding batches in any
+(estimate.tally) for staying home and for each setting. All entries are integers, so adding batches in any
 order, on any machine, gives the same total, and equal tallies have equal digests.
 """
 
@@ -16,11 +16,23 @@ from typing import Any
 
 import numpy as np
 
+from engine.estimate.tally import (
+    N_NET,
+    BoxTally,
+    IntArray,
+    PairTally,
+    Tally,
+    count_pairs,
+)
 from engine.inputs.defaults import HOME
-from engine.state import COLUMN, N_RECORD
-from engine.study.branches import Branch, Plan, plan, play_setting
-from engine.study.run import Player
-from engine.tally import N_NET, BoxTally, IntArray, PairTally, Tally, count_pairs
+from engine.run.blocks import Player
+from engine.run.branches import (
+    Branch,
+    Plan,
+    plan,
+    play_setting,
+)
+from engine.state.record import COLUMN, N_RECORD
 
 #: Number of the bytes' layout; a reader refuses another one.
 FORMAT = 1

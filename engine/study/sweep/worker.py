@@ -60,7 +60,7 @@ def facts(design: Any, resolver: Resolver) -> dict[str, str]:
     and kind of machine, its mathematics library's own values, and what the files shipped with the engine
     make of the scenario, of the first point, and of every text that a factor takes."""
     from engine.inputs.scenario import config_hash
-    from engine.pack import pack
+    from engine.world.pack import pack
 
     try:
         first = arrays_digest(resolver.packed(0))

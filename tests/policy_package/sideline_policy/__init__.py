@@ -10,7 +10,7 @@ has one) in the corner. Common practice, no source.
 from __future__ import annotations
 
 from engine.policies.coded import CodedPolicy
-from engine.state import HELD, REGIONS, TRAP_NONE
+from engine.state.words import HELD, REGIONS, TRAP_NONE
 from sideline_policy.lanes import distance, lane_place, toward
 
 WING, CORNER = REGIONS.index("wing"), REGIONS.index("corner")

@@ -1,0 +1,1 @@
+"""Files and policies asked whether they are right."""

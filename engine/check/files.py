@@ -1,0 +1,303 @@
+"""What a file means, in one line each: the work behind ``trapledger check``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from engine.errors import InputError
+from engine.inputs.alignment import alignment_from
+from engine.inputs.base import Table
+from engine.inputs.calls import Call, call_from, misfit
+from engine.inputs.constants import constants_from
+from engine.inputs.files import (
+    KINDS,
+    FileName,
+    Source,
+    configs_root,
+    kind_of,
+    plain,
+    read_text,
+    read_toml,
+    shipped,
+)
+from engine.inputs.levels import level_from
+from engine.inputs.rules import load_rules, rules_from
+from engine.inputs.scenario import scenario_from
+from engine.inputs.sheets import is_evening, load_evening
+from engine.inputs.sheets.columns import SHEETS
+from engine.inputs.sheets.data import CareNumbers, Grades, data_from
+from engine.inputs.shots import COLUMNS, shot_table_from
+from engine.inputs.stress import stress_from
+from engine.inputs.team import team_from
+from engine.inputs.zone import load_zone, zone_from
+from engine.still.holes import scenario_lines, zone_lines
+from engine.study.sweep.design import design_from
+from engine.study.sweep.sampling import read_points
+from engine.world.court import build_court, load_layout
+
+
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
+
+
+def _rules(data: Table, source: Source) -> str:
+    rules = rules_from(data, str(source))
+    clock = f"shot clock {rules.clock.shot_s:g} s" if rules.clock.shot_s else "no shot clock"
+    court = rules.court
+    return (
+        f'rule set "{rules.title}", court {court.width_m:g} by {court.length_m:g} m, '
+        f"three-point arc {rules.three_point.arc_radius_m:g} m, {clock}"
+    )
+
+
+def _team(data: Table, source: Source) -> str:
+    team = team_from(data, source)
+    heights = [p.height_m for p in team.players]
+    return f'team "{team.name}", {len(heights)} players, {min(heights):.2f} to {max(heights):.2f} m'
+
+
+def _alignment(data: Table, source: Source) -> str:
+    alignment = alignment_from(data, str(source))
+    rows = _count(len(alignment.rows), "row")
+    roles = ", ".join(role.replace("_", " ") for role in alignment.roles)
+    return f'alignment "{alignment.title}", {rows}, roles {roles}'
+
+
+def _zone(data: Table, source: Source) -> list[str]:
+    zone = zone_from(data, str(source))
+    words = [_count(len(zone.rows), "row"), _count(len(zone.options), "option")]
+    if zone.guards:
+        n = len(zone.guards)
+        words.append("each guards a man" if n == 5 else f"{n} of 5 {'guards' if n == 1 else 'guard'} a man")
+    if zone.match_up is not None:
+        words.append(f"takes men after the {zone.match_up.replace('_', ' ')}")
+    return [f'defence "{zone.title}", {", ".join(words)}', *zone_lines(zone)]
+
+
+def _fits(call: Call, name: str, source: Source) -> None:
+    """A call against a defence it is written for, where that one lies beside it or is shipped."""
+    try:
+        zone = load_zone(name, source)
+    except InputError:
+        return
+    found = misfit(call, zone) if zone.name == name else None
+    if found is not None:
+        raise InputError(source, *found)
+
+
+def _call(data: Table, source: Source) -> str:
+    call = call_from(data, str(source))
+    for name in call.defences:
+        _fits(call, name, source)
+    if call.dynamic:
+        doubles = "the man on the ball and the next nearest"
+    else:
+        doubles = " and ".join(role.replace("_", " ") for role in call.doubles)
+    where = ", ".join(region.replace("_", " ") for region in call.ball)
+    share = f"{call.probability:.0%} of its chances"
+    fits = f", for {', '.join(call.defences)}" if call.defences else ""
+    return f'trap call "{call.title}", {doubles} double the ball ({where}), {share}{fits}'
+
+
+def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | None) -> list[str]:
+    scenario = scenario_from(data, source)
+    possessions = _count(scenario.possessions, "possession")
+    names = ", ".join(f'"{s.name}"' for s in scenario.settings) or "none"
+    meaning = (
+        f'scenario "{scenario.title}", {scenario.offence_team.name} against {scenario.defence_team.name} '
+        f'in the defence "{scenario.zone.title}", {scenario.rules.title}, {possessions}, settings: {names}'
+    )
+    lines = [meaning, *scenario_lines(scenario)]
+    if scenario.policy is not None or any(setting.policy is not None for setting in scenario.settings):
+        from engine.check.policy import policy_lines  # the compiled part
+
+        lines += policy_lines(scenario, before_playing)
+    return lines
+
+
+def _level(data: Table, source: Source) -> str:
+    level = level_from(data, source)
+    rim, jump = level.shots.rim_logit.value, level.shots.jump_logit.value
+    known = sum(item.tag in ("computed", "seen") for item in level.published.values())
+    fitted = "nothing fitted yet"
+    if level.fit is not None:
+        left = [row.left_over for row in level.fit.knob] + [row.left_over for row in level.fit.other]
+        inside = left.count(0.0)
+        fitted = f"{_count(len(level.fit.knob), 'number')} fitted, {inside} of {len(left)} rates in range"
+    return (
+        f'level "{level.title}", usual rules {level.rules}, shots {level.shot_table.name} ({rim:+.2f} log '
+        f"odds at the rim, {jump:+.2f} elsewhere), {_count(len(level.constants), 'constant')} of its own, "
+        f"{_count(len(level.published), 'rate')} with a range ({known} of them computed or seen), {fitted}"
+    )
+
+
+def _constants(data: Table, source: Source) -> str:
+    return f"model constants, {len(constants_from(data, str(source)))} numbers with unit, range and source"
+
+
+def _stress(data: Table, source: Source) -> str:
+    listed = stress_from(data, str(source))
+    levels = ", ".join(listed.rates) or "no level"
+    return f"inputs of the stress study, {len(listed.inputs)} uncertain numbers, base rates of {levels}"
+
+
+def _sweep(data: Table, source: Source) -> str:
+    design = design_from(data, source)
+    points, factors = len(design.points), [plain(factor.path) for factor in design.factors]
+    settings = ", ".join(f'"{plain(name)}"' for name in design.settings)
+    method = design.method.replace("_", " ")
+    effort = _count(design.possessions, "possession") + " each"
+    if design.effort.rule == "width":
+        effort = f"until the half width is {design.effort.half_width:g}, at most {design.effort.most} each"
+    elif design.effort.rule == "best":
+        effort = f"{design.effort.total} possessions together"
+    return (
+        f'sweep "{design.title}" of "{design.opened.base.title}", {_count(points, "point")}, {method} over '
+        f"{', '.join(factors)}, {effort}, {design.luck} luck, settings: {settings}"
+    )
+
+
+def _is_shot_table(source: Source) -> bool:
+    """Whether a CSV file is a shot table, not points of a sweep: its first line names one of its columns, or
+    holds nothing that could be a path."""
+    lines = (line for line in read_text(source).splitlines() if line.strip() and not line.startswith("#"))
+    first = next(lines, "")
+    return any(name in first for name in COLUMNS) or "." not in first
+
+
+def _sheet_numbers(data: Table, source: Source) -> str:
+    """Grades, usual calls or care of a coach's sheets."""
+    found = data_from(data, source)
+    if isinstance(found, Grades):
+        return f"grades of the sheets, {_count(len(found.formation), 'formation')}"
+    if isinstance(found, CareNumbers):
+        age = f"{found.withhold_up_to_age.value:g}"
+        return f"care for young players, no trap advice unasked up to under {age}"
+    usual = sum(len(base.usual) for base in found.base)
+    return f"usual calls of {_count(len(found.base), 'defence')}, {_count(usual, 'setting')}"
+
+
+def _evening(source: Source) -> list[str]:
+    """A folder of sheets: one line, then what was filled in and what is to be minded."""
+    evening = load_evening(source.path, source.shown)
+    scenario = evening.scenario
+    names = ", ".join(f'"{s.name}"' for s in scenario.settings) or "none"
+    meaning = (
+        f'sheets of "{scenario.title}", {scenario.level} level, {scenario.rules.title}, '
+        f"{_count(len(evening.own), 'player')} of ours, {len(evening.opponents)} of theirs, settings: {names}"
+    )
+    return [meaning, *evening.care.lines(), *evening.assumptions, *evening.remarks]
+
+
+def _court(data: Table, source: Source) -> str:
+    """The layout, placed on the court of every shipped rule set: no gap, no overlap, no spot off it."""
+    layout, _ = load_layout(source.path)
+    names = shipped("rules")
+    for name in names:
+        build_court(load_rules(name), source.path)
+    return (
+        f"court, {_count(len(layout.regions), 'region')}, {_count(len(layout.spots), 'named spot')}, "
+        f"on the courts of {_count(len(names), 'rule set')}"
+    )
+
+
+#: What a file means: one line, or that line and the holes of a defence.
+_MEANINGS: dict[str, Callable[[Table, Source], str | list[str]]] = {
+    "rules": _rules,
+    "teams": _team,
+    "alignments": _alignment,
+    "zones": _zone,
+    "calls": _call,
+    "levels": _level,
+    "constants": _constants,
+    "stress": _stress,
+    "court": _court,
+    "sweeps": _sweep,
+    "sheets": _sheet_numbers,
+}
+_FOLDERS = {
+    "model": "constants",
+    "court": "court",
+    "sheets": "sheets",
+    **{kind: kind for kind in KINDS if kind != "shots"},
+}
+
+
+def _meaning(source: Source, before_playing: Callable[[], None] | None) -> str | list[str]:
+    if source.path.is_dir():
+        return _evening(source)
+    if source.path.name.casefold() in SHEETS and is_evening(source.path.parent):
+        evening = load_evening(source.path.parent, str(Path(source.shown).parent))
+        return f'sheet of "{evening.scenario.title}", played as its folder'
+    if source.path.suffix == ".csv" and not _is_shot_table(source):
+        columns, rows = read_points(source)
+        return (
+            f"{_count(len(rows), 'point')} of a sweep, columns {', '.join(plain(name) for name in columns)}"
+        )
+    if source.path.suffix == ".csv":
+        table = shot_table_from(source)
+        return (
+            f'shot table "{table.name}", {len(table.make)} distances to {table.distance_m[-1]:g} m, '
+            f"make {min(table.make):.0%} to {max(table.make):.0%}"
+        )
+    if source.path.suffix != ".toml":
+        raise InputError(source, "", source.path.suffix, "a file that ends in .toml or .csv")
+    data = read_toml(source)
+    kind = kind_of(data) or _FOLDERS.get(source.path.absolute().parent.name)
+    if kind is None:
+        kinds = ", ".join(title for title, ending in KINDS.values() if ending == ".toml")
+        raise InputError(source, "its keys", ", ".join(list(data)[:8]), f"the keys of one of: {kinds}")
+    if kind == "scenarios":
+        return _scenario(data, source, before_playing)
+    return _MEANINGS[kind](data, source)
+
+
+def _sources(path: FileName) -> list[Source]:
+    wanted = Path(path)
+    try:
+        folder, file = wanted.is_dir(), wanted.is_file()
+        if not folder and not file and wanted.parts[:1] == ("configs",):
+            shipped = configs_root().joinpath(*wanted.parts[1:])
+            if ".." not in wanted.parts and shipped.exists():
+                folder, file = shipped.is_dir(), shipped.is_file()
+                base = shipped
+            else:
+                base = wanted
+        else:
+            base = wanted
+        if file:
+            return [Source(base, str(wanted))]
+        if folder and is_evening(base):
+            return [Source(base, str(wanted))]
+        if folder:
+            found = sorted(p for ending in ("*.toml", "*.csv") for p in base.rglob(ending) if p.is_file())
+            if not found:
+                raise InputError(
+                    plain(wanted), "", "a folder without them", "a folder with .toml or .csv files"
+                )
+            return [Source(p, str(wanted / p.relative_to(base))) for p in found]
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+    raise InputError(plain(wanted), "", str(wanted), "a file or folder that exists")
+
+
+def check_path(path: FileName, before_playing: Callable[[], None] | None = None) -> list[str]:
+    """Validate a file, or every .toml and .csv file in a folder and below: one line of meaning per file.
+
+    A folder of sheets is one thing: its line, then what was filled in.
+
+    The holes of a defence, or of those a scenario plays, follow its line, one a line and indented: findings,
+    not errors. The kind of a file is told from its keys, else from the folder it lies in. A coded policy of a
+    scenario is asked on floors of played possessions (engine.check.policy), which needs the compiled engine:
+    ``before_playing`` is called before it.
+
+    Raises InputError for the first file that is wrong: one line with file, key, value and what is allowed.
+    """
+    found: list[str] = []
+    for source in _sources(path):
+        said = _meaning(source, before_playing)
+        meaning, *holes = [said] if isinstance(said, str) else said
+        found += [f"{source}: {meaning}", *(f"  {hole}" for hole in holes)]
+    return found

@@ -1,0 +1,1 @@
+"""Tallies to estimates with their intervals; no English here."""

@@ -1,0 +1,140 @@
+"""Blank sheets with a help row, an example row and a short letter to the coach (``trapledger new``)."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from pathlib import Path
+
+from engine.errors import InputError
+from engine.inputs.base import plain
+from engine.inputs.files import shipped
+from engine.inputs.sheets.columns import (
+    GAME,
+    OPPONENT,
+    OWN,
+    SHOT_COLUMNS,
+    SHOTS,
+    Column,
+    game_keys,
+    opponent_columns,
+    own_columns,
+)
+from engine.inputs.sheets.data import load_care, load_grades
+
+LETTER = "READ-ME-FIRST.txt"
+#: Empty rows below the example, so that a coach sees where to write (count).
+EMPTY_ROWS = 12
+
+
+def _text(rows: list[list[str]], separator: str) -> str:
+    out = io.StringIO(newline="")
+    csv.writer(out, delimiter=separator).writerows(rows)
+    return out.getvalue()
+
+
+def _table(columns: tuple[Column, ...], separator: str) -> str:
+    """Headings, a row that says what to write, a filled example row, empty rows."""
+    example = ["example", *(column.example for column in columns[1:])]
+    rows = [
+        [column.name for column in columns],
+        ["what to write: " + columns[0].help, *(column.help for column in columns[1:])],
+        example,
+    ]
+    rows += [[""] * len(columns) for _ in range(EMPTY_ROWS)]
+    return _text(rows, separator)
+
+
+def _game(level: str, separator: str) -> str:
+    rows = [["key", "value", "what it means"]]
+    rows += [[key.name, level if key.name == "level" else key.example, key.help] for key in game_keys()]
+    return _text(rows, separator)
+
+
+def letter(folder: str) -> str:
+    """The letter to the coach: plain text, lines of at most 78 letters."""
+    age = int(load_care().withhold_up_to_age.value)
+    return f"""READ ME FIRST
+
+Four sheets for one game. They open in any spreadsheet. Save them again as
+CSV, under the same names. Fifteen minutes are enough.
+
+1. {GAME}: start here. The age group and your league's rules come first:
+   is a zone allowed, are traps allowed, may you press when far ahead?
+   Up to under {age} there is no advice about traps until you have asked your
+   league and written yes at trap_allowed. League rules come before anything
+   this program says; referees, your league and qualified people decide.
+2. {OWN}: your players. Number, size order (1 = tallest), quick or slow,
+   prone to fouls or not.
+3. {OPPONENT}: their players by number. Green, yellow or red shooter, from
+   where, strong hand, who handles pressure, the big man who passes. If you
+   have score sheets, made twos, threes, free throws and fouls are enough;
+   attempts are welcome: write 34/110.
+   If your spreadsheet makes a date of 3/10, write 3 of 10.
+4. {SHOTS}: only if somebody charted shots. Else leave it as it is.
+
+The row "example" shows how a row looks. It does not count until you put a
+shirt number in place of the word. The row "what to write" never counts.
+Do not know something? Leave the cell empty: an average player of the level
+stands in, and the answer lists everything that was filled in this way.
+
+Use shirt numbers and initials, no full names. The sheets stay on this
+computer; nothing is sent anywhere.
+
+Then, in a terminal:
+
+    trapledger check {folder}
+    trapledger compare {folder}
+
+It runs at once, also with nothing filled in: then two average teams play.
+"""
+
+
+def _shown(folder: Path) -> str:
+    text = plain(str(folder))
+    return f'"{text}"' if " " in text else text
+
+
+def write_blank(
+    folder: str | os.PathLike[str], level: str = "school", semicolons: bool = False
+) -> tuple[Path, ...]:
+    """Write blank sheets and the letter into a folder, which is made when it is not there.
+
+    ``semicolons``: separate by semicolons, for spreadsheets that use decimal commas. Returns the files.
+
+    Raises InputError when one of the files is there already (nothing is written then), when the folder cannot
+    be written, or for an unknown level.
+    """
+    levels = shipped("levels")
+    if level not in levels:
+        raise InputError("--level", "", level, f"one of {', '.join(levels)}")
+    root = Path(folder)
+    shown = plain(str(root))
+    separator = ";" if semicolons else ","
+    grades = load_grades()
+    texts = {
+        LETTER: letter(_shown(root)).replace("\n", "\r\n"),
+        GAME: _game(level, separator),
+        OWN: _table(own_columns(grades), separator),
+        OPPONENT: _table(opponent_columns(grades), separator),
+        SHOTS: _table(SHOT_COLUMNS, separator),
+    }
+    try:
+        present = {path.name.casefold(): path.name for path in root.iterdir()} if root.is_dir() else {}
+        there = [present[name.casefold()] for name in texts if name.casefold() in present]
+        if there:
+            raise InputError(shown, "", ", ".join(there), "a new folder, or one without these files")
+        root.mkdir(parents=True, exist_ok=True)
+        written: list[Path] = []
+        for name, text in texts.items():
+            path = root / name
+            with open(path, "x", encoding="ascii", newline="") as out:
+                out.write(text)
+            written.append(path)
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        reason = getattr(error, "strerror", None) or "not a name of a folder"
+        raise InputError(shown, "", root.name, f"a folder that can be written ({reason})") from None
+    return tuple(written)

@@ -1,0 +1,370 @@
+"""A folder of sheets as a scenario that can be played, and what was filled in to make it one."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from engine.errors import InputError, MissingInput
+from engine.inputs import defaults
+from engine.inputs.alignment import alignment_from
+from engine.inputs.base import plain
+from engine.inputs.constants import constants_from, override
+from engine.inputs.files import (
+    Source,
+    configs_root,
+    read_toml,
+    resolve,
+    shown_path,
+)
+from engine.inputs.scenario import Game as GameSoFar
+from engine.inputs.scenario import Scenario, load_scenario
+from engine.inputs.settings import (
+    CallUse,
+    Setting,
+    WrittenSetting,
+    defence_from,
+    settings_from,
+)
+from engine.inputs.sheets.care import Care, care_of
+from engine.inputs.sheets.cells import Assumed
+from engine.inputs.sheets.columns import (
+    GAME,
+    OPPONENT,
+    OWN,
+    SHEETS,
+    SHOTS,
+)
+from engine.inputs.sheets.data import UsualDefence, load_grades, load_usual_calls
+from engine.inputs.sheets.game import Game, read_game
+from engine.inputs.sheets.opponent import Opponent, OpponentNote, read_opponent
+from engine.inputs.sheets.own import OwnNote, read_own
+from engine.inputs.sheets.shooting import Averages, ShotNote
+from engine.inputs.shots import ShotTable
+from engine.inputs.team import Team
+from engine.inputs.zone import chosen
+
+#: Endings of files that a spreadsheet keeps for itself.
+OWN_FORMATS = (".xlsx", ".xls", ".ods", ".numbers")
+ZONE, MAN_TO_MAN = "two_three", "man_to_man"
+#: Level whose age group is low enough for the questions of care, where a scenario file says nothing of age.
+YOUNG_LEVEL = "under_14"
+
+
+@dataclass(frozen=True)
+class Evening:
+    """A scenario and what a coach must know beside it.
+
+    ``assumptions``: what was filled in, in plain words, each once. ``remarks``: what was not used of the
+    sheets. ``signals``: name of a call -> the coach's own word, where there is one. ``trap_targets``: shirt
+    numbers of opponents whom the sheet calls weak under pressure. ``shooting``: how much of each estimate is
+    the player's own. ``folder``: None for a scenario file.
+    """
+
+    scenario: Scenario
+    assumptions: tuple[str, ...]
+    care: Care
+    signals: dict[str, str] = field(default_factory=dict)
+    trap_targets: tuple[int, ...] = ()
+    opponents: tuple[OpponentNote, ...] = ()
+    own: tuple[OwnNote, ...] = ()
+    shooting: tuple[ShotNote, ...] = ()
+    remarks: tuple[str, ...] = ()
+    folder: Path | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain JSON."""
+        return {
+            "assumptions": list(self.assumptions),
+            "care": self.care.to_dict(),
+            "signals": dict(self.signals),
+            "trap_targets": list(self.trap_targets),
+            "opponents": [note.to_dict() for note in self.opponents],
+            "own": [note.to_dict() for note in self.own],
+            "shooting": [note.to_dict() for note in self.shooting],
+            "remarks": list(self.remarks),
+        }
+
+
+# --- finding the sheets --------------------------------------------------------------------------------
+
+
+def _sheets(folder: Path) -> dict[str, Path]:
+    """Sheet name -> its file, upper or lower case."""
+    found: dict[str, Path] = {}
+    for path in sorted(folder.iterdir()):
+        name = path.name.casefold()
+        if name in SHEETS and path.is_file():
+            found.setdefault(name, path)
+    return found
+
+
+def folder_of(path: str | os.PathLike[str]) -> tuple[Path, str] | None:
+    """(folder, how it is shown) when ``path`` is a folder, or one of the sheets in a folder; else None.
+
+    A path that starts with configs/ may be a shipped folder.
+    """
+    wanted = Path(path)
+    try:
+        if wanted.name.casefold() in SHEETS and wanted.is_file():
+            return wanted.parent, str(wanted.parent)
+        if wanted.is_dir():
+            return wanted, str(wanted)
+        if wanted.parts[:1] == ("configs",) and ".." not in wanted.parts and not wanted.exists():
+            inside = configs_root().joinpath(*wanted.parts[1:])
+            if inside.is_dir():
+                return inside, str(wanted)
+    except (OSError, ValueError):
+        return None
+    return None
+
+
+def is_evening(folder: Path) -> bool:
+    """Whether a folder holds sheets."""
+    try:
+        found = _sheets(folder)
+    except OSError:
+        return False
+    return GAME in found or OWN in found or OPPONENT in found
+
+
+def _found(folder: Path, shown: str) -> dict[str, Path]:
+    try:
+        found = _sheets(folder)
+        names = {path.name.casefold(): path.name for path in folder.iterdir()}
+    except OSError as error:
+        reason = error.strerror or "unreadable"
+        raise InputError(plain(shown), "", folder.name, f"a folder that can be read ({reason})") from None
+    for sheet in SHEETS:
+        stem = sheet.removesuffix(".csv")
+        other = next((names[stem + ending] for ending in OWN_FORMATS if stem + ending in names), None)
+        if sheet not in found and other is not None:
+            raise InputError(plain(shown), "", other, f"{sheet}: save the sheet as CSV (Save as, CSV)")
+    if not any(sheet in found for sheet in (GAME, OWN, OPPONENT)):
+        allowed = f"{GAME}, {OWN} or {OPPONENT} in the folder (trapledger new FOLDER writes blank ones)"
+        raise MissingInput(plain(shown), "every sheet", allowed)
+    return found
+
+
+# --- building the scenario -----------------------------------------------------------------------------
+
+
+def _alignment_name(game: Game, assumed: Assumed) -> str:
+    if game.front is None:
+        assumed.note(f"How {game.them} line up is not given: one guard out front.")
+    if game.high_post is None and game.front != "two":
+        assumed.note(f"Whether {game.them} play a high post is not given: yes.")
+    front = game.front or "one"
+    post = "any" if game.high_post is None else "yes" if game.high_post else "no"
+    for row in load_grades().formation:
+        if row.front == front and row.high_post in (post, "any"):
+            return row.alignment
+    raise MissingInput(
+        "configs/sheets/grades.toml", "formation", f"a row for front {front}, high post {post}"
+    )
+
+
+def _written(usual: UsualDefence, targets: Sequence[int]) -> tuple[WrittenSetting, ...]:
+    """The usual settings; those for weak handlers only where there are any."""
+    settings: list[WrittenSetting] = []
+    for item in usual.usual:
+        if item.targets and not targets:
+            continue
+        uses = [
+            CallUse(call=name, only_against=list(targets)) if item.targets else CallUse(call=name)
+            for name in item.calls
+        ]
+        settings.append(WrittenSetting(name=item.name, call=tuple(uses)))
+    return tuple(settings)
+
+
+def _signals(game: Game, settings: tuple[Setting, ...]) -> dict[str, str]:
+    """Name of a call -> the coach's word for its spot."""
+    calls = {call.name: call for setting in settings for call in setting.calls}
+    return {
+        name: game.signals[spot]
+        for name, call in calls.items()
+        if (spot := call.spot.replace(" ", "_")) in game.signals
+    }
+
+
+def _usual_lines(scenario: Scenario, game: Game, assumed: Assumed) -> None:
+    """What no coach is asked for, said once."""
+    start = scenario.game
+    assumed.note(
+        f"The game starts: {start.team_fouls} team fouls, {start.traps_seen} traps seen, "
+        f"{start.time_outs_left} time-outs left for {game.them}."
+    )
+    assumed.note(
+        "Not asked and taken from the level or common practice: pass speeds, reactions, how well traps are "
+        "hidden, how fast the offence gets used to them (trapledger stress varies them)."
+    )
+
+
+def load_evening(path: str | os.PathLike[str], shown: str | None = None) -> Evening:
+    """A folder of sheets, or a scenario file, as an evening; errors show the folder as ``shown``.
+
+    A folder's calls are the usual ones (configs/sheets/usual_calls.toml) as far as the league allows them;
+    there are none until trap advice is allowed (``care``). Units: metres, seconds, chances 0 to 1.
+
+    Raises InputError: one line with file, row and column or key, value and what is allowed.
+    """
+    found = folder_of(path)
+    if found is None:
+        return _of_file(load_scenario(path))
+    return _of_folder(found[0], found[1] if shown is None else shown)
+
+
+def _of_file(scenario: Scenario) -> Evening:
+    """A scenario file: players without shots of their own have the level's average."""
+    assumed = Assumed()
+    team = scenario.offence_team
+    for player in team.on_court:
+        if player.shot_table is None and (player.rim, player.middle, player.three) == (None, None, None):
+            assumed.missing(f"Shooting of {team.name}, {{who}}: the level's average.", player.number)
+    age = 14 if scenario.level == YOUNG_LEVEL else None
+    care = care_of(age, age is None, None, None, None, f"{GAME} of a folder of sheets (trapledger new)")
+    return Evening(scenario, assumed.lines({team.name: [p.number for p in team.on_court]}), care)
+
+
+def _of_folder(folder: Path, shown: str) -> Evening:
+    sheets = _found(folder, shown)
+    where = {
+        name: plain(str(Path(shown) / sheets[name].name if name in sheets else Path(shown) / name))
+        for name in SHEETS
+    }
+    source = Source(folder / GAME, where[GAME])
+    source.read.extend(sheets.values())
+    assumed = Assumed()
+    grades = load_grades()
+    game = read_game(sheets.get(GAME), where[GAME], source, assumed)
+    model = configs_root() / "model" / "constants.toml"
+    shared = Source(model, shown_path(model), source.read)
+    known = game.level.over(constants_from(read_toml(shared), str(shared)))
+    constants = override(known, {}, where[GAME])
+    table = game.level.shifted_table(constants["rim_range_m"])
+    averages = Averages(game.level, table, constants, grades)
+    opponent = read_opponent(
+        (sheets.get(OPPONENT), sheets.get(SHOTS)),
+        (where[OPPONENT], where[SHOTS]),
+        game.them,
+        game.level,
+        game.rules,
+        averages,
+        known["shot_prior_attempts"],
+        source,
+        assumed,
+    )
+    own, own_notes, own_remarks = read_own(
+        sheets.get(OWN), where[OWN], game.us, game.level, grades, constants["sprint_tau_s"], source, assumed
+    )
+    scenario, settings_targets = _scenario(game, opponent, own, folder, source, constants, table, assumed)
+    _usual_lines(scenario, game, assumed)
+    for line in _shooting_lines(opponent.shooting):
+        assumed.note(line)
+    numbers = [note.number for note in opponent.notes if not note.stands_in]
+    ours = [note.number for note in own_notes if not note.stands_in]
+    return Evening(
+        scenario=scenario,
+        assumptions=assumed.lines({game.them: numbers, game.us: ours}),
+        care=game.care,
+        signals=_signals(game, scenario.settings),
+        trap_targets=settings_targets,
+        opponents=opponent.notes,
+        own=own_notes,
+        shooting=opponent.shooting,
+        remarks=(*game.remarks, *own_remarks, *opponent.remarks),
+        folder=folder,
+    )
+
+
+def _shooting_lines(notes: Sequence[ShotNote]) -> list[str]:
+    """How the pull was set: one line for all samples with the same strength."""
+    kinds: dict[tuple[int, bool], list[str]] = {}
+    for note in notes:
+        mine = kinds.setdefault((round(note.strength), note.estimated), [])
+        if note.kind not in mine:
+            mine.append(note.kind)
+    return [
+        f"Counts ({', '.join(names)}) are pulled to the average as if {strength} average attempts were added"
+        + (": estimated from this sheet." if estimated else ".")
+        for (strength, estimated), names in kinds.items()
+    ]
+
+
+def _scenario(
+    game: Game,
+    opponent: Opponent,
+    own: Team,
+    folder: Path,
+    source: Source,
+    constants: dict[str, float],
+    table: ShotTable,
+    assumed: Assumed,
+) -> tuple[Scenario, tuple[int, ...]]:
+    """The scenario and the weak handlers among the five who start."""
+    usual = load_usual_calls().of(ZONE if game.care.zone_played else MAN_TO_MAN)
+    shipped = Source(
+        configs_root() / "sheets" / "usual_calls.toml", "configs/sheets/usual_calls.toml", source.read
+    )
+    name = _alignment_name(game, assumed)
+    place = resolve(f"configs/alignments/{name}.toml", "alignments")
+    alignment = alignment_from(read_toml(Source(place.path, place.shown, source.read)), str(place))
+    home = defence_from(usual.zone, usual.options, None, shipped, "defence")
+    targets = tuple(
+        sorted(note.number for note in opponent.notes if note.target and note.number in opponent.team.lineup)
+    )
+    settings: tuple[Setting, ...] = ()
+    if game.care.trap_advice_allowed:
+        written = _written(usual, targets)
+        settings = settings_from(written, home, shipped, opponent.team)
+    scenario = Scenario(
+        title=f"{game.them} attack {game.us} ({home.zone.title})",
+        path=folder,
+        level=game.level.name,
+        published=game.level.published,
+        rules=game.rules,
+        constants=constants,
+        beyond_range=False,
+        shot_table=table,
+        start=defaults.START,
+        possessions=defaults.POSSESSIONS,
+        seed=defaults.SEED,
+        over_n=10,
+        offence_team=opponent.team,
+        alignment=alignment,
+        defence_team=own,
+        zone=home.zone,
+        zone_options=chosen(home.zone.options),
+        policy=home.policy,
+        matchups={},
+        game=GameSoFar(),
+        settings=settings,
+        files=tuple(dict.fromkeys(source.read)),
+    )
+    return scenario, targets
+
+
+def load_folder(path: str | os.PathLike[str]) -> Scenario:
+    """The scenario of a folder of sheets. Raises InputError."""
+    found = folder_of(path)
+    if found is None:
+        raise MissingInput(plain(os.fspath(path)), "the folder", "a folder of sheets (trapledger new FOLDER)")
+    return _of_folder(*found).scenario
+
+
+def load_any(path: str | os.PathLike[str]) -> Scenario:
+    """The scenario of a folder of sheets or of a file. Raises InputError."""
+    found = folder_of(path)
+    return load_scenario(path) if found is None else _of_folder(*found).scenario
+
+
+def assumptions(scenario_or_path: Any) -> tuple[str, ...]:
+    """What was filled in, in plain words, each once. Raises InputError."""
+    if isinstance(scenario_or_path, Scenario):
+        folder = folder_of(scenario_or_path.path)
+        return _of_file(scenario_or_path).assumptions if folder is None else _of_folder(*folder).assumptions
+    return load_evening(scenario_or_path).assumptions

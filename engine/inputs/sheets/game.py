@@ -1,0 +1,259 @@
+"""game.csv: age and league, level and rules, the opponent's formation, the coach's signals."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePath
+from typing import Any
+
+from engine.errors import InputError
+from engine.inputs.base import listed
+from engine.inputs.files import (
+    Source,
+    read_toml,
+    resolve,
+    shipped,
+)
+from engine.inputs.levels import Level, level_from, level_source
+from engine.inputs.rules import Rules, change_rules, rules_from
+from engine.inputs.sheets.care import Care, care_of
+from engine.inputs.sheets.cells import YES_NO, Assumed, Cells
+from engine.inputs.sheets.columns import (
+    GAME_COLUMNS,
+    HELP_COLUMNS,
+    game_keys,
+    spellings,
+)
+from engine.inputs.sheets.read import (
+    Row,
+    clean,
+    key_of,
+    read_sheet,
+)
+
+#: Ages that the sheet may name (years).
+LEAST_AGE, MOST_AGE = 5, 40
+SPOTS = ("corner", "short_corner", "wing", "top")
+_ADULTS = {"adults", "adult", "senior", "seniors", "open", "men", "women", "grown_ups", "grown_up"}
+_FRONTS = {
+    "one": "one",
+    "1": "one",
+    "one_guard": "one",
+    "1_guard": "one",
+    "one_guard_front": "one",
+    "two": "two",
+    "2": "two",
+    "two_guards": "two",
+    "2_guards": "two",
+    "two_guard": "two",
+    "two_guard_front": "two",
+    "overload": "overload",
+}
+_EXAMPLE = re.compile(r"^example\b[ :]*", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Game:
+    """What game.csv says. ``where`` is how it is shown; lengths and times are in ``rules``."""
+
+    where: str
+    level: Level
+    rules: Rules
+    care: Care
+    us: str
+    them: str
+    front: str | None
+    high_post: bool | None
+    short_corner: bool | None
+    signals: dict[str, str]
+    remarks: tuple[str, ...]
+
+
+def _answers(path: Path | None, where: str, assumed: Assumed) -> tuple[dict[str, Row], tuple[str, ...]]:
+    """Key -> its row with the one column ``value`` renamed to the key; an example's value is said once."""
+    if path is None:
+        assumed.note(
+            f"{where} is not there: school level with its usual rules, age and league rules unknown."
+        )
+        return {}, ()
+    keys = game_keys()
+    names = {**spellings(keys)}
+    sheet = read_sheet(path, where, spellings(GAME_COLUMNS), ("key", "value"), HELP_COLUMNS)
+    found: dict[str, Row] = {}
+    unknown: list[str] = []
+    for row in sheet.rows:
+        written, value = row.cells.get("key", ""), row.cells.get("value", "")
+        key = names.get(key_of(written))
+        if key is None:
+            if written or value:
+                unknown.append(written or value)
+            continue
+        if key in found:
+            allowed = f"each key once (row {found[key].number} has it)"
+            raise InputError(where, f"row {row.number}, key {key}", value, allowed)
+        if _EXAMPLE.match(value):
+            value = clean(_EXAMPLE.sub("", value))
+            assumed.note(f"{PurePath(where).name} still holds the example at {key}: taken as {value}.")
+        found[key] = Row(row.number, {key: value})
+    remarks = sheet.remarks
+    if unknown:
+        remarks += (f"{where}: not used, because unknown here: the key(s) {listed(unknown)}",)
+    return found, remarks
+
+
+class _Keys:
+    """The answers by key, each read like a cell; errors name row and key."""
+
+    def __init__(self, where: str, rows: dict[str, Row]) -> None:
+        self.where, self.rows = where, rows
+
+    def cells(self, key: str) -> Cells:
+        return _KeyCells(self.where, self.rows.get(key, Row(0, {})))
+
+    def text(self, key: str) -> str | None:
+        return self.cells(key).text(key)
+
+    def yes_no(self, key: str) -> bool | None:
+        found = self.cells(key).choice(key, YES_NO, "yes, no or don't know")
+        return None if found is None else found == "yes"
+
+
+class _KeyCells(Cells):
+    def key(self, column: str) -> str:
+        return f"row {self.row.number}, key {column}"
+
+
+def _age(keys: _Keys) -> tuple[int | None, bool]:
+    """(age group in years, whether grown-ups)."""
+    text = keys.text("age_group")
+    if text is None:
+        return None, False
+    if key_of(text) in _ADULTS:
+        return None, True
+    body = re.sub(r"^(?:under|u)[ -]*|(?:years?|yrs?)$", "", text.casefold()).strip()
+    last = re.split(r" ?(?:-|\u2013|to|/) ?", body)[-1].strip()
+    if not last.isdecimal() or not last.isascii() or not LEAST_AGE <= int(last) <= MOST_AGE:
+        allowed = f"an age such as 16 or under 16 (from {LEAST_AGE} to {MOST_AGE}), or adults"
+        raise keys.cells("age_group").error("age_group", allowed)
+    return int(last), False
+
+
+def _names(kind: str) -> dict[str, str]:
+    return {key_of(name): name for name in shipped(kind)}
+
+
+def _level(keys: _Keys, source: Source, assumed: Assumed) -> Level:
+    names = _names("levels")
+    names |= {"under14": "under_14", "u14": "under_14", "u_14": "under_14", "pro": "professional"}
+    names |= {"high_school": "school", "varsity": "school"}
+    names = {word: name for word, name in names.items() if name in shipped("levels")}
+    found = keys.cells("level").choice("level", names, f"one of {', '.join(shipped('levels'))}")
+    if found is None:
+        assumed.note("The level is not given: school.")
+        found = "school"
+    place = level_source(f"configs/levels/{found}.toml")
+    source.read.append(place.path)
+    return level_from(read_toml(Source(place.path, place.shown, source.read)), place)
+
+
+def _rules(keys: _Keys, level: Level, source: Source, assumed: Assumed) -> Rules:
+    names = _names("rules") | {"school": "high_school"}
+    found = keys.cells("rules").choice("rules", names, f"one of {', '.join(shipped('rules'))}")
+    place = resolve(f"configs/rules/{found or level.rules}.toml", "rules")
+    rules = rules_from(read_toml(Source(place.path, place.shown, source.read)), str(place))
+    if found is None:
+        assumed.note(f"The rule set is not given: {rules.title}, the usual one of the level.")
+    changes: dict[str, Any] = {}
+    minutes = keys.cells("quarter_minutes").number(
+        "quarter_minutes", 1, 60, "minutes", ("minutes", "minute", "min")
+    )
+    if minutes is not None:
+        changes["clock.period_s"] = minutes * 60.0
+    periods = keys.cells("periods").whole("periods", 1, 10, "periods of a game")
+    if periods is not None:
+        changes["clock.periods"] = periods
+    clock = keys.text("shot_clock")
+    if clock is not None:
+        off = key_of(clock) in ("none", "no", "off", "without")
+        cells = keys.cells("shot_clock")
+        seconds = 0.0 if off else cells.number("shot_clock", 0, 120, "seconds, or none", ("seconds", "s"))
+        changes["clock.shot_s"] = seconds or 0.0
+    if changes:
+        rules = change_rules(rules, changes, keys.where)
+    if minutes is None:
+        n, length = rules.clock.periods, rules.clock.period_s / 60
+        assumed.note(f"The length of a period is not given: {n} of {length:g} minutes, as in the rules.")
+    return rules
+
+
+def _signals(keys: _Keys) -> dict[str, str]:
+    """Spot -> the coach's own word, for the spots that have one."""
+    found: dict[str, str] = {}
+    for spot in SPOTS:
+        key = f"signal_{spot}"
+        word = keys.text(key)
+        if word is None:
+            continue
+        if len(word) > 30 or not word.isprintable():
+            raise keys.cells(key).error(key, "one short word, at most 30 letters")
+        if word.casefold() in (other.casefold() for other in found.values()):
+            raise keys.cells(key).error(key, "a word that no other signal has")
+        found[spot] = word
+    return found
+
+
+def _name(keys: _Keys, key: str, usual: str) -> str:
+    name = keys.text(key)
+    if name is not None and (len(name) > 60 or not name.isprintable()):
+        raise keys.cells(key).error(key, "a name of at most 60 letters")
+    return name or usual
+
+
+def read_game(path: Path | None, where: str, source: Source, assumed: Assumed) -> Game:
+    """Read game.csv; None where there is none. ``source.read`` gathers the files read.
+
+    Raises InputError: one line with file, row, key, value and what is allowed.
+    """
+    rows, remarks = _answers(path, where, assumed)
+    keys = _Keys(where, rows)
+    age, adults = _age(keys)
+    level = _level(keys, source, assumed)
+    rules = _rules(keys, level, source, assumed)
+    care = care_of(
+        age,
+        adults,
+        keys.yes_no("zone_allowed"),
+        keys.yes_no("trap_allowed"),
+        keys.yes_no("press_when_far_ahead"),
+        PurePath(where).name,
+    )
+    if level.name == "under_14" and (adults or (age or 0) > care.withhold_up_to_age):
+        allowed = f"an age up to {care.withhold_up_to_age} with the level under_14, or another level"
+        raise keys.cells("age_group").error("age_group", allowed)
+    if age is None and not adults and level.name == "under_14":
+        care = replace(care, age_group=care.withhold_up_to_age)
+        assumed.note(f"The age group is not given: under {care.withhold_up_to_age}, as the level says.")
+    if not adults and age is not None and age <= care.withhold_up_to_age and level.name != "under_14":
+        assumed.note(
+            f"Under {age} with the averages of the level {level.name}: the level under_14 fits better."
+        )
+    fronts = keys.cells("opponent_front").choice(
+        "opponent_front", _FRONTS, "one (guard), two (guards) or overload"
+    )
+    us, them = _name(keys, "us", "Us"), _name(keys, "them", "Them")
+    if us.casefold() == them.casefold():
+        raise keys.cells("them").error("them", "another name than your own team's")
+    return Game(
+        where,
+        level,
+        rules,
+        care,
+        us,
+        them,
+        fronts,
+        keys.yes_no("high_post"),
+        keys.yes_no("short_corner"),
+        _signals(keys),
+        remarks,
+    )

@@ -1,0 +1,358 @@
+"""opponent.csv: their players, who attack, with what a coach knows of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import permutations
+from pathlib import Path
+from typing import Any
+
+from engine.inputs.constants import Constant
+from engine.inputs.files import Source
+from engine.inputs.levels import Level
+from engine.inputs.rules import Rules
+from engine.inputs.sheets.cells import Assumed, Cells, Tried
+from engine.inputs.sheets.charted import read_shots
+from engine.inputs.sheets.columns import opponent_columns
+from engine.inputs.sheets.data import Grades
+from engine.inputs.sheets.people import (
+    People,
+    body,
+    called,
+    read_people,
+    stand_ins,
+    starters,
+    template,
+)
+from engine.inputs.sheets.shooting import (
+    Averages,
+    Found,
+    Shooting,
+    ShotNote,
+    shooting_of,
+)
+from engine.inputs.team import N_LINEUP, Player, Team
+
+COLOURS = {
+    "green": "green",
+    "g": "green",
+    "good": "green",
+    "yellow": "yellow",
+    "y": "yellow",
+    "amber": "yellow",
+    "average": "yellow",
+    "red": "red",
+    "r": "red",
+    "poor": "red",
+    "bad": "red",
+}
+WHERE = {
+    "corner": "corner",
+    "corners": "corner",
+    "wing": "wing",
+    "wings": "wing",
+    "top": "top",
+    "point": "top",
+    "inside": "inside",
+    "post": "inside",
+    "lane": "inside",
+    "paint": "inside",
+    "key": "inside",
+    "outside": "corner wing top",
+    "everywhere": "corner wing top inside",
+    "all": "corner wing top inside",
+}
+POSITIONS = {
+    **{str(i): str(i) for i in range(1, N_LINEUP + 1)},
+    "guard": "guard",
+    "point": "1",
+    "point_guard": "1",
+    "wing": "wing",
+    "forward": "wing",
+    "big": "big",
+    "post": "big",
+    "centre": "5",
+    "center": "5",
+    "high_post": "5",
+}
+#: Points that a written place 1 to 5 outweighs everything else with.
+SURE = 100.0
+_SOME = {"yes": "yes", "y": "yes", "some": "some", "somewhat": "some", "a_bit": "some", "no": "no", "n": "no"}
+_FREE = {
+    "good": "good",
+    "average": "average",
+    "ok": "average",
+    "normal": "average",
+    "bad": "bad",
+    "poor": "bad",
+}
+_HANDS = {"right": "right", "r": "right", "left": "left", "l": "left", "both": "both", "either": "both"}
+
+
+@dataclass(frozen=True)
+class OpponentNote:
+    """One opponent for the pages. Words as on the sheet, None where nobody said.
+
+    ``position``: 1 to 5 in the alignment; ``shooter_from_makes``: whether the colour was taken from made
+    threes; ``target``: whether the sheet calls him weak under pressure; ``stands_in``: an average player.
+    """
+
+    number: int
+    initials: str
+    starts: bool
+    position: int
+    shooter: str | None = None
+    shooter_from_makes: bool = False
+    from_where: tuple[str, ...] = ()
+    hand: str | None = None
+    handles_pressure: str | None = None
+    passes_from_big: bool | None = None
+    free_throw_shooter: str | None = None
+    fouls: int | None = None
+    target: bool = False
+    stands_in: bool = False
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain JSON."""
+        return {**vars(self), "from_where": list(self.from_where)}
+
+
+@dataclass(frozen=True)
+class Opponent:
+    """What opponent.csv and shots.csv say: the team, notes for the pages, shares of estimates, remarks."""
+
+    team: Team
+    notes: tuple[OpponentNote, ...]
+    shooting: tuple[ShotNote, ...]
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Said:
+    """What the sheet says of one player."""
+
+    number: int
+    cells: Cells
+    position: str | None
+    colour: str | None
+    from_where: tuple[str, ...]
+    hand: str | None
+    handles: str | None
+    passer: bool | None
+    free_throw: str | None
+    twos: Tried
+    threes: Tried
+    free_throws: Tried
+    fouls: int | None
+
+
+def _said(number: int, one: Cells) -> _Said:
+    return _Said(
+        number,
+        one,
+        one.choice("position", POSITIONS, "guard, wing or big, or 1 to 5"),
+        one.choice("shooter", COLOURS, "green, yellow or red"),
+        one.several("from_where", WHERE, "corner, wing, top, inside (one or several)"),
+        one.choice("hand", _HANDS, "right, left or both"),
+        one.choice("handles_pressure", _SOME, "yes, some or no"),
+        one.yes_no("passes_from_big"),
+        one.choice("free_throw_shooter", _FREE, "good, average or bad"),
+        one.tried("twos", "twos_attempted"),
+        one.tried("threes", "threes_attempted"),
+        one.tried("free_throws", "free_throws_attempted"),
+        one.whole("fouls", 0, 999, "fouls"),
+    )
+
+
+def _colours(
+    said: Sequence[_Said], charted: set[int], grades: Grades, them: str, assumed: Assumed
+) -> dict[int, tuple[str | None, bool]]:
+    """Shirt number -> (colour, whether it comes from made threes): the coach's word, else the makes'."""
+    made = {one.number: one.threes.made for one in said}
+    team = sum(count for count in made.values() if count is not None)
+    enough = team >= grades.number("least_team_threes")
+    found: dict[int, tuple[str | None, bool]] = {}
+    named: dict[str, list[str]] = {"green": [], "red": []}
+    for one in said:
+        count, colour = made[one.number], one.colour
+        derived = False
+        known = bool(one.threes.attempted) or one.threes.share is not None
+        if colour is None and enough and count is not None and not known:
+            share = count / team
+            green, red = share >= grades.number("green_share"), share <= grades.number("red_share")
+            colour = "green" if green else "red" if red else None
+            derived = colour is not None
+            if colour is not None:
+                named[colour].append(str(one.number))
+        twos = bool(one.twos.attempted) or one.twos.share is not None
+        if colour is None and not (known or twos or one.number in charted):
+            assumed.missing(f"Shooting of {them}, {{who}}: the level's average.", one.number)
+        elif colour is None and not (known and twos):
+            assumed.missing(
+                f"Shots of {them}, {{who}}, that are neither counted nor charted: the level's average.",
+                one.number,
+            )
+        found[one.number] = (colour, derived)
+    words = [f"{colour} No. {', '.join(numbers)}" for colour, numbers in named.items() if numbers]
+    if words:
+        assumed.note(f"Colours of {them} that nobody gave are taken from made threes: {'; '.join(words)}.")
+    return found
+
+
+def _points(one: _Said, grades: Grades) -> list[float]:
+    """Points of the places 1 to 5 for one player."""
+    table = grades.places
+    rows: list[tuple[float, ...]] = []
+    if one.position in ("guard", "wing", "big"):
+        rows.append(getattr(table, one.position))
+    if one.handles in ("yes", "no"):
+        rows.append(getattr(table, f"handles_{one.handles}"))
+    if one.passer:
+        rows.append(table.passes_from_big)
+    rows += [getattr(table, f"from_{place}") for place in one.from_where]
+    points = [sum(row[i] for row in rows) for i in range(N_LINEUP)]
+    if one.position is not None and one.position.isdecimal():
+        points[int(one.position) - 1] += SURE
+    return points
+
+
+def place_five(points: Sequence[Sequence[float]]) -> tuple[int, ...]:
+    """Place 0 to 4 of each of at most five players so that the points are most; ties: rows above first."""
+    best: tuple[float, tuple[int, ...]] | None = None
+    for order in permutations(range(N_LINEUP), len(points)):
+        total = -sum(points[i][place] for i, place in enumerate(order))
+        if best is None or (total, order) < best:
+            best = (total, order)
+    assert best is not None
+    return best[1]
+
+
+def _ability(value: float, more: float) -> float:
+    return min(max(value + more, 0.0), 1.0)
+
+
+def _player(
+    one: _Said, like: Player, found: Found, grades: Grades, tau_s: float, assumed: Assumed, them: str
+) -> Player:
+    handling = grades.handles_pressure[one.handles or "some"]
+    passer = grades.passes_from_big["yes" if one.passer else "no"]
+    changes: dict[str, Any] = body(one.cells, one.number, like, grades, tau_s, assumed, them)
+    changes |= {
+        "number": one.number,
+        "name": called(one.number, one.cells),
+        "handle": _ability(like.handle, handling.handle),
+        "passing": _ability(like.passing, handling.passing + passer.passing),
+        "free_throw": found.free_throw,
+        "shot_table": found.table,
+    }
+    return Player.model_validate({**like.model_dump(), **changes})
+
+
+def _tell(said: Sequence[_Said], them: str, grades: Grades, assumed: Assumed) -> None:
+    """What is missing of the players, gathered."""
+    for one in said:
+        if one.handles is None:
+            assumed.missing(f"Handling pressure, {them}, {{who}}: average for his place.", one.number)
+        if one.free_throw is None and one.free_throws.attempted is None and one.free_throws.share is None:
+            assumed.missing(f"Free throws of {them}, {{who}}: the level's average.", one.number)
+        for tried in (one.twos, one.threes, one.free_throws):
+            if tried.share is not None:
+                n = f"{grades.number('percent_attempts'):g}"
+                assumed.note(f"A percentage without attempts counts like {n} attempts.")
+            if tried.made is not None and tried.attempted is None:
+                assumed.note(
+                    f"Makes of {them} without attempts say how often they score, not how well they shoot: "
+                    "the share they make is the level's average, moved by the colour."
+                )
+    if said and not any(one.passer for one in said):
+        assumed.note(f"Nobody of {them} is marked as the big man who passes: average passing.")
+    if any(one.hand for one in said):
+        assumed.note("The strong hand is for the bench page; the possessions do not play it.")
+
+
+def read_opponent(
+    paths: tuple[Path | None, Path | None],
+    where: tuple[str, str],
+    them: str,
+    level: Level,
+    rules: Rules,
+    averages: Averages,
+    prior: Constant,
+    source: Source,
+    assumed: Assumed,
+) -> Opponent:
+    """Their team from opponent.csv and shots.csv (``paths`` and ``where`` in this order).
+
+    ``prior``: the constant shot_prior_attempts. Raises InputError: one line with file, row, column, value and
+    what is allowed.
+    """
+    grades = averages.grades
+    people: People = read_people(paths[0], where[0], opponent_columns(grades), assumed)
+    said = [_said(number, one) for number, one in zip(people.numbers, people.cells, strict=True)]
+    starting = starters(people, them, assumed)
+    shots, remarks = read_shots(paths[1], where[1], people.numbers, rules, averages.constants["rim_range_m"])
+    colours = _colours(said, {shot.number for shot in shots}, grades, them, assumed)
+    _tell(said, them, grades, assumed)
+    shooters = [
+        Shooting(
+            one.number,
+            colours[one.number][0],
+            colours[one.number][1],
+            one.from_where,
+            one.twos,
+            one.threes,
+            one.free_throws,
+            one.free_throw,
+            tuple(shot for shot in shots if shot.number == one.number),
+        )
+        for one in said
+    ]
+    found, notes = shooting_of(shooters, averages, prior, rules)
+    average = template(level, source.read)
+    extra = stand_ins(people, N_LINEUP - len(starting), them, assumed)
+    points = [_points(one, grades) for one in said]
+    order = place_five([points[i] for i in starting])
+    places = {i: order[k] + 1 for k, i in enumerate(starting)}
+    guessed = [said[i].number for i in starting if said[i].position is None]
+    if guessed:
+        shown = ", ".join(
+            f"{p} No. {people.numbers[i]}" for i, p in sorted(places.items(), key=lambda x: x[1])
+        )
+        assumed.note(f"Who plays where for {them} is partly a guess (1 point guard to 5 high post): {shown}.")
+    players: list[Player] = []
+    positions: list[int] = []
+    for i, one in enumerate(said):
+        position = places.get(i, 1 + points[i].index(max(points[i])))
+        positions.append(position)
+        like = average[position - 1]
+        players.append(
+            _player(one, like, found[one.number], grades, averages.constants["sprint_tau_s"], assumed, them)
+        )
+    left = [p for p in range(1, N_LINEUP + 1) if p not in places.values()]
+    for number, position in zip(extra, left, strict=True):
+        changes = {"number": number, "name": f"No. {number} average"}
+        players.append(average[position - 1].model_copy(update=changes))
+    five = {people.numbers[i]: p for i, p in places.items()} | dict(zip(extra, left, strict=True))
+    lineup = tuple(sorted(five, key=lambda number: five[number]))
+    people_notes = [
+        OpponentNote(
+            one.number,
+            one.cells.text("initials") or "",
+            one.number in five,
+            positions[i],
+            colours[one.number][0],
+            colours[one.number][1],
+            one.from_where,
+            one.hand,
+            one.handles,
+            one.passer,
+            one.free_throw,
+            one.fouls,
+            one.handles == "no",
+        )
+        for i, one in enumerate(said)
+    ]
+    people_notes += [OpponentNote(number, "", True, five[number], stands_in=True) for number in extra]
+    team = Team(name=them, level=level.name, player=tuple(players), lineup=lineup)
+    return Opponent(team, tuple(people_notes), notes, (*people.remarks, *remarks))

@@ -1,0 +1,243 @@
+"""own.csv: our players, who defend."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import permutations
+from pathlib import Path
+from typing import Any
+
+from engine.errors import InputError
+from engine.inputs.files import Source
+from engine.inputs.levels import Level
+from engine.inputs.sheets.cells import Assumed, Cells
+from engine.inputs.sheets.columns import own_columns
+from engine.inputs.sheets.data import Grades
+from engine.inputs.sheets.people import (
+    People,
+    body,
+    called,
+    ordered,
+    read_people,
+    stand_ins,
+    starters,
+    template,
+)
+from engine.inputs.team import (
+    N_LINEUP,
+    ZONE_PLACES,
+    Player,
+    Team,
+    ZonePlaces,
+)
+
+#: What a coach may write for a place -> the places it may mean.
+PLACE_WORDS = {
+    "left_guard": "left_guard",
+    "right_guard": "right_guard",
+    "left_forward": "left_forward",
+    "right_forward": "right_forward",
+    "left_wing": "left_forward",
+    "right_wing": "right_forward",
+    "centre": "centre",
+    "center": "centre",
+    "middle": "centre",
+    "big": "centre",
+    "guard": "left_guard right_guard",
+    "top": "left_guard right_guard",
+    "forward": "left_forward right_forward",
+    "wing": "left_forward right_forward",
+}
+
+
+@dataclass(frozen=True)
+class OwnNote:
+    """One of our players for the pages: place in the zone ("" on the bench), whether prone to fouls (None
+    where nobody said), whether an average player stands in."""
+
+    number: int
+    initials: str
+    starts: bool
+    place: str
+    prone_to_fouls: bool | None
+    stands_in: bool = False
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain JSON."""
+        return dict(vars(self))
+
+
+def _sizes(people: People, us: str, assumed: Assumed) -> list[int]:
+    """Rank of every player by size, 0 the smallest."""
+    n = len(people.cells)
+    heights = [
+        one.number("height_cm", 1.2, 2.5, "metres, or centimetres", ("cm", "m"), _metres)
+        for one in people.cells
+    ]
+    orders = [one.whole("height_order", 1, 99, "1 = tallest") for one in people.cells]
+    for i, order in enumerate(orders):
+        if order is not None and order in orders[:i]:
+            first = people.cells[orders.index(order)].row.number
+            raise people.cells[i].error("height_order", f"each place in the order once (row {first} has it)")
+    if n and all(height is not None for height in heights):
+        return ordered(heights)
+    if all(order is None for order in orders):
+        if n:
+            assumed.note(f"Height order of {us} is not given: the rows of {people.short}, smallest first.")
+        return list(range(n))
+    tallest_first = [None if order is None else -float(order) for order in orders]
+    for i, order in enumerate(orders):
+        if order is None:
+            assumed.missing(f"Height order of {us}, {{who}}: where the row stands.", people.numbers[i])
+    return ordered(tallest_first)
+
+
+def _metres(value: float) -> float:
+    return value / 100 if value > 3 else value
+
+
+def _rank_five(ranks: list[int], starting: list[int], n_missing: int) -> dict[int, int]:
+    """Starter's index -> position 1 (smallest) to 5; stand-ins take what is left, spread over the sizes."""
+    by_size = sorted(starting, key=lambda i: ranks[i])
+    n = len(by_size)
+    if n_missing == 0:
+        return {i: k + 1 for k, i in enumerate(by_size)}
+    if n == 1:
+        return {by_size[0]: 3}
+    return {i: 1 + round(k * (N_LINEUP - 1) / (n - 1)) for k, i in enumerate(by_size)}
+
+
+def _fouls(people: People, grades: Grades, us: str, assumed: Assumed) -> dict[int, bool | None]:
+    """Index -> prone to fouls, where the sheet says or its fouls do."""
+    fouls = [one.whole("fouls", 0, 999, "fouls") for one in people.cells]
+    counted = [count for count in fouls if count is not None]
+    total, n = sum(counted), len(counted)
+    enough = total >= grades.number("least_team_fouls")
+    found: dict[int, bool | None] = {}
+    for i, one in enumerate(people.cells):
+        said = one.yes_no("prone_to_fouls")
+        count = fouls[i]
+        if said is None and enough and count is not None:
+            said = count >= grades.number("prone_times_mean") * total / n
+            times = f"{grades.number('prone_times_mean'):g}"
+            assumed.note(
+                f"Who of {us} is prone to fouls, where nobody said: who has {times} times the mean of fouls."
+            )
+        elif said is None:
+            assumed.missing(f"Fouls of {us}, {{who}}: average for the level.", people.numbers[i])
+        found[i] = said
+    return found
+
+
+def _places(
+    people: People, five: list[tuple[int, int]], wishes: dict[int, str], us: str, assumed: Assumed
+) -> ZonePlaces:
+    """Who plays which place: every wish kept, else small ones guard, the tallest is centre.
+
+    ``five``: (shirt number, position 1 to 5); ``wishes``: shirt number -> places that may be meant.
+    """
+    best: tuple[int, tuple[int, ...]] | None = None
+    for order in permutations(range(N_LINEUP)):
+        cost = 0
+        for place, k in zip(ZONE_PLACES, order, strict=True):
+            number, position = five[k]
+            wish = wishes.get(number)
+            if wish is not None and place not in wish.split():
+                break
+            usual = ZONE_PLACES.index(place) + 1
+            cost += (position - usual) ** 2
+        else:
+            if best is None or (cost, order) < best:
+                best = (cost, order)
+    if best is None:
+        shown = ", ".join(
+            f"No. {number} {wishes[number].replace('_', ' ')}" for number, _ in five if number in wishes
+        )
+        raise InputError(
+            people.where,
+            "column place",
+            shown,
+            "two guards, two forwards and a centre among the five who start",
+        )
+    if not wishes:
+        assumed.note(
+            f"Who plays which place for {us} is not given: the small ones guard, the tallest is the centre."
+        )
+    elif len(wishes) < N_LINEUP or any(" " in wish for wish in wishes.values()):
+        assumed.note(f"Places of {us} that are left open are filled by size.")
+    numbers = {place: five[k][0] for place, k in zip(ZONE_PLACES, best[1], strict=True)}
+    return ZonePlaces(**numbers)
+
+
+def _player(
+    one: Cells,
+    number: int,
+    like: Player,
+    prone: bool | None,
+    grades: Grades,
+    tau_s: float,
+    assumed: Assumed,
+    us: str,
+) -> Player:
+    discipline = like.discipline
+    if prone is not None:
+        discipline += grades.prone_to_fouls["yes" if prone else "no"].discipline
+    changes: dict[str, Any] = body(one, number, like, grades, tau_s, assumed, us)
+    changes |= {
+        "number": number,
+        "name": called(number, one),
+        "discipline": min(max(discipline, 0.0), 1.0),
+    }
+    return Player.model_validate({**like.model_dump(), **changes})
+
+
+def read_own(
+    path: Path | None,
+    where: str,
+    us: str,
+    level: Level,
+    grades: Grades,
+    tau_s: float,
+    source: Source,
+    assumed: Assumed,
+) -> tuple[Team, tuple[OwnNote, ...], tuple[str, ...]]:
+    """Our team: (team, notes for the pages, remarks). ``tau_s`` is the constant sprint_tau_s, seconds.
+
+    Raises InputError: one line with file, row, column, value and what is allowed.
+    """
+    people = read_people(path, where, own_columns(grades), assumed)
+    average = template(level, source.read)
+    starting = starters(people, us, assumed)
+    ranks = _sizes(people, us, assumed)
+    extra = stand_ins(people, N_LINEUP - len(starting), us, assumed)
+    positions = _rank_five(ranks, starting, len(extra))
+    prone = _fouls(people, grades, us, assumed)
+    wishes: dict[int, str] = {}
+    players: list[Player] = []
+    n = len(people.cells)
+    for i, (number, one) in enumerate(zip(people.numbers, people.cells, strict=True)):
+        wish = one.choice("place", PLACE_WORDS, "left or right guard, left or right forward, or centre")
+        if wish is not None and i in starting:
+            wishes[number] = wish
+        bench = 1 + round(ranks[i] * (N_LINEUP - 1) / max(n - 1, 1))
+        like = average[positions.get(i, bench) - 1]
+        players.append(_player(one, number, like, prone[i], grades, tau_s, assumed, us))
+    left = [p for p in range(1, N_LINEUP + 1) if p not in positions.values()]
+    for number, position in zip(extra, left, strict=True):
+        changes = {"number": number, "name": f"No. {number} average"}
+        players.append(average[position - 1].model_copy(update=changes))
+    five = {people.numbers[i]: p for i, p in positions.items()} | dict(zip(extra, left, strict=True))
+    lineup = tuple(sorted(five, key=lambda number: five[number]))
+    places = _places(people, [(number, five[number]) for number in lineup], wishes, us, assumed)
+    held = {getattr(places, place): place for place in ZONE_PLACES}
+    if people.cells and all(one.text("height_cm") is None for one in people.cells):
+        assumed.note(f"Heights of {us}: spread over the level's average by height order.")
+    if people.cells:
+        assumed.note(f"Rebounding of {us}: the level's average for the size.")
+    notes = [
+        OwnNote(number, one.text("initials") or "", number in five, held.get(number, ""), prone[i])
+        for i, (number, one) in enumerate(zip(people.numbers, people.cells, strict=True))
+    ]
+    notes += [OwnNote(number, "", True, held[number], None, True) for number in extra]
+    team = Team(name=us, level=level.name, player=tuple(players), lineup=lineup, zone_places=places)
+    return team, tuple(notes), people.remarks

@@ -1,0 +1,1 @@
+"""The report and the bench sheet as pages."""

@@ -1,0 +1,152 @@
+"""The bench page: one sheet to take along, as rows for its template. Few words, all of them large.
+
+Numbers of the places follow the scenario's own line-up, with which the calls were played.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from engine.report.page.answer import numbers_words, plain, plan_row
+from engine.report.page.plan import behind_call, opponents, out_of_trap
+
+if TYPE_CHECKING:
+    from engine.study.evening_report import EveningReport
+
+Found = dict[str, Any]
+
+#: Job of a cover -> the row of the bench page that it stands in.
+ROW_OF = {
+    "deny": "Deny",
+    "front": "Front",
+    "rim": "Rim",
+    "lob": "Rim",
+    "drop": "Rim",
+    "block": "Rim",
+}
+ROWS = ("Trap", "Deny", "Front", "Middle", "Rim")
+SIDES = ("left", "right")
+#: What sets a call off, in two words.
+SHORT_TRIGGERS = {
+    "in_air": "in air",
+    "catch": "on catch",
+    "back_turned": "back turned",
+    "picked_up": "dribble dead",
+    "dribble_in": "dribbles in",
+    "held": "held {held:g}s",
+    "across_half": "over half court",
+}
+#: Roles of dynamic doubles.
+DYNAMIC = {"ball": "his man", "nearest": "next man"}
+
+
+def role_rows(report: EveningReport, setting: int, call_index: int, out: Found | None) -> list[Found]:
+    """Who traps, who covers what and who takes ball and rim when it is beaten, by number, for both sides.
+
+    ``out``: the way out of the beaten trap (engine.study.timing.links), None where it is not known.
+    """
+    from engine.still.picture import holder
+    from engine.world.pack import defenders_of, persons_of
+
+    scenario = report.scenario
+    of = scenario.settings[setting]
+    call, zone = of.calls[call_index], of.zone or scenario.zone
+    numbers = dict(
+        zip(persons_of(zone), (player.number for player in defenders_of(scenario, zone)), strict=True)
+    )
+
+    def shirt(role: str, side: str) -> str:
+        if role in DYNAMIC:
+            return DYNAMIC[role]
+        person = holder(role, side)
+        return str(numbers[person]) if person in numbers else plain(role)
+
+    jobs = {role: "Trap" for role in call.doubles}
+    entries = dict(call.cover)
+    for item in call.option:
+        if call.choices.get(item.option) == item.choice and item.role in entries:
+            entries[item.role] = item.entry
+    jobs |= {role: ROW_OF.get(entry.job, "Middle") for role, entry in entries.items()}
+    rows = []
+    for name in ROWS:
+        mine = [role for role, row in jobs.items() if row == name]
+        if mine:
+            cells = ["+".join(shirt(role, side) for role in mine) for side in SIDES]
+            rows.append({"name": name, "left": cells[0], "right": cells[1], "beaten": False})
+    if out is not None:
+        for name, role in (("ball", out["ball"]), ("rim", out["rim"])):
+            left, right = (shirt(role, side) for side in SIDES)
+            rows.append({"name": f"Beaten: {name}", "left": left, "right": right, "beaten": True})
+    return rows
+
+
+def bench_calls(report: EveningReport) -> list[Found]:
+    """The calls of the bench page."""
+    found = []
+    for s, c in report.advised:
+        call, row = report.scenario.settings[s].calls[c], plan_row(report, s, c)
+        assert row is not None
+        out = out_of_trap(report, call.name)
+        turnovers = report.compare["settings"][s]["calls"][c]["break_even"]["turnover_rate"]["mean"]
+        found.append(
+            {
+                "name": plain(call.name),
+                "signal": report.evening.signals.get(call.name),
+                "when": " / ".join(SHORT_TRIGGERS[one].format(held=call.held_s) for one in call.triggers),
+                "whom": f"No. {numbers_words(call.only_against)}" if call.only_against else "anyone",
+                "most": row["uses_per_game"],
+                "roles": role_rows(report, s, c, out),
+                "one_in": None if not turnovers else max(1, round(1.0 / turnovers)),
+            }
+        )
+    return found
+
+
+def bench_view(report: EveningReport) -> Found:
+    """Everything of the bench page."""
+    care, plan = report.evening.care, report.plan
+    limit = int(plan["constants"]["foul_limit"])
+    in_bonus = [
+        plain(row["call"]) for row in plan["mix"]
+        if (plan["bonus"][_label(plan, row)]["in_bonus"]["low"] or 0.0) > 0.0
+    ]  # fmt: skip
+    advised = {plain(report.scenario.settings[s].calls[c].name) for s, c in report.advised}
+    return {
+        "us": report.scenario.defence_team.name,
+        "them": report.scenario.offence_team.name,
+        "withheld": not care.trap_advice_allowed,
+        "reason": "the league forbids traps" if care.trap_allowed is False else "ask your league first",
+        "calls": bench_calls(report),
+        "places": [] if report.advised else _places(report),
+        "opponents": _opponents(report),
+        "foul_numbers": plan["foul_trouble"],
+        "foul_limit": limit - 2,
+        "bonus_stop": [name for name in sorted(advised) if name not in in_bonus],
+        "lead": care.lead_stop,
+        "behind": behind if (behind := behind_call(report)) in advised else "",
+        "too_few": plan["bench_rule"]["too_few_below"],
+    }
+
+
+def _label(plan: Found, row: Found) -> str:
+    found: str = next(
+        one["label"]
+        for one in plan["calls"]
+        if (one["setting"], one["call"]) == (row["setting"], row["call"])
+    )
+    return found
+
+
+def _opponents(report: EveningReport) -> list[Found]:
+    """Their five; where no call is advised nobody is marked to be trapped."""
+    rows = opponents(report)
+    if report.advised:
+        return rows
+    return [row | {"short": "guard" if row["short"] == "trap" else row["short"]} for row in rows]
+
+
+def _places(report: EveningReport) -> list[tuple[str, int]]:
+    """Who plays where; [] where the places are men, not areas."""
+    if report.scenario.zone.guards:
+        return []
+    return [(plain(place), number) for place, number in report.lineup["usual"]["places"].items()]

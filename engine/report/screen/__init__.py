@@ -1,0 +1,1 @@
+"""Results as text on the screen, one file per question."""

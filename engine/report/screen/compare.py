@@ -1,0 +1,303 @@
+"""The first screen: what a coach reads. Built only from the JSON result, so the two cannot disagree."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from engine.report.screen.defence import (
+    defence_block,
+    defences_of,
+    home_note,
+    is_other,
+    options_named,
+)
+from engine.report.words import (
+    FEW_CALLS,
+    JOIN,
+    LABEL,
+    WIDTH,
+    amount,
+    around,
+    count,
+    detail,
+    labelled,
+    of_hundred,
+    paragraph,
+    percent,
+    plain,
+    saved,
+    scaled,
+    shorten,
+    table,
+    useful_decimals,
+)
+
+Found = dict[str, Any]
+OUTCOME_WORDS = {
+    "steal": ("steal", "steals"),
+    "other_turnover": ("other turnover", "other turnovers"),
+    "foul": ("foul", "fouls"),
+    "escape_pass": ("pass out of it", "passes out of it"),
+    "retreat": ("retreat", "retreats"),
+    "split": ("split by the dribble", "splits by the dribble"),
+    "trapped_shot": ("shot by the trapped man", "shots by the trapped man"),
+    "rest": ("other (trap too late, held ball, time-out)",) * 2,
+}
+AFTER_WORDS = {
+    "rim_shot": ("shot at the rim", "shots at the rim"),
+    "open_three": ("open three", "open threes"),
+    "other_shot": ("other shot", "other shots"),
+    "turnover": ("turnover", "turnovers"),
+    "reset": ("with the defence set again",) * 2,
+}
+END_WORDS = {
+    "made_shot": "made shot",
+    "defensive_rebound": "defensive rebound",
+    "turnover": "turnover",
+    "free_throws": "free throws",
+    "shot_clock": "shot clock",
+}
+BOX_WORDS = {
+    "points": "points",
+    "fga": "shots",
+    "fgm": "shots made",
+    "three_attempts": "threes",
+    "three_made": "threes made",
+    "rim_attempts": "shots at the rim",
+    "fta": "free throws",
+    "ftm": "free throws made",
+    "oreb": "offensive rebounds",
+    "dreb": "defensive rebounds",
+    "turnovers": "turnovers",
+    "steals": "steals by the defence",
+    "fouls": "fouls by the defence",
+}
+NET_NOTE = (
+    "Saved and lost points also count what a turnover brings at the other end. A call is judged by the "
+    "possessions in which it came first. A bad night is the worst 1"
+    f"{JOIN}in{JOIN}20, against the average without the trap."
+)
+UNCERTAINTY = (
+    "Ranges (95%) show the luck of the draw only. The model can be off by more: hundredths to tenths of a "
+    "point a call. In how many plausible worlds a call pays, and what decides it: trapledger stress."
+)
+CARE = (
+    "League rules on zones and traps come first. Trap with feet and high hands, no reaching; never run "
+    "under a shooter."
+)
+
+
+def compare_text(result: Found, with_detail: bool = False) -> str:
+    """The text of ``compare`` from its JSON result; ``with_detail`` appends everything."""
+    lines = _head(result)
+    defences = defences_of(result)
+    if len(defences) > 1:
+        others = ", ".join(defences[1:])
+        lines.append(paragraph(f"{len(defences)} defences: {defences[0]} (home), {others}."))
+    lines += ["", paragraph(home_note(result)), "", *_overview(result)]
+    if not result["settings"]:
+        lines += ["", paragraph("The scenario has no settings, so there is no call to weigh.")]
+    for setting in result["settings"]:
+        lines += _setting(setting, result["baseline"], result["possessions"])
+    lines += ["", paragraph(NET_NOTE), paragraph(UNCERTAINTY), paragraph(CARE)]
+    return _finish(result, lines, with_detail)
+
+
+def play_text(result: Found, with_detail: bool = False) -> str:
+    """The text of ``play`` from its JSON result; ``with_detail`` appends everything."""
+    n, rates = result["possessions"], result["rates"]
+    lines = _head(result)
+    points = scaled(result["points_per_possession"], 100)
+    pace = f"{result['seconds_per_possession']['mean']:.1f} seconds a possession"
+    if result["seconds_before_start"]:
+        pace += f" after {result['seconds_before_start']:.0f} to bring the ball up"
+    pace += f", about {result['possessions_per_game']:.0f} possessions a side in a game"
+    lines += [
+        "",
+        labelled("Setting", "staying home" if result["setting"] == "home" else result["setting"]),
+        labelled("Defence", options_named(result["base_defence"])),
+        labelled(
+            "Conceded",
+            f"{around(points, useful_decimals(points))} points per 100 possessions",
+        ),
+        labelled("Pace", pace),
+    ]
+    for call in result["calls"]:
+        lines.append(labelled("Call", _often(call["call"], call["per_100_possessions"])))
+    lines += ["", "Box score of the offence"]
+    rows = [("", "total", "per 100")]
+    rows += [
+        (BOX_WORDS[name], f"{result['box'][name]:,}", f"{100 * result['box'][name] / n:.1f}")
+        for name in BOX_WORDS
+    ]
+    lines += table(rows)
+    lines += ["", "How possessions ended"]
+    lines += table([(END_WORDS[name], percent(k / n)) for name, k in result["ends"].items()])
+    lines += ["", "Shots by distance"]
+    shots = [
+        (mix["band"], percent(mix["share"]["mean"]), percent(mix["made"]["mean"]))
+        for mix in result["shot_mix"]
+    ]
+    lines += table([("", "of all shots", "made"), *shots])
+    lines += ["", "The four factors of the offence"]
+    lines += table(
+        [
+            (
+                "effective shooting (a three counts one and a half)",
+                percent(rates["effective_field_goal"]["mean"]),
+            ),
+            ("possessions lost to a turnover or the clock", percent(rates["turnover"]["mean"])),
+            ("own misses rebounded", percent(rates["offensive_rebound"]["mean"])),
+            ("free throws per 100 shots", _hundredfold(rates["free_throws_per_field_goal"]["mean"])),
+        ]
+    )
+    lines += ["", paragraph(UNCERTAINTY)]
+    return _finish(result, lines, with_detail)
+
+
+# --- parts --------------------------------------------------------------------------------------------
+
+
+def _head(result: Found) -> list[str]:
+    who = f"{result['offence']} with the ball, {result['defence']} on defence"
+    return [plain(result["title"]), paragraph(f"{who}: {count(result['possessions'], 'possession')}.")]
+
+
+def _finish(result: Found, lines: list[str], with_detail: bool) -> str:
+    blocks = [result, result.get("baseline", {}), *result.get("settings", ())]
+    cut = sum(block.get("checks", {}).get("overflow", 0) for block in blocks)
+    faults = sum(block.get("checks", {}).get("policy_faults", 0) for block in blocks)
+    if cut or faults:
+        lines += [
+            "",
+            paragraph(
+                f"CAUTION: {count(cut, 'possession was', 'possessions were')} cut at the longest time the "
+                f"engine plays, {count(faults, 'place', 'places')} off the court asked for."
+            ),
+        ]
+    apart = sum(block.get("uncalled_differences", 0) for block in blocks)
+    if apart:
+        told = f"{count(apart, 'possession')} without a trap differed from the same defence without traps"
+        lines += ["", paragraph(f"CAUTION: {told}; the values of the traps cannot be trusted.")]
+    more = "" if with_detail else "; --detail shows every number"
+    lines.append("")
+    lines.append(paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}."))
+    if with_detail:
+        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
+    return "\n".join(lines) + "\n"
+
+
+def _overview(result: Found) -> list[str]:
+    """The settings beside staying home, one line each."""
+    blocks = [result["baseline"], *result["settings"]]
+    conceded = [scaled(block["points_per_possession"], 100) for block in blocks]
+    decimals = max(useful_decimals(found) for found in conceded)
+    rows = [("Per 100 possessions", "traps", "conceded", "against home")]
+    for block, found in zip(blocks, conceded, strict=True):
+        at_home = block is result["baseline"]
+        change = "" if at_home else saved(scaled(block["change"], -100), 1, "", short=True)
+        traps = "none" if not block.get("calls") else _per_100(block["calls_per_100_possessions"])
+        name = "staying home" if at_home else plain(block["name"])
+        rows.append((f"  {name}", traps, around(found, decimals, "-"), change))
+    widths = [max(len(row[i]) for row in rows) for i in range(4)]
+    widths[0] = min(widths[0], WIDTH - sum(widths[1:]) - 6)
+    lines = []
+    for name, traps, points, change in rows:
+        cells = (shorten(name, widths[0]).ljust(widths[0]), traps.rjust(widths[1]), points.ljust(widths[2]))
+        lines.append("  ".join((*cells, change)).rstrip())
+    return lines
+
+
+def _setting(setting: Found, home: Found, possessions: int) -> list[str]:
+    lines = ["", plain(setting["name"]), "-" * min(len(plain(setting["name"])), WIDTH)]
+    other = is_other(setting, home)
+    if other:
+        lines += defence_block(setting, home, possessions)
+    if not setting["calls"]:
+        return [*lines, labelled("Calls", "none in this setting")]
+    if other:
+        lines.append("")
+    if len(setting["calls"]) > 1:
+        change = saved(scaled(setting["change_by_calls"], -100), 1, "points per 100 possessions")
+        lines += [labelled("All calls" if other else "Together", change), ""]
+    for i, call in enumerate(setting["calls"]):
+        lines += ([""] if i else []) + _call(call, possessions, "no trap" if other else "home")
+    return lines
+
+
+def _per_100(value: float) -> str:
+    return f"{value:.0f}" if value >= 9.5 else amount(value, 1)
+
+
+def _often(name: str, per_100: float) -> str:
+    return f"{name.replace('_', ' ')}: {_per_100(per_100)} times in 100 possessions"
+
+
+def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) -> str:
+    names = [name for name in words if shares[name] is not None]
+    numbers = of_hundred([shares[name] or 0.0 for name in names])
+    return ", ".join(
+        f"{n}{JOIN}{words[name][0] if n == 1 else words[name][1]}"
+        for name, n in zip(names, numbers, strict=True)
+        if n
+    )
+
+
+def _call(call: Found, possessions: int, base: str) -> list[str]:
+    name, called = call["call"].replace("_", " "), call["called"]
+    if called == 0:
+        return [labelled("Call", f"{name}: never in {count(possessions, 'possession')}")]
+    often = _often(call["call"], 100 * call["calls"] / possessions)
+    if called < FEW_CALLS:
+        few = f"only {count(called, 'call')}: too few to say more; play more possessions (-n)"
+        return [labelled("Call", often), labelled("Worth", few)]
+    lines = [
+        labelled("Call", often),
+        labelled("Worth", saved(call["value"], 2, "points a call")),
+        labelled("Turnovers", call["break_even"]["words"]),
+        labelled("The trap", _closed(call["trap_set_rate"])),
+        labelled("Of 100 calls", _list(call["outcomes"] | call["other_parts"], OUTCOME_WORDS)),
+    ]
+    if call["after_escape"]["rim_shot"] is not None:
+        lines.append(labelled("Of 100 escapes", _list(call["after_escape"], AFTER_WORDS)))
+    return [*lines, *_risk(call, base)]
+
+
+#: Below this share of closed traps the call is weighed as something else.
+RARELY = 0.15
+
+
+def _closed(rate: float) -> str:
+    """How often the second man got there at all: without it a call is weighed as what it is not."""
+    words = f"closed around the ball in {round(100 * rate)} of 100 calls"
+    return words if rate >= RARELY else words + "; rarely a real trap"
+
+
+def _risk(call: Found, base: str) -> list[str]:
+    """The risk of a call beside its base, staying home or no trap: a small table."""
+    under, home, over = call["conceded"]["called"], call["conceded"]["home"], call["over_n"]
+    rows = [
+        ("", "trap", base),
+        ("concede two or more", percent(under["p_two_or_more"]), percent(home["p_two_or_more"])),
+        ("give up a shot at the rim", percent(under["p_rim_shot"]), percent(home["p_rim_shot"])),
+    ]
+    if over["p_worse"] is not None:
+        calls = count(over["n"], "call")
+        rows += [
+            (
+                f"a bad night, points over {calls}",
+                _signed(over["worst_5_percent"]),
+                _signed(over["worst_5_percent_home"]),
+            ),
+            (f"concede more than {base} over {calls}", percent(over["p_worse"]), ""),
+        ]
+    first, *others = table(rows, indent=" " * (LABEL + 2))
+    return [f"  {'Risk':<{LABEL}}{first[LABEL + 2 :]}", *others]
+
+
+def _signed(points: float) -> str:
+    return f"{points:+.0f}"
+
+
+def _hundredfold(value: float | None) -> str:
+    return "-" if value is None else f"{100 * value:.0f}"

@@ -1,0 +1,143 @@
+"""The text of ``lineup``: who plays which place, and how they would answer. Built only from the JSON result.
+
+No page names a weakest player: where they would attack is said by place, as a task for a role.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from engine.report.screen.compare import CARE
+from engine.report.words import (
+    WIDTH,
+    count,
+    detail,
+    labelled,
+    paragraph,
+    plain,
+    saved,
+    scaled,
+    table,
+)
+
+Found = dict[str, Any]
+
+#: Rows of the table that are shown.
+MOST_SHOWN = 5
+ADVICE_WORDS = {
+    "force": "force the ball to",
+    "trap": "trap",
+    "leave": "leave, help from",
+    "deny": "deny",
+}
+#: What helps a place that is attacked, by the last part of its name; common practice, no source.
+TASKS = {
+    "guard": "the forward behind him stays up a step longer and the other guard shades over",
+    "forward": "the centre holds that block and the guard in front of him sinks a step",
+    "centre": "the far forward comes across early and both guards dig at the ball",
+}
+OTHER_TASK = "the two nearest to it shade a step his way, and he hands a hard pass on to them early"
+NOT_KNOWN = (
+    "The engine knows your players' heights, running speeds, fouling and rebounding; not who has learned "
+    "which place, nor how well anyone moves his feet. A surprising line-up is a question to try in practice, "
+    "not an order."
+)
+
+
+def lineup_text(result: Found, with_detail: bool = False) -> str:
+    """The text of ``lineup`` from its JSON result; ``with_detail`` appends everything."""
+    who = f"{plain(result['defence'])} in the {plain(result['base_defence']['title'])}"
+    played = count(result["possessions_played"], "possession")
+    lines = [
+        plain(result["title"]),
+        paragraph(f"{who} against {plain(result['offence'])}: {len(result['table'])} line-ups, {played}."),
+        "",
+        labelled("Best line-up" if result["decided"] else "Ahead so far", _places(result["best"])),
+        labelled("Guarantee", result["guarantee"]),
+        labelled("Yours now", _usual(result)),
+        "",
+        *_table(result),
+        "",
+        *_attack(result),
+        "",
+        *_opponent(result),
+        "",
+        paragraph(NOT_KNOWN),
+        paragraph(CARE),
+    ]
+    more = "" if with_detail else "; --detail shows every number"
+    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
+    if with_detail:
+        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
+    return "\n".join(lines) + "\n"
+
+
+def place_words(place: str) -> str:
+    """``left_guard`` as ``left guard``."""
+    return place.replace("_", " ")
+
+
+def _places(places: Found) -> str:
+    return ", ".join(f"{place_words(place)} {number}" for place, number in places.items())
+
+
+def _usual(result: Found) -> str:
+    """The scenario's own places beside those selected, on possessions that chose neither."""
+    if result["best"] == result["usual"]["places"]:
+        return "the same"
+    cost = scaled(result["usual_costs"], -100.0)
+    return f"{saved(cost, 1, 'points per 100 possessions')} against it, on possessions of their own"
+
+
+def _table(result: Found) -> list[str]:
+    """The first rows, conceded per 100 possessions."""
+    shown = result["table"][:MOST_SHOWN]
+    names = [place_words(place) for place in result["best"]]
+    rows = [(*names, "conceded per 100", "")]
+    for row in shown:
+        low, high = (100.0 * row["points"][key] for key in ("low", "high"))
+        points = f"{100.0 * row['points']['mean']:.1f} ({low:.1f} to {high:.1f})"
+        state = "left" if row["dropped_at"] is None else f"dropped at {row['dropped_at']:,}"
+        rows.append((*(str(number) for number in row["places"].values()), points, state))
+    lines = ["Line-ups (shirts by place, left and right as the defence looks out)", *table(rows)]
+    rest = result["left"] - sum(row["dropped_at"] is None for row in shown)
+    if rest > 0:
+        lines.append(f"  and {count(rest, 'more line-up')} not told apart (--detail)")
+    return lines
+
+
+def _attack(result: Found) -> list[str]:
+    """The cost of each place when their best scorer is parked there; by place, never by player."""
+    scorer = result["best_scorer"]
+    lines = [
+        paragraph(
+            f"Where they would attack: number {scorer['number']} ({scorer['by']}) parked in one area after "
+            "another, points per 100 possessions against where he usually plays"
+        )
+    ]
+    rows = []
+    for one in result["attack_at"]:
+        mean, low, high = (100.0 * one["cost"][key] for key in ("mean", "low", "high"))
+        rows.append((place_words(one["place"]), f"{mean:+.1f}", f"({low:+.1f} to {high:+.1f})"))
+    lines += table(rows)
+    worst = result["attack_at"][0]
+    if worst["cost"]["low"] > 0.0:
+        lines.append(labelled("Role task", f"when he stands there, help the {_task(worst['place'])}"))
+    else:
+        lines.append(labelled("Role task", "no area costs clearly more than another"))
+    return lines
+
+
+def _task(place: str) -> str:
+    kind = place.rpartition("_")[2]
+    return f"{place_words(place)}: {TASKS.get(kind, OTHER_TASK)}"
+
+
+def _opponent(result: Found) -> list[str]:
+    lines = ["Their five"]
+    for one in result["opponent"]:
+        lines.append(labelled(f"number {one['number']}", f"{ADVICE_WORDS[one['advice']]} him: {one['why']}"))
+    if result["trap_breaker"] is not None:
+        words = f"likely number {result['trap_breaker']} ({result['trap_breaker_by']})"
+        lines.append(labelled("Trap breaker", words))
+    return lines

@@ -1,0 +1,173 @@
+"""The text of ``timing``: late links, the bump, the way out of a beaten trap, three drills. From the JSON.
+
+Roles are named here, never players: shirts stand in the JSON and in the detail.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from engine.report.screen.compare import CARE
+from engine.report.words import (
+    WIDTH,
+    count,
+    detail,
+    labelled,
+    paragraph,
+    percent,
+    plain,
+    table,
+)
+
+Found = dict[str, Any]
+
+#: Links that are shown; all of them stand in the detail.
+MOST_SHOWN = 8
+NO_TRAPS = "No word on traps: it is not confirmed that the league allows them (or there is none to time)."
+WAYS = {
+    "behind": "back behind the ball",
+    "middle": "into the middle",
+    "line": "up the line",
+    "far": "to the far man",
+}
+HOW = (
+    "Late: seconds after the receiver can decide until the first defender is near enough to bother a shot; "
+    "open: how far off he is when the shot leaves the hands. From a still picture: everybody at his place, "
+    "nobody guessing, straight runs at your players' speeds. In play people are often not yet at their "
+    "places and come later. Given away: points per 100 passes, against the same shots guarded on time."
+)
+
+
+def timing_text(result: Found, with_detail: bool = False) -> str:
+    """The text of ``timing`` from its JSON result; ``with_detail`` appends everything."""
+    who = f"{plain(result['defence'])} in the {plain(result['base_defence']['title'])}"
+    lines = [
+        plain(result["title"]),
+        paragraph(f"{who} against {plain(result['offence'])}, {plain(result['alignment'])}."),
+        "",
+        *_answer(result),
+        "",
+        "The practice plan",
+    ]
+    for number, drill in enumerate(result["drills"], 1):
+        links = ", ".join(_words(link) for link in drill["links"])
+        lines.append(labelled(f"{number}.", f"{drill['name']} ({links}): {drill['trains']}"))
+    lines += ["", *_links(result), "", *_bump(result), "", *_traps(result), "", paragraph(HOW)]
+    lines.append(paragraph(CARE))
+    more = "" if with_detail else "; --detail shows every number"
+    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
+    if with_detail:
+        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
+    return "\n".join(lines) + "\n"
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def late_words(late_s: float) -> str:
+    """``0.4 s late``, ``0.2 s early`` or ``just on time``."""
+    if abs(late_s) < 0.05:
+        return "just on time"
+    return f"{abs(late_s):.1f} s {'late' if late_s > 0.0 else 'early'}"
+
+
+def merged(links: list[Found]) -> list[Found]:
+    """Links from both sides of the floor as one, the later side told, in the order of what they give away."""
+    together: dict[tuple[str, str, str], list[Found]] = {}
+    for link in links:
+        together.setdefault((link["from"], link["to"], link["kind"]), []).append(link)
+    found = []
+    for same in together.values():
+        worst = max(same, key=lambda link: link["gives_points"])
+        thrown = [link["p_thrown"] for link in same if link["p_thrown"] is not None]
+        found.append(
+            worst | {"p_thrown": sum(thrown) if thrown else None, "cost": sum(link["cost"] for link in same)}
+        )
+    return sorted(found, key=lambda link: (-link["cost"], -link["gives_points"]))
+
+
+def _answer(result: Found) -> list[str]:
+    if not result["links"]:
+        return [labelled("Worst link", "none: no pass is long enough to be timed")]
+    worst = merged(result["links"])[0]
+    late = [link for link in merged(result["links"]) if link["late_s"] > 0.0]
+    words = (
+        f"{_words(worst['from'])} to {_words(worst['to'])}: the {_words(worst['defender'])} is "
+        f"{late_words(worst['late_s'])}, the shooter {worst['gap_m']:.1f} m open, a shot worth "
+        f"{worst['shot_points']:.2f} points"
+    )
+    return [
+        labelled("Worst link", words),
+        labelled("Late at all", f"{len(late)} of {count(len(merged(result['links'])), 'link')}"),
+    ]
+
+
+def _links(result: Found) -> list[str]:
+    rows = [("Pass", "first there", "late", "open", "shot", "thrown", "given away")]
+    for link in merged(result["links"])[:MOST_SHOWN]:
+        skip = ", skip" if link["kind"] == "skip" else ""
+        rows.append(
+            (
+                f"{_words(link['from'])} to {_words(link['to'])}{skip}",
+                _words(link["defender"]),
+                late_words(link["late_s"]),
+                f"{link['gap_m']:.1f} m",
+                f"{link['shot_points']:.2f}",
+                percent(link["p_thrown"]),
+                f"{link['cost']:.1f}",
+            )
+        )
+    counted = f"thrown: of {count(result['passes_traced'], 'pass', 'passes')} in traced possessions"
+    return [*table(rows, indent=""), paragraph(f"Shot in points; {counted}.")]
+
+
+def _bump(result: Found) -> list[str]:
+    bump = result["bump"]
+    lines = [labelled("The bump", bump["words"])]
+    played = bump["played"]
+    if bump["holds"] is not None and played["missed_gap_m"] is not None:
+        lines.append(
+            labelled(
+                "In play",
+                f"missed {played['missed_per_100']:.0f} times in 100 possessions, the next man then "
+                f"{played['missed_gap_m']:.1f} m open at the catch",
+            )
+        )
+    return lines
+
+
+def _traps(result: Found) -> list[str]:
+    if not result["after_trap"]:
+        return [paragraph(NO_TRAPS)]
+    lines = ["Out of a beaten trap"]
+    for one in result["after_trap"]:
+        lines.append(labelled(_words(one["call"]), _out_of(one)))
+    lines.append(
+        paragraph(
+            "Who: from the still picture, who can be there first. Seconds: from beaten traps that were "
+            "traced in play; at best: everybody runs to his place at once."
+        )
+    )
+    return lines
+
+
+def _out_of(one: Found) -> str:
+    parts = []
+    if one["ball"] is not None:
+        way = WAYS[one["usual_way_out"]]
+        parts.append(
+            f"out of it mostly {way}: ball to the {_words(one['ball'])}, rim to the {_words(one['rim'])}"
+        )
+    if one["shell_s"] is not None:
+        parts.append(
+            f"the shell stands after {one['shell_s']:.1f} s in {one['stood']} of {one['traced']}; in the "
+            "others a shot, a turnover or the next trap came first"
+        )
+    elif one["traced"]:
+        parts.append(f"the shell never stood again before the shot in {one['traced']}")
+    else:
+        parts.append("never beaten in the possessions played")
+    if one["shell_still_s"] is not None:
+        parts.append(f"at best {one['shell_still_s']:.1f} s")
+    return "; ".join(parts)

@@ -1,0 +1,1 @@
+"""Plays blocks of possessions and keeps their records."""

@@ -1,0 +1,204 @@
+"""Plays possessions in blocks on a pool of threads and adds up whole numbers.
+
+Every possession is a pure function of (world, seed, possession number), every tally is made of
+integers and the blocks are added in the order of their numbers, so the result does not depend on the
+number of threads. At most ``2 * threads + 2`` blocks are alive at a time, so memory does not grow with
+the number of possessions.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, Protocol, Self, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.errors import InputError
+from engine.inputs.defaults import MOST_POSSESSIONS, MOST_SEED
+from engine.state.record import N_RECORD
+
+BLOCK = 4096
+MAX_THREADS = 1024
+
+Records = NDArray[np.int32]
+Progress = Callable[[int, int], None]
+
+
+class Addable(Protocol):
+    def __add__(self, other: Self, /) -> Self: ...
+
+
+T = TypeVar("T", bound=Addable)
+U = TypeVar("U")
+
+
+class Stopped(Exception):
+    """Raised inside a worker when the run was cancelled; never leaves this module."""
+
+
+@dataclass(frozen=True)
+class RunSize:
+    """Checked size of a run: possessions (>= 1), seed (0..2^64-1) and threads (>= 1)."""
+
+    possessions: int
+    seed: int
+    threads: int
+
+
+def check_size(possessions: int, seed: int, threads: int | None) -> RunSize:
+    """Check what a user may ask for; ``threads`` None means one per available core.
+
+    Raises
+    ------
+    InputError
+        naming the option, the value and what is allowed.
+    """
+    if threads is None:
+        threads = available_cores()
+    for name, value, low, high in (
+        ("--possessions", possessions, 1, MOST_POSSESSIONS),
+        ("--seed", seed, 0, MOST_SEED),
+        ("--threads", threads, 1, MAX_THREADS),
+    ):
+        if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not low <= value <= high:
+            raise InputError(name, "", value, f"a whole number from {low} to {high}")
+    return RunSize(int(possessions), int(seed), int(threads))
+
+
+def available_cores() -> int:
+    """Cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return os.cpu_count() or 1
+
+
+class Player:
+    """Plays possessions of one run into record buffers that each thread keeps and uses again.
+
+    One instance serves all threads of a run. Records of one call are valid until the same thread asks
+    for the same buffer name again.
+    """
+
+    def __init__(self, seed: int) -> None:
+        self.seed = seed
+        self.stop = threading.Event()
+        self._local = threading.local()
+
+    def buffer(self, name: str, count: int) -> Records:
+        """Records int32[count, N_RECORD] that the calling thread keeps under this name."""
+        buffers: dict[str, Records] = self._local.__dict__.setdefault("buffers", {})
+        held = buffers.get(name)
+        if held is None or len(held) < count:
+            held = np.zeros((max(count, BLOCK), N_RECORD), dtype=np.int32)
+            buffers[name] = held
+        return held[:count]
+
+    def _scratch(self) -> Any:
+        """The working record of the calling thread."""
+        from engine.kernel.batch import new_scratch
+
+        if not hasattr(self._local, "scratch"):
+            self._local.scratch = new_scratch()
+        return self._local.scratch
+
+    def warm(self, world: Any) -> None:
+        """Compile or load the engine in the calling thread, where Ctrl-C can end it, by one possession."""
+        self.block(world, 0, 1, "warm")
+
+    def block(self, world: Any, first: int, count: int, name: str) -> Records:
+        """Records int32[count, N_RECORD] of possessions ``first .. first + count - 1``."""
+        from engine.kernel.batch import play_block
+
+        self._check_stop()
+        records = self.buffer(name, count)
+        play_block(world, self.seed, first, records, scratch=self._scratch())
+        return records
+
+    def chosen(self, world: Any, numbers: NDArray[np.int64], max_calls: int | None, name: str) -> Records:
+        """Records int32[m, N_RECORD] of the possession numbers given, at most ``max_calls`` calls in each
+        (None: as many as ``block`` allows)."""
+        from engine.kernel.batch import EVERY_CALL, play_list
+
+        self._check_stop()
+        records = self.buffer(name, len(numbers))
+        most = EVERY_CALL if max_calls is None else max_calls
+        play_list(world, self.seed, numbers, records, most, self._scratch())
+        return records
+
+    def _check_stop(self) -> None:
+        if self.stop.is_set():
+            raise Stopped
+
+
+def in_order(
+    parts: int, threads: int, player: Player, task: Callable[[int], U], progress: Progress | None = None
+) -> Iterator[U]:
+    """``task(0) .. task(parts - 1)`` on a pool of threads, in order; ``progress(done, parts)`` after each.
+
+    On Ctrl-C or any error the parts not yet started are dropped and running ones end at their next check.
+    """
+    pool = ThreadPoolExecutor(max_workers=threads, thread_name_prefix="possessions")
+    waiting = iter(range(parts))
+    flying: deque[Future[U]] = deque()
+
+    def launch() -> None:
+        number = next(waiting, None)
+        if number is not None:
+            flying.append(pool.submit(task, number))
+
+    done = 0
+    try:
+        if progress is not None:
+            progress(0, parts)
+        for _ in range(2 * threads + 2):
+            launch()
+        while flying:
+            found = flying.popleft().result()
+            launch()
+            done += 1
+            if progress is not None:
+                progress(done, parts)
+            yield found
+    except BaseException:
+        player.stop.set()
+        raise
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def run_blocks(
+    size: RunSize,
+    player: Player,
+    task: Callable[[int, int], T],
+    progress: Progress | None = None,
+    each: Callable[[T], None] | None = None,
+) -> T:
+    """Run ``task(first, count)`` over all blocks of a run and return the sum, added in block order.
+
+    ``progress(done, total)`` is called in the calling thread at the start and after each block is added,
+    ``each`` with the block's own part before it is added.
+    On Ctrl-C (or any error) blocks not yet started are dropped, running ones end at their next check, and
+    the exception is raised again.
+    """
+    starts = range(0, size.possessions, BLOCK)
+
+    def counted(done: int, _: int) -> None:
+        if progress is not None:
+            progress(min(done * BLOCK, size.possessions), size.possessions)
+
+    def block(number: int) -> T:
+        return task(starts[number], min(BLOCK, size.possessions - starts[number]))
+
+    total: T | None = None
+    for part in in_order(len(starts), size.threads, player, block, counted):
+        if each is not None:
+            each(part)
+        total = part if total is None else total + part
+    assert total is not None  # check_size: at least one possession, so at least one block
+    return total

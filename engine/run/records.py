@@ -1,0 +1,206 @@
+"""Writes the records of single possessions to a Parquet file, block by block, while they are played.
+
+Blocks come in the order of their numbers and are cut into row groups of one size, so the file is the same for
+any number of threads; nothing but the blocks in flight and one row group is kept in memory. The file grows
+beside its place (FILE.part) and is moved there when it is whole.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import stat
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from types import TracebackType
+from typing import Any, Generic, Self
+
+import numpy as np
+
+from engine.errors import InputError
+from engine.run.blocks import BLOCK, Records, T
+from engine.run.record_schema import (
+    KEYS,
+    MAY_BE_EMPTY,
+    WORDS,
+    columns,
+)
+from engine.state.record import COLUMN, RECORD
+
+#: Rows of a row group: 16 blocks, about 20 MB in memory.
+ROW_GROUP = 16 * BLOCK
+#: Name under which the head of the result (JSON: versions, seed, hash of the inputs) stands in the file.
+HEAD_KEY = "trapledger"
+OPTION = "--records"
+
+
+@dataclass(frozen=True)
+class Recorded(Generic[T]):
+    """The tally of a block and its rows; a sum keeps the tally only."""
+
+    tally: T
+    rows: Any = None
+
+    def __add__(self, other: Recorded[T]) -> Recorded[T]:
+        return Recorded(self.tally + other.tally)
+
+
+class RecordFile:
+    """A Parquet file of records that is being written; use it in a ``with`` statement.
+
+    Args:
+        path: the file, replaced when the ``with`` statement ends without an error and left alone otherwise.
+        setting, seed: as they shall stand in the rows.
+        calls: names of the setting's calls, in order.
+        head: what shall stand in the file about its origin (JSON).
+
+    Raises:
+        InputError: where ``path`` cannot be written, then and when writing fails.
+    """
+
+    def __init__(
+        self,
+        path: str | os.PathLike[str],
+        setting: str,
+        seed: int,
+        calls: Sequence[str],
+        head: Mapping[str, Any],
+    ) -> None:
+        import pyarrow as pa
+
+        self.shown = os.fspath(path)
+        self.path = _checked(self.shown)
+        self.part = f"{self.path}.part"
+        self.seed = seed
+        self._words = {name: pa.array(words, pa.string()) for name, words in WORDS.items()}
+        self._words["first_call"] = pa.array(_unlike(calls), pa.string())
+        self._setting = pa.array([setting], pa.string())
+        self.schema = _schema(head)
+        self._writer: Any = None
+        self._waiting: list[Any] = []
+
+    def rows(self, records: Records, first: int) -> Any:
+        """Records int32[count, N_RECORD] of the possessions from number ``first`` as an Arrow record batch, a
+        copy; any thread may call it."""
+        import pyarrow as pa
+
+        n = len(records)
+        found = [
+            pa.DictionaryArray.from_arrays(pa.array(np.zeros(n, np.int8)), self._setting),
+            pa.array(np.arange(first, first + n, dtype=np.int64)),
+            pa.array(np.full(n, self.seed, dtype=np.uint64)),
+        ]
+        no_call = records[:, COLUMN["first_call"]] == 0
+        for name, column in zip(RECORD, np.ascontiguousarray(records.T), strict=True):
+            if name in self._words:
+                from_one = name in ("first_call", "escape")  # 0: none
+                empty = column == 0 if from_one else no_call if name in MAY_BE_EMPTY else None
+                codes = pa.array((column - from_one).astype(np.int8), mask=empty)
+                found.append(pa.DictionaryArray.from_arrays(codes, self._words[name]))
+            else:
+                found.append(pa.array(column.copy()))
+        return pa.RecordBatch.from_arrays(found, schema=self.schema)
+
+    def write(self, rows: Any) -> None:
+        """Take the next rows, in order; whole row groups go to the disk."""
+        self._waiting.append(rows)
+        if sum(len(one) for one in self._waiting) >= ROW_GROUP:
+            self._flush(whole=True)
+
+    def _flush(self, whole: bool) -> None:
+        """Write what waits: row groups of ROW_GROUP rows, and with ``whole`` False what is left as well."""
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        try:
+            if self._writer is None:
+                self._writer = pq.ParquetWriter(self.part, self.schema, compression="zstd")
+            table = pa.Table.from_batches(self._waiting, schema=self.schema)
+            end = len(table) - len(table) % ROW_GROUP if whole else len(table)
+            self._waiting = table.slice(end).to_batches()
+            if end:
+                self._writer.write_table(table.slice(0, end), row_group_size=ROW_GROUP)
+        except OSError as error:
+            raise _refused(self.shown, error) from None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            if kind is None:
+                self._finish()
+        finally:
+            self._waiting = []
+            if self._writer is not None:
+                with suppress(OSError):
+                    self._writer.close()
+                with suppress(FileNotFoundError):
+                    os.unlink(self.part)
+
+    def _finish(self) -> None:
+        """Write the rest, see it to the disk, and move the file to its place."""
+        self._flush(whole=False)
+        try:
+            self._writer.close()
+            with open(self.part, "rb") as done:
+                os.fsync(done.fileno())
+            os.replace(self.part, self.path)
+        except OSError as error:
+            raise _refused(self.shown, error) from None
+
+
+def _refused(shown: str, error: OSError) -> InputError:
+    reason = os.strerror(error.errno) if error.errno else str(error)
+    return InputError(OPTION, "", shown, f"a file that can be written ({reason})")
+
+
+def _checked(shown: str) -> str:
+    """The file's full path; finds out whether it can be written before the work starts, leaving nothing."""
+    if shown == "-":
+        raise InputError(OPTION, "", shown, "a file; records are not text for standard output")
+    try:
+        path = os.path.realpath(shown)
+    except ValueError as error:
+        raise InputError(OPTION, "", shown, f"a file that can be written ({error})") from None
+    folder = os.path.dirname(path)
+    if os.path.isdir(path) or shown.endswith(os.sep):
+        raise _refused(shown, OSError(errno.EISDIR, ""))
+    if not os.path.isdir(folder):
+        raise _refused(shown, OSError(errno.ENOENT, ""))
+    if os.path.exists(path) and not stat.S_ISREG(os.stat(path).st_mode):
+        raise InputError(OPTION, "", shown, "a plain file")
+    if not os.access(folder, os.W_OK | os.X_OK) or (os.path.exists(path) and not os.access(path, os.W_OK)):
+        raise _refused(shown, OSError(errno.EACCES, ""))
+    return path
+
+
+def _unlike(names: Sequence[str]) -> list[str]:
+    """The names, a later one of the same name with its number."""
+    found: list[str] = []
+    for name in names:
+        again = sum(other == name or other.startswith(f"{name} (") for other in found)
+        found.append(f"{name} ({again + 1})" if again else name)
+    return found
+
+
+def _schema(head: Mapping[str, Any]) -> Any:
+    import pyarrow as pa
+
+    plain = {"int32": pa.int32(), "int64": pa.int64(), "uint64": pa.uint64()}
+    words = pa.dictionary(pa.int8(), pa.string())
+    fields = [
+        pa.field(
+            column.name,
+            plain.get(column.type, words),
+            nullable=column.name in MAY_BE_EMPTY,
+            metadata={"unit": column.unit, "meaning": column.meaning},
+        )
+        for column in columns()
+    ]
+    assert [field.name for field in fields] == [*KEYS, *RECORD]
+    return pa.schema(fields, metadata={HEAD_KEY: json.dumps(head)})

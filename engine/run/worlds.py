@@ -1,0 +1,171 @@
+"""Plausible worlds: the design that draws them, the changed arrays of one world, and what is tallied in it.
+
+A world is a packed scenario with other numbers in it. The arrays are packed once; a world gets copies in
+which the constants, the defenders' speed and the shots are changed and what the players owe to constants is
+worked out again. Files are not read a second time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.estimate.tally import IntArray, Tally
+from engine.inputs.stress import SPECIAL
+from engine.run.blocks import BLOCK, Player, Records
+from engine.run.branches import Plan, SettingPlan
+from engine.state.arrays import CONSTANTS, MOST_CALLS, N_SIDE
+from engine.state.record import COLUMN
+from engine.state.words import ENDS
+
+FloatArray = NDArray[np.float64]
+
+#: The input that touches nothing: what the indices make of it is what they make of noise.
+DUMMY = "dummy"
+#: Keeps the design's random numbers apart from others of the same seed.
+DESIGN_KEY = 0x57E5
+#: Sums kept of staying home.
+HOME_COLUMNS = (
+    "n",
+    "points",
+    "lost",
+    "oreb",
+    "dreb",
+    "three_made",
+    "three_attempts",
+    "policy_faults",
+    "overflow",
+)
+#: Row of a setting's sums that holds all possessions; row 1 + i those first called at spot i.
+WHOLE = 0
+
+
+def sobol(n_inputs: int, worlds: int, seed: int) -> FloatArray:
+    """A scrambled Sobol design float64[worlds, n_inputs] in 0..1; ``worlds`` is a power of two.
+
+    Source: Owen (1998) scrambling as scipy.stats.qmc.Sobol does it, seeded.
+    """
+    from scipy.stats import qmc
+
+    sampler = qmc.Sobol(n_inputs, scramble=True, rng=np.random.default_rng([DESIGN_KEY, seed]))
+    return np.asarray(sampler.random_base2(worlds.bit_length() - 1), dtype=np.float64)
+
+
+def changed(world: NDArray[Any], values: Mapping[str, float]) -> NDArray[Any]:
+    """A copy of a packed world [1] with inputs changed: constants by name, or the names of SPECIAL.
+
+    Raises KeyError for a name that is neither.
+    """
+    from engine.world.pack import refresh_players
+
+    found = world.copy()
+    players = found["players"][0]
+    attack, defence = players[:N_SIDE], players[N_SIDE:]
+    for name, value in values.items():
+        if name in CONSTANTS:
+            found["k"][name] = value
+        elif name not in SPECIAL:
+            raise KeyError(name)
+    if "defender_speed" in values:
+        defence["top_speed_mps"] *= values["defender_speed"]
+    if "rim_shots" in values:
+        attack["rim_logit"] += values["rim_shots"]
+    if "jump_shots" in values:
+        attack["middle_logit"] += values["jump_shots"]
+        attack["three_logit"] += values["jump_shots"]
+    if "contest_slope" in values:
+        found["shots"][..., 1] *= values["contest_slope"]
+    refresh_players(found[0])
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class WorldTally(Tally):
+    """Whole-number sums of one world.
+
+    Attributes:
+        home: int64[len(HOME_COLUMNS)], sums over the possessions of staying home.
+        settings: int64[n_settings, 1 + MOST_CALLS, 3]: possessions, sum and sum of squares of D. Row WHOLE:
+            D = home minus setting, all possessions. Row 1 + i: possessions first called at spot i, D = base
+            minus setting, the base being home or the setting's own defence without calls.
+    """
+
+    home: IntArray
+    settings: IntArray
+
+
+def _home_sums(records: Records) -> IntArray:
+    def total(name: str) -> int:
+        return int(records[:, COLUMN[name]].sum(dtype=np.int64))
+
+    end = records[:, COLUMN["end"]]
+    lost = int(((end == ENDS.index("turnover")) | (end == ENDS.index("shot_clock"))).sum())
+    own = {"n": len(records), "lost": lost}
+    return np.array([own[name] if name in own else total(name) for name in HOME_COLUMNS], dtype=np.int64)
+
+
+def _net(records: Records) -> IntArray:
+    return records[:, COLUMN["net"]].astype(np.int64)
+
+
+def _sums(home: IntArray, base: IntArray, setting: IntArray, first_call: IntArray, count: int) -> IntArray:
+    """Sums of one setting, int64[1 + MOST_CALLS, 3], from those of ``count`` possessions it was played in."""
+    sums = np.zeros((1 + MOST_CALLS, 3), dtype=np.int64)
+    whole, called = home - setting, base - setting
+    sums[WHOLE] = count, whole.sum(), (whole * whole).sum()
+    for spot in range(1, 1 + MOST_CALLS):
+        d = called[first_call == spot]
+        sums[spot] = len(d), d.sum(), (d * d).sum()
+    return sums
+
+
+def world_task(
+    player: Player, plan: Plan, possessions: int, values: Callable[[int], Mapping[str, float]]
+) -> Callable[[int], WorldTally]:
+    """What a worker does with world number j: change the arrays, play home and every setting, add up.
+
+    World j plays the possessions j * possessions .. (j + 1) * possessions - 1: the luck is common to the
+    settings of a world and another in every world.
+    """
+
+    def task(number: int) -> WorldTally:
+        inputs = values(number)
+        home_world = changed(plan.home, inputs)
+        bases = [changed(base, inputs) for base in plan.bases]
+        worlds = [changed(setting.world, inputs) for setting in plan.settings]
+        total: WorldTally | None = None
+        start = number * possessions
+        for first in range(start, start + possessions, BLOCK):
+            count = min(BLOCK, start + possessions - first)
+            home = player.block(home_world, first, count, "home")
+            base_nets = [_net(player.block(base, first, count, "base")) for base in bases]
+            sums = np.zeros((len(worlds), 1 + MOST_CALLS, 3), dtype=np.int64)
+            for i, (setting, world) in enumerate(zip(plan.settings, worlds, strict=True)):
+                rows, records = _played(player, setting, world, home, first)
+                at_home = _net(home)[rows]
+                base = at_home if setting.base is None else base_nets[setting.base][rows]
+                first_call = records[:, COLUMN["first_call"]].astype(np.int64)
+                sums[i] = _sums(at_home, base, _net(records), first_call, count)
+            part = WorldTally(_home_sums(home), sums)
+            total = part if total is None else total + part
+        assert total is not None
+        return total
+
+    return task
+
+
+def _played(
+    player: Player, setting: SettingPlan, world: NDArray[Any], home: Records, first: int
+) -> tuple[NDArray[Any], Records]:
+    """Rows of the block in which a setting was played, and its records there.
+
+    Where home's record says in which possessions it would call (``bit``), the others are home's.
+    """
+    if setting.bit is None:
+        return np.arange(len(home)), player.block(world, first, len(home), "setting")
+    rows = np.flatnonzero((home[:, COLUMN["shadow"]] >> setting.bit) & 1)
+    return rows, player.chosen(world, first + rows.astype(np.int64), None, "setting")

@@ -1,0 +1,1 @@
+"""The words and arrays that files, kernel and reports share."""

@@ -1,0 +1,1 @@
+"""A defence without playing it."""

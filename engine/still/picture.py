@@ -1,0 +1,233 @@
+"""A still picture of a defence: the ball in a region, everybody where his spot or entry puts him, at rest.
+
+Plain geometry and the closed form of a straight run; nothing is played. Attackers stand on the spots of an
+alignment, defenders on the target of their entries as engine.kernel.defence has it for a ball at rest.
+Running follows the law of engine.kernel.motion from rest, v(t) = vmax (1 - exp(-t / tau)), without braking
+or sliding at the end: nobody comes sooner than that. Metres, seconds; the ball at x > 0, the near side.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+from engine.inputs.alignment import Alignment
+from engine.inputs.places import Entry, Placement
+from engine.inputs.zone import Zone, ZoneRow
+from engine.state.jobs import (
+    BEHIND,
+    DENY,
+    FRONT,
+    IF_SHOOTER,
+    JOB_TABLE,
+    ON_BALL,
+    OWN_MAN,
+    TRAP,
+)
+from engine.world.court import Court
+
+Point = tuple[float, float]
+
+GUARDS_BALL = (ON_BALL, IF_SHOOTER, TRAP)
+
+
+# --- running and passing ---------------------------------------------------------------------------------
+
+
+def run_m(time_s: float, top_mps: float, tau_s: float) -> float:
+    """Metres run from rest in ``time_s`` (0 for no time), see the module."""
+    if time_s <= 0.0:
+        return 0.0
+    if tau_s <= 0.0:
+        return top_mps * time_s
+    return top_mps * (time_s - tau_s * (1.0 - math.exp(-time_s / tau_s)))
+
+
+def run_s(way_m: float, top_mps: float, tau_s: float) -> float:
+    """Seconds to run ``way_m`` metres from rest: the inverse of ``run_m``.
+
+    With u = t / tau and s = way / (vmax tau): u + exp(-u) = 1 + s, so u = 1 + s + W(-exp(-1 - s)), W the main
+    branch of Lambert's function (Corless et al. 1996, Adv. Comput. Math. 5:329, from memory).
+    """
+    from scipy.special import lambertw
+
+    if way_m <= 0.0:
+        return 0.0
+    if tau_s <= 0.0:
+        return way_m / top_mps
+    s = way_m / (top_mps * tau_s)
+    return tau_s * (1.0 + s + float(lambertw(-math.exp(-1.0 - s)).real))
+
+
+def toward_rim(p: Point, gap_m: float) -> Point:
+    d = math.hypot(*p)
+    share = 0.5 if d < gap_m + 0.3 else 1.0 - gap_m / d
+    return p[0] * share, p[1] * share
+
+
+def between(a: Point, b: Point, share: float) -> Point:
+    return a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])
+
+
+def nearest_share(p: Point, a: Point, b: Point) -> float:
+    """Share along a-b of the point nearest to p."""
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    length2 = dx * dx + dy * dy
+    if length2 == 0.0:
+        return 0.0
+    return min(max(((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / length2, 0.0), 1.0)
+
+
+# --- the still picture -------------------------------------------------------------------------------------
+
+
+class Setup(NamedTuple):
+    """What the pictures are taken with. ``speeds``: person -> m/s; ``passing``: attackers by position."""
+
+    zone: Zone
+    choices: Mapping[str, str]
+    court: Court
+    alignment: Alignment
+    k: Mapping[str, float]
+    speeds: Mapping[str, float]
+    passing: Sequence[float]
+    men: Mapping[str, int]
+
+
+class Picture(NamedTuple):
+    """Ball in a region: places of the attackers by position 1 to 5, handler, defenders by role."""
+
+    ball: Point
+    attackers: dict[int, Point]
+    handler: int
+    defenders: dict[str, Point]
+
+
+def place_of(court: Court, place: Placement) -> Point:
+    x, y = court.spot(place.spot) if place.spot is not None else place.at or (0.0, 0.0)
+    x, y = x + place.shift[0], y + place.shift[1]
+    return (-x if place.side == "far" else x), y
+
+
+def entries_of(row: ZoneRow, choices: Mapping[str, str]) -> dict[str, Entry]:
+    chosen = dict(row.entries)
+    for item in row.option:
+        if choices.get(item.option) == item.choice:
+            chosen[item.role] = item.entry
+    return chosen
+
+
+def row_of(setup: Setup, region: str, moments: Iterable[str]) -> dict[str, Entry]:
+    """Entries of the first of ``moments`` the region has a row for; empty when it has none."""
+    for moment in moments:
+        for row in setup.zone.rows:
+            if region in row.ball and moment in row.moment:
+                return entries_of(row, setup.choices)
+    return {}
+
+
+def holder(role: str, side: str) -> str:
+    """Who holds a role with the ball on this side ("right" or "left")."""
+    head, _, rest = role.partition("_")
+    other = "left" if side == "right" else "right"
+    return {"near": f"{side}_{rest}", "far": f"{other}_{rest}"}.get(head, role)
+
+
+def _attack(setup: Setup, region: str, side: str) -> tuple[dict[int, Point], int, Point]:
+    """Attackers' places by position with the ball in ``region``, who has it, and where it is."""
+    alignment, court = setup.alignment, setup.court
+    row = next(row for row in alignment.rows if region in row.ball)
+    places = {
+        alignment.persons[holder(role, side)]: place_of(court, row.places[role]) for role in alignment.roles
+    }
+    spot = court.spot(region)
+    there = [p for p, at in places.items() if court.region_at(*at) == region and at[0] >= 0.0]
+    handler = min(there or places, key=lambda p: math.dist(places[p], spot))
+    if not there:
+        places[handler] = spot
+    return places, handler, places[handler]
+
+
+def _target(setup: Setup, entry: Entry, man: int | None, picture: Picture) -> Point:
+    """Where an entry has a defender stand (metres), as engine.kernel.defence does for a ball at rest.
+
+    The handler counts as a shooter. ``man``: position of the attacker he guards, None nobody.
+    """
+    k, job, ball = setup.k, JOB_TABLE[entry.job], picture.ball
+    place = place_of(setup.court, entry.place)
+    if job.kind == OWN_MAN:
+        return _own_man_target(setup, entry, man, place, picture)
+    if job.kind in GUARDS_BALL:
+        return on_ball(setup, ball)
+    within = job.man_within_m if entry.man_within_m is None else entry.man_within_m
+    others = [at for p, at in picture.attackers.items() if p != picture.handler]
+    near = min(others, key=lambda at: math.dist(at, place))
+    found = math.dist(near, place) < within
+    if job.kind in (DENY, FRONT, BEHIND):
+        if not found:
+            return place
+        if job.kind == BEHIND:
+            return toward_rim(near, k["lob_distance_m"])
+        gap = k["deny_distance_m"] if job.kind == DENY else k["front_distance_m"]
+        return between(near, ball, min(gap / max(math.dist(near, ball), 1e-9), 0.5))
+    toward_ball = job.toward_ball if entry.toward_ball is None else entry.toward_ball
+    toward_man = job.toward_man if entry.toward_man is None else entry.toward_man
+    x, y = between(place, ball, toward_ball)
+    if found:
+        mx, my = toward_rim(near, 0.8)
+        x, y = x + toward_man * (mx - place[0]), y + toward_man * (my - place[1])
+    return x, y
+
+
+def on_ball(setup: Setup, ball: Point) -> Point:
+    at = toward_rim(ball, setup.k["on_ball_gap_m"])
+    meet = setup.court.arc_m + setup.k["pick_up_beyond_arc_m"]
+    out = math.hypot(*at)
+    return at if out <= meet else (at[0] * meet / out, at[1] * meet / out)
+
+
+def _own_man_target(setup: Setup, entry: Entry, man: int | None, place: Point, picture: Picture) -> Point:
+    """On the ball; in the lane to a man one pass away; in help, toward the line ball-rim, the farther off."""
+    if man is None:
+        return place
+    if man == picture.handler:
+        return on_ball(setup, picture.ball)
+    k, at, ball = setup.k, picture.attackers[man], picture.ball
+    away = math.dist(at, ball)
+    lane = toward_rim(between(at, ball, min(k["man_deny_m"] / max(away, 1e-9), 0.5)), 0.5)
+    helps = between(at, (0.5 * ball[0], 0.5 * ball[1]), k["man_help_share"])
+    sag = JOB_TABLE[entry.job].toward_ball if entry.toward_ball is None else entry.toward_ball
+    passes = (away - k["man_one_pass_m"]) / max(k["man_two_pass_m"] - k["man_one_pass_m"], 1e-9)
+    return between(lane, helps, sag * min(max(passes, 0.0), 1.0))
+
+
+def _nearest_pairs(defenders: dict[str, Point], attackers: dict[int, Point]) -> dict[str, int]:
+    """Who takes whom when a zone matches up: the nearest pair first, and so on."""
+    pairs: dict[str, int] = {}
+    every = [(math.dist(d, a), role, man) for role, d in defenders.items() for man, a in attackers.items()]
+    for _, role, man in sorted(every):
+        if role not in pairs and man not in pairs.values():
+            pairs[role] = man
+    return pairs
+
+
+def stands(
+    setup: Setup, entries: Mapping[str, Entry], picture: Picture, men: Mapping[str, int]
+) -> dict[str, Point]:
+    """Where the entries have each role stand (metres); ``men``: position whom a role guards, 0 nobody."""
+    return {role: _target(setup, entry, men.get(role) or None, picture) for role, entry in entries.items()}
+
+
+def picture_of(setup: Setup, region: str, side: str, matched: bool = False) -> Picture:
+    """Where everybody stands with the ball in ``region`` on ``side``, settled or matched."""
+    places, handler, ball = _attack(setup, region, side)
+    picture = Picture(ball, places, handler, {})
+    entries = row_of(setup, region, ("settled", "after_bump"))
+    men: Mapping[str, int] = {role: setup.men.get(holder(role, side), 0) for role in entries}
+    stand = stands(setup, entries, picture, men)
+    if matched:
+        men = _nearest_pairs(stand, places)
+        entries = row_of(setup, region, ("matched", "settled", "after_bump"))
+        stand = stands(setup, entries, picture, men)
+    return picture._replace(defenders=stand)

@@ -1,0 +1,1 @@
+"""Who plays which place."""

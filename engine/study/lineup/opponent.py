@@ -1,0 +1,369 @@
+"""The other side of a lineup: where they would attack it, and whom to force, trap, leave and deny.
+
+Where they attack: their best scorer is parked at each place in turn, on the side of the ball and away from
+it at the spot of the alignment that lies nearest to that place (one spot each, least total distance); a
+team-mate takes his spots. In a defence with men of their own the place guards him instead. Cost: net points
+conceded less those with him where he usually plays, on common luck.
+
+Whom to trap: every call of the settings that share the base defence is played against one handler at a time,
+wherever home's record says that it would be made. Whom to leave: a man whose open shot, at the best spot the
+alignment gives him, is worth less than the average possession.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.estimate.tally import Tally
+from engine.run.blocks import (
+    Player,
+    Records,
+    RunSize,
+    run_blocks,
+)
+from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
+from engine.state.record import COLUMN
+from engine.state.words import REGIONS
+from engine.still.shot_worth import ShotWorth
+
+if TYPE_CHECKING:
+    from engine.still.picture import Setup
+
+Floats = NDArray[np.float64]
+
+#: Possessions for the cost of each place, and for the calls against each handler.
+ATTACK_POSSESSIONS, CALL_POSSESSIONS = 6000, 12_000
+#: A call against one handler that was made less often says nothing.
+LEAST_CALLS = 100
+#: Standard errors a call must be ahead by: about 95 % over 20 comparisons (normal, Bonferroni).
+CLEAR = 3.0
+#: At most so many are named as the ones to trap.
+MOST_TRAPPED = 2
+#: Regions of the ball in which the places of a defence and the spots of an alignment are compared.
+AROUND = tuple(r for r in REGIONS if r not in ("backcourt", "half_court_corner", "lane", "rim"))
+SIDES = ("left", "right")
+
+Found = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Opponent:
+    """What ``answers`` found, as parts of the JSON of ``lineup``."""
+
+    attack_at: list[Found]
+    advice: list[Found]
+    trap_breaker: int | None
+    more: Found
+
+    def to_dict(self) -> Found:
+        """The keys of the JSON."""
+        return {
+            "attack_at": self.attack_at,
+            "opponent": self.advice,
+            "trap_breaker": self.trap_breaker,
+            **self.more,
+        }
+
+
+# --- shots ------------------------------------------------------------------------------------------------
+
+
+def open_shots(setup: Setup, worth: ShotWorth) -> dict[int, float]:
+    """Position -> points of his open shot (open_shot_m) at the best spot the alignment gives him."""
+    from engine.still.picture import picture_of
+
+    best: dict[int, float] = dict.fromkeys(range(1, N_SIDE + 1), 0.0)
+    for region in AROUND:
+        for side in SIDES:
+            picture = picture_of(setup, region, side)
+            for position, at in picture.attackers.items():
+                if position != picture.handler:
+                    points = worth.points(position, at, setup.k["open_shot_m"])
+                    best[position] = max(best[position], points)
+    return best
+
+
+def best_scorer(five: Any, shots: dict[int, float]) -> tuple[int, str]:
+    """Position of the best scorer and how that is known: made points if all five have counts, else shots."""
+    made = []
+    for player in five:
+        counts = (player.rim, player.middle, player.three)
+        if any(count is None for count in counts):
+            break
+        made.append(2 * (player.rim[0] + player.middle[0]) + 3 * player.three[0])
+    if len(made) == len(five):
+        return int(np.argmax(made)) + 1, "most points from the field on their sheet"
+    return max(shots, key=lambda position: shots[position]), "the open shot that is worth most"
+
+
+# --- where they attack ------------------------------------------------------------------------------------
+
+
+def parking_roles(setup: Setup, world: Any, places: tuple[str, ...]) -> NDArray[np.int64]:
+    """Role of the alignment at each place, int [side, place]: side 0 the ball's side is left, 1 right.
+
+    One role to each place, with the least total of mean distances (assignment problem).
+    """
+    from scipy.optimize import linear_sum_assignment
+
+    from engine.still.picture import holder, picture_of
+
+    found = np.zeros((2, len(places)), np.int64)
+    for s, side in enumerate(SIDES):
+        away: Floats = np.zeros((len(places), N_SIDE))
+        for region in AROUND:
+            picture = picture_of(setup, region, side)
+            for role, stand in picture.defenders.items():
+                place = places.index(holder(role, side))
+                for position, at in picture.attackers.items():
+                    away[place, world[0].spot_role_of[s, position - 1]] += math.dist(stand, at) / len(AROUND)
+        rows, columns = linear_sum_assignment(away)
+        found[s, rows] = columns
+    return found
+
+
+def parked(world: Any, scorer: int, place: int, roles: NDArray[np.int64]) -> Any:
+    """A copy of the world with attacker ``scorer`` (0 to 4) at a place; who had his spots there takes his."""
+    changed = world.copy()
+    w = changed[0]
+    lead = int(w.lead_person)
+    fronts = [int(world[0].spot_role_of[s, lead]) for s in range(2)]
+    for s in range(2):
+        mates = w.spot_role_of[s]
+        wanted, had = int(roles[s, place]), int(mates[scorer])
+        other = int(np.flatnonzero(mates == wanted)[0])
+        mates[scorer], mates[other] = wanted, had
+    now = [int(np.flatnonzero(w.spot_role_of[s] == fronts[s])[0]) for s in range(2)]
+    if now[0] == now[1]:
+        w.lead_person = now[0]  # who plays the front on both sides brings the ball up
+    return changed
+
+
+def guarded_by(world: Any, scorer: int, place: int) -> Any:
+    """A copy of the world in which the defender at a place guards the scorer; the two swap their men."""
+    changed = world.copy()
+    men = changed[0].guards
+    for other in np.flatnonzero(men == scorer):
+        men[other] = men[place]
+    men[place] = scorer
+    return changed
+
+
+@dataclass(frozen=True, eq=False)
+class Costs(Tally):
+    """Sums over possessions: count, and per variant of the difference from the usual one and its square."""
+
+    n: int
+    total: NDArray[np.int64]
+    squares: NDArray[np.int64]
+
+
+def attack_costs(world: Any, variants: list[Any], size: RunSize, start: int = 0) -> list[Found]:
+    """Net points conceded in each variant less those in ``world``, on common luck, with 95% intervals.
+
+    ``start``: number of the first of the ATTACK_POSSESSIONS possessions.
+    """
+    from engine.estimate.intervals import normal_interval
+
+    run = RunSize(ATTACK_POSSESSIONS, size.seed, size.threads)
+    player = Player(run.seed)
+
+    def net(records: Records) -> NDArray[np.int64]:
+        return records[:, COLUMN["net"]].astype(np.int64)
+
+    def task(first: int, count: int) -> Costs:
+        usual = net(player.block(world, start + first, count, "usual"))
+        apart = np.array([net(player.block(w, start + first, count, "variant")) - usual for w in variants])
+        return Costs(count, apart.sum(axis=1), (apart * apart).sum(axis=1))
+
+    found = run_blocks(run, player, task)
+    return [
+        normal_interval(found.n, int(total), int(squares)).as_dict()
+        for total, squares in zip(found.total, found.squares, strict=True)
+    ]
+
+
+def _attack(scenario: Any, setup: Setup, world: Any, scorer: int, size: RunSize) -> list[Found]:
+    from engine.world.pack import defenders_of, persons_of
+
+    places = persons_of(scenario.zone)
+    numbers = [player.number for player in defenders_of(scenario, scenario.zone)]
+    if scenario.zone.guards:
+        variants = [guarded_by(world, scorer - 1, i) for i in range(len(places))]
+    else:
+        roles = parking_roles(setup, world, places)
+        variants = [parked(world, scorer - 1, i, roles) for i in range(len(places))]
+    costs = attack_costs(world, variants, size)
+    found = [
+        {"place": place, "number": number, "cost": cost}
+        for place, number, cost in zip(places, numbers, costs, strict=True)
+    ]
+    return sorted(found, key=lambda one: -one["cost"]["mean"])
+
+
+# --- whom to trap -----------------------------------------------------------------------------------------
+
+
+def calls_against(scenario: Any, size: RunSize) -> list[Found]:
+    """Each call of the settings with the base defence against each handler alone: value, how often.
+
+    The calls are made at every chance (probability 1). [] where the scenario has none.
+    """
+    from engine.inputs.settings import Setting
+    from engine.study.compare import compare
+
+    known = {call.name: call for s in scenario.settings if not s.own_defence for call in s.calls}
+    five = [player.number for player in scenario.offence_team.on_court]
+    calls = list(known.values())[: MOST_SHADOW_SETTINGS // len(five)]
+    settings = []
+    who = []
+    for call in calls:
+        for number in five:
+            if call.only_against and number not in call.only_against:
+                continue
+            alone = call.model_copy(update={"only_against": (number,), "probability": 1.0})
+            settings.append(
+                Setting(
+                    name=f"{call.name} against {number}",
+                    calls=(alone,),
+                    zone_options=dict(scenario.zone_options),
+                    policy=scenario.policy,
+                )
+            )
+            who.append((call.name, number))
+    if not settings:
+        return []
+    asked = scenario.model_copy(update={"settings": tuple(settings)})
+    result = compare(asked, CALL_POSSESSIONS, size.seed, size.threads).to_dict()
+    return [
+        {
+            "call": name,
+            "number": number,
+            "called": setting["calls"][0]["called"],
+            "value": setting["calls"][0]["value"],
+            "turnover_rate": setting["calls"][0]["turnover_rate"],
+        }
+        for (name, number), setting in zip(who, result["settings"], strict=True)
+    ]
+
+
+def error_of(value: Found) -> float:
+    """Standard error of an estimate from its 95% interval; infinite without one."""
+    if value["low"] is None or value["high"] is None:
+        return math.inf
+    return float(value["high"] - value["low"]) / (2.0 * 1.959964)
+
+
+def _told(calls: list[Found], number: int) -> list[Found]:
+    return [one for one in calls if one["number"] == number and one["called"] >= LEAST_CALLS]
+
+
+def pooled(calls: list[Found], number: int) -> float | None:
+    """Mean value of a call against one handler over all calls, by how often each was made; None: too few."""
+    told = _told(calls, number)
+    if not told:
+        return None
+    return float(
+        sum(one["called"] * one["value"]["mean"] for one in told) / sum(one["called"] for one in told)
+    )
+
+
+def worth_trapping(calls: list[Found]) -> dict[int, Found]:
+    """Shirt -> the call that clearly saves points against him, the best first; at most MOST_TRAPPED."""
+    best: dict[int, Found] = {}
+    for number in dict.fromkeys(one["number"] for one in calls):
+        clear = [
+            one for one in _told(calls, number) if one["value"]["mean"] - CLEAR * error_of(one["value"]) > 0.0
+        ]
+        if clear:
+            best[number] = max(clear, key=lambda one: one["value"]["mean"])
+    order = sorted(best, key=lambda number: -best[number]["value"]["mean"])[:MOST_TRAPPED]
+    return {number: best[number] for number in order}
+
+
+# --- all together -----------------------------------------------------------------------------------------
+
+
+def _advice(
+    five: Any, shots: dict[int, float], average: float, scorer: int, calls: list[Found]
+) -> list[Found]:
+    """One piece of advice for each of them, in the order of their positions."""
+    trapped = worth_trapping(calls)
+    others = [position for position, player in enumerate(five, 1) if player.number not in trapped]
+    free = [position for position in others if position != scorer]
+    forced = min(free, key=lambda position: shots[position]) if free else None
+    found = []
+    for position, player in enumerate(five, 1):
+        open_shot = (
+            f"his open shot is worth {shots[position]:.2f} points, an average possession {average:.2f}"
+        )
+        if player.number in trapped:
+            call = trapped[player.number]
+            value = call["value"]
+            advice, why = (
+                "trap",
+                (
+                    f"{call['call'].replace('_', ' ')} against him saves {value['mean']:.2f} points a call "
+                    f"({value['low']:.2f} to {value['high']:.2f})"
+                ),
+            )
+        elif position == scorer:
+            advice, why = "deny", f"their best scorer; {open_shot}"
+        elif position == forced:
+            advice, why = "force", f"the least to fear with the ball: {open_shot}"
+        elif shots[position] < average:
+            advice, why = "leave", open_shot
+        else:
+            advice, why = "deny", open_shot
+        found.append({"number": player.number, "advice": advice, "why": why, "open_shot": shots[position]})
+    return found
+
+
+def answers(scenario: Any, size: RunSize, traps: bool = True) -> Opponent:
+    """Where they would attack the scenario's five at their places, and the advice on theirs.
+
+    ``size``: seed and threads. ``traps`` False: no call is played, nobody is named to be trapped.
+    """
+    from engine.still.holes import scenario_setup
+    from engine.study.play import play
+    from engine.world.pack import pack
+
+    setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
+    world = pack(scenario.model_copy(update={"settings": ()})).home
+    five = scenario.offence_team.on_court
+    shots = open_shots(setup, ShotWorth(world))
+    scorer, how = best_scorer(five, shots)
+    bare = scenario.model_copy(update={"settings": ()})
+    average = float(
+        play(bare, ATTACK_POSSESSIONS, size.seed, size.threads).to_dict()["points_per_possession"]["mean"]
+    )
+    calls = calls_against(scenario, size) if traps else []
+    values = {player.number: pooled(calls, player.number) for player in five}
+    known = {number: value for number, value in values.items() if value is not None}
+    breaker: int | None = None
+    by = "no trap is advised"
+    if known:
+        breaker = min(known, key=lambda number: known[number])
+        by = "traps against him bring least, by playing every call against one handler at a time"
+    elif traps:
+        breaker = max(five, key=lambda player: player.handle + player.passing).number
+        by = "best at handling and passing; too few calls were played to tell"
+    return Opponent(
+        attack_at=_attack(scenario, setup, world, scorer, size),
+        advice=_advice(five, shots, average, scorer, calls),
+        trap_breaker=breaker,
+        more={
+            "trap_breaker_by": by,
+            "trap_values": [{"number": number, "value": value} for number, value in values.items()],
+            "calls_by_handler": calls,
+            "best_scorer": {"number": five[scorer - 1].number, "by": how},
+            "points_per_possession": average,
+            "attack_possessions": ATTACK_POSSESSIONS,
+            "call_possessions": CALL_POSSESSIONS if calls else 0,
+        },
+    )

@@ -1,0 +1,310 @@
+"""Who plays which place of the base defence: all assignments of the five on common luck, losers dropped.
+
+Every assignment of the five on the floor to the five places plays the same possessions, staying home. What is
+compared is the mean of net points conceded over batches of BATCH possessions; the selection is that of
+estimate.selection. Where every possession ends in a known way, the drawn excess of the next possession is
+replaced by its mean: the same expectation with less luck in it (Rao-Blackwell).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.errors import InputError
+from engine.estimate.selection import Selection, select
+from engine.inputs.team import ZONE_PLACES, ZonePlaces
+from engine.run.blocks import (
+    Player,
+    Records,
+    RunSize,
+    check_size,
+)
+from engine.state.arrays import N_SIDE
+from engine.state.record import COLUMN
+from engine.state.words import ENDS
+from engine.study.play import defence_dict, head, open_scenario
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from engine.study.lineup.opponent import Opponent
+
+#: Possessions of a batch, whose mean is one observation (shared page on estimates: about 500).
+BATCH = 500
+#: Batches of every assignment before the first one can be dropped.
+FIRST_BATCHES = 10
+#: Points per possession that do not matter, and the promise, unless asked otherwise.
+DELTA, CONFIDENCE = 0.02, 0.95
+#: Possessions of all assignments together, unless asked otherwise: about a minute on two cores.
+MOST = 1_200_000
+#: First possession of those on which the one selected meets the usual one: none that it was selected by.
+FRESH = 2**40
+
+Floats = NDArray[np.float64]
+Found = dict[str, Any]
+Order = tuple[int, ...]
+#: Called as progress(done, total).
+Progress = Callable[[int, int], None]
+
+
+def places_of(scenario: Any) -> tuple[str, ...]:
+    """The five places (persons) of the scenario's base defence, in the order of agents 5 to 9."""
+    from engine.world.pack import persons_of
+
+    return persons_of(scenario.zone)
+
+
+def with_places(scenario: Any, numbers: tuple[int, ...]) -> Any:
+    """The scenario with these shirts at the places of its base defence, in the order of ``places_of``."""
+    team, places = scenario.defence_team, places_of(scenario)
+    if places == ZONE_PLACES:
+        changed: dict[str, Any] = {"zone_places": ZonePlaces(**dict(zip(places, numbers, strict=True)))}
+    else:
+        lineup = list(team.lineup)
+        for place, number in zip(places, numbers, strict=True):
+            lineup[scenario.zone.persons[place] - 1] = number
+        changed = {"lineup": tuple(lineup)}
+    return scenario.model_copy(update={"defence_team": team.model_copy(update=changed)})
+
+
+def home_numbers(scenario: Any) -> tuple[int, ...]:
+    """The shirts at the places as the scenario has them."""
+    from engine.world.pack import defenders_of
+
+    return tuple(player.number for player in defenders_of(scenario, scenario.zone))
+
+
+def assigned_worlds(scenario: Any, orders: list[Order]) -> list[Any]:
+    """A home world (WORLD [1]) for each order: place i is played by who now plays place order[i].
+
+    A defender's numbers move with him. Own-man guards belong to the place, but pairs that the coach named
+    follow the man, so a defence with guards is packed anew.
+    """
+    from engine.world.pack import pack
+
+    bare = scenario.model_copy(update={"settings": ()})
+    numbers = home_numbers(scenario)
+    home = pack(bare).home
+    worlds = []
+    for order in orders:
+        if scenario.zone.guards:
+            worlds.append(pack(with_places(bare, tuple(numbers[i] for i in order))).home)
+            continue
+        world = home.copy()
+        for place, man in enumerate(order):
+            world[0].players[N_SIDE + place] = home[0].players[N_SIDE + man]
+        worlds.append(world)
+    return worlds
+
+
+def mean_excess(constants: dict[str, float]) -> Floats:
+    """Mean excess of the next possession by way of ending, float [len(ENDS) + 1]; last a live turnover."""
+    by_end = {
+        "made_shot": "excess_made_points",
+        "defensive_rebound": "excess_defensive_rebound_points",
+        "turnover": "excess_dead_ball_points",
+        "free_throws": "excess_made_points",
+        "shot_clock": "excess_dead_ball_points",
+    }
+    return np.array([*(constants[by_end[end]] for end in ENDS), constants["excess_live_steal_points"]])
+
+
+def expected_net(records: Records, excess: Floats) -> Floats:
+    """Net points conceded of each possession with the next possession's excess at its mean, float [count]."""
+    end = records[:, COLUMN["end"]].astype(np.int64)
+    live = (end == ENDS.index("turnover")) & (records[:, COLUMN["steals"]] > 0)
+    net: Floats = records[:, COLUMN["points"]] - excess[np.where(live, len(ENDS), end)]
+    return net
+
+
+@dataclass(frozen=True)
+class LineupResult:
+    """The selection among all assignments, and how the other side would answer; ``to_dict()`` is the JSON."""
+
+    scenario: Any
+    size: RunSize
+    delta: float
+    confidence: float
+    numbers: tuple[int, ...]
+    orders: tuple[Order, ...]
+    selection: Selection
+    usual_costs: Found
+    opponent: Opponent
+    batch: int
+
+    @property
+    def best(self) -> dict[str, int]:
+        """Place -> shirt of the assignment selected."""
+        return self._places(self.orders[self.selection.best])
+
+    def _places(self, order: Order) -> dict[str, int]:
+        return {place: self.numbers[man] for place, man in zip(places_of(self.scenario), order, strict=True)}
+
+    def _row(self, i: int) -> dict[str, Any]:
+        found = self.selection
+        half = 1.96 * float(found.error[i])
+        points = -float(found.mean[i])
+        dropped = found.dropped_at[i]
+        return {
+            "places": self._places(self.orders[i]),
+            "points": {"mean": points, "low": points - half, "high": points + half},
+            "possessions": int(found.observed[i]) * self.batch,
+            "dropped_at": None if dropped is None else dropped * self.batch,
+        }
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON of ``lineup``; equal for equal inputs whatever the number of threads."""
+        found = self.selection
+        ranked = sorted(
+            range(len(self.orders)), key=lambda i: (i != found.best, i not in found.left, -found.mean[i])
+        )
+        rows = [self._row(i) for i in ranked]
+        usual = self.orders.index(tuple(range(N_SIDE)))
+        return {
+            **head("lineup", self.scenario, self.size),
+            "offence": self.scenario.offence_team.name,
+            "defence": self.scenario.defence_team.name,
+            "base_defence": defence_dict(self.scenario),
+            "measure": "net points conceded per possession, staying home, the next possession counted",
+            "best": self.best,
+            "usual": self._row(usual),
+            "usual_is_left": usual in found.left,
+            "usual_costs": self.usual_costs,
+            "table": rows,
+            "decided": found.decided,
+            "left": len(found.left),
+            "guarantee": self.guarantee(),
+            "p_correct": self.confidence if found.decided else None,
+            "delta": self.delta,
+            "confidence": self.confidence,
+            "within": found.within,
+            "possessions_played": found.used * self.batch,
+            "method": {
+                "procedure": "Kim & Nelson (2001), fully sequential, indifference zone, common luck",
+                "batch": self.batch,
+                "first_batches": FIRST_BATCHES,
+                "most_possessions": self.size.possessions,
+            },
+            **self.opponent.to_dict(),
+        }
+
+    def guarantee(self) -> str:
+        """What is promised, in words."""
+        percent = f"{100 * self.confidence:g} %"
+        n = len(self.orders)
+        if self.selection.decided:
+            return (
+                f"with {percent} at least, this is the best of the {n} ways to place these five, or gives "
+                f"away no more than {self.delta:g} points a possession to the best"
+            )
+        return (
+            f"not decided after {self.selection.used * self.batch:,} possessions: "
+            f"{len(self.selection.left)} of {n} ways are left; the one named gives away at most "
+            f"{self.selection.within:.3f} points a possession to the best of them (about {percent})"
+        )
+
+    def table(self) -> pd.DataFrame:
+        """One row per assignment, the selected one first: a column per place, points, dropped_at."""
+        import pandas as pd
+
+        rows = self.to_dict()["table"]
+        return pd.DataFrame(
+            [
+                row["places"]
+                | {f"points_{key}": value for key, value in row["points"].items()}
+                | {"possessions": row["possessions"], "dropped_at": row["dropped_at"]}
+                for row in rows
+            ]
+        ).astype({"dropped_at": "Int64"})
+
+
+def check_asked(delta: float, confidence: float) -> None:
+    """Raises InputError, naming the option, for a delta or confidence outside its range."""
+    if not 0.0 < delta <= 1.0:
+        raise InputError("--delta", "", delta, "points per possession, above 0 and at most 1")
+    if not 0.5 <= confidence <= 0.999:
+        raise InputError("--confidence", "", confidence, "a share from 0.5 to 0.999")
+
+
+def lineup(
+    scenario: Any,
+    delta: float = DELTA,
+    confidence: float = CONFIDENCE,
+    most: int = MOST,
+    seed: int | None = None,
+    threads: int | None = None,
+    progress: Progress | None = None,
+    traps: bool = True,
+    batch: int | None = None,
+) -> LineupResult:
+    """Choose who plays which place of the base defence, and say where and how the other side would answer.
+
+    Parameters
+    ----------
+    scenario : path of a scenario file, or what ``engine.load`` returned
+    delta : points per possession that do not matter
+    confidence : promised chance to name the best, or one within ``delta`` of it
+    most : possessions of all assignments together; the first FIRST_BATCHES batches of each are always played
+    seed : None takes the scenario's own
+    threads : None uses every available core; the result does not depend on it
+    progress : called as ``progress(done, total)`` after each round of the selection
+    traps : False leaves out whom to trap and who breaks a trap (no call is played)
+    batch : possessions whose mean is one observation, at least 1; None BATCH
+
+    Raises
+    ------
+    InputError
+        bad input, or a size, delta or confidence outside its range.
+    """
+    scenario = open_scenario(scenario)
+    check_asked(delta, confidence)
+    size = check_size(most, scenario.seed if seed is None else seed, threads)
+    per = BATCH if batch is None else batch
+    orders = list(itertools.permutations(range(N_SIDE)))
+    worlds = assigned_worlds(scenario, orders)
+    excess = mean_excess(scenario.constants)
+    player = Player(size.seed)
+    player.warm(worlds[0])
+
+    def batches(i: int, start: int, count: int) -> Floats:
+        records = player.block(worlds[i], start * per, count * per, "lineup")
+        return -expected_net(records, excess).reshape(count, per).mean(axis=1)
+
+    def told(used: int, most_used: int, left: int) -> None:
+        if progress is not None:
+            progress(used * per, most_used * per)
+
+    if progress is not None:
+        progress(0, size.possessions)
+    pool = ThreadPoolExecutor(max_workers=size.threads, thread_name_prefix="lineup")
+    try:
+
+        def draw(systems: NDArray[np.int64], start: int, count: int) -> Floats:
+            tasks = [(int(i), n) for i in systems for n in range(start, start + count)]
+            found = list(pool.map(lambda task: batches(task[0], task[1], 1), tasks))
+            return np.array(found).reshape(len(systems), count)
+
+        chosen = select(draw, len(orders), delta, confidence, FIRST_BATCHES, size.possessions // per, told)
+    except BaseException:
+        player.stop.set()
+        raise
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+    from engine.study.lineup.opponent import answers, attack_costs
+
+    usual = worlds[orders.index(tuple(range(N_SIDE)))]
+    costs = attack_costs(worlds[chosen.best], [usual], size, FRESH)[0]
+    numbers = home_numbers(scenario)
+    best = with_places(scenario, tuple(numbers[i] for i in orders[chosen.best]))
+    opponent = answers(best, size, traps)
+    return LineupResult(
+        scenario, size, delta, confidence, numbers, tuple(orders), chosen, costs, opponent, per
+    )

@@ -1,0 +1,1 @@
+"""Whole games: how often to make each call."""

@@ -1,0 +1,287 @@
+"""How many times to use each call in a game, and what a game's swing is.
+
+First a table: what the n-th use of every call saves. From it the mix of uses that saves most, within budgets
+and chances. Then whole games, home and planned on common luck, check the table's sum and give the spread.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from math import exp, floor
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from engine.errors import InputError
+from engine.estimate.intervals import LEVEL
+from engine.inputs.constants import Constant
+from engine.run.blocks import Player, Progress, check_size
+from engine.study.plan.games import (
+    GAMES_IN_PART,
+    NUMBERS_PER_GAME,
+    Fatigue,
+    GamePlan,
+    play_games,
+)
+from engine.study.plan.inputs import OPTION, load_plan_constants, values_of
+from engine.study.plan.late import (
+    SECONDS,
+    Late,
+    OwnScoring,
+    distributions,
+    late_game,
+    own_scoring,
+)
+from engine.study.plan.mix import Mix, best_mix, possessions_per_period
+from engine.study.plan.result import PlanResult, m_per_step
+from engine.study.plan.states import (
+    HOME,
+    PlannedCall,
+    PlanWorlds,
+    calls_of,
+)
+from engine.study.plan.table import (
+    BEFORE,
+    IN_BONUS,
+    MOST_USES,
+    PARTS,
+    Table,
+    levels_of,
+    play_table,
+)
+
+GAMES = 2000
+LEAST_GAMES, MOST_GAMES = 10, 100_000
+#: Games without a trap that tell how much of a game is played in the bonus; their numbers start here.
+PILOT_GAMES, PILOT_FIRST = 50, 10**10
+
+
+def check_games(games: int) -> int:
+    """The number of games. Raises InputError."""
+    if isinstance(games, bool) or not isinstance(games, (int, np.integer)):
+        raise InputError("--games", "", games, f"a whole number from {LEAST_GAMES} to {MOST_GAMES}")
+    if not LEAST_GAMES <= games <= MOST_GAMES:
+        raise InputError("--games", "", games, f"a whole number from {LEAST_GAMES} to {MOST_GAMES}")
+    return int(games)
+
+
+def _opened(scenario: Any) -> tuple[Any, dict[int, bool], tuple[str, ...]]:
+    """The scenario, who is prone to fouls, what to say where no trap may be advised (it then has none)."""
+    from engine.inputs.sheets import Evening, load_evening
+
+    if isinstance(scenario, (str, Path)):
+        scenario = load_evening(scenario)
+    if not isinstance(scenario, Evening):
+        return scenario, {}, ()
+    prone = {note.number: bool(note.prone_to_fouls) for note in scenario.own}
+    if scenario.care.trap_advice_allowed:
+        return scenario.scenario, prone, ()
+    return scenario.scenario.model_copy(update={"settings": ()}), prone, scenario.care.lines()
+
+
+def _part_of(progress: Progress | None, before: int, total: int) -> Progress | None:
+    """Progress of one stage among all of them."""
+    if progress is None:
+        return None
+    show = progress
+    return lambda done, _: show(before + done, total)
+
+
+def _before_s(scenario: Any) -> float:
+    """Time used before a possession starts here."""
+    return float(scenario.constants["backcourt_used_s"]) if scenario.start == "bring_up" else 0.0
+
+
+def _per_period(scenario: Any, possession_s: float) -> int:
+    clock = scenario.rules.clock
+    found = possessions_per_period(clock.period_s, possession_s)
+    if found * clock.periods > NUMBERS_PER_GAME:
+        allowed = (
+            f"a game of at most {NUMBERS_PER_GAME} possessions a side (this one has {found * clock.periods})"
+        )
+        raise InputError(scenario.path, "rules clock.period_s", clock.period_s, allowed)
+    return found
+
+
+def _limits(
+    table: Table, calls: tuple[PlannedCall, ...], possessions: int, most_traps: int
+) -> tuple[int, ...]:
+    """Uses of each call that a game allows: its budget, its chances, what the table tells apart."""
+    found = []
+    for c, one in enumerate(calls):
+        chances = floor(table.rate(c) * possessions)
+        budget = most_traps if one.budget is None else one.budget
+        found.append(min(chances, budget, MOST_USES, most_traps))
+    return tuple(found)
+
+
+def _own_points(scenario: Any, values: Mapping[str, float], changed: bool) -> float:
+    """Our own points per possession: as asked for, else what is published of the level, else the constant."""
+    published = scenario.published.get("points_per_possession")
+    if published is None or changed:
+        return values["own_points_per_possession"]
+    return float(published.aim)
+
+
+def _clear_mix(
+    table: Table, calls: tuple[PlannedCall, ...], limits: tuple[int, ...], in_bonus: float, most: int
+) -> tuple[Mix, tuple[int, ...]]:
+    """The best mix of calls whose planned uses clearly save points together, and the calls dropped from it
+    because theirs do not: what the table cannot tell from luck is not advised."""
+    dropped: list[int] = []
+    while True:
+        values = [
+            [table.mixed_value(c, use, in_bonus).mean or 0.0 for use in range(1, limits[c] + 1)]
+            if c not in dropped
+            else []
+            for c in range(len(calls))
+        ]
+        mix = best_mix(values, [one.call.ball for one in calls], most)
+        unclear = [c for c, n in enumerate(mix.uses) if n and not _saves(table, c, n, in_bonus)]
+        if not unclear:
+            return mix, tuple(sorted(dropped))
+        dropped += unclear
+
+
+def _saves(table: Table, c: int, uses: int, in_bonus: float) -> bool:
+    """Whether the uses together clearly save points; they share possessions, so their errors add up."""
+    lows = [table.mixed_value(c, use, in_bonus).low for use in range(1, uses + 1)]
+    return all(low is not None for low in lows) and sum(low or 0.0 for low in lows) > 0.0
+
+
+def _late_games(table: Table, mix: Mix, in_bonus: bool, own: OwnScoring, cycle_s: float) -> tuple[Late, ...]:
+    """Every call of the mix (all calls where it is empty), made at every chance at the end of a game.
+
+    The offence has seen the planned uses by then, and half of those still to come.
+    """
+    chosen = [c for c, n in enumerate(mix.uses) if n] or list(range(table.n_calls))
+    chosen = [c for c in chosen if table.called(c)]
+    state = IN_BONUS if in_bonus else BEFORE
+    tally, found = table.tally, []
+    for c in chosen:
+        chances = float(tally.chances[state, c])
+        uncalled = tally.home_uncalled[state, c]
+        traps = {}
+        for t in SECONDS:
+            seen = mix.uses[c] + int(table.rate(c) * t / cycle_s / 2.0)
+            level = min(seen, table.n_levels - 1)
+            traps[t] = distributions(uncalled, tally.called[state, c, level], chances)
+        home = distributions(uncalled, tally.home_called[state, c], chances)
+        found.append(late_game(c, home, traps, own, 1.0 - (1.0 - LEVEL) / len(chosen)))
+    return tuple(found)
+
+
+def plan(
+    scenario: Any,
+    games: int = GAMES,
+    seed: int | None = None,
+    threads: int | None = None,
+    progress: Progress | None = None,
+    changes: Mapping[str, Any] | None = None,
+    table_parts: int = PARTS,
+    constants: Mapping[str, Constant] | None = None,
+    beyond_range: bool = False,
+) -> PlanResult:
+    """Find how often to use each call of a scenario in a game, and play whole games with it.
+
+    Games start without team fouls and traps seen; the offence has the scenario's time-outs for the game.
+
+    Parameters
+    ----------
+    scenario : path of a scenario file or of a folder of sheets, what ``engine.load`` returned, or an Evening;
+        an Evening, or a path, brings who is prone to fouls, and no call is planned until its care allows it
+    games : whole games to play, home and planned
+    seed : None takes the scenario's own
+    threads : None uses every available core; the result does not depend on it
+    progress : called as ``progress(done, total)`` after each part of the work
+    changes : the plan's constants that differ from ``constants`` (None: configs/model/plan.toml)
+    table_parts : parts of 2,000 possessions that the table of uses rests on
+    beyond_range : whether changes may leave their range
+
+    Raises
+    ------
+    InputError
+        bad input, games outside 10..100000, a negative seed, threads < 1, an unknown constant, a coded
+        policy that makes the calls itself, or a game of more than 1,000 possessions a side.
+    """
+    scenario, prone, care = _opened(scenario)
+    games = check_games(games)
+    size = check_size(1, scenario.seed if seed is None else seed, threads)
+    known = load_plan_constants() if constants is None else constants
+    values = values_of(known, changes, beyond_range)
+    own_points = _own_points(scenario, values, "own_points_per_possession" in (changes or {}))
+    try:
+        own = own_scoring(
+            own_points,
+            values["own_share_one"],
+            values["own_share_three"],
+            int(values["own_shortest_s"]),
+            int(values["own_longest_s"]),
+        )
+    except ValueError as error:
+        allowed = f"points that such possessions can bring ({error})"
+        raise InputError(OPTION, "own_points_per_possession", own_points, allowed) from None
+    calls, left_out = calls_of(scenario)
+    worlds = PlanWorlds(scenario, calls)
+    player = Player(size.seed)
+    player.warm(worlds.world(HOME))
+
+    before_s = _before_s(scenario)
+    total = table_parts + 1 + -(-games // GAMES_IN_PART)
+    shown = _part_of(progress, 0, total)
+    tally = play_table(player, worlds, before_s, size.threads, table_parts, shown)
+    table = Table(tally, worlds.n_calls, levels_of(worlds))
+    possession_s = before_s + table.seconds
+    clock, fatigue = scenario.rules.clock, _fatigue(scenario, values, 2.0 * possession_s)
+    nobody = (0,) * len(calls)
+    plan_of = GamePlan(
+        clock.periods,
+        _per_period(scenario, possession_s),
+        nobody,
+        scenario.game.time_outs_left,
+        fatigue,
+    )
+    shown = _part_of(progress, table_parts, total)
+    pilot = play_games(player, worlds, plan_of, PILOT_GAMES, size.threads, shown, PILOT_FIRST)
+    bonus_share = float(pilot.in_bonus.sum()) / (PILOT_GAMES * plan_of.possessions)
+    most = int(values["most_traps"])
+    limits = _limits(table, calls, plan_of.possessions, most)
+    mix, not_clear = _clear_mix(table, calls, limits, bonus_share, most)
+    plan_of = replace(plan_of, uses=mix.uses)
+    shown = _part_of(progress, table_parts + 1, total)
+    if any(mix.uses):
+        played = play_games(player, worlds, plan_of, games, size.threads, shown)
+    else:  # nothing to play for
+        games, played = PILOT_GAMES, pilot
+    in_bonus = float(played.last_in_bonus.mean()) >= 0.5
+    return PlanResult(
+        scenario=scenario,
+        size=replace(size, possessions=games * plan_of.possessions),
+        games_played=games,
+        calls=calls,
+        left_out=left_out,
+        constants=values,
+        table=table,
+        game_plan=plan_of,
+        mix=mix,
+        not_clear=not_clear,
+        bonus_share=bonus_share,
+        limits=limits,
+        games=played,
+        late=_late_games(table, mix, in_bonus, own, 2.0 * possession_s),
+        late_in_bonus=in_bonus,
+        own_points=own_points,
+        prone=prone,
+        care=care,
+    )
+
+
+def _fatigue(scenario: Any, values: Mapping[str, float], cycle_s: float) -> Fatigue:
+    """What traps cost the legs; a cycle is one possession of each side."""
+    return Fatigue(
+        loss_per_m=values["fatigue_percent_per_100m"] / 100.0 / 100.0,
+        kept=exp(-cycle_s / values["fatigue_recovery_s"]),
+        m_per_step=m_per_step(scenario, values),
+    )

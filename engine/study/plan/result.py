@@ -1,0 +1,364 @@
+"""What a plan found, as JSON: the mix, the table of uses, the swing of a game and what the bench can read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from math import sqrt
+from typing import Any
+
+import numpy as np
+
+from engine.estimate import calls as estimate
+from engine.estimate.intervals import (
+    LEVEL,
+    Interval,
+    normal_interval,
+    normal_quantile,
+)
+from engine.run.blocks import RunSize
+from engine.study.plan.bench import (
+    StopRule,
+    expected_fouls,
+    stop_rule,
+    stop_words,
+)
+from engine.study.plan.games import GamePlan, Games
+from engine.study.plan.late import Late
+from engine.study.plan.mix import Mix
+from engine.study.plan.states import TIRED_STEP, PlannedCall
+from engine.study.plan.table import (
+    BEFORE,
+    IN_BONUS,
+    MOST_USES,
+    Table,
+)
+from engine.study.play import defence_dict, head
+
+#: Uses in a game of calls at the top and on the wing: common practice, no source.
+PRACTICE_REGIONS, PRACTICE_USES = ("top", "slot", "wing", "half_court_corner"), 3
+TOLD = "turnovers alone do not tell: stop it when it leaves layups and open threes"
+
+
+@dataclass(frozen=True)
+class PlanResult:
+    """A plan: ``to_dict()`` is the JSON contract."""
+
+    scenario: Any
+    size: RunSize
+    games_played: int
+    calls: tuple[PlannedCall, ...]
+    left_out: tuple[str, ...]
+    constants: dict[str, float]
+    table: Table
+    game_plan: GamePlan
+    mix: Mix
+    not_clear: tuple[int, ...]
+    bonus_share: float
+    limits: tuple[int, ...]
+    games: Games
+    late: tuple[Late, ...]
+    late_in_bonus: bool
+    own_points: float
+    prone: Mapping[int, bool]
+    care: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON contract of ``plan``; equal for equal inputs whatever the number of threads."""
+        result = head("plan", self.scenario, self.size)
+        result["offence"] = self.scenario.offence_team.name
+        result["defence"] = self.scenario.defence_team.name
+        result["base_defence"] = defence_dict(self.scenario)
+        result["games"] = self.games_played
+        result["possessions_per_game"] = self.game_plan.possessions
+        result["periods"] = self.game_plan.periods
+        result["share_in_bonus"] = self.bonus_share
+        result["left_out"] = list(self.left_out)
+        result["method"] = self.mix.method
+        result["not_clear"] = [self._label(c) for c in self.not_clear]
+        result["mix"] = [self._mix_row(c) for c, uses in enumerate(self.mix.uses) if uses]
+        result["calls"] = [self._call_row(c) for c in range(len(self.calls))]
+        result["by_use"] = [row for c in range(len(self.calls)) for row in self._by_use(c)]
+        result["bonus"] = self._bonus()
+        result["swing"] = self._swing()
+        result["game_points"] = self._game_points()
+        fouls = self._fouls()
+        limit_p = self.constants["foul_trouble_p"]
+        result["foul_trouble"] = [one.number for one in fouls if one.p_out >= limit_p or one.prone]
+        result["fouls_expected"] = [asdict(one) for one in fouls]
+        result["late_game"], result["late_game_calls"] = self._late()
+        result["late_game_in_bonus"] = self.late_in_bonus
+        result["own_points_per_possession"] = self.own_points
+        result["bench_rule"] = self._bench()
+        result["practice"] = self._practice()
+        result["care"] = list(self.care)
+        result["constants"] = dict(self.constants)
+        return result
+
+    # --- calls --------------------------------------------------------------------------------------------
+
+    def _names(self, c: int) -> dict[str, str]:
+        one = self.calls[c]
+        return {"setting": one.setting, "call": one.call.name, "spot": one.call.spot}
+
+    def _label(self, c: int) -> str:
+        """Name of a call; with its setting where two of the plan share the name."""
+        name = self.calls[c].call.name
+        alike = [one for one in self.calls if one.call.name == name]
+        return name if len(alike) == 1 else f"{name} ({self.calls[c].setting})"
+
+    def _mix_row(self, c: int) -> dict[str, Any]:
+        uses = self.mix.uses[c]
+        saved = self.games.saved[:, c]
+        made = self.games.made[:, c]
+        rule, reason = self._stop(c)
+        return self._names(c) | {
+            "uses_per_game": uses,
+            "made_per_game": float(made.mean()),
+            "saves_per_game": _mean(saved),
+            "clear_uses": sum(_clear(self._value(c, use)) for use in range(1, uses + 1)),
+            "stop_after_words": stop_words(rule, reason, uses),
+        }
+
+    def _call_row(self, c: int) -> dict[str, Any]:
+        table, one = self.table, self.calls[c]
+        even = table.break_even(BEFORE, c, 1)
+        n = table.called(c)
+        tally = table.tally
+        steps = int(tally.extra_runs[c]) / n if n else 0.0
+        return self._names(c) | {
+            "label": self._label(c),
+            "called": n,
+            "chances_per_100_possessions": 100 * table.rate(c),
+            "chances_per_game": table.rate(c) * self.game_plan.possessions,
+            "budget": one.budget,
+            "limit": self.limits[c],
+            "uses_per_game": self.mix.uses[c],
+            "why_not": self._why_not(c),
+            "break_even_words": even.words_for(table.value(BEFORE, c, 1)),
+            "turnover_rate": even.turnover_rate.as_dict(),
+            "t_star": even.t_star.as_dict(),
+            "extra_fouls_per_trap": int(tally.extra_fouls[c]) / n if n else None,
+            "extra_hard_running_m": steps * m_per_step(self.scenario, self.constants),
+            "values_fall": self._values_fall(c),
+        }
+
+    def _why_not(self, c: int) -> str | None:
+        """Why a call is not planned; None where it is."""
+        if self.mix.uses[c]:
+            return None
+        if self.table.called(c) == 0:
+            return "it never comes up"
+        if self.limits[c] == 0:
+            return "no room for it: budget or chances"
+        if c in self.not_clear:
+            return "cannot be told from staying home"
+        if (self._value(c, 1).mean or 0.0) <= 0.0:
+            return "saves nothing here"
+        planned = [other for other, uses in enumerate(self.mix.uses) if uses]
+        if any(set(self.calls[other].call.ball) & set(self.calls[c].call.ball) for other in planned):
+            return "another call for the same place saves more"
+        return f"others save more, and {int(self.constants['most_traps'])} traps are planned at most"
+
+    def _values_fall(self, c: int) -> bool:
+        means = [self._value(c, use).mean for use in range(1, max(2, self.table.n_levels) + 1)]
+        known = [mean for mean in means if mean is not None]
+        return all(b <= a for a, b in zip(known, known[1:], strict=False))
+
+    def _value(self, c: int, use: int) -> Interval:
+        return self.table.mixed_value(c, use, self.bonus_share)
+
+    def _by_use(self, c: int) -> list[dict[str, Any]]:
+        games, rows = self.games, []
+        shown = min(MOST_USES, max(self.mix.uses[c] + 1, self.table.n_levels))
+        for use in range(1, shown + 1):
+            n = int(games.use_n[c, use - 1]) if use <= games.use_n.shape[1] else 0
+            in_games = None
+            if n:
+                total, squares = int(games.use_sum[c, use - 1]), int(games.use_square[c, use - 1])
+                in_games = {"n": n} | normal_interval(n, total, squares).as_dict()
+            even = self.table.break_even(BEFORE, c, use)
+            rows.append(
+                {
+                    "call": self.calls[c].call.name,
+                    "setting": self.calls[c].setting,
+                    "use": use,
+                    "value": self._value(c, use).as_dict(),
+                    "turnover_rate": even.turnover_rate.mean,
+                    "before": self.table.value(BEFORE, c, use).as_dict(),
+                    "in_bonus": self.table.value(IN_BONUS, c, use).as_dict(),
+                    "in_mix": use <= self.mix.uses[c],
+                    "in_games": in_games,
+                }
+            )
+        return rows
+
+    def _bonus(self) -> dict[str, Any]:
+        """Value of a first use before the bonus and in it."""
+        return {
+            self._label(c): {
+                "before": self.table.value(BEFORE, c, 1).as_dict(),
+                "in_bonus": self.table.value(IN_BONUS, c, 1).as_dict(),
+            }
+            for c in range(len(self.calls))
+        }
+
+    # --- games --------------------------------------------------------------------------------------------
+
+    def _swing(self) -> dict[str, Any]:
+        games, swing = self.games, self.games.swing
+        p5, p95 = np.quantile(swing, [0.05, 0.95], method="inverted_cdf")
+        from_table = self._from_table()
+        uses = _mean(games.saved.sum(axis=1))
+        apart = None
+        if from_table.mean is not None and from_table.high is not None:
+            halves = (from_table.high - from_table.mean, uses["high"] - uses["mean"])
+            error = sqrt(sum(half**2 for half in halves)) / normal_quantile(LEVEL)
+            apart = (uses["mean"] - from_table.mean) / error if error > 0 else 0.0
+        return _mean(swing) | {
+            "sd": float(swing.std(ddof=1)),
+            "p5": int(p5),
+            "p95": int(p95),
+            "parts": {
+                "uses": uses,
+                "carried_over": _mean(games.carried),
+                "by_call": {
+                    self._label(c): _mean(games.saved[:, c]) for c, n in enumerate(self.mix.uses) if n
+                },
+            },
+            "from_table": from_table.as_dict() | {"apart_in_standard_errors": apart},
+            "time_outs_per_game": float(games.time_outs.mean()),
+            "tired_percent": 100 * float(games.tired.mean()) / self.game_plan.possessions * TIRED_STEP,
+        }
+
+    def _from_table(self) -> Interval:
+        """Sum of the table's values over the traps that were made, per game; errors of a call's uses count as
+        one, because they share their possessions."""
+        means, squares = 0.0, 0.0
+        for c in range(len(self.calls)):
+            half = 0.0
+            for use in range(1, self.mix.uses[c] + 1):
+                per_game = int(self.games.use_n[c, use - 1]) / self.games_played
+                value = self._value(c, use)
+                if value.mean is None or value.high is None:
+                    return Interval(None)
+                means += per_game * value.mean
+                half += per_game * (value.high - value.mean)
+            squares += half**2
+        return Interval(means, means - sqrt(squares), means + sqrt(squares))
+
+    def _game_points(self) -> dict[str, Any]:
+        """Points that a game concedes, each branch by itself: spreads that do not depend on common luck."""
+        games = self.games
+        return {
+            name: _mean(points) | {"sd": float(points.std(ddof=1))}
+            for name, points in (("home", games.home_points), ("planned", games.planned_points))
+        }
+
+    def _fouls(self) -> tuple[Any, ...]:
+        tally, games = self.table.tally, self.games
+        called = [max(self.table.called(c), 1) for c in range(len(self.calls))]
+        return expected_fouls(
+            self.scenario,
+            [one.call for one in self.calls],
+            [float(games.made[:, c].mean()) for c in range(len(self.calls))],
+            [int(tally.extra_fouls[c]) / called[c] for c in range(len(self.calls))],
+            float(games.home_fouls.mean()),
+            float(games.planned_fouls.mean()),
+            int(self.constants["foul_limit"]),
+            self.prone,
+        )
+
+    # --- late game, bench, practice -----------------------------------------------------------------------
+
+    def _late(self) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+        """The call that helps most over the whole table, and all of them."""
+        found = [
+            {
+                "behind": d,
+                "seconds": t,
+                "p_win_home": home,
+                "p_win_trap": trap,
+                "difference": difference.as_dict(),
+                "clear": _clear(difference) or difference.mean == difference.low == difference.high,
+                "call": self.calls[late.call].call.name,
+            }
+            for late in self.late
+            for d, t, home, trap, difference in late.rows
+        ]
+        if not self.late:
+            return [], []
+        best = max(range(len(self.late)), key=lambda i: (self.late[i].mean_difference, -i))
+        n = len(self.late[best].rows)
+        return found[best * n : (best + 1) * n], found
+
+    def _stop(self, c: int) -> tuple[StopRule | None, str]:
+        """The stop rule of a call over its planned uses, or why there is none."""
+        uses = max(1, self.mix.uses[c])
+        pairs = self.table.tally.pairs
+        spots = [self.table.spot(BEFORE, c, use) for use in range(1, uses + 1)]
+        even = estimate.break_even(replace(pairs, joint=pairs.joint[spots]))
+        t, t_star = even.turnover_rate.mean, even.t_star.mean
+        if t is None or t_star is None:
+            return None, TOLD
+        if t_star <= 0.0:
+            return None, "pays without turnovers here: do not judge it by them, but by layups and open threes"
+        if not t_star < t < 1.0:
+            return None, TOLD
+        error, few = self.constants["stop_error"], int(self.constants["too_few_below"])
+        return stop_rule(t, t_star, error, few), ""
+
+    def _bench(self) -> dict[str, Any]:
+        by_call, words = [], ""
+        order = sorted(
+            (c for c, n in enumerate(self.mix.uses) if n), key=lambda c: -float(self.games.saved[:, c].mean())
+        )
+        for c in order:
+            rule, reason = self._stop(c)
+            said = stop_words(rule, reason, self.mix.uses[c])
+            words = words or f"{self._label(c).replace('_', ' ')}: {said}"
+            by_call.append(
+                {"call": self.calls[c].call.name, "setting": self.calls[c].setting, "words": said}
+                | ({"rule": None} if rule is None else {"rule": asdict(rule)})
+            )
+        return {
+            "too_few_below": int(self.constants["too_few_below"]),
+            "stop_when": words or "no call is planned",
+            "by_call": by_call,
+        }
+
+    def _practice(self) -> list[dict[str, Any]]:
+        """Calls at the top and on the wing against common practice: two or three uses a game at most."""
+        rows = []
+        for c, one in enumerate(self.calls):
+            if not set(one.call.ball) & set(PRACTICE_REGIONS):
+                continue
+            following = self._value(c, PRACTICE_USES + 1)
+            rows.append(
+                self._names(c)
+                | {
+                    "most": PRACTICE_USES,
+                    "planned": self.mix.uses[c],
+                    "budget": one.budget,
+                    "fits": self.mix.uses[c] <= PRACTICE_USES,
+                    "next_use": following.as_dict(),
+                }
+            )
+        return rows
+
+
+def _mean(values: Any) -> dict[str, Any]:
+    """Mean of whole numbers with one per game, as JSON; the game is the cluster."""
+    values = np.asarray(values, dtype=np.int64)
+    found = normal_interval(len(values), int(values.sum()), int((values * values).sum()))
+    return found.as_dict()
+
+
+def _clear(found: Interval) -> bool:
+    return found.low is not None and found.high is not None and (found.low > 0 or found.high < 0)
+
+
+def m_per_step(scenario: Any, constants: Mapping[str, float]) -> float:
+    """Metres of hard running of one defender in one counted step of all ten."""
+    step_s = float(scenario.constants["time_step_s"])
+    return constants["hard_running_mps"] * step_s * constants["defenders_share"] / 5.0

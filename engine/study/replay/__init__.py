@@ -1,0 +1,1 @@
+"""One possession, step by step."""

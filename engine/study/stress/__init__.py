@@ -1,0 +1,1 @@
+"""In how many plausible worlds a call pays."""

@@ -1,0 +1,335 @@
+"""In what share of plausible worlds does each call pay, and which uncertain inputs decide it?
+
+Nobody has published what traps bring, and pass speeds, slide speeds and reaction times are known only as
+ranges. The study draws worlds from those ranges (configs/model/stress.toml), plays staying home and every
+setting in each on common luck, and takes the luck of the draw out of what it reports. The structure
+of the model is the same in all worlds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from functools import cached_property
+from importlib import metadata
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.errors import InputError
+from engine.estimate.luck import (
+    BAND,
+    HARMONICS,
+    LEAST_WORLDS,
+    RANK_SHUFFLES,
+    SHUFFLES,
+    Effects,
+    Shrunk,
+    effects,
+    shrink,
+    spread_of,
+)
+from engine.estimate.tally import IntArray
+from engine.inputs.defaults import MOST_POSSESSIONS
+from engine.inputs.stress import (
+    RATES,
+    BaseRates,
+    StressList,
+    UncertainInput,
+    for_scenario,
+    load_stress,
+)
+from engine.run.blocks import (
+    Player,
+    Progress,
+    RunSize,
+    in_order,
+)
+from engine.run.branches import plan as branch_plan
+from engine.run.worlds import (
+    DUMMY,
+    HOME_COLUMNS,
+    WHOLE,
+    sobol,
+    world_task,
+)
+from engine.study.play import (
+    defence_dict,
+    head,
+    open_scenario,
+    run_size,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FloatArray = NDArray[np.float64]
+
+WORLDS, POSSESSIONS = 512, 3000
+LEAST_DRAWN, MOST_DRAWN = 16, 2**16
+
+
+@dataclass(frozen=True)
+class Draw:
+    """What is drawn: inputs, names held fixed, design float64[worlds, inputs + 1] in 0..1, the dummy last."""
+
+    inputs: tuple[UncertainInput, ...]
+    fixed: tuple[str, ...]
+    design: FloatArray
+    rates: BaseRates | None
+
+    def values(self, number: int) -> dict[str, float]:
+        """The inputs of world ``number``, the dummy left out."""
+        row = self.design[number]
+        return {one.name: one.low + (one.high - one.low) * float(row[i]) for i, one in enumerate(self.inputs)}
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """One call (or a whole setting) over the kept worlds."""
+
+    found: Shrunk
+    effects: Effects | None
+
+
+@dataclass(frozen=True)
+class StressResult:
+    """The worlds played: ``to_dict()`` is the JSON contract; ``table()``, ``inputs()``, ``worlds()`` pandas.
+
+    ``home`` int64[worlds, len(HOME_COLUMNS)] and ``settings`` int64[worlds, settings, 1 + MOST_CALLS, 3] are
+    the sums of ``WorldTally``, world by world.
+    """
+
+    scenario: Any
+    size: RunSize
+    plan: Draw
+    home: IntArray
+    settings: IntArray
+    own_base: tuple[bool, ...]
+
+    @cached_property
+    def rates(self) -> dict[str, FloatArray]:
+        """Base rates of staying home in each world, float64[worlds]; nan where nothing was tried."""
+        column = {name: self.home[:, i].astype(np.float64) for i, name in enumerate(HOME_COLUMNS)}
+        parts = {
+            "points": ("points", column["n"]),
+            "turnovers": ("lost", column["n"]),
+            "offensive_rebounds": ("oreb", column["oreb"] + column["dreb"]),
+            "three_point": ("three_made", column["three_attempts"]),
+        }
+        with np.errstate(invalid="ignore"):
+            return {name: column[top] / below for name, (top, below) in parts.items()}
+
+    @cached_property
+    def outside(self) -> dict[str, NDArray[np.bool_]]:
+        """Worlds outside the range of each base rate, bool[worlds]; a rate without a try is not outside."""
+        none = np.zeros(len(self.home), dtype=bool)
+        if self.plan.rates is None:
+            return dict.fromkeys(RATES, none)
+        found = {}
+        for name in RATES:
+            low, high = getattr(self.plan.rates, name)
+            found[name] = (self.rates[name] < low) | (self.rates[name] > high)
+        return found
+
+    @cached_property
+    def kept(self) -> NDArray[np.bool_]:
+        """Worlds whose base rates all lie inside the ranges of the level, bool[worlds]."""
+        return ~np.any(list(self.outside.values()), axis=0)
+
+    @cached_property
+    def weighed(self) -> dict[tuple[int, int], Weighed]:
+        """By (setting, row): row WHOLE the setting against home, 1 + i its call i. Kept worlds only."""
+        found = {}
+        names = [one.name for one in self.plan.inputs]
+        design = self.plan.design[self.kept]
+        for s, setting in enumerate(self.scenario.settings):
+            for row in range(1 + len(setting.calls)):
+                sums = self.settings[self.kept, s, row]
+                shrunk = shrink(sums[:, 0], sums[:, 1], sums[:, 2], self.size.seed)
+                found[s, row] = Weighed(shrunk, effects(names, design, shrunk, self.size.seed))
+        return found
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON contract of ``stress``; equal for equal inputs whatever the number of threads."""
+        result = head("stress", self.scenario, self.size)
+        result["versions"] |= {"SALib": metadata.version("SALib")}
+        result["offence"] = self.scenario.offence_team.name
+        result["defence"] = self.scenario.defence_team.name
+        result["base_defence"] = defence_dict(self.scenario)
+        result["level"] = self.scenario.level
+        result["worlds"] = self._worlds_dict()
+        result["method"] = {
+            "design": f"scrambled Sobol, {len(self.plan.inputs)} inputs and a dummy",
+            "share": "normal true values about an unknown mean with an unknown spread, both drawn",
+            "band": BAND,
+            "indices": f"first order, RBD-FAST of SALib, {HARMONICS} harmonics",
+            "floor": f"greatest of the dummy as drawn and shuffled, index {SHUFFLES} times, "
+            f"rank correlation {RANK_SHUFFLES} times",
+            "least_worlds_for_indices": LEAST_WORLDS,
+        }
+        result["inputs"] = [one.model_dump() for one in self.plan.inputs]
+        result["fixed"] = list(self.plan.fixed)
+        result["settings"] = [
+            self._setting_dict(s, setting) for s, setting in enumerate(self.scenario.settings)
+        ]
+        totals = dict(zip(HOME_COLUMNS, self.home.sum(axis=0).tolist(), strict=True))
+        result["checks"] = {name: totals[name] for name in ("policy_faults", "overflow")}
+        return result
+
+    def _worlds_dict(self) -> dict[str, Any]:
+        drawn, kept = len(self.kept), int(self.kept.sum())
+        rates = self.plan.rates
+        return {
+            "drawn": drawn,
+            "kept": kept,
+            "dropped": drawn - kept,
+            "outside": {name: int(out.sum()) for name, out in self.outside.items()},
+            "ranges": None if rates is None else {name: list(getattr(rates, name)) for name in RATES},
+            "ranges_source": None if rates is None else rates.source,
+            "home": {
+                name: spread_of(rate[self.kept & np.isfinite(rate)]).as_dict()
+                for name, rate in self.rates.items()
+            },
+        }
+
+    def _setting_dict(self, s: int, setting: Any) -> dict[str, Any]:
+        return {
+            "name": setting.name,
+            "base_defence": defence_dict(self.scenario, setting),
+            "own_base": self.own_base[s],
+            "whole": self._weighed_dict(s, WHOLE),
+            "calls": [
+                {"spot": call.spot, "call": call.name, **self._weighed_dict(s, 1 + i)}
+                for i, call in enumerate(setting.calls)
+            ],
+        }
+
+    def _weighed_dict(self, s: int, row: int) -> dict[str, Any]:
+        weighed = self.weighed[s, row]
+        found, told = weighed.found, weighed.effects
+        kept, n = int(self.kept.sum()), int(self.settings[self.kept, s, WHOLE, 0].sum())
+        return {
+            "worlds": found.worlds,
+            "worlds_without": kept - found.worlds,
+            "called": found.called,
+            "called_per_100_possessions": 100 * found.called / n if n else None,
+            "no_difference": found.no_difference,
+            "share": found.share.as_dict(),
+            "raw": {"pays": found.raw_pays, "share": found.raw_share.as_dict()},
+            "value": found.value.as_dict(),
+            "mean": found.mean,
+            "spread": found.spread,
+            "luck": found.luck,
+            "believed": found.believed,
+            "floor": None if told is None else told.floor,
+            "rank_floor": None if told is None else told.rank_floor,
+            "dummy": None if told is None else told.dummy,
+            "inputs": [] if told is None else [asdict(one) for one in told.inputs],
+        }
+
+    def table(self) -> pd.DataFrame:
+        """One row per setting and call: share of worlds in which it pays, band of its value, raw count."""
+        import pandas as pd
+
+        rows = []
+        for setting in self.to_dict()["settings"]:
+            for call in setting["calls"]:
+                kept = {key: value for key, value in call.items() if key != "inputs"}
+                rows.append({"setting": setting["name"], **kept})
+        return pd.json_normalize(rows, sep="_")
+
+    def inputs(self) -> pd.DataFrame:
+        """One row per setting, call and input: rank correlation, first-order index, whether it is named."""
+        import pandas as pd
+
+        rows = []
+        for setting in self.to_dict()["settings"]:
+            for call in setting["calls"]:
+                about = {"setting": setting["name"], "call": call["call"], "floor": call["floor"]}
+                rows += [
+                    about | {"input" if k == "name" else k: v for k, v in one.items()}
+                    for one in call["inputs"]
+                ]
+        return pd.DataFrame(rows)
+
+    def worlds(self) -> pd.DataFrame:
+        """One row per world: inputs, whether it was kept, home's base rates, value of each call as played."""
+        import pandas as pd
+
+        table = pd.DataFrame([self.plan.values(j) for j in range(len(self.kept))]).rename_axis("world")
+        table[DUMMY] = self.plan.design[:, -1]
+        table["kept"] = self.kept
+        for name, rate in self.rates.items():
+            table[f"home_{name}"] = rate
+        for s, setting in enumerate(self.scenario.settings):
+            for i, call in enumerate(setting.calls):
+                n, total = self.settings[:, s, 1 + i, 0], self.settings[:, s, 1 + i, 1]
+                table[f"{setting.name}: {call.name}"] = np.where(n > 0, total / np.maximum(n, 1), np.nan)
+        return table
+
+
+def check_worlds(worlds: int, size: RunSize) -> int:
+    """The number of worlds, a power of two. Raises InputError."""
+    allowed = f"a power of two from {LEAST_DRAWN} to {MOST_DRAWN}"
+    if isinstance(worlds, bool) or not isinstance(worlds, (int, np.integer)):
+        raise InputError("--worlds", "", worlds, allowed)
+    if not LEAST_DRAWN <= worlds <= MOST_DRAWN or worlds & (worlds - 1):
+        raise InputError("--worlds", "", worlds, allowed)
+    if worlds * size.possessions > MOST_POSSESSIONS:
+        most = f"at most {MOST_POSSESSIONS} possessions in all worlds together"
+        raise InputError("--possessions", "", size.possessions, most)
+    return int(worlds)
+
+
+def draw(scenario: Any, listed: StressList, worlds: int, seed: int) -> Draw:
+    """The plan of a study: ranges fitted to the scenario, and the design of the worlds."""
+    inputs, fixed = for_scenario(listed, scenario.constants)
+    return Draw(inputs, fixed, sobol(len(inputs) + 1, worlds, seed), listed.rates.get(scenario.level or ""))
+
+
+def stress(
+    scenario: Any,
+    worlds: int = WORLDS,
+    possessions: int | None = POSSESSIONS,
+    seed: int | None = None,
+    threads: int | None = None,
+    progress: Progress | None = None,
+    listed: StressList | None = None,
+) -> StressResult:
+    """Weigh every call of a scenario over plausible worlds.
+
+    Parameters
+    ----------
+    scenario : path of a scenario file, or what ``engine.load`` returned
+    worlds : how many are drawn, a power of two
+    possessions : played in each world by staying home and every setting
+    seed : None takes the scenario's own; it seeds the possessions and the design
+    threads : None uses every available core; the result does not depend on it
+    progress : called as ``progress(done, total)`` after each world
+    listed : the uncertain inputs and base rates; None reads configs/model/stress.toml
+
+    Raises
+    ------
+    InputError
+        bad input, worlds not a power of two, possessions < 1, a negative seed or threads < 1.
+    """
+    scenario = open_scenario(scenario)
+    size = run_size(scenario, POSSESSIONS if possessions is None else possessions, seed, threads)
+    worlds = check_worlds(worlds, size)
+    plan = draw(scenario, load_stress() if listed is None else listed, worlds, size.seed)
+    from engine.world.pack import pack
+
+    branches = branch_plan(pack(scenario))
+    player = Player(size.seed)
+    player.warm(branches.home)
+    task = world_task(player, branches, size.possessions, plan.values)
+    found = list(in_order(worlds, size.threads, player, task, progress))
+    return StressResult(
+        scenario=scenario,
+        size=size,
+        plan=plan,
+        home=np.stack([one.home for one in found]),
+        settings=np.stack([one.settings for one in found]),
+        own_base=tuple(setting.base is not None for setting in branches.settings),
+    )

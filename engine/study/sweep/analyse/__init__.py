@@ -1,0 +1,1 @@
+"""From a store's tables to indices and curves."""

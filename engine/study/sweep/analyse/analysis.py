@@ -1,0 +1,418 @@
+"""From the table of a sweep to what a researcher reads: indices, response curves, what is traded for what.
+
+All numbers are estimates from played possessions; every table carries intervals (95 %), and the luck of the
+possessions is told apart from the factors' effects as far as the sweep allows (``sweep.analyse.luck``).
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from engine.errors import InputError
+from engine.estimate.intervals import LEVEL, normal_quantile
+from engine.estimate.tally import BoxTally
+from engine.inputs.defaults import HOME, OVER_N
+from engine.study.sweep.analyse.curves import curve
+from engine.study.sweep.analyse.indices import (
+    METHOD_WORDS,
+    Indices,
+    Points,
+    indices,
+)
+from engine.study.sweep.analyse.luck import FloatArray, Luck
+from engine.study.sweep.tallies import MOMENTS, BatchTally, moments
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class Quantity(NamedTuple):
+    """A column of the gathered table that can be analysed: unit, words for an axis, and whether it compares a
+    setting with staying home (which then has none itself)."""
+
+    unit: str
+    words: str
+    paired: bool = False
+
+
+#: What ``--quantity`` may name. All have limits beside them in the gathered table.
+QUANTITIES = {
+    "change": Quantity("net points per possession", "change against staying home", True),
+    "points": Quantity("points per possession", "points conceded"),
+    "net": Quantity("net points per possession", "net points conceded"),
+    "value": Quantity("net points saved per called possession", "value of the calls", True),
+    "turnover": Quantity("share of possessions", "turnovers forced"),
+    "p_rim_shot": Quantity("share of possessions", "possessions with a shot at the rim"),
+    "p_two_or_more": Quantity("share of possessions", "possessions that cost two or more"),
+    "offensive_rebound": Quantity("share of rebounds", "offensive rebounds"),
+    "three_attempts": Quantity("share of attempts", "three-point attempts"),
+    "rim_attempts": Quantity("share of attempts", "attempts at the rim"),
+}
+#: What stands against points saved in the trade-off table: column -> words. The last has no interval.
+RISKS = {
+    "p_two_or_more": "chance to concede two or more in a possession",
+    "p_rim_shot": "chance of a shot at the rim in a possession",
+    "worst_5_percent": f"net points over home's mean in the worst 5% of {OVER_N} called possessions",
+}
+PER = 100
+
+
+@dataclass(frozen=True, eq=False)
+class Sweep:
+    """A gathered sweep.
+
+    Attributes:
+        table: one row per point and setting (``engine.study.sweep.gather``).
+        points: one row per point, a column per factor, in the order of the points' numbers (from 1).
+        luck: "common" or "independent".
+        logarithmic: factors that were varied on a logarithmic scale.
+        batches: (setting, quantity) -> float64[points, batches], means of batches that every played point
+            has, nan where it was not played. Needed where luck is common, to tell what points share of it.
+        batch_share: mean share of a point's possessions that lies in those batches.
+        title: of the design.
+    """
+
+    table: pd.DataFrame
+    points: pd.DataFrame
+    luck: str
+    logarithmic: frozenset[str] = frozenset()
+    batches: Mapping[tuple[str, str], FloatArray] = field(default_factory=dict)
+    batch_share: float = 1.0
+    title: str = ""
+
+    @property
+    def settings(self) -> list[str]:
+        return list(dict.fromkeys(self.table["setting"]))
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """The tables of an analysis.
+
+    Attributes:
+        sweep, quantity: what was analysed.
+        indices: one row per setting and factor: ``first_order`` and ``total`` (empty where the points do not
+            allow it) with limits, ``floor`` (what a factor without effect reaches in 95 of 100 cases),
+            ``points`` used, ``luck_share`` of the spread and what was done about it, ``reason`` for gaps.
+        curves: one row per setting, factor and place: ``value`` (or ``place`` for names), ``mean`` with
+            limits, ``weight`` (points that it rests on).
+        trade_off: one row per point and setting with calls: points ``saved`` per 100 possessions against each
+            risk, whether no other row is better in both (``on_front_RISK``, by the estimates: of many rows
+            the luckiest are there too) and whether another is better beyond both intervals
+            (``clearly_beaten_RISK``).
+    """
+
+    sweep: Sweep
+    quantity: str
+    indices: pd.DataFrame
+    curves: pd.DataFrame
+    trade_off: pd.DataFrame
+
+    @property
+    def tables(self) -> dict[str, pd.DataFrame]:
+        return {"indices": self.indices, "curves": self.curves, "trade_off": self.trade_off}
+
+
+# --- from a store ---------------------------------------------------------------------------------------
+
+
+def _of(column: str) -> Callable[[BatchTally, int], float]:
+    place = MOMENTS.index(column)
+    return lambda tally, i: float(moments(tally)[i, place]) / tally.n
+
+
+def _share(count: Callable[[BoxTally], int]) -> Callable[[BatchTally, int], float]:
+    return lambda tally, i: count(tally.settings[i - 1].box if i else tally.home) / tally.n
+
+
+def _lost(box: BoxTally) -> int:
+    ends = box.ends_by_name()
+    return ends["turnover"] + ends["shot_clock"]
+
+
+#: Means of a batch under a setting by its place (0 home), for the quantities that are means per possession.
+BATCH_MEANS: dict[str, Callable[[BatchTally, int], float]] = {
+    "change": _of("change"),
+    "points": _of("points"),
+    "net": _of("net"),
+    "turnover": _share(_lost),
+    "p_rim_shot": _share(lambda box: box.total("rim_shot")),
+    "p_two_or_more": _share(lambda box: int(box.points_hist[2:].sum())),
+}
+
+
+def read(path: str | Path, quantity: str = "change") -> Sweep:
+    """The sweep in a store, with what its batches tell of the luck in ``quantity``.
+
+    Raises InputError: no store of a sweep, or a damaged one.
+    """
+    import pandas as pd
+
+    from engine.study.sweep.gather import gather
+    from engine.study.sweep.store import Store
+
+    with Store.read(path) as store:
+        table = gather(store)
+        points = pd.DataFrame([values for _, values in store.points()], columns=list(store.factors))
+        common = store.meta["luck"] == "common"
+        batches, share = _batch_means(store, quantity) if common else ({}, 1.0)
+        scales = json.loads(store.meta.get("scales", "{}"))
+        return Sweep(
+            table=table,
+            points=points,
+            luck=store.meta["luck"],
+            logarithmic=frozenset(path for path, scale in scales.items() if scale == "log"),
+            batches=batches,
+            batch_share=share,
+            title=store.meta["title"],
+        )
+
+
+def _batch_means(store: Any, quantity: str) -> tuple[dict[tuple[str, str], FloatArray], float]:
+    """``Sweep.batches`` and ``batch_share``; empty where fewer than two batches are everywhere."""
+    mean, played = BATCH_MEANS.get(quantity), store.played()
+    there = np.flatnonzero(played)
+    if mean is None or not len(there):
+        return {}, 1.0
+    common: set[tuple[int, int]] = set(store.kept(int(there[0])).items())
+    for point in there[1:]:
+        common &= set(store.kept(int(point)).items())
+    sizes = [count for _, count in common]
+    chosen = sorted(first for first, count in common if sizes and count == max(sizes))
+    if len(chosen) < 2:
+        return {}, 1.0
+    found = np.full((len(store.settings), len(played), len(chosen)), np.nan)
+    for batch, tally in store.batches():
+        if batch.first in chosen:
+            for i in range(len(store.settings)):
+                found[i, batch.point, chosen.index(batch.first)] = mean(tally, i)
+    share = float(np.mean(len(chosen) * max(sizes) / played[there]))
+    return {(name, quantity): found[i] for i, name in enumerate(store.settings)}, share
+
+
+# --- the analysis ---------------------------------------------------------------------------------------
+
+
+def analyse(
+    sweep: Sweep, quantity: str = "change", settings: Sequence[str] | None = None, seed: int = 1
+) -> Analysis:
+    """Indices, curves and the trade-off table of a sweep.
+
+    Args:
+        quantity: one of QUANTITIES.
+        settings: None takes all for which the quantity means something.
+        seed: of the resampling behind the intervals, at least 1.
+
+    Raises:
+        InputError: an unknown quantity or setting, or one for which the quantity means nothing.
+    """
+    import pandas as pd
+
+    chosen = chosen_settings(sweep, quantity, settings)
+    points = codes_of(sweep.points)
+    index_rows: list[dict[str, Any]] = []
+    curve_rows: list[dict[str, Any]] = []
+    for name in chosen:
+        y, luck = _column(sweep, name, quantity)
+        found = indices(points, y, luck, seed)
+        index_rows += _index_rows(name, quantity, points.names, found, luck)
+        for j, factor in enumerate(points.names):
+            curve_rows += _curve_rows(sweep, name, quantity, points, j, factor, y, luck)
+    return Analysis(
+        sweep=sweep,
+        quantity=quantity,
+        indices=pd.DataFrame(index_rows, columns=list(INDEX_COLUMNS)),
+        curves=pd.DataFrame(curve_rows, columns=list(CURVE_COLUMNS)),
+        trade_off=trade_off(sweep, settings),
+    )
+
+
+INDEX_COLUMNS = (
+    "setting", "quantity", "factor", "first_order", "first_order_low", "first_order_high",
+    "total", "total_low", "total_high", "floor", "method", "points", "luck_share", "luck", "reason",
+)  # fmt: skip
+CURVE_COLUMNS = (
+    "setting", "quantity", "factor", "place", "value", "mean", "low", "high", "weight", "logarithmic",
+)  # fmt: skip
+
+
+def chosen_settings(sweep: Sweep, quantity: str, settings: Sequence[str] | None) -> list[str]:
+    """The settings asked for. Raises InputError."""
+    if quantity not in QUANTITIES:
+        raise InputError("--quantity", "", quantity, "one of " + ", ".join(QUANTITIES))
+    known = [name for name in sweep.settings if not (QUANTITIES[quantity].paired and name == HOME)]
+    if settings is None:
+        return known
+    for name in settings:
+        if name not in known:
+            shown = ", ".join(f'"{other}"' for other in known)
+            raise InputError("--setting", "", name, f"one of {shown}")
+    return list(settings)
+
+
+def codes_of(points: pd.DataFrame) -> Points:
+    """The points as codes: values in their order, names in the order of their first appearance."""
+    import pandas as pd
+
+    codes = np.empty(points.shape, dtype=np.int64)
+    for j, name in enumerate(points.columns):
+        column = points[name]
+        if _is_number(column):
+            codes[:, j] = np.unique(column.to_numpy(dtype=np.float64), return_inverse=True)[1]
+        else:
+            codes[:, j] = pd.factorize(column.map(str))[0]
+    return Points(tuple(map(str, points.columns)), codes)
+
+
+def _is_number(column: pd.Series) -> bool:
+    from pandas.api.types import is_bool_dtype, is_numeric_dtype
+
+    return bool(is_numeric_dtype(column) and not is_bool_dtype(column))
+
+
+def _column(sweep: Sweep, setting: str, quantity: str) -> tuple[FloatArray, Luck]:
+    """The quantity at every point, float64[points], nan where it was not played, and its luck."""
+    rows = sweep.table[sweep.table["setting"] == setting].set_index("point")
+    rows = rows.reindex(range(1, len(sweep.points) + 1))
+    y = rows[quantity].to_numpy(dtype=np.float64, na_value=np.nan)
+    low, high = (
+        rows[f"{quantity}_{end}"].to_numpy(dtype=np.float64, na_value=np.nan) for end in ("low", "high")
+    )
+    variance = ((high - low) / 2.0 / normal_quantile(LEVEL)) ** 2
+    by_batch = sweep.batches.get((setting, quantity))
+    return y, Luck(variance, by_batch, sweep.luck == "independent", sweep.batch_share)
+
+
+def _index_rows(
+    setting: str, quantity: str, names: Sequence[str], found: Indices, luck: Luck
+) -> list[dict[str, Any]]:
+    rows = []
+    for j, factor in enumerate(names):
+        row: dict[str, Any] = {"setting": setting, "quantity": quantity, "factor": factor}
+        for name, value, half in (
+            ("first_order", found.first[j], found.first_half[j]),
+            ("total", found.total[j], found.total_half[j]),
+        ):
+            row |= {name: value, f"{name}_low": value - half, f"{name}_high": value + half}
+        row |= {"floor": found.floor[j], "method": METHOD_WORDS[found.method], "points": found.used}
+        row |= {"luck_share": found.luck_share if luck.known else np.nan, "luck": luck.words}
+        rows.append(row | {"reason": found.reason or ""})
+    return rows
+
+
+def _curve_rows(
+    sweep: Sweep, setting: str, quantity: str, points: Points, j: int, factor: str, y: FloatArray, luck: Luck
+) -> list[dict[str, Any]]:
+    column, logarithmic = sweep.points.iloc[:, j], factor in sweep.logarithmic
+    x = None
+    if _is_number(column):
+        x = column.to_numpy(dtype=np.float64)
+        x = np.log(x) if logarithmic else x
+    found = curve(points, j, x, y, luck)
+    if found is None:
+        return []
+    values: list[Any] = list(np.exp(found.at) if logarithmic else found.at)
+    if found.by_value:
+        first = {code: i for i, code in reversed(list(enumerate(points.codes[:, j])))}
+        values = [column.iloc[first[code]] for code in range(len(found.at))]
+    about = {"setting": setting, "quantity": quantity, "factor": factor, "logarithmic": logarithmic}
+    parts = zip(values, found.mean, found.low, found.high, found.weight, strict=True)
+    return [
+        about
+        | {"place": str(value) if x is None else "", "value": np.nan if x is None else float(value)}
+        | {"mean": mean, "low": low, "high": high, "weight": weight}
+        for value, mean, low, high, weight in parts
+    ]
+
+
+# --- what is traded for what ----------------------------------------------------------------------------
+
+
+def trade_off(sweep: Sweep, settings: Sequence[str] | None = None) -> pd.DataFrame:
+    """Points saved per 100 possessions against the risks, one row per point and setting other than home."""
+    import pandas as pd
+
+    table = sweep.table[(sweep.table["setting"] != HOME) & sweep.table["change"].notna()]
+    if settings is not None:
+        table = table[table["setting"].isin(list(settings))]
+    found = table[["point", *map(str, sweep.points.columns), "setting"]].copy()
+    if "possessions" in table:
+        found["possessions"] = table["possessions"]
+    found["saved"] = -PER * table["change"]
+    found["saved_low"], found["saved_high"] = -PER * table["change_high"], -PER * table["change_low"]
+    for risk in RISKS:
+        parts = [part for part in ("", "_low", "_high") if f"{risk}{part}" in table]
+        for part in parts:
+            found[f"{risk}{part}"] = table[f"{risk}{part}"]
+        saved = {part: found[f"saved{part}"].to_numpy(np.float64) for part in ("", "_low", "_high")}
+        cost = {part: found[f"{risk}{part}"].to_numpy(np.float64) for part in parts}
+        if "" in parts:
+            known = np.isfinite(cost[""])
+            cost[""] = np.where(known, cost[""], np.inf)
+            found[f"on_front_{risk}"] = known & ~_beaten(saved[""], cost[""], saved[""], cost[""])
+        if "_high" in parts:
+            found[f"clearly_beaten_{risk}"] = _beaten(
+                saved["_low"], cost["_high"], saved["_high"], cost["_low"]
+            )
+    return pd.DataFrame(found).reset_index(drop=True)
+
+
+def _beaten(saved: FloatArray, cost: FloatArray, own_saved: FloatArray, own_cost: FloatArray) -> Any:
+    """bool[n]: some row saves more than one's own at no more cost, or as much at less cost."""
+    if not len(saved):
+        return np.zeros(0, dtype=bool)
+    order = np.argsort(-saved, kind="stable")
+    best, least = -saved[order], np.minimum.accumulate(cost[order])
+    least = np.concatenate([[np.inf], least])
+    more = least[np.searchsorted(best, -own_saved, side="left")]  # least cost among those that save more
+    as_much = least[np.searchsorted(best, -own_saved, side="right")]
+    return (more <= own_cost) | (as_much < own_cost)
+
+
+# --- files ----------------------------------------------------------------------------------------------
+
+
+def make_folder(folder: str | Path) -> Path:
+    """The folder, made if it is missing. Raises InputError where it cannot be."""
+    path = Path(folder)
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise InputError("--output", "", str(folder), f"a folder that can be made ({reason})") from None
+    if not os.access(path, os.W_OK | os.X_OK):
+        raise InputError("--output", "", str(folder), "a folder that can be written")
+    return path
+
+
+def put(path: Path, fill: Callable[[Path], object]) -> Path:
+    """Let ``fill`` write a file beside ``path`` and move it there, all or nothing. Raises InputError."""
+    part = path.with_name(f".{path.stem}.part{path.suffix}")
+    try:
+        fill(part)
+        os.replace(part, path)
+    except OSError as error:
+        with suppress(OSError):
+            part.unlink()
+        reason = error.strerror or str(error)
+        raise InputError("--output", "", str(path), f"a file that can be written ({reason})") from None
+    return path
+
+
+def write(found: Analysis, folder: str | Path) -> list[Path]:
+    """Write every table as Parquet and CSV; the files written. Raises InputError."""
+    where = make_folder(folder)
+    files = []
+    for name, table in found.tables.items():
+        files.append(put(where / f"{name}.parquet", partial(table.to_parquet, index=False)))
+        files.append(put(where / f"{name}.csv", partial(table.to_csv, index=False)))
+    return files

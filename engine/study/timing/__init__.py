@@ -1,0 +1,1 @@
+"""Every pass against five men's legs."""

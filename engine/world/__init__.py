@@ -1,0 +1,1 @@
+"""Validated objects to the kernel's arrays."""

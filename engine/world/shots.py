@@ -1,0 +1,55 @@
+"""Shot tables and counted shots as the kernel has them: log odds on a grid, and players' differences."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from engine.inputs.scenario import Scenario
+from engine.inputs.shots import ShotTable
+from engine.state.arrays import N_SHOT_STEPS, SHOT_STEP_M
+from engine.world.court import Court
+
+MAKE_LEAST = 1e-4
+
+
+def _logit(p: float) -> float:
+    p = min(max(p, MAKE_LEAST), 1.0 - MAKE_LEAST)
+    return math.log(p / (1.0 - p))
+
+
+def shot_rows(table: ShotTable) -> np.ndarray:
+    """A shot table on the kernel's grid: float64 [N_SHOT_STEPS, 2], logit of make and slope per metre."""
+    d = np.arange(N_SHOT_STEPS) * SHOT_STEP_M
+    logits = np.array([_logit(m) for m in table.make])
+    return np.column_stack(
+        [np.interp(d, table.distance_m, logits), np.interp(d, table.distance_m, table.contest_logit_per_m)]
+    )
+
+
+def _average_make(scenario: Scenario, rows: np.ndarray, distance_m: float, gap_m: float) -> float:
+    k = scenario.constants
+    i = int(round(distance_m / SHOT_STEP_M))
+    z = rows[i, 0] + rows[i, 1] * (gap_m - k["reference_defender_m"])
+    return float(1.0 / (1.0 + math.exp(-z)))
+
+
+def offset(scenario: Scenario, counts: tuple[int, int] | None, average: float) -> float:
+    """Logit difference of a player from the level: counts pulled toward the average (beta-binomial mean)."""
+    if counts is None:
+        return 0.0
+    prior = scenario.constants["shot_prior_attempts"]
+    made, attempted = counts
+    return _logit((made + prior * average) / (attempted + prior)) - _logit(average)
+
+
+def level_averages(scenario: Scenario, court: Court) -> tuple[float, float, float]:
+    """Make of the level's table at the rim, between and from three, the defender at a typical distance."""
+    k = scenario.constants
+    rows = shot_rows(scenario.shot_table)
+    return (
+        _average_make(scenario, rows, 0.75, k["typical_gap_rim_m"]),
+        _average_make(scenario, rows, 4.0, k["typical_gap_middle_m"]),
+        _average_make(scenario, rows, court.arc_m + 0.4, k["typical_gap_three_m"]),
+    )
