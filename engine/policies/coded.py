@@ -127,8 +127,8 @@ def _stamp(function: types.FunctionType) -> str:
     import numpy as np
 
     digest = hashlib.sha256(f"{numba.__version__} {np.__version__} {sys.version}".encode())
-    here = Path(__file__).resolve()
-    own = {"engine/state/arrays.py": here.parents[1] / "state.py", "engine/policies/coded.py": here}
+    root = Path(__file__).resolve().parents[2]
+    own = {name: root / name for name in ("engine/state/arrays.py", "engine/policies/coded.py")}
     for name, file in (sources(function) | own).items():
         digest.update(name.encode())
         digest.update(file.read_bytes())
