@@ -43,7 +43,7 @@ import numpy as np
 from engine.inputs import load_scenario
 from engine.kernel.batch import play_block
 from engine.world.pack import pack
-from engine.state.arrays import N_RECORD
+from engine.state.record import N_RECORD
 
 world, count = pack(load_scenario(sys.argv[1])).home, int(sys.argv[2])
 play_block(world, 1, 0, np.zeros((1, N_RECORD), np.int32))

@@ -31,7 +31,7 @@ import numpy as np
 from engine.inputs import load_scenario
 from engine.kernel import batch
 from engine.world.pack import pack
-from engine.state.arrays import N_RECORD
+from engine.state.record import N_RECORD
 
 asked = json.load(sys.stdin)
 packed = pack(load_scenario(asked["scenario"]))

@@ -53,7 +53,7 @@ from engine.inputs import load_scenario
 from engine.kernel import batch
 from engine.world.pack import pack
 from engine.policies import coded
-from engine.state.arrays import N_RECORD
+from engine.state.record import N_RECORD
 
 packed = pack(load_scenario(sys.argv[1]))
 numbers = np.array(json.loads(sys.argv[2]))

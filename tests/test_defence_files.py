@@ -27,7 +27,7 @@ from engine.inputs.calls import misfit
 from engine.inputs.files import shipped
 from engine.inputs.roles import persons_of
 from engine.inputs.zone import Zone
-from engine.state.jobs import JOB_TABLE, OWN_MAN
+from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
 from engine.still.holes import holes
 from engine.still.picture import place_of
@@ -111,7 +111,7 @@ def test_files_speak_for_themselves(name: str) -> None:
 def test_who_guards_whom_and_who_is_who() -> None:
     man = load_zone("man_to_man")
     assert sorted(man.guards.values()) == sorted(man.persons.values()) == [1, 2, 3, 4, 5]
-    assert all(JOB_TABLE[e.job].kind == OWN_MAN for row in man.rows for e in row.entries.values())
+    assert all(JOB_TABLE[e.job].kind == Kind.OWN_MAN for row in man.rows for e in row.entries.values())
     match_up = load_zone("two_three_match_up")
     assert match_up.match_up == "first_pass" and not match_up.guards
     matched = {region for row in match_up.rows if row.moment == ("matched",) for region in row.ball}

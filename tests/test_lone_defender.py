@@ -27,7 +27,6 @@ from engine.kernel.passing import (
     fly,
     release_pass,
 )
-from engine.kernel.tally import COL_deflections
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.world.pack import pack
 
@@ -68,7 +67,7 @@ def throw(worlds: Any, scratches: Any, kind: int, x: float, y: float, touched: A
         c.agents[1].y = Y
         c.agents[DEFENDER].x = x
         c.agents[DEFENDER].y = y
-        c.record[COL_deflections] = 0
+        c.record.deflections = 0
         release_pass(w, c)
         what = FLYING
         step = 0
@@ -77,7 +76,7 @@ def throw(worlds: Any, scratches: Any, kind: int, x: float, y: float, touched: A
             s.t = step * dt
             s.now = s.t + 0.5 * dt
             what = fly(w, c)
-        touched[i] = c.record[COL_deflections]
+        touched[i] = c.record.deflections
         stolen[i] = what == STOLEN
 
 

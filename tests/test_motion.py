@@ -16,7 +16,7 @@ from engine.kernel.batch import play_block, trace_possession
 from engine.kernel.motion import cover_m, keep_in, move
 from engine.state.arrays import AGENT
 from engine.state.record import COLUMN, N_RECORD
-from engine.state.words import EVENTS, HELD, PASS_FLIGHT
+from engine.state.words import EVENTS, Mode
 from engine.world.pack import pack
 
 FAR = 1e6
@@ -265,11 +265,11 @@ def test_the_held_ball_is_where_its_holder_is(played: list[tuple[Any, Any]]) -> 
     """And a pass in flight moves in a straight line at the speed of its kind."""
     for w, trace in played:
         s = trace.states
-        for i in np.flatnonzero(s["mode"] == HELD):
+        for i in np.flatnonzero(s["mode"] == Mode.HELD):
             h = trace.agents[i, s["handler"][i]]
             assert (s["ball_x"][i], s["ball_y"][i]) == (h["x"], h["y"])
         dt = w.k.time_step_s
-        for i in np.flatnonzero((s["mode"][1:] == PASS_FLIGHT) & (s["mode"][:-1] == PASS_FLIGHT)):
+        for i in np.flatnonzero((s["mode"][1:] == Mode.PASS_FLIGHT) & (s["mode"][:-1] == Mode.PASS_FLIGHT)):
             one, other = s[i], s[i + 1]
             whole = math.hypot(one["pass_x1"] - one["pass_x0"], one["pass_y1"] - one["pass_y0"])
             speed = whole / (one["arrive_t"] - one["release_t"])

@@ -18,11 +18,8 @@ from engine.state.record import COLUMN, NET_HIGH, NET_LOW
 from engine.state.words import (
     ENDS,
     EVENTS,
-    HELD,
-    LOOSE,
-    PASS_FLIGHT,
-    PASS_WINDUP,
     VIOLATIONS,
+    Mode,
 )
 
 RULES = ("international", "high_school", "college", "professional")
@@ -334,7 +331,7 @@ def test_nobody_leaves_the_floor(rules: str) -> None:
     world = home(rules)
     r, top = world[0].rules, np.array([p.top_speed_mps for p in world[0].players])
     for t, _ in log(world, 25):
-        live = np.isin(t.states["mode"], (HELD, PASS_WINDUP, PASS_FLIGHT, LOOSE))
+        live = np.isin(t.states["mode"], (Mode.HELD, Mode.PASS_WINDUP, Mode.PASS_FLIGHT, Mode.LOOSE))
         a = t.agents[live]
         assert (np.abs(a["x"]) <= r.half_width_m + 1e-9).all()
         assert (a["y"] >= r.baseline_y_m - 1e-9).all() and (a["y"] <= r.far_y_m + 1e-9).all()

@@ -24,7 +24,8 @@ from engine.inputs import load_alignment, load_constants, load_rules, load_zone
 from engine.inputs.roles import persons_of
 from engine.kernel import defence as kernel
 from engine.state.jobs import JOB_TABLE
-from engine.state.arrays import HELD, N_SIDE, REGIONS
+from engine.state.arrays import N_SIDE
+from engine.state.words import REGIONS, Mode
 from engine.still.picture import Setup, holder, picture_of, place_of, row_of
 
 K = {name: c.value for name, c in load_constants().items()}
@@ -46,7 +47,7 @@ for name in ("two_three", "man_to_man", "three_two", "one_three_one", "one_two_t
                     for p in range(1, 6)
                 ]
                 agents += [Bag(focus=0, tx=0.0, ty=0.0) for _ in range(N_SIDE)]
-                state = Bag(mode=HELD, handler=picture.handler - 1, action=-1, begun=0.0, drive_t=0.0)
+                state = Bag(mode=Mode.HELD, handler=picture.handler - 1, action=-1, begun=0.0, drive_t=0.0)
                 rule = Bag(arc_m=court.arc_m)
                 w = Bag(k=Bag(**K), rules=rule)
                 for i, (role, entry) in enumerate(row_of(setup, region, ("settled", "after_bump")).items()):

@@ -21,16 +21,9 @@ from engine.errors import InputError
 from engine.kernel.batch import play_block
 from engine.run import blocks as run
 from engine.run import records as module
-from engine.run.record_schema import (
-    ESCAPES,
-    MAY_BE_EMPTY,
-    columns,
-    schema_table,
-    schema_text,
-)
-from engine.run.records import HEAD_KEY, RecordFile
+from engine.run.records import FILE_COLUMNS, HEAD_KEY, MAY_BE_EMPTY, RecordFile, description, type_of
 from engine.state.record import COLUMN, N_RECORD, RECORD
-from engine.state.words import AFTER, ENDS, OUTCOMES
+from engine.state.words import AFTER, ENDS, ESCAPES, OUTCOMES
 from engine.world.pack import pack
 
 CONFIGS = Path(__file__).parents[1] / "configs"
@@ -66,7 +59,7 @@ def test_the_file_holds_what_the_kernel_wrote(small: None, scenario: Any, tmp_pa
     assert 20 < called.sum() < N
     names = [call.name for call in found.calls_made]
     table = pq.read_table(path)
-    assert table.column_names == [column.name for column in columns()]
+    assert table.column_names == [column.name for column in FILE_COLUMNS]
     frame = pd.read_parquet(path)
     assert list(frame.columns) == table.column_names and len(frame) == N
     assert (frame["setting"] == TOGETHER).all() and (frame["seed"] == SEED).all()
@@ -112,9 +105,9 @@ def test_types_units_and_meanings_stand_in_the_file(small: None, scenario: Any, 
     path = tmp_path / "records.parquet"
     found = written(scenario, path, n=100)
     schema = pq.read_schema(path)
-    for column, field in zip(columns(), schema, strict=True):
+    for column, field in zip(FILE_COLUMNS, schema, strict=True):
         kind = "dictionary<string>" if pa.types.is_dictionary(field.type) else str(field.type)
-        assert (field.name, kind) == (column.name, column.type)
+        assert (field.name, kind) == (column.name, type_of(column))
         assert field.metadata[b"unit"].decode() == column.unit
         assert field.metadata[b"meaning"].decode() == column.meaning
         assert len(column.meaning.split()) >= 2, column
@@ -124,13 +117,12 @@ def test_types_units_and_meanings_stand_in_the_file(small: None, scenario: Any, 
 
 
 def test_every_column_is_described_once_and_the_page_is_current() -> None:
-    names = [column.name for column in columns()]
+    names = [column.name for column in FILE_COLUMNS]
     assert names[3:] == list(RECORD) and len(set(names)) == len(names)
-    assert list(schema_table().columns) == ["type", "unit", "meaning"]
-    for column in columns():
+    for column in FILE_COLUMNS:
         assert column.name.endswith("_mm") == (column.unit == "mm")
         assert column.name.endswith("_ms") == (column.unit == "ms")
-    assert (CONFIGS / "model" / "records.md").read_text(encoding="utf-8") == schema_text()
+    assert (CONFIGS / "model" / "records.md").read_text(encoding="utf-8") == description()
 
 
 def test_home_has_no_call(small: None, scenario: Any, tmp_path: Path) -> None:

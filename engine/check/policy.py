@@ -33,7 +33,7 @@ from engine.kernel.motion import inside
 from engine.policies import coded
 from engine.policies.reach import plain, python_of, reached
 from engine.state.arrays import N_SIDE, ORDERS
-from engine.state.words import HELD, OVER, TRAP_NONE
+from engine.state.words import Mode, TrapPhase
 from engine.world.pack import pack, persons_of
 
 #: Floors of each round, and the most possessions they are taken from.
@@ -78,7 +78,7 @@ def _met(world: np.ndarray, seed: int, own: bool) -> Iterator[_Asked]:
         for n in steps(w, c, seed, number):
             if met == FLOORS:
                 return
-            if n == 0 or int(c["s"]["mode"][0]) == OVER:
+            if n == 0 or int(c["s"]["mode"][0]) == Mode.OVER:
                 continue
             floor, orders = np.array(c["floor"]), np.zeros(1, ORDERS)
             orders["x"], orders["y"] = floor["planned_x"], floor["planned_y"]
@@ -179,7 +179,10 @@ class _Hearing:
             self.floors += 1
             if self.where is not None:
                 self._places(asked, c_where)
-            held = int(asked.floor["mode"][0]) == HELD and int(asked.floor["trap_phase"][0]) == TRAP_NONE
+            held = (
+                int(asked.floor["mode"][0]) == Mode.HELD
+                and int(asked.floor["trap_phase"][0]) == TrapPhase.NONE
+            )
             if may_call and held:
                 self._calls(asked, c_call)
 

@@ -20,10 +20,11 @@ import numpy as np
 
 from engine.kernel.jit import njit
 from engine.kernel.possession import begin, play_possession, step
+from engine.kernel.scratch import new_scratch
 from engine.policies.coded import functions_of
 from engine.state.arrays import SCRATCH
-from engine.state.record import N_RECORD
-from engine.state.words import OVER
+from engine.state.record import RECORD_TYPE
+from engine.state.words import Mode
 
 EVERY_CALL = 7  # the record keeps the spots of this many calls; later ones are suppressed
 
@@ -46,18 +47,17 @@ PLAY, BEGIN, STEP = range(3)
 
 def _make_entry(stamp: int) -> Callable[..., Any]:
     @njit(cache=True, nogil=True)
-    def entry(worlds, scratches, where, ask, command, seed, numbers, records, max_calls):
+    def entry(worlds, scratch, where, ask, command, seed, numbers, records, max_calls):
         w = worlds[0]
-        c = scratches[0]
+        c = scratch[0]
         if stamp == 0:
             return
         if command == PLAY:
             for i in range(numbers.shape[0]):
-                play_possession(w, c, where, ask, seed, numbers[i], np.uint64(0), max_calls)
-                for j in range(N_RECORD):
-                    records[i, j] = c.record[j]
+                play_possession(w, scratch, where, ask, seed, numbers[i], np.uint64(0), max_calls)
+                records[i] = c.record
         elif command == BEGIN:
-            begin(w, c, seed, numbers[0], np.uint64(0), max_calls)
+            begin(w, scratch, seed, numbers[0], np.uint64(0), max_calls)
         else:
             step(w, c, where, ask)
 
@@ -67,11 +67,6 @@ def _make_entry(stamp: int) -> Callable[..., Any]:
 @functools.lru_cache(maxsize=1)
 def _entry() -> Callable[..., Any]:
     return _make_entry(source_stamp())
-
-
-def new_scratch() -> np.ndarray:
-    """A fresh working record (SCRATCH [1]) for one worker."""
-    return np.zeros(1, SCRATCH).view(np.recarray)
 
 
 def play_list(
@@ -89,7 +84,8 @@ def play_list(
     """
     c = scratch if scratch is not None else new_scratch()
     where, ask = functions_of(int(world["policy"][0]))
-    _entry()(world, c, where, ask, PLAY, np.uint64(seed), numbers.astype(np.uint64), records, max_calls)
+    wanted, rows = numbers.astype(np.uint64), records.view(RECORD_TYPE)[:, 0]
+    _entry()(world, c, where, ask, PLAY, np.uint64(seed), wanted, rows, max_calls)
 
 
 def play_block(
@@ -125,16 +121,16 @@ def steps(
 ) -> Iterator[int]:
     """One possession step by step in ``scratch``, by the batch's own compiled step; yields 0, 1, 2, ...
 
-    After a yield ``scratch`` holds the state at the end of that step (0: the start); the last has mode OVER.
+    After a yield ``scratch`` holds the state at the end of that step (0: the start); the last has mode over.
     """
     entry = _entry()
     where, ask = functions_of(int(world["policy"][0]))
-    number, records = np.array([index], np.uint64), np.zeros((1, N_RECORD), np.int32)
+    number, records = np.array([index], np.uint64), np.zeros(0, RECORD_TYPE)
     mode = np.ndarray(scratch.shape, SCRATCH, buffer=scratch.data)["s"]["mode"]  # plain: a record's is slow
     for n in itertools.count():
         entry(world, scratch, where, ask, STEP if n else BEGIN, np.uint64(seed), number, records, max_calls)
         yield n
-        if mode[0] == OVER:
+        if mode[0] == Mode.OVER:
             return
 
 
@@ -148,7 +144,7 @@ def trace_possession(world: np.ndarray, seed: int, index: int, max_calls: int = 
         events.append(c["events"][0, : int(c["s"]["n_events"][0])].copy())
         options.append(c["options"][0, : int(c["s"]["n_options"][0])].copy())
     return Trace(
-        record=c["record"][0].astype(np.int32),
+        record=np.array(c["record"]).view(np.int32),
         states=np.array(states),
         agents=np.array(agents),
         events=np.concatenate(events),

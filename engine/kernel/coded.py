@@ -10,15 +10,9 @@ from __future__ import annotations
 from engine.kernel.defence import focus_point
 from engine.kernel.jit import njit
 from engine.kernel.motion import inside
-from engine.kernel.tally import COL_policy_faults, add
 from engine.kernel.trap import start_call
 from engine.state.arrays import N_SIDE
-from engine.state.words import (
-    HELD,
-    PASS_FLIGHT,
-    PASS_WINDUP,
-    TRAP_NONE,
-)
+from engine.state.words import Mode, TrapPhase
 
 
 @njit
@@ -33,7 +27,7 @@ def fill_floor(w, c):
     f.held_s = s.t - s.catch_t
     f.mode = s.mode
     f.handler = s.handler
-    f.receiver = s.target if s.mode == PASS_WINDUP or s.mode == PASS_FLIGHT else -1
+    f.receiver = s.target if s.mode == Mode.PASS_WINDUP or s.mode == Mode.PASS_FLIGHT else -1
     f.dribble = s.dribble
     f.region = s.region
     f.moment = s.moment
@@ -84,21 +78,21 @@ def coded_places(w, c, where):
             a.ty = o.y[i]
             a.sliding = 0 if o.run[i] != 0 else 1
         else:
-            add(c, COL_policy_faults, 1)
+            c.record.policy_faults += 1
 
 
 @njit
 def coded_call(w, c, ask):
     """Asks the policy whether to make a call now; at most one trap runs at a time."""
     s = c.s
-    if s.mode != HELD or s.trap_phase != TRAP_NONE or s.trap_number >= s.max_calls:
+    if s.mode != Mode.HELD or s.trap_phase != TrapPhase.NONE or s.trap_number >= s.max_calls:
         return
     fill_floor(w, c)
     wanted = ask(c.floor)
     if wanted == 0:
         return
     if wanted < 0 or wanted > w.n_calls:
-        add(c, COL_policy_faults, 1)
+        c.record.policy_faults += 1
         return
     h = c.agents[s.handler]
     start_call(w, c, wanted - 1, s.handler, h.x, h.y)

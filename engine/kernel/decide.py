@@ -12,65 +12,19 @@ import math
 from engine.kernel import draws
 from engine.kernel.drives import ahead_points, weigh_drives
 from engine.kernel.jit import njit
-from engine.kernel.log import EV, event, option
-from engine.kernel.motion import (
-    clip,
-    distance,
-    logistic,
-    region_at,
-)
+from engine.kernel.log import event, option
+from engine.kernel.motion import clip, distance, logistic, region_at
 from engine.kernel.near import help_gap, side_index
 from engine.kernel.offence import spot_of
-from engine.kernel.passing import (
-    BOUNCE,
-    DIRECT,
-    OVER_TOP,
-    lane_risk,
-    pass_speed,
-    pressure,
-    start_pass,
-)
+from engine.kernel.passing import lane_risk, pass_speed, pressure, start_pass
 from engine.kernel.shooting import effective_gap, is_three, shot_value
 from engine.kernel.shots import start_shot
-from engine.kernel.tally import COL_drives, add
-from engine.state.arrays import (
-    N_OPTIONS,
-    N_SIDE,
-    OPT_DRIVE,
-    OPT_HOLD,
-    OPT_PASS,
-    OPT_RETREAT,
-    OPT_SHOOT,
-    OPT_SPLIT,
-)
-from engine.state.words import (
-    DEAD,
-    DRIBBLE_TO,
-    DRIBBLING,
-    DRIVE,
-    REGIONS,
-    RETREAT,
-    SPLIT,
-    STAY,
-    TRAP_AFTER,
-    TRAP_COMING,
-    TRAP_SET,
-)
+from engine.state.arrays import N_OPTIONS, N_SIDE
+from engine.state.words import Action, Dribble, Event, Option, PassKind, Region, TrapPhase
 
-BACKCOURT = REGIONS.index("backcourt")
-TOP = REGIONS.index("top")
-HIGH_POST = REGIONS.index("high_post")
-ELBOW = REGIONS.index("elbow")
-SHORT_CORNER = REGIONS.index("short_corner")
-LOW_POST = REGIONS.index("low_post")
-LANE = REGIONS.index("lane")
 NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 FARTHEST_SHOT_M = 9.2
-EV_DRIVE = EV["drive"]
-EV_RETREAT = EV["retreat"]
-EV_SPLIT = EV["split"]
-EV_PICK_UP = EV["pick_up"]
 
 
 @njit
@@ -106,12 +60,12 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
     ru = w.rules
     a = c.agents[s.handler]
     b = c.agents[j]
-    slot = OPT_PASS + j
+    slot = Option.PASS_1 + j
     c.option_value[slot] = NOT_AN_OPTION
     length = distance(a.x, a.y, b.x, b.y)
     if length < k.pass_shortest_m or length > k.pass_longest_m:
         return
-    v = pass_speed(w, s.handler, DIRECT)
+    v = pass_speed(w, s.handler, PassKind.DIRECT)
     time_s = release_s + length / v
     lead = clip(time_s, 0.0, 0.7)
     x = clip(b.x + lead * b.vx, -ru.half_width_m + 0.4, ru.half_width_m - 0.4)
@@ -124,9 +78,9 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
     gap = help_gap(w, c, x, y, time_s + 0.6 * k.shot_release_s, -1)
     worth = hold_value(w, s.patience, left_s - time_s, 0.0) + k.movement_points
     region = region_at(w, x, y)
-    if region == HIGH_POST or region == ELBOW:
+    if region == Region.HIGH_POST or region == Region.ELBOW:
         worth += k.middle_touch_points
-    elif region == SHORT_CORNER or region == LOW_POST or region == LANE:
+    elif region == Region.SHORT_CORNER or region == Region.LOW_POST or region == Region.LANE:
         worth += k.post_up_points
     ahead = ahead_points(w, c, x, y, j, time_s + 0.4)
     worth += ahead
@@ -136,18 +90,18 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
         shot = shot_value(w, j, d_rim, gap, is_three(w, x, y), left_s - time_s, False)
         if shot > worth:
             worth = shot
-    risk = lane_risk(w, c, s.handler, x, y, DIRECT, release_s, n_pressure)
-    kind = DIRECT
+    risk = lane_risk(w, c, s.handler, x, y, PassKind.DIRECT, release_s, n_pressure)
+    kind = PassKind.DIRECT
     if risk > 0.06:
-        over = lane_risk(w, c, s.handler, x, y, OVER_TOP, release_s + k.over_release_s, n_pressure)
+        over = lane_risk(w, c, s.handler, x, y, PassKind.OVER, release_s + k.over_release_s, n_pressure)
         if over < risk:
             risk = over
-            kind = OVER_TOP
+            kind = PassKind.OVER
         if length < k.bounce_longest_m:
-            bounce = lane_risk(w, c, s.handler, x, y, BOUNCE, release_s, n_pressure)
+            bounce = lane_risk(w, c, s.handler, x, y, PassKind.BOUNCE, release_s, n_pressure)
             if bounce < risk:
                 risk = bounce
-                kind = BOUNCE
+                kind = PassKind.BOUNCE
     c.option_value[slot] = (1.0 - risk) * worth - risk * k.turnover_dread_points
     # goals are kept per option: x in option_a (plus 100 times the kind), y in option_b
     c.option_a[slot] = x + 100.0 * kind
@@ -178,14 +132,14 @@ def weigh_trap_moves(w, c, hold):
     d1 = distance(a.x, a.y, t1.x, t1.y)
     near = d0 if d0 < d1 else d1
     # room to go and a lead on the trappers make a retreat worth something
-    c.option_value[OPT_RETREAT] = (
+    c.option_value[Option.RETREAT] = (
         hold
         + k.trap_dread_points * room / 3.2
         - k.retreat_penalty_points
         + 0.05 * clip(near - 1.5, -1.0, 2.0)
     )
-    c.option_a[OPT_RETREAT] = gx
-    c.option_b[OPT_RETREAT] = gy
+    c.option_a[Option.RETREAT] = gx
+    c.option_b[Option.RETREAT] = gy
     between = distance(t0.x, t0.y, t1.x, t1.y)
     if d0 < 3.5 and d1 < 3.5 and between > 2.0 * k.body_radius_m + k.split_gap_m:
         # they close while he comes
@@ -201,11 +155,11 @@ def weigh_trap_moves(w, c, hold):
             )
             / k.split_width_m
         )
-        c.option_value[OPT_SPLIT] = through * (hold + k.trap_dread_points + k.numbers_value_points) + (
+        c.option_value[Option.SPLIT] = through * (hold + k.trap_dread_points + k.numbers_value_points) + (
             (1.0 - through) * (hold - 0.5)
         )
-        c.option_a[OPT_SPLIT] = mx + (mx - a.x) / away * 1.6
-        c.option_b[OPT_SPLIT] = my + (my - a.y) / away * 1.6
+        c.option_a[Option.SPLIT] = mx + (mx - a.x) / away * 1.6
+        c.option_b[Option.SPLIT] = my + (my - a.y) / away * 1.6
 
 
 @njit
@@ -225,82 +179,87 @@ def decide(w, c):
     s.n_decisions += 1
     s.due_t = s.decide_t if abs(s.decide_t - s.t) <= k.time_step_s else s.t
     s.decide_t = s.due_t + k.decision_period_s
-    trapped = s.trap_phase == TRAP_SET or (s.trap_phase == TRAP_COMING and s.now >= s.trap_read_t)
+    trapped = s.trap_phase == TrapPhase.SET or (s.trap_phase == TrapPhase.COMING and s.now >= s.trap_read_t)
     left = time_left(w, c)
     region = region_at(w, a.x, a.y)
     n_pressure = pressure(w, c, s.handler)
     d_rim = distance(a.x, a.y, 0.0, 0.0)
-    bringing_up = s.action == DRIBBLE_TO and d_rim > ru.arc_m + k.bring_up_free_m
-    if (region == BACKCOURT or bringing_up) and not trapped and n_pressure == 0 and s.dribble != DEAD:
-        if s.action != DRIBBLE_TO:
+    bringing_up = s.action == Action.DRIBBLE_TO and d_rim > ru.arc_m + k.bring_up_free_m
+    if (
+        (region == Region.BACKCOURT or bringing_up)
+        and not trapped
+        and n_pressure == 0
+        and s.dribble != Dribble.DEAD
+    ):
+        if s.action != Action.DRIBBLE_TO:
             role = w.spot_role_of[side_index(s.near), s.handler]
-            s.action = DRIBBLE_TO
-            s.dribble = DRIBBLING
-            s.goal_x = w.spots[TOP, role, 0] * s.near
-            s.goal_y = w.spots[TOP, role, 1]
+            s.action = Action.DRIBBLE_TO
+            s.dribble = Dribble.DRIBBLING
+            s.goal_x = w.spots[Region.TOP, role, 0] * s.near
+            s.goal_y = w.spots[Region.TOP, role, 1]
         return
     for o in range(N_OPTIONS):
         c.option_value[o] = NOT_AN_OPTION
-    if s.action == DRIBBLE_TO:
+    if s.action == Action.DRIBBLE_TO:
         s.stale_t = s.t
     held = s.t - s.stale_t
     hold = hold_value(w, s.patience, left, held)
     if trapped:
         hold -= k.trap_dread_points
-    elif s.trap_phase == TRAP_AFTER:
+    elif s.trap_phase == TrapPhase.AFTER:
         hold -= k.urgency_points
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
     late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)
     if ru.three_seconds_s > 0.0 and late_in_lane > 0.0:
         hold -= 0.5 * late_in_lane
-    c.option_value[OPT_HOLD] = hold
+    c.option_value[Option.HOLD] = hold
     if d_rim < FARTHEST_SHOT_M or left < 1.5:
         # where he will be when he has stopped and gone up
         pace = math.sqrt(a.vx * a.vx + a.vy * a.vy)
         sx = a.x + a.vx * pace / (2.0 * k.brake_mps2)
         sy = a.y + a.vy * pace / (2.0 * k.brake_mps2)
         gap, _ = effective_gap(w, c, s.handler, sx, sy)
-        dribbled = s.dribble == DRIBBLING
-        c.option_value[OPT_SHOOT] = shot_value(
+        dribbled = s.dribble == Dribble.DRIBBLING
+        c.option_value[Option.SHOOT] = shot_value(
             w, s.handler, distance(sx, sy, 0.0, 0.0), gap * 0.9, is_three(w, sx, sy), left, dribbled
         )
-    if s.dribble != DEAD and s.trap_phase != TRAP_SET and d_rim < 9.0 and d_rim > 0.8:
+    if s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and d_rim < 9.0 and d_rim > 0.8:
         weigh_drives(w, c, hold, left)
-    if trapped and s.dribble != DEAD and s.trap_phase == TRAP_COMING:
+    if trapped and s.dribble != Dribble.DEAD and s.trap_phase == TrapPhase.COMING:
         weigh_trap_moves(w, c, hold)
     release_s = k.pass_release_s + k.release_pressure_s * n_pressure
     for j in range(N_SIDE):
         if j != s.handler:
-            weigh_pass(w, c, j, left, release_s, n_pressure, s.trap_phase == TRAP_AFTER)
+            weigh_pass(w, c, j, left, release_s, n_pressure, s.trap_phase == TrapPhase.AFTER)
     scale = k.noise_points * (1.5 - p.passing)
     best = NOT_AN_OPTION
-    chosen = OPT_HOLD
+    chosen: int = Option.HOLD
     u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, 0, s.n_decisions)
     v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, 0, s.n_decisions)
     for o in range(N_OPTIONS):
         if c.option_value[o] <= NOT_AN_OPTION or c.option_value[o] + MOST_NOISE * scale <= best:
             continue  # not even the largest noise would make it the best
-        if o == OPT_SHOOT:
+        if o == Option.SHOOT:
             u = u0
-        elif o == OPT_HOLD:
+        elif o == Option.HOLD:
             u = u1
-        elif o == OPT_RETREAT:
+        elif o == Option.RETREAT:
             u = u2
-        elif o == OPT_SPLIT:
+        elif o == Option.SPLIT:
             u = u3
-        elif o < OPT_RETREAT:
+        elif o < Option.RETREAT:
             u = v0
-            if o == OPT_DRIVE + 1:
+            if o == Option.DRIVE_RIGHT:
                 u = v1
-            elif o == OPT_DRIVE + 2:
+            elif o == Option.DRIVE_AT_RIM:
                 u = v2
-            elif o == OPT_DRIVE + 3:
+            elif o == Option.DRIVE_LEFT:
                 u = v3
-            elif o == OPT_DRIVE + 4:
+            elif o == Option.DRIVE_FAR_LEFT:
                 u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, 0, s.n_decisions)
         else:
-            u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + o - OPT_PASS, 0, s.n_decisions)
+            u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + o - Option.PASS_1, 0, s.n_decisions)
         value = c.option_value[o] + noise(u, scale)
         if value > best:
             best = value
@@ -317,58 +276,58 @@ def act(w, c, chosen):
     s = c.s
     k = w.k
     a = c.agents[s.handler]
-    if chosen == OPT_SHOOT:
+    if chosen == Option.SHOOT:
         start_shot(w, c)
-    elif chosen == OPT_HOLD:
-        if s.action == DRIVE or s.action == SPLIT or s.action == RETREAT:
-            s.action = STAY
+    elif chosen == Option.HOLD:
+        if s.action == Action.DRIVE or s.action == Action.SPLIT or s.action == Action.RETREAT:
+            s.action = Action.STAY
             u, _, _, _ = draws.uniforms(s, draws.PICK_UP, 0, 0, s.n_decisions)
             if u < k.pick_up_p:
-                s.dribble = DEAD
+                s.dribble = Dribble.DEAD
                 s.picked_up = 1
-                event(c, EV_PICK_UP, s.handler, -1, 0.0, a.x, a.y)
+                event(c, Event.PICK_UP, s.handler, -1, 0.0, a.x, a.y)
         elif (
-            s.action == STAY
-            and s.dribble != DEAD
-            and s.trap_phase != TRAP_COMING
-            and (s.trap_phase != TRAP_SET)
+            s.action == Action.STAY
+            and s.dribble != Dribble.DEAD
+            and s.trap_phase != TrapPhase.COMING
+            and (s.trap_phase != TrapPhase.SET)
         ):
             x, y = spot_of(w, c, s.handler)
             if distance(x, y, a.x, a.y) > 2.5 and s.t - s.catch_t > 0.5:
-                s.action = DRIBBLE_TO
-                s.dribble = DRIBBLING
+                s.action = Action.DRIBBLE_TO
+                s.dribble = Dribble.DRIBBLING
                 s.goal_x = x
                 s.goal_y = y
-    elif chosen >= OPT_PASS:
-        j = chosen - OPT_PASS
-        kind = DIRECT
+    elif chosen >= Option.PASS_1:
+        j = chosen - Option.PASS_1
+        kind = PassKind.DIRECT
         x = c.option_a[chosen]
         if x > 150.0:
-            kind = OVER_TOP
+            kind = PassKind.OVER
             x -= 200.0
         elif x > 50.0:
-            kind = BOUNCE
+            kind = PassKind.BOUNCE
             x -= 100.0
-        s.action = STAY
+        s.action = Action.STAY
         start_pass(w, c, j, kind, x, c.option_b[chosen])
     else:
-        if s.action != DRIVE and chosen < OPT_RETREAT:
+        if s.action != Action.DRIVE and chosen < Option.RETREAT:
             s.drive_t = s.t
-            add(c, COL_drives, 1)
-            event(c, EV_DRIVE, s.handler, -1, c.option_value[chosen], a.x, a.y)
-        if chosen == OPT_RETREAT:
-            s.action = RETREAT
-            event(c, EV_RETREAT, s.handler, -1, c.option_value[chosen], a.x, a.y)
-        elif chosen == OPT_SPLIT:
-            s.action = SPLIT
-            event(c, EV_SPLIT, s.handler, -1, c.option_value[chosen], a.x, a.y)
+            c.record.drives += 1
+            event(c, Event.DRIVE, s.handler, -1, c.option_value[chosen], a.x, a.y)
+        if chosen == Option.RETREAT:
+            s.action = Action.RETREAT
+            event(c, Event.RETREAT, s.handler, -1, c.option_value[chosen], a.x, a.y)
+        elif chosen == Option.SPLIT:
+            s.action = Action.SPLIT
+            event(c, Event.SPLIT, s.handler, -1, c.option_value[chosen], a.x, a.y)
         else:
-            s.action = DRIVE
-        s.dribble = DRIBBLING
+            s.action = Action.DRIVE
+        s.dribble = Dribble.DRIBBLING
         s.goal_x = c.option_a[chosen]
         s.goal_y = c.option_b[chosen]
         s.end_x = s.goal_x
         s.end_y = s.goal_y
-        if chosen < OPT_RETREAT:
-            s.end_x = c.drive_end[chosen - OPT_DRIVE, 0]
-            s.end_y = c.drive_end[chosen - OPT_DRIVE, 1]
+        if chosen < Option.RETREAT:
+            s.end_x = c.drive_end[chosen - Option.DRIVE_FAR_RIGHT, 0]
+            s.end_y = c.drive_end[chosen - Option.DRIVE_FAR_RIGHT, 1]

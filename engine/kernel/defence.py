@@ -5,42 +5,13 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-from engine.kernel.motion import (
-    EPSILON,
-    clip,
-    distance,
-    point_to_segment,
-    toward_rim,
-)
-from engine.kernel.near import (
-    FAR_AWAY,
-    NEVER,
-    nearest_attacker,
-    side_index,
-)
-from engine.kernel.rows import MATCHED, adopt_now
+from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, toward_rim
+from engine.kernel.near import FAR_AWAY, NEVER, nearest_attacker, side_index
+from engine.kernel.rows import adopt_now
 from engine.kernel.shooting import table_logit
 from engine.state.arrays import N_SIDE
-from engine.state.jobs import (
-    BEHIND,
-    DENY,
-    FRONT,
-    IF_SHOOTER,
-    ON_BALL,
-    OWN_MAN,
-    TRAP,
-)
-from engine.state.words import (
-    DRIVE,
-    HELD,
-    LOOSE,
-    PASS_FLIGHT,
-    PASS_WINDUP,
-    SHOT_FLIGHT,
-    TRAP_AFTER,
-    TRAP_COMING,
-    TRAP_SET,
-)
+from engine.state.jobs import Kind
+from engine.state.words import Action, Focus, Mode, Moment, TrapPhase
 
 #: Arm's length: a lane count does not run while guarding an attacker (professional rules, from memory).
 GUARDING_M = 1.8
@@ -57,13 +28,13 @@ def place_target(a, x, y):
 def focus_point(w, c, a):
     """Where this defender believes the ball is, or is going: (x, y) metres."""
     s = c.s
-    if a.focus == 1:
+    if a.focus == Focus.BEFORE_PASS:
         return s.old_x, s.old_y
-    if a.focus == 2:
+    if a.focus == Focus.GUESS:
         return a.guess_x, a.guess_y
-    if s.mode == PASS_FLIGHT:
+    if s.mode == Mode.PASS_FLIGHT:
         return s.pass_x1, s.pass_y1
-    if s.mode == HELD or s.mode == PASS_WINDUP:
+    if s.mode == Mode.HELD or s.mode == Mode.PASS_WINDUP:
         h = c.agents[s.handler]
         return h.x, h.y
     return s.ball_x, s.ball_y
@@ -102,13 +73,13 @@ def trap_point(w, c, i, fx, fy):
 def ball_man(c, a):
     """The attacker who, as this defender believes, has the ball or is getting it; -1 nobody."""
     s = c.s
-    if a.focus == 1:
+    if a.focus == Focus.BEFORE_PASS:
         return s.passer
-    if a.focus == 2:
+    if a.focus == Focus.GUESS:
         return a.guess_who
-    if s.mode == PASS_FLIGHT:
+    if s.mode == Mode.PASS_FLIGHT:
         return s.target
-    if s.mode == LOOSE or s.mode == SHOT_FLIGHT:
+    if s.mode == Mode.LOOSE or s.mode == Mode.SHOT_FLIGHT:
         return -1
     return s.handler
 
@@ -140,7 +111,7 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
     px = e.x_m * near
     py = e.y_m
     kind = e.kind
-    if kind == OWN_MAN:
+    if kind == Kind.OWN_MAN:
         man = c.guards[i - N_SIDE]
         if man < 0:
             place_target(a, px, py)
@@ -149,8 +120,8 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
             x, y = off_ball_place(w, c, man, e.toward_ball, fx, fy)
             place_target(a, x, y)
             return
-    if kind == ON_BALL or kind == OWN_MAN or (kind == IF_SHOOTER and shooter_ok):
-        if s.action == DRIVE and s.begun < s.drive_t + k.reaction_s * k.dribble_reaction_share:
+    if kind == Kind.ON_BALL or kind == Kind.OWN_MAN or (kind == Kind.IF_SHOOTER and shooter_ok):
+        if s.action == Action.DRIVE and s.begun < s.drive_t + k.reaction_s * k.dribble_reaction_share:
             return  # the first step is the driver's: he still guards the place where he stood
         gap = k.on_ball_gap_m
         if not shooter_ok:
@@ -162,28 +133,28 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
             # waits at the edge of the zone until the ball comes
             x *= meet / out
             y *= meet / out
-        elif s.mode == HELD and a.focus == 0:
+        elif s.mode == Mode.HELD and a.focus == Focus.BALL:
             h = c.agents[s.handler]
             x += 0.25 * h.vx
             y += 0.25 * h.vy
         place_target(a, x, y)
-    elif kind == TRAP:
-        if s.mode == HELD:
+    elif kind == Kind.TRAP:
+        if s.mode == Mode.HELD:
             h = c.agents[s.handler]
             fx += k.trapper_lead_s * h.vx
             fy += k.trapper_lead_s * h.vy
         x, y = trap_point(w, c, i, fx, fy)
         place_target(a, x, y)
-    elif kind == DENY or kind == FRONT or kind == BEHIND:
+    elif kind == Kind.DENY or kind == Kind.FRONT or kind == Kind.BEHIND:
         man = nearest_attacker(c, px, py, e.man_within_m, s.handler)
         if man < 0:
             place_target(a, px, py)
             return
         m = c.agents[man]
-        if kind == BEHIND:
+        if kind == Kind.BEHIND:
             x, y = toward_rim(m.x, m.y, k.lob_distance_m)
         else:
-            gap = k.deny_distance_m if kind == DENY else k.front_distance_m
+            gap = k.deny_distance_m if kind == Kind.DENY else k.front_distance_m
             d = distance(fx, fy, m.x, m.y)
             share = 1.0 if d < EPSILON else clip(gap / d, 0.0, 0.5)
             x = m.x + (fx - m.x) * share
@@ -209,7 +180,7 @@ def box_out(w, c, i):
     a = c.agents[i]
     a.speed_share = 1.0
     a.sliding = 0
-    if s.mode == LOOSE:
+    if s.mode == Mode.LOOSE:
         place_target(a, s.ball_x, s.ball_y)
         return
     d = distance(a.x, a.y, 0.0, 0.0)
@@ -235,18 +206,18 @@ def defence_targets(w, c):
     """Sets target, pace and stance of the five defenders for this step."""
     s = c.s
     k = w.k
-    shot_up = s.mode == SHOT_FLIGHT or s.mode == LOOSE
+    shot_up = s.mode == Mode.SHOT_FLIGHT or s.mode == Mode.LOOSE
     shooter_ok = True
-    if s.mode == HELD:
+    if s.mode == Mode.HELD:
         h = c.agents[s.handler]
         d_rim = distance(h.x, h.y, 0.0, 0.0)
         # judged by the shot he would step into, not by where he still is
         step_in = w.rules.arc_m + 0.4
         z = table_logit(w, s.handler, d_rim if d_rim < step_in else step_in)
         shooter_ok = z > math.log(k.shooter_make / (1.0 - k.shooter_make)) or d_rim < k.middle_range_m
-    trapping = s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET
+    trapping = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
     covering = trapping or (
-        s.trap_phase == TRAP_AFTER and w.calls[s.trap_call].hold_cover == 1 and s.t < s.after_t + 1.0
+        s.trap_phase == TrapPhase.AFTER and w.calls[s.trap_call].hold_cover == 1 and s.t < s.after_t + 1.0
     )
     disguised = trapping and s.begun < s.trap_t + w.calls[s.trap_call].disguise_s
     for i in range(N_SIDE, 2 * N_SIDE):
@@ -257,7 +228,7 @@ def defence_targets(w, c):
             a.region = a.guess_region
             a.moment = a.guess_moment
             a.side = a.guess_side
-            a.focus = 2
+            a.focus = Focus.GUESS
             a.guess_t = NEVER
         if shot_up:
             box_out(w, c, i)
@@ -271,24 +242,24 @@ def defence_targets(w, c):
         )
         if covering and not disguised and not late:
             e = w.call_entries[s.trap_call, c.trap_entry[person]]
-            if trapping or e.kind != TRAP:
+            if trapping or e.kind != Kind.TRAP:
                 a.job = e.job
                 entry_target(w, c, i, e, s.trap_side, fx, fy, True)
                 a.speed_share = 1.0
                 a.sliding = 0
                 continue
         role = w.role_of[side_index(a.side), person]
-        e = w.slides[a.region, MATCHED if s.matched == 1 else a.moment, role]
+        e = w.slides[a.region, Moment.MATCHED if s.matched == 1 else a.moment, role]
         a.job = e.job
         entry_target(w, c, i, e, a.side, fx, fy, shooter_ok)
-        if a.gamble == 1 and s.mode == PASS_FLIGHT:
+        if a.gamble == 1 and s.mode == Mode.PASS_FLIGHT:
             _, f = point_to_segment(a.x, a.y, s.ball_x, s.ball_y, s.pass_x1, s.pass_y1)
             place_target(a, s.ball_x + f * (s.pass_x1 - s.ball_x), s.ball_y + f * (s.pass_y1 - s.ball_y))
         if w.rules.defensive_three_seconds_s > 0.0:
             leave_lane_in_time(w, c, i)
         a.speed_share = 1.0
         a.sliding = 1 if distance(a.x, a.y, a.tx, a.ty) < k.slide_range_m else 0
-    if s.mode == HELD:
+    if s.mode == Mode.HELD:
         step_up(w, c)
 
 
@@ -317,7 +288,7 @@ def step_up(w, c):
     who = -1
     for i in range(N_SIDE, 2 * N_SIDE):
         a = c.agents[i]
-        if s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET:
+        if s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET:
             if i == s.trapper_0 or i == s.trapper_1:
                 continue  # they have the ball; the others still help
         d, f = point_to_segment(a.x, a.y, h.x, h.y, 0.0, 0.0)

@@ -9,19 +9,12 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-from engine.kernel.motion import (
-    EPSILON,
-    clip,
-    cover_m,
-    distance,
-    logistic,
-    point_to_segment,
-)
+from engine.kernel.motion import EPSILON, clip, cover_m, distance, logistic, point_to_segment
 from engine.kernel.near import FAR_AWAY, help_gap
 from engine.kernel.shooting import is_three, shot_value
-from engine.state.arrays import N_SIDE, OPT_DRIVE
+from engine.state.arrays import N_DRIVES, N_SIDE
+from engine.state.words import Option
 
-N_DRIVES = 5
 DRIVE_TURN = math.radians(28.0)
 
 
@@ -116,8 +109,9 @@ def weigh_drives(w, c, hold, left_s):
         # a drive that leads to no better shot has only used up the dribble among defenders
         end = shot if shot > hold else hold - k.drive_penalty_points
         end += ahead
-        c.option_value[OPT_DRIVE + m] = beat * end + (1.0 - beat) * (hold - k.drive_stopped_points)
-        c.option_a[OPT_DRIVE + m] = gx
-        c.option_b[OPT_DRIVE + m] = gy
+        slot = Option.DRIVE_FAR_RIGHT + m
+        c.option_value[slot] = beat * end + (1.0 - beat) * (hold - k.drive_stopped_points)
+        c.option_a[slot] = gx
+        c.option_b[slot] = gy
         c.drive_end[m, 0] = ex
         c.drive_end[m, 1] = ey

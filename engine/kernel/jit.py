@@ -12,4 +12,6 @@ import functools
 
 import numba
 
+import engine.policies.members  # noqa: F401  (members of engine.state.words in compiled code)
+
 njit = functools.partial(numba.njit, _nrt=False, error_model="numpy")

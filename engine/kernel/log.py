@@ -7,9 +7,6 @@ from __future__ import annotations
 
 from engine.kernel.jit import njit
 from engine.state.arrays import EVENTS_PER_STEP, N_OPTIONS
-from engine.state.words import EVENTS
-
-EV = {name: i for i, name in enumerate(EVENTS)}
 
 
 @njit

@@ -6,33 +6,10 @@ import math
 
 from engine.kernel import draws
 from engine.kernel.jit import njit
-from engine.kernel.motion import (
-    EPSILON,
-    clip,
-    distance,
-    point_to_segment,
-)
+from engine.kernel.motion import EPSILON, clip, distance, point_to_segment
 from engine.kernel.near import FAR_AWAY, side_index
-from engine.state.arrays import N_SIDE
-from engine.state.words import (
-    DRIBBLE_TO,
-    DRIVE,
-    HELD,
-    LOOSE,
-    PASS_FLIGHT,
-    PASS_WINDUP,
-    REGIONS,
-    RETREAT,
-    SHOT_FLIGHT,
-    SHOT_WINDUP,
-    SPLIT,
-    TRAP_AFTER,
-    TRAP_COMING,
-    TRAP_SET,
-)
-
-BACKCOURT = REGIONS.index("backcourt")
-N_BREAKS = 4
+from engine.state.arrays import N_BREAKS, N_SIDE
+from engine.state.words import Action, Mode, Region, TrapPhase
 
 
 @njit
@@ -116,21 +93,21 @@ def off_ball(w, c, i, diver):
     a = c.agents[i]
     a.sliding = 0
     a.speed_share = k.off_ball_speed_share
-    trapped = s.trap_phase == TRAP_COMING or s.trap_phase == TRAP_SET
-    if s.mode == PASS_FLIGHT and i == s.target:
+    trapped = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
+    if s.mode == Mode.PASS_FLIGHT and i == s.target:
         # comes to meet the ball
         a.tx = clip(s.pass_x1, -ru.half_width_m, ru.half_width_m)
         a.ty = clip(s.pass_y1, ru.baseline_y_m, ru.far_y_m)
         a.speed_share = 1.0
         return
-    if s.mode == PASS_WINDUP and i == s.target:
+    if s.mode == Mode.PASS_WINDUP and i == s.target:
         a.tx = s.pass_x1
         a.ty = s.pass_y1
         a.speed_share = 1.0
         return
-    if s.mode == SHOT_FLIGHT or s.mode == LOOSE:
+    if s.mode == Mode.SHOT_FLIGHT or s.mode == Mode.LOOSE:
         a.speed_share = 1.0
-        if s.mode == LOOSE and distance(a.x, a.y, s.ball_x, s.ball_y) < 6.0:
+        if s.mode == Mode.LOOSE and distance(a.x, a.y, s.ball_x, s.ball_y) < 6.0:
             a.tx = s.ball_x
             a.ty = s.ball_y
             return
@@ -161,13 +138,13 @@ def off_ball(w, c, i, diver):
             a.ty = ru.half_y_m - 0.5
         a.speed_share = 1.0
         return
-    if s.trap_phase == TRAP_AFTER and i == diver:
+    if s.trap_phase == TrapPhase.AFTER and i == diver:
         a.tx = -1.0 * s.near
         a.ty = 0.9
         a.speed_share = k.attack_speed_share
         leave_lane(w, a)
         return
-    if s.trap_phase == TRAP_AFTER and lane_open(w, c, i):
+    if s.trap_phase == TrapPhase.AFTER and lane_open(w, c, i):
         # nobody between him and the rim: cuts behind the defence
         a.tx = 1.3 if a.x >= 0.0 else -1.3
         a.ty = 0.8
@@ -177,9 +154,9 @@ def off_ball(w, c, i, diver):
     x, y = spot_of(w, c, i)
     a.tx = x
     a.ty = y
-    if s.trap_phase == TRAP_AFTER:
+    if s.trap_phase == TrapPhase.AFTER:
         a.speed_share = k.attack_speed_share
-    if s.region == BACKCOURT:
+    if s.region == Region.BACKCOURT:
         a.speed_share = 0.8
     leave_lane(w, a)
 
@@ -231,7 +208,7 @@ def blocker(w, c):
     if g < EPSILON:
         return -1
     # between two trappers there is room for a body or there is not
-    path = 2.0 * k.body_radius_m - 0.06 if s.action == SPLIT else k.block_path_m
+    path = 2.0 * k.body_radius_m - 0.06 if s.action == Action.SPLIT else k.block_path_m
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
         rx = b.x - a.x
@@ -271,20 +248,20 @@ def with_ball(w, c):
     k = w.k
     a = c.agents[s.handler]
     a.sliding = 0
-    if s.mode != HELD or s.action == 0:
+    if s.mode != Mode.HELD or s.action == Action.STAY:
         a.tx = a.x
         a.ty = a.y
         a.speed_share = 0.5
         return
-    if s.action == DRIVE and distance(a.x, a.y, s.goal_x, s.goal_y) < k.arrival_radius_m:
+    if s.action == Action.DRIVE and distance(a.x, a.y, s.goal_x, s.goal_y) < k.arrival_radius_m:
         s.goal_x = s.end_x  # past the defender: to the rim
         s.goal_y = s.end_y
     a.tx = s.goal_x
     a.ty = s.goal_y
     share = k.dribble_speed_share * (0.9 + 0.2 * w.players[s.handler].handle)
-    if s.action == RETREAT:
+    if s.action == Action.RETREAT:
         share *= k.retreat_speed_share
-    elif s.action == DRIBBLE_TO:
+    elif s.action == Action.DRIBBLE_TO:
         share *= k.bring_up_speed_share
         veer(w, c)
     a.speed_share = share * body_block(w, c)
@@ -301,18 +278,19 @@ def offence_targets(w, c):
             jitter(w, c)
         s.spot_t = FAR_AWAY * FAR_AWAY
     diver = -1
-    if s.trap_phase == TRAP_AFTER:
+    if s.trap_phase == TrapPhase.AFTER:
         best = FAR_AWAY
         for i in range(N_SIDE):
             a = c.agents[i]
-            if i == s.handler or (s.mode == PASS_FLIGHT and i == s.target):
+            if i == s.handler or (s.mode == Mode.PASS_FLIGHT and i == s.target):
                 continue
             d = distance(a.x, a.y, 0.0, 0.0)
             if d < best:
                 best = d
                 diver = i
+    in_hand = s.mode == Mode.HELD or s.mode == Mode.PASS_WINDUP or s.mode == Mode.SHOT_WINDUP
     for i in range(N_SIDE):
-        if i == s.handler and (s.mode == HELD or s.mode == PASS_WINDUP or s.mode == SHOT_WINDUP):
+        if in_hand and i == s.handler:
             with_ball(w, c)
         else:
             off_ball(w, c, i, diver)
@@ -321,4 +299,4 @@ def offence_targets(w, c):
 @njit
 def driving(s):
     """True while the handler attacks off the dribble."""
-    return s.action == DRIVE or s.action == SPLIT
+    return s.action == Action.DRIVE or s.action == Action.SPLIT

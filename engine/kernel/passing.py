@@ -11,71 +11,29 @@ import math
 
 from engine.kernel import draws
 from engine.kernel.jit import njit
-from engine.kernel.log import EV, event
-from engine.kernel.motion import (
-    clip,
-    cover_m,
-    distance,
-    inside,
-    point_to_segment,
-    region_at,
-)
-from engine.kernel.near import (
-    BEYOND,
-    NEVER,
-    nearest_defender,
-    touch_chance,
-)
-from engine.kernel.rows import (
-    BEFORE_BUMP,
-    CORNER,
-    WING,
-    match_men,
-    next_moment,
-    read_pass,
-    set_row,
-    side_of,
-)
-from engine.kernel.tally import (
-    COL_deflections,
-    COL_missed_bump_catches,
-    COL_missed_bump_gap_mm,
-    COL_next_catches,
-    COL_next_gap_mm,
-    COL_passes,
-    COL_skip_catches,
-    COL_skip_gap_mm,
-    COL_skips,
-    add,
-)
+from engine.kernel.log import event
+from engine.kernel.motion import clip, cover_m, distance, inside, point_to_segment, region_at
+from engine.kernel.near import BEYOND, NEVER, nearest_defender, touch_chance
+from engine.kernel.rows import match_men, next_moment, read_pass, set_row, side_of
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
 from engine.state.words import (
-    DEAD,
-    HELD,
-    LOOSE,
-    PASS_FLIGHT,
-    PASS_WINDUP,
-    STAY,
-    TRAP_COMING,
-    TRAP_NONE,
-    UNUSED,
+    Action,
+    Dribble,
+    Event,
+    Flight,
+    Focus,
+    Mode,
+    Moment,
+    PassKind,
+    Region,
+    TrapPhase,
 )
 
-DIRECT, BOUNCE, OVER_TOP = 0, 1, 2
-EV_PASS = EV["pass"]
-EV_CATCH = EV["catch"]
-EV_TOUCH = EV["touch"]
-EV_STEAL = EV["steal"]
-EV_LOOSE = EV["loose"]
-EV_FAKE = EV["fake"]
 TWO_PI = 2.0 * math.pi
 CHEST_M = 1.3
 BOUNCE_M = 0.6
 CATCH_M = 2.0
 OVERHEAD = 0.92  # share of the standing reach at which an overhead pass leaves
-
-# what becomes of a pass at this step
-FLYING, CAUGHT, STOLEN, LOOSE_BALL, OUT_BALL = range(5)
 
 
 @njit
@@ -83,9 +41,9 @@ def pass_speed(w, passer, kind):
     """Mean ball speed of a pass, m/s: by kind, and faster for better passers."""
     k = w.k
     v = k.pass_speed_direct_mps
-    if kind == BOUNCE:
+    if kind == PassKind.BOUNCE:
         v = k.pass_speed_bounce_mps
-    elif kind == OVER_TOP:
+    elif kind == PassKind.OVER:
         v = k.pass_speed_over_mps
     return v * (1.0 + k.pass_skill_speed_share * (w.players[passer].passing - 0.5))
 
@@ -113,9 +71,9 @@ def pressure(w, c, passer):
 @njit
 def ball_height(k, kind, f, z0):
     """Height of the ball (metres) at share ``f`` of the flight of a pass released at ``z0``."""
-    if kind == DIRECT:
+    if kind == PassKind.DIRECT:
         return CHEST_M
-    if kind == BOUNCE:
+    if kind == PassKind.BOUNCE:
         return BOUNCE_M
     return z0 + (CATCH_M - z0) * f + 4.0 * k.pass_loft_m * f * (1.0 - f)
 
@@ -123,7 +81,7 @@ def ball_height(k, kind, f, z0):
 @njit
 def start_height(w, passer, kind):
     """Height at which the ball leaves the passer's hands, metres."""
-    if kind == OVER_TOP:
+    if kind == PassKind.OVER:
         return OVERHEAD * w.players[passer].reach_m + 0.1
     return CHEST_M
 
@@ -134,9 +92,9 @@ def aim_sd(w, c, passer, kind, length_m, n_pressure):
     k = w.k
     sd = k.aim_sd_per_m * length_m * (1.5 - w.players[passer].passing)
     sd *= 1.0 + k.aim_pressure_share * n_pressure
-    if kind == OVER_TOP:
+    if kind == PassKind.OVER:
         sd *= 1.0 + k.over_aim_share
-    if n_pressure > 0 and c.s.dribble == DEAD:
+    if n_pressure > 0 and c.s.dribble == Dribble.DEAD:
         sd *= 1.0 + k.dead_dribble_aim_share
     return sd
 
@@ -161,7 +119,7 @@ def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
     v = pass_speed(w, passer, kind)
     z0 = start_height(w, passer, kind)
     clean = 1.0
-    share = k.bounce_touch_share if kind == BOUNCE else 1.0
+    share = k.bounce_touch_share if kind == PassKind.BOUNCE else 1.0
     beyond = k.arm_reach_m + BEYOND * k.touch_width_m
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
@@ -175,7 +133,7 @@ def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
         d -= k.risk_cover_share * cover_m(run_s, speed, k.sprint_tau_s)
         near = near_share(k, f * length, (1.0 - f) * length, n_pressure)
         touch = touch_chance(k, d, ball_height(k, kind, f, z0), reach, share * near)
-        if kind == OVER_TOP:
+        if kind == PassKind.OVER:
             # over him here, but perhaps not where it comes down
             d = distance(b.x, b.y, tx, ty)
             d -= k.risk_cover_share * cover_m(arrive_s, speed, k.sprint_tau_s)
@@ -194,7 +152,7 @@ def start_pass(w, c, target, kind, x, y):
     """The handler commits to a pass to ``target``, to be caught at (x, y) metres."""
     s = c.s
     k = w.k
-    s.mode = PASS_WINDUP
+    s.mode = Mode.PASS_WINDUP
     s.n_passes += 1
     s.target = target
     s.pass_kind = kind
@@ -202,13 +160,13 @@ def start_pass(w, c, target, kind, x, y):
     s.pass_y1 = y
     s.passer = s.handler
     s.release_t = s.due_t + release_time(w, c, s.handler)
-    if kind == OVER_TOP:
+    if kind == PassKind.OVER:
         s.release_t += k.over_release_s
     u, _, _, _ = draws.uniforms(s, draws.FAKE, 0, 0, s.n_passes)
     fake = u < k.fake_p * (0.5 + w.players[s.handler].passing)
     if fake:
         s.release_t += k.fake_s
-        event(c, EV_FAKE, s.handler, target, 0.0, x, y)
+        event(c, Event.FAKE, s.handler, target, 0.0, x, y)
     read_pass(w, c, target, x, y, fake)
 
 
@@ -241,19 +199,19 @@ def release_pass(w, c):
     region = region_at(w, tx, ty)
     moment = next_moment(region, near, s.region, s.moment, s.near)
     s.pass_is_skip = 1 if length > k.skip_distance_m and near != s.near else 0
-    s.pass_missed_bump = 1 if region == CORNER and moment == BEFORE_BUMP else 0
-    if region == WING and s.region == CORNER and s.moment == BEFORE_BUMP:
+    s.pass_missed_bump = 1 if region == Region.CORNER and moment == Moment.BEFORE_BUMP else 0
+    if region == Region.WING and s.region == Region.CORNER and s.moment == Moment.BEFORE_BUMP:
         s.pass_missed_bump = 1
     s.pass_next_region = region
     s.pass_x1 = tx + error * math.cos(TWO_PI * u1)
     s.pass_y1 = ty + error * math.sin(TWO_PI * u1)
-    s.mode = PASS_FLIGHT
+    s.mode = Mode.PASS_FLIGHT
     s.pass_share = 0.0
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
         b.touch_u, _, _, _ = draws.uniforms(s, draws.TOUCH, i, 0, s.n_passes)
-        if b.focus == 0:
-            b.focus = 1
+        if b.focus == Focus.BALL:
+            b.focus = Focus.BEFORE_PASS
     if w.match_up == 1 and (s.matched == 0 or near != s.near):
         match_men(c)
     set_row(w, c, region, moment, near, 1.0)
@@ -261,14 +219,14 @@ def release_pass(w, c):
         b = c.agents[i]
         if b.adopt_t < s.release_t + k.reaction_s:
             b.adopt_t = s.release_t + k.reaction_s  # still taking in a dribble: the pass is news all the same
-    add(c, COL_passes, 1)
-    add(c, COL_skips, s.pass_is_skip)
-    event(c, EV_PASS, s.passer, s.target, s.pass_kind, s.pass_x1, s.pass_y1)
+    c.record.passes += 1
+    c.record.skips += s.pass_is_skip
+    event(c, Event.PASS, s.passer, s.target, s.pass_kind, s.pass_x1, s.pass_y1)
 
 
 @njit
 def fly(w, c):
-    """One step of a pass in flight: FLYING, CAUGHT, STOLEN (``s.target`` = thief), LOOSE_BALL or OUT_BALL."""
+    """One step of a pass in flight: what has become of it (Flight); a thief is ``s.target``."""
     s = c.s
     k = w.k
     total = s.arrive_t - s.release_t
@@ -281,7 +239,7 @@ def fly(w, c):
     ay = s.pass_y0 + f0 * (s.pass_y1 - s.pass_y0)
     bx = s.pass_x0 + f1 * (s.pass_x1 - s.pass_x0)
     by = s.pass_y0 + f1 * (s.pass_y1 - s.pass_y0)
-    share = k.bounce_touch_share if s.pass_kind == BOUNCE else 1.0
+    share = k.bounce_touch_share if s.pass_kind == PassKind.BOUNCE else 1.0
     first = 2.0
     who = -1
     for i in range(N_SIDE, 2 * N_SIDE):
@@ -302,12 +260,12 @@ def fly(w, c):
     if who >= 0:
         s.ball_x = ax + first * (bx - ax)
         s.ball_y = ay + first * (by - ay)
-        add(c, COL_deflections, 1)
-        event(c, EV_TOUCH, who, s.passer, 0.0, s.ball_x, s.ball_y)
+        c.record.deflections += 1
+        event(c, Event.TOUCH, who, s.passer, 0.0, s.ball_x, s.ball_y)
         _, u1, u2, u3 = draws.uniforms(s, draws.TOUCH, who, 0, s.n_passes)
         if u1 < k.clean_steal_p:
             s.target = who
-            return STOLEN
+            return Flight.STOLEN
         angle = TWO_PI * u2
         return drop(
             w,
@@ -318,13 +276,13 @@ def fly(w, c):
             1,
         )
     if s.now < s.arrive_t:
-        return FLYING
+        return Flight.FLYING
     r = c.agents[s.target]
     _, _, u2, _ = draws.uniforms(s, draws.AIM, 0, 0, s.n_passes)
     n_pressure = pressure(w, c, s.target)
     reached = distance(r.x, r.y, s.pass_x1, s.pass_y1) < k.catch_radius_m
     if reached and inside(w, r.x, r.y) and u2 >= k.fumble_p + k.fumble_pressure_p * n_pressure:
-        return CAUGHT
+        return Flight.CAUGHT
     # past the receiver: it rolls on the way it was going
     length = distance(s.pass_x0, s.pass_y0, s.pass_x1, s.pass_y1)
     on = 1.0 if reached else 2.0
@@ -342,20 +300,20 @@ def fly(w, c):
 
 @njit
 def drop(w, c, x, y, fall_s, by_defence):
-    """The ball gets away to (x, y); returns OUT_BALL if that is outside the lines, else LOOSE_BALL."""
+    """The ball gets away to (x, y); Flight.OUT if that is outside the lines, else LOOSE."""
     s = c.s
     s.out_by_defence = by_defence
     s.ball_x = x
     s.ball_y = y
     s.ball_z = 0.2
     if not inside(w, x, y):
-        return OUT_BALL
-    s.mode = LOOSE
+        return Flight.OUT
+    s.mode = Mode.LOOSE
     s.loose_kind = 0
     s.loose_t = s.t + fall_s
     s.n_loose += 1
-    event(c, EV_LOOSE, -1, -1, by_defence, x, y)
-    return LOOSE_BALL
+    event(c, Event.LOOSE, -1, -1, by_defence, x, y)
+    return Flight.LOOSE
 
 
 @njit
@@ -365,12 +323,12 @@ def take_ball(w, c, who):
     k = w.k
     a = c.agents[who]
     s.handler = who
-    s.mode = HELD
-    s.action = STAY
-    s.dribble = UNUSED
+    s.mode = Mode.HELD
+    s.action = Action.STAY
+    s.dribble = Dribble.UNUSED
     s.catch_t = s.t
     s.stale_t = s.t
-    if s.trap_phase == TRAP_COMING and s.trap_read_t < NEVER:
+    if s.trap_phase == TrapPhase.COMING and s.trap_read_t < NEVER:
         # caught with the trap on its way: he reads it from the catch on
         s.trap_read_t = s.t + (s.trap_read_t - s.trap_t)
     s.decide_t = s.t + k.catch_pause_s
@@ -395,18 +353,18 @@ def catch(w, c):
     r = c.agents[s.target]
     gap, _ = nearest_defender(c, r.x, r.y)
     mm = int(gap * 1000.0 + 0.5)
-    perimeter = s.pass_next_region == WING or s.pass_next_region == CORNER
-    if s.trap_phase == TRAP_NONE and perimeter:
+    perimeter = s.pass_next_region == Region.WING or s.pass_next_region == Region.CORNER
+    if s.trap_phase == TrapPhase.NONE and perimeter:
         if s.pass_missed_bump == 1:
-            add(c, COL_missed_bump_catches, 1)
-            add(c, COL_missed_bump_gap_mm, mm)
+            c.record.missed_bump_catches += 1
+            c.record.missed_bump_gap_mm += mm
         elif s.pass_is_skip == 1:
-            add(c, COL_skip_catches, 1)
-            add(c, COL_skip_gap_mm, mm)
+            c.record.skip_catches += 1
+            c.record.skip_gap_mm += mm
         else:
-            add(c, COL_next_catches, 1)
-            add(c, COL_next_gap_mm, mm)
-    event(c, EV_CATCH, s.target, s.passer, gap, r.x, r.y)
+            c.record.next_catches += 1
+            c.record.next_gap_mm += mm
+    event(c, Event.CATCH, s.target, s.passer, gap, r.x, r.y)
     take_ball(w, c, s.target)
     s.decide_t = s.arrive_t + w.k.catch_pause_s
     s.n_catches += 1

@@ -5,20 +5,16 @@ from __future__ import annotations
 import math
 
 from engine.kernel import draws
-from engine.kernel.ending import END_DREB, finish, turnover
+from engine.kernel.ending import finish, turnover
 from engine.kernel.jit import njit
-from engine.kernel.log import EV, event
+from engine.kernel.log import event
 from engine.kernel.motion import clip, distance
 from engine.kernel.near import NEVER
 from engine.kernel.passing import take_ball
-from engine.kernel.tally import COL_dreb, COL_oreb, add
 from engine.state.arrays import N_PLAYERS, N_SIDE
-from engine.state.words import LOOSE
+from engine.state.words import End, Event, Mode
 
-REBOUND_KIND, FREE_THROW_KIND = 1, 2
 TWO_PI = 2.0 * math.pi
-EV_REBOUND = EV["rebound"]
-EV_RECOVERED = EV["recovered"]
 
 
 @njit
@@ -42,7 +38,7 @@ def start_rebound(w, c, d, kind):
     s.ball_x = x
     s.ball_y = y
     s.ball_z = 2.2
-    s.mode = LOOSE
+    s.mode = Mode.LOOSE
     s.loose_kind = kind
     s.loose_t = s.t + k.rebound_fall_s
 
@@ -87,20 +83,20 @@ def settle_loose_ball(w, c):
     k = w.k
     who = loose_ball_won(w, c)
     if s.loose_kind != 0:
-        event(c, EV_REBOUND, who, -1, s.loose_kind, s.ball_x, s.ball_y)
+        event(c, Event.REBOUND, who, -1, s.loose_kind, s.ball_x, s.ball_y)
         if who >= N_SIDE:
-            add(c, COL_dreb, 1)
+            c.record.dreb += 1
             s.handler = who
-            finish(w, c, END_DREB, k.excess_defensive_rebound_points)
+            finish(w, c, End.DEFENSIVE_REBOUND, k.excess_defensive_rebound_points)
             return
-        add(c, COL_oreb, 1)
+        c.record.oreb += 1
         if w.rules.shot_clock_s > 0.0:
             s.clock_s = w.rules.offensive_rebound_reset_s
         take_ball(w, c, who)
         # a put-back is decided at once
         s.decide_t = s.t + w.k.time_step_s
         return
-    event(c, EV_RECOVERED, who, -1, 0.0, s.ball_x, s.ball_y)
+    event(c, Event.RECOVERED, who, -1, 0.0, s.ball_x, s.ball_y)
     if who >= N_SIDE:
         turnover(w, c, 1, who)
         return

@@ -3,45 +3,21 @@
 from __future__ import annotations
 
 from engine.kernel import draws
-from engine.kernel.ending import (
-    AFTER_RESET,
-    END_FREE_THROWS,
-    OUT_FOUL,
-    OUT_OTHER,
-    close_after,
-    close_outcome_if_open,
-    finish,
-    turnover,
-)
+from engine.kernel.ending import close_after, close_outcome_if_open, finish, turnover
 from engine.kernel.jit import njit
-from engine.kernel.log import EV, event
+from engine.kernel.log import event
 from engine.kernel.motion import toward_rim
 from engine.kernel.near import NEVER, side_index
 from engine.kernel.offence import jitter, spot_of
 from engine.kernel.passing import take_ball
-from engine.kernel.rebound import FREE_THROW_KIND, start_rebound
-from engine.kernel.rows import (
-    SETTLED,
-    TOP,
-    adopt_now,
-    own_men,
-)
-from engine.kernel.tally import (
-    COL_fouls,
-    COL_fta,
-    COL_ftm,
-    COL_points,
-    add,
-)
+from engine.kernel.rebound import start_rebound
+from engine.kernel.rows import adopt_now, own_men
 from engine.state.arrays import N_SIDE
-from engine.state.jobs import OWN_MAN
-from engine.state.words import TRAP_NONE
+from engine.state.jobs import Kind
+from engine.state.words import After, End, Event, LooseKind, Moment, Outcome, Region, TrapPhase
 
 #: Dead ball: who guards a man stands this far from him, on the way to the rim.
 MAN_STAND_M = 1.5
-EV_FREE_THROW = EV["free_throw"]
-EV_FOUL = EV["foul"]
-EV_THROW_IN = EV["throw_in"]
 
 
 @njit
@@ -79,7 +55,7 @@ def take_places(w, c):
         e = w.slides[s.region, s.moment, role]
         stand(c, i, e.x_m * s.near, e.y_m)
         man = c.guards[i - N_SIDE]
-        if man >= 0 and e.kind == OWN_MAN:
+        if man >= 0 and e.kind == Kind.OWN_MAN:
             x, y = toward_rim(c.agents[man].x, c.agents[man].y, MAN_STAND_M)
             if y > w.rules.half_y_m:
                 y = w.rules.half_y_m  # he waits on his own half
@@ -93,15 +69,15 @@ def throw_in(w, c, after_foul):
     k = w.k
     ru = w.rules
     s.n_restarts += 1
-    s.trap_phase = TRAP_NONE
+    s.trap_phase = TrapPhase.NONE
     if after_foul == 1 and ru.shot_clock_s > 0.0 and s.clock_s < ru.foul_reset_s:
         s.clock_s = ru.foul_reset_s
     u, _, _, _ = draws.uniforms(s, draws.RESTART, 0, 0, s.n_restarts)
     s.front = 1
-    s.region = TOP
-    s.moment = SETTLED
+    s.region = Region.TOP
+    s.moment = Moment.SETTLED
     s.near = 1 if u < 0.5 else -1
-    event(c, EV_THROW_IN, -1, -1, after_foul, s.ball_x, s.ball_y)
+    event(c, Event.THROW_IN, -1, -1, after_foul, s.ball_x, s.ball_y)
     take_places(w, c)
     s.handler = w.lead_person
     take_ball(w, c, s.handler)
@@ -147,20 +123,20 @@ def free_throws(w, c, n, one_and_one):
         s.n_free_throws += 1
         u, _, _, _ = draws.uniforms(s, draws.FREE_THROW, 0, 0, s.n_free_throws)
         made = u < w.players[shooter].free_throw
-        add(c, COL_fta, 1)
+        c.record.fta += 1
         if made:
-            add(c, COL_ftm, 1)
-            add(c, COL_points, 1)
-        event(c, EV_FREE_THROW, shooter, -1, 1.0 if made else 0.0, 0.0, w.rules.free_throw_y_m)
+            c.record.ftm += 1
+            c.record.points += 1
+        event(c, Event.FREE_THROW, shooter, -1, 1.0 if made else 0.0, 0.0, w.rules.free_throw_y_m)
         if one_and_one and not made:
             break
     if made:
-        finish(w, c, END_FREE_THROWS, k.excess_made_points)
+        finish(w, c, End.FREE_THROWS, k.excess_made_points)
         return
     line_up(w, c, shooter)
     s.shot_x = 0.0
     s.shot_y = w.rules.free_throw_y_m
-    start_rebound(w, c, w.rules.free_throw_y_m * 0.6, FREE_THROW_KIND)
+    start_rebound(w, c, w.rules.free_throw_y_m * 0.6, LooseKind.FREE_THROW)
 
 
 @njit
@@ -169,13 +145,13 @@ def defensive_foul(w, c):
     s = c.s
     ru = w.rules
     s.team_fouls += 1
-    add(c, COL_fouls, 1)
-    event(c, EV_FOUL, -1, s.handler, 0.0, s.ball_x, s.ball_y)
-    close_outcome_if_open(c, OUT_FOUL)
-    close_after(c, AFTER_RESET)
+    c.record.fouls += 1
+    event(c, Event.FOUL, -1, s.handler, 0.0, s.ball_x, s.ball_y)
+    close_outcome_if_open(c, Outcome.FOUL)
+    close_after(c, After.RESET)
     if s.team_fouls >= ru.bonus_from:
         s.shooter = s.handler
-        s.trap_phase = TRAP_NONE
+        s.trap_phase = TrapPhase.NONE
         one = ru.one_and_one_from > 0 and ru.one_and_one_from <= s.team_fouls <= ru.one_and_one_to
         free_throws(w, c, ru.bonus_free_throws, one)
         return
@@ -187,8 +163,8 @@ def ball_out(w, c):
     """A ball over the line: the defence's last touch gives a throw-in, the offence's loses it."""
     s = c.s
     if s.out_by_defence == 1:
-        close_outcome_if_open(c, OUT_OTHER)
-        close_after(c, AFTER_RESET)
+        close_outcome_if_open(c, Outcome.OTHER)
+        close_after(c, After.RESET)
         throw_in(w, c, 0)
     else:
         turnover(w, c, 0, -1)

@@ -8,23 +8,11 @@ from __future__ import annotations
 
 from engine.kernel import draws
 from engine.kernel.jit import njit
-from engine.kernel.log import EV, event
+from engine.kernel.log import event
 from engine.kernel.motion import distance, region_at
 from engine.kernel.near import NEVER, nearest_defender, side_index
 from engine.state.arrays import N_SIDE
-from engine.state.words import HELD, MOMENTS, REGIONS
-
-BACKCOURT = REGIONS.index("backcourt")
-TOP = REGIONS.index("top")
-SLOT = REGIONS.index("slot")
-WING = REGIONS.index("wing")
-CORNER = REGIONS.index("corner")
-SETTLED = MOMENTS.index("settled")
-BEFORE_BUMP = MOMENTS.index("before_bump")
-AFTER_BUMP = MOMENTS.index("after_bump")
-REVERSAL = MOMENTS.index("reversal")
-MATCHED = MOMENTS.index("matched")
-BUMP_EVENT = EV["bump"]
+from engine.state.words import Event, Focus, Mode, Moment, Region
 
 
 @njit
@@ -45,32 +33,36 @@ def next_moment(region, near, old_region, old_moment, old_near):
     back out of the corner or post: the guard has it. To the corner before the bump: its own row. To the top
     from a wing or deeper: reversal.
     """
-    above = old_region == BACKCOURT or old_region == TOP or old_region == SLOT
-    if region == WING:
-        if old_region == WING and old_near == near:
+    above = old_region == Region.BACKCOURT or old_region == Region.TOP or old_region == Region.SLOT
+    if region == Region.WING:
+        if old_region == Region.WING and old_near == near:
             return old_moment
         if near != old_near:
-            return REVERSAL
+            return Moment.REVERSAL
         if above:
-            return BEFORE_BUMP
-        return AFTER_BUMP
-    if region == CORNER:
-        if old_region == CORNER and old_near == near:
+            return Moment.BEFORE_BUMP
+        return Moment.AFTER_BUMP
+    if region == Region.CORNER:
+        if old_region == Region.CORNER and old_near == near:
             return old_moment
-        if old_region == WING and old_near == near and (old_moment == BEFORE_BUMP or old_moment == REVERSAL):
-            return BEFORE_BUMP
-        return SETTLED
-    if region == TOP or region == SLOT:
+        if (
+            old_region == Region.WING
+            and old_near == near
+            and (old_moment == Moment.BEFORE_BUMP or old_moment == Moment.REVERSAL)
+        ):
+            return Moment.BEFORE_BUMP
+        return Moment.SETTLED
+    if region == Region.TOP or region == Region.SLOT:
         if old_region == region and old_near == near:
             return old_moment
-        if old_region == BACKCOURT:
-            return SETTLED
-        if region == SLOT and old_region == SLOT:
-            return REVERSAL
+        if old_region == Region.BACKCOURT:
+            return Moment.SETTLED
+        if region == Region.SLOT and old_region == Region.SLOT:
+            return Moment.REVERSAL
         if above:
-            return SETTLED
-        return REVERSAL
-    return SETTLED
+            return Moment.SETTLED
+        return Moment.REVERSAL
+    return Moment.SETTLED
 
 
 @njit
@@ -96,7 +88,7 @@ def adopt_now(c, i):
     a.region = s.region
     a.moment = s.moment
     a.side = s.near
-    a.focus = 0
+    a.focus = Focus.BALL
     a.adopt_t = NEVER
 
 
@@ -112,7 +104,7 @@ def follow_ball(w, c):
     """Rows follow the dribble; the bump and the reversal end when a defender has come to the ball."""
     s = c.s
     k = w.k
-    if s.mode != HELD:
+    if s.mode != Mode.HELD:
         return
     h = c.agents[s.handler]
     near = side_of(h.x, s.near, k.side_hysteresis_m)
@@ -121,15 +113,19 @@ def follow_ball(w, c):
         moment = next_moment(region, near, s.region, s.moment, s.near)
         set_row(w, c, region, moment, near, k.dribble_reaction_share)
         return
-    if w.rules.bump_role >= 0 and region == WING and (s.moment == BEFORE_BUMP or s.moment == REVERSAL):
+    if (
+        w.rules.bump_role >= 0
+        and region == Region.WING
+        and (s.moment == Moment.BEFORE_BUMP or s.moment == Moment.REVERSAL)
+    ):
         g = c.agents[person_in_role(w, c, w.rules.bump_role)]
         if distance(g.x, g.y, h.x, h.y) < k.bump_m:
-            event(c, BUMP_EVENT, s.handler, -1, s.t - s.catch_t, h.x, h.y)
-            set_row(w, c, region, AFTER_BUMP, near, k.dribble_reaction_share)
-    elif s.moment == REVERSAL or (region == CORNER and s.moment == BEFORE_BUMP):
+            event(c, Event.BUMP, s.handler, -1, s.t - s.catch_t, h.x, h.y)
+            set_row(w, c, region, Moment.AFTER_BUMP, near, k.dribble_reaction_share)
+    elif s.moment == Moment.REVERSAL or (region == Region.CORNER and s.moment == Moment.BEFORE_BUMP):
         d, _ = nearest_defender(c, h.x, h.y)
         if d < k.bump_m:
-            set_row(w, c, region, SETTLED, near, k.dribble_reaction_share)
+            set_row(w, c, region, Moment.SETTLED, near, k.dribble_reaction_share)
 
 
 @njit

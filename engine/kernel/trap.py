@@ -4,68 +4,27 @@ from __future__ import annotations
 
 from engine.kernel import draws
 from engine.kernel.defence import shell_stands
-from engine.kernel.ending import (
-    AFTER_RESET,
-    LINE,
-    OUT_ESCAPE,
-    OUT_OTHER,
-    OUT_RETREAT,
-    OUT_SPLIT,
-    close_after,
-    close_outcome,
-    close_outcome_if_open,
-    turnover,
-    violation,
-)
+from engine.kernel.ending import close_after, close_outcome, close_outcome_if_open, turnover, violation
 from engine.kernel.jit import njit
-from engine.kernel.log import EV, event
+from engine.kernel.log import event
 from engine.kernel.motion import distance
 from engine.kernel.near import FAR_AWAY, side_index
 from engine.kernel.offence import assign_break, reading_delay
 from engine.kernel.restarts import defensive_foul, throw_in
 from engine.kernel.rows import all_have_men, match_men, set_row
-from engine.kernel.tally import (
-    COL_call_spots,
-    COL_escape,
-    COL_escape_skip,
-    COL_first_call,
-    COL_n_calls,
-    COL_shadow,
-    COL_trap_set,
-    add,
-)
 from engine.state.arrays import N_SIDE
 from engine.state.words import (
-    DEAD,
-    DRIBBLING,
-    HELD,
-    PASS_FLIGHT,
-    REGIONS,
-    RETREAT,
-    SPLIT,
-    STAY,
-    TRAP_AFTER,
-    TRAP_COMING,
-    TRAP_NONE,
-    TRAP_SET,
-    TRIGGERS,
+    Action,
+    After,
+    Dribble,
+    Event,
+    Mode,
+    Outcome,
+    Region,
+    TrapPhase,
+    Trigger,
+    Violation,
 )
-
-IN_AIR = 1 << TRIGGERS.index("in_air")
-CATCH = 1 << TRIGGERS.index("catch")
-BACK_TURNED = 1 << TRIGGERS.index("back_turned")
-PICKED_UP = 1 << TRIGGERS.index("picked_up")
-DRIBBLE_IN = 1 << TRIGGERS.index("dribble_in")
-HELD_FOR = 1 << TRIGGERS.index("held")
-ACROSS_HALF = 1 << TRIGGERS.index("across_half")
-EV_CALL = EV["call"]
-LANE = REGIONS.index("lane")
-RIM = REGIONS.index("rim")
-EV_SET = EV["trap_set"]
-EV_SHELL = EV["shell_stands"]
-EV_HELD = EV["held_ball"]
-EV_TIME_OUT = EV["time_out"]
-EV_PICK_UP = EV["pick_up"]
 
 
 @njit
@@ -77,11 +36,11 @@ def chance(w, c, trigger, handler, region, x, y):
     s = c.s
     if w.n_shadows > 0:
         shadow_chance(w, c, trigger, handler, region)
-    if s.trap_phase != TRAP_NONE or w.policy_call == 1:
+    if s.trap_phase != TrapPhase.NONE or w.policy_call == 1:
         return
     for n in range(w.n_calls):
         call = w.calls[n]
-        if w.call_regions[n, region] == 0 or (call.triggers & trigger) == 0:
+        if w.call_regions[n, region] == 0 or call.triggers & (1 << trigger) == 0:
             continue
         if call.only_mask != 0 and (call.only_mask >> handler) & 1 == 0:
             continue
@@ -104,16 +63,16 @@ def one_shadow(w, c, n, trigger, handler, region):
     """One watched call's chance, exactly as ``chance`` would take it in its own setting."""
     call = w.shadows[n]
     bit = 1 << w.shadow_setting[n]
-    if w.shadow_regions[n, region] == 0 or (call.triggers & trigger) == 0:
+    if w.shadow_regions[n, region] == 0 or call.triggers & (1 << trigger) == 0:
         return
-    if c.record[COL_shadow] & bit != 0:
+    if c.record.shadow & bit != 0:
         return
     if call.only_mask != 0 and (call.only_mask >> handler) & 1 == 0:
         return
     c.shadow_chances[n] += 1
     u, _, _, _ = draws.uniforms(c.s, draws.CALL, call.subject, 0, c.shadow_chances[n])
     if u < call.probability:
-        c.record[COL_shadow] |= bit
+        c.record.shadow |= bit
 
 
 @njit
@@ -123,7 +82,7 @@ def look_for_held_shadows(w, c):
     for n in range(w.n_shadows):
         setting = w.shadow_setting[n]
         if c.shadow_held[setting] == 0 and w.shadow_regions[n, s.region] == 1:
-            if (w.shadows[n].triggers & HELD_FOR) != 0 and s.t - s.catch_t >= w.shadows[n].held_s:
+            if w.shadows[n].triggers & (1 << Trigger.HELD) != 0 and s.t - s.catch_t >= w.shadows[n].held_s:
                 c.shadow_held[setting] = 1
                 held_shadow(w, c, setting)
 
@@ -134,7 +93,7 @@ def held_shadow(w, c, setting):
     s = c.s
     for n in range(w.n_shadows):
         if w.shadow_setting[n] == setting:
-            one_shadow(w, c, n, HELD_FOR, s.handler, s.region)
+            one_shadow(w, c, n, Trigger.HELD, s.handler, s.region)
 
 
 @njit
@@ -143,7 +102,7 @@ def start_call(w, c, n, handler, x, y):
     s = c.s
     k = w.k
     call = w.calls[n]
-    s.trap_phase = TRAP_COMING
+    s.trap_phase = TrapPhase.COMING
     s.trap_call = n
     s.trap_t = s.t
     s.trap_side = s.near
@@ -162,13 +121,13 @@ def start_call(w, c, n, handler, x, y):
     if distance(t0.x, t0.y, x, y) > distance(t1.x, t1.y, x, y):
         s.trapper_0, s.trapper_1 = s.trapper_1, s.trapper_0  # the second one is who comes from farther
     s.trap_number += 1
-    add(c, COL_n_calls, 1)
-    add(c, COL_call_spots, (n + 1) << (4 * (s.trap_number - 1)))
+    c.record.n_calls += 1
+    c.record.call_spots += (n + 1) << (4 * (s.trap_number - 1))
     if s.trap_number == 1:
-        c.record[COL_first_call] = n + 1
+        c.record.first_call = n + 1
         s.outcome_open = 1
     assign_break(w, c)
-    event(c, EV_CALL, handler, n, 0.0, x, y)
+    event(c, Event.CALL, handler, n, 0.0, x, y)
     s.trap_read_t = s.t + reading_delay(w, k.handler_read_s)
 
 
@@ -203,32 +162,32 @@ def nearest_take_entries(w, c, n, x, y):
 def look_for_chances(w, c, caught, dribbled_from):
     """Chances of this step: the catch, the dribble into a spot or over half court, the count, the pick-up."""
     s = c.s
-    if s.mode != HELD or s.trap_phase != TRAP_NONE:
+    if s.mode != Mode.HELD or s.trap_phase != TrapPhase.NONE:
         s.picked_up = 0
         return
     h = c.agents[s.handler]
     if caught:
-        chance(w, c, CATCH, s.handler, s.region, h.x, h.y)
-        if s.mode == HELD and s.trap_phase == TRAP_NONE and h.vx * h.x + h.vy * h.y > 0.0:
-            chance(w, c, BACK_TURNED, s.handler, s.region, h.x, h.y)
+        chance(w, c, Trigger.CATCH, s.handler, s.region, h.x, h.y)
+        if s.mode == Mode.HELD and s.trap_phase == TrapPhase.NONE and h.vx * h.x + h.vy * h.y > 0.0:
+            chance(w, c, Trigger.BACK_TURNED, s.handler, s.region, h.x, h.y)
         s.picked_up = 0
         return
-    if dribbled_from != s.region and s.action != STAY:
-        chance(w, c, DRIBBLE_IN, s.handler, s.region, h.x, h.y)
+    if dribbled_from != s.region and s.action != Action.STAY:
+        chance(w, c, Trigger.DRIBBLE_IN, s.handler, s.region, h.x, h.y)
     if s.across == 1:
         s.across = 2
-        chance(w, c, ACROSS_HALF, s.handler, s.region, h.x, h.y)
+        chance(w, c, Trigger.ACROSS_HALF, s.handler, s.region, h.x, h.y)
     if s.picked_up == 1:
-        chance(w, c, PICKED_UP, s.handler, s.region, h.x, h.y)
+        chance(w, c, Trigger.PICKED_UP, s.handler, s.region, h.x, h.y)
     s.picked_up = 0
     if w.n_shadows > 0:
         look_for_held_shadows(w, c)
     if s.held_chance == 0:
         for n in range(w.n_calls):
-            if w.call_regions[n, s.region] == 1 and (w.calls[n].triggers & HELD_FOR) != 0:
+            if w.call_regions[n, s.region] == 1 and w.calls[n].triggers & (1 << Trigger.HELD) != 0:
                 if s.t - s.catch_t >= w.calls[n].held_s:
                     s.held_chance = 1
-                    chance(w, c, HELD_FOR, s.handler, s.region, h.x, h.y)
+                    chance(w, c, Trigger.HELD, s.handler, s.region, h.x, h.y)
                     return
 
 
@@ -237,12 +196,12 @@ def leave_trap(w, c, code):
     """The ball has got out of the trap (pass, retreat or split): the race back to the shell begins."""
     s = c.s
     k = w.k
-    if code == OUT_ESCAPE and s.outcome_open == 1:
+    if code == Outcome.ESCAPE_PASS and s.outcome_open == 1:
         place = c.agents[s.handler].break_role
-        c.record[COL_escape] = place + 1 if place >= 0 else 5
-        c.record[COL_escape_skip] = s.pass_is_skip
+        c.record.escape = place + 1 if place >= 0 else 5
+        c.record.escape_skip = s.pass_is_skip
     close_outcome(c, code)
-    s.trap_phase = TRAP_AFTER
+    s.trap_phase = TrapPhase.AFTER
     s.after_t = s.t
     if all_have_men(c):
         match_men(c)  # nobody runs back across the floor to the man he left
@@ -252,8 +211,8 @@ def leave_trap(w, c, code):
 @njit
 def call_off(c):
     """The trap never came: everybody goes back to the slides."""
-    close_outcome_if_open(c, OUT_OTHER)
-    c.s.trap_phase = TRAP_NONE
+    close_outcome_if_open(c, Outcome.OTHER)
+    c.s.trap_phase = TrapPhase.NONE
 
 
 @njit
@@ -261,21 +220,25 @@ def update_trap(w, c):
     """Phase of the trap for this step: coming, set, left, shell stands again."""
     s = c.s
     k = w.k
-    if s.trap_phase == TRAP_AFTER:
-        if s.mode == HELD or s.mode == PASS_FLIGHT:
+    if s.trap_phase == TrapPhase.AFTER:
+        if s.mode == Mode.HELD or s.mode == Mode.PASS_FLIGHT:
             since = s.t - s.after_t
-            if s.mode == HELD and (s.region == LANE or s.region == RIM) and since < 2.0 * k.window_s:
+            if (
+                s.mode == Mode.HELD
+                and (s.region == Region.LANE or s.region == Region.RIM)
+                and since < 2.0 * k.window_s
+            ):
                 return  # the ball is inside: whatever comes of it belongs to this escape
             if since > k.window_s or (since > k.shell_least_s and shell_stands(w, c)):
-                close_after(c, AFTER_RESET)
-                s.trap_phase = TRAP_NONE
-                event(c, EV_SHELL, -1, s.trap_call, since, s.ball_x, s.ball_y)
+                close_after(c, After.RESET)
+                s.trap_phase = TrapPhase.NONE
+                event(c, Event.SHELL_STANDS, -1, s.trap_call, since, s.ball_x, s.ball_y)
         return
-    if s.trap_phase == TRAP_NONE or s.mode != HELD:
+    if s.trap_phase == TrapPhase.NONE or s.mode != Mode.HELD:
         return
     h = c.agents[s.handler]
     if s.handler != s.trap_handler:
-        leave_trap(w, c, OUT_ESCAPE)
+        leave_trap(w, c, Outcome.ESCAPE_PASS)
         return
     t0 = c.agents[s.trapper_0]
     t1 = c.agents[s.trapper_1]
@@ -283,44 +246,44 @@ def update_trap(w, c):
     d1 = distance(h.x, h.y, t1.x, t1.y)
     between = distance(t0.x, t0.y, t1.x, t1.y) - 2.0 * k.body_radius_m
     both = d0 < k.trap_set_m and d1 < k.trap_set_m
-    if s.action == SPLIT:
+    if s.action == Action.SPLIT:
         # past the line between the two trappers, away from where he came
         gx = s.goal_x - s.trap_x
         gy = s.goal_y - s.trap_y
         mx = 0.5 * (t0.x + t1.x)
         my = 0.5 * (t0.y + t1.y)
         if (h.x - mx) * gx + (h.y - my) * gy > 0.3 * (gx * gx + gy * gy) ** 0.5:
-            leave_trap(w, c, OUT_SPLIT)
+            leave_trap(w, c, Outcome.SPLIT)
             return
     elif distance(h.x, h.y, s.trap_x, s.trap_y) > k.retreat_m and (
-        not both or (s.action == RETREAT and s.trap_phase == TRAP_COMING)
+        not both or (s.action == Action.RETREAT and s.trap_phase == TrapPhase.COMING)
     ):
         if away_from_rim(s, h):
-            s.action = STAY
-            leave_trap(w, c, OUT_RETREAT)
+            s.action = Action.STAY
+            leave_trap(w, c, Outcome.RETREAT)
             return
         if past(h, t0) and past(h, t1):
-            leave_trap(w, c, OUT_SPLIT)
+            leave_trap(w, c, Outcome.SPLIT)
             return
         # still dribbling into it: the trap is measured from here on
         s.trap_x = h.x
         s.trap_y = h.y
-    if s.trap_phase == TRAP_COMING:
+    if s.trap_phase == TrapPhase.COMING:
         if both and between < k.trap_gap_m:
-            s.trap_phase = TRAP_SET
+            s.trap_phase = TrapPhase.SET
             if s.trap_number == 1:
-                c.record[COL_trap_set] = 1
-            event(c, EV_SET, s.handler, s.trap_call, s.t - s.trap_t, h.x, h.y)
-            s.action = STAY
-            if s.dribble == DRIBBLING:
+                c.record.trap_set = 1
+            event(c, Event.TRAP_SET, s.handler, s.trap_call, s.t - s.trap_t, h.x, h.y)
+            s.action = Action.STAY
+            if s.dribble == Dribble.DRIBBLING:
                 u, _, _, _ = draws.uniforms(s, draws.TRAP_PICK_UP, 0, 0, s.trap_number)
                 if u < k.set_pick_up_p:
-                    s.dribble = DEAD
-                    event(c, EV_PICK_UP, s.handler, -1, 0.0, h.x, h.y)
+                    s.dribble = Dribble.DEAD
+                    event(c, Event.PICK_UP, s.handler, -1, 0.0, h.x, h.y)
         elif s.t - s.trap_t > w.calls[s.trap_call].give_up_s:
             call_off(c)
     elif d0 > k.trap_set_m + 0.5 or d1 > k.trap_set_m + 0.5:
-        s.trap_phase = TRAP_COMING
+        s.trap_phase = TrapPhase.COMING
 
 
 @njit
@@ -341,7 +304,7 @@ def trap_hazards(w, c):
     s = c.s
     k = w.k
     ru = w.rules
-    if s.mode != HELD or (s.trap_phase != TRAP_COMING and s.trap_phase != TRAP_SET):
+    if s.mode != Mode.HELD or (s.trap_phase != TrapPhase.COMING and s.trap_phase != TrapPhase.SET):
         return
     h = c.agents[s.handler]
     n = 0
@@ -368,8 +331,8 @@ def trap_hazards(w, c):
         defensive_foul(w, c)
         return
     loose = 1.5 - w.players[s.handler].handle
-    if s.dribble == DRIBBLING:
-        if s.action == SPLIT:
+    if s.dribble == Dribble.DRIBBLING:
+        if s.action == Action.SPLIT:
             loose *= k.split_strip_share
         if draws.happens(u0, strip * loose, dt):
             turnover(w, c, 1, thief)
@@ -384,18 +347,18 @@ def trap_hazards(w, c):
     if s.front == 1 and ru.backcourt_s > 0.0 and ru.half_y_m - h.y < edge:
         edge = ru.half_y_m - h.y
     if n == 2 and edge < k.step_out_within_m and draws.happens(u2, 2.0 * k.step_out_rate_per_s, dt):
-        violation(w, c, LINE)
+        violation(w, c, Violation.STEPPED_ON_LINE)
         return
     if (
         n == 2
         and ru.trapped_time_out == 1
         and s.time_outs > 0
-        and s.trap_phase == TRAP_SET
+        and s.trap_phase == TrapPhase.SET
         and draws.happens(u3, k.time_out_rate_per_s, dt)
     ):
         s.time_outs -= 1
-        event(c, EV_TIME_OUT, s.handler, -1, s.time_outs, h.x, h.y)
-        close_outcome_if_open(c, OUT_OTHER)
+        event(c, Event.TIME_OUT, s.handler, -1, s.time_outs, h.x, h.y)
+        close_outcome_if_open(c, Outcome.OTHER)
         throw_in(w, c, 0)
 
 
@@ -403,11 +366,11 @@ def trap_hazards(w, c):
 def held_ball(w, c):
     """Two hold the ball: the possession arrow decides."""
     s = c.s
-    event(c, EV_HELD, s.handler, -1, 0.0, s.ball_x, s.ball_y)
+    event(c, Event.HELD_BALL, s.handler, -1, 0.0, s.ball_x, s.ball_y)
     s.n_held += 1
     u, _, _, _ = draws.uniforms(s, draws.HELD_BALL, 0, 0, s.n_held)
     if u < w.rules.p_arrow_defence:
         turnover(w, c, 0, -1)
         return
-    close_outcome_if_open(c, OUT_OTHER)
+    close_outcome_if_open(c, Outcome.OTHER)
     throw_in(w, c, 0)

@@ -128,7 +128,8 @@ def _stamp(function: types.FunctionType) -> str:
 
     digest = hashlib.sha256(f"{numba.__version__} {np.__version__} {sys.version}".encode())
     root = Path(__file__).resolve().parents[2]
-    own = {name: root / name for name in ("engine/state/arrays.py", "engine/policies/coded.py")}
+    files = [*sorted((root / "engine" / "state").glob("*.py")), Path(__file__).resolve()]
+    own = {file.relative_to(root).as_posix(): file for file in files}
     for name, file in (sources(function) | own).items():
         digest.update(name.encode())
         digest.update(file.read_bytes())
@@ -166,6 +167,8 @@ _OPTIONS = {"_nrt": False, "error_model": "numpy"}
 
 def _c_function(signature: Any, given: Callable[..., Any]) -> Any:
     import numba
+
+    import engine.policies.members  # noqa: F401
 
     function = python_of(given)
     if function is None:

@@ -21,19 +21,50 @@ import numpy as np
 
 from engine.errors import InputError
 from engine.run.blocks import BLOCK, Records, T
-from engine.run.record_schema import (
-    KEYS,
-    MAY_BE_EMPTY,
-    WORDS,
-    columns,
-)
-from engine.state.record import COLUMN, RECORD
+from engine.state.record import COLUMN, COLUMNS, Column
 
 #: Rows of a row group: 16 blocks, about 20 MB in memory.
 ROW_GROUP = 16 * BLOCK
 #: Name under which the head of the result (JSON: versions, seed, hash of the inputs) stands in the file.
 HEAD_KEY = "trapledger"
 OPTION = "--records"
+#: The columns of a file: three that name the possession, and its record's.
+FILE_COLUMNS = (
+    Column("setting", "", "setting played; home is the base defence without calls", ()),
+    Column("possession", "", "number of the possession, from 0; equal numbers share their luck"),
+    Column("seed", "", "seed of the random numbers"),
+    *COLUMNS,
+)
+#: Columns of words that are empty (null) in a possession without a call, or without such an escape.
+MAY_BE_EMPTY = tuple(column.name for column in COLUMNS if column.from_one or column.of_call)
+
+
+def type_of(column: Column) -> str:
+    """Type of a column of the file, as Parquet readers show it."""
+    if column.words is not None:
+        return "dictionary<string>"
+    return {"possession": "int64", "seed": "uint64"}.get(column.name, "int32")
+
+
+def description() -> str:
+    """What a file of records holds, as a page (Markdown); configs/model/records.md holds it."""
+    words = ((column.name, column.words) for column in COLUMNS if column.words)
+    lines = [
+        "# Records of single possessions",
+        "",
+        "`trapledger play SCENARIO --records FILE.parquet` writes one row per possession, in the order of",
+        "their numbers. Type, unit and meaning also stand in the file itself, as metadata of each column.",
+        "How each count is made: [record](submodels_court_and_motion.md), section 8.",
+        "",
+        "Words of the columns of words:",
+        "",
+        *(f"- `{name}`: {', '.join(known)}" for name, known in words),
+        "",
+        "| column | type | unit | meaning |",
+        "|---|---|---|---|",
+        *(f"| {c.name} | {type_of(c)} | {c.unit} | {c.meaning} |" for c in FILE_COLUMNS),
+    ]
+    return "\n".join(lines) + "\n"
 
 
 @dataclass(frozen=True)
@@ -74,8 +105,11 @@ class RecordFile:
         self.path = _checked(self.shown)
         self.part = f"{self.path}.part"
         self.seed = seed
-        self._words = {name: pa.array(words, pa.string()) for name, words in WORDS.items()}
-        self._words["first_call"] = pa.array(_unlike(calls), pa.string())
+        self._words = {
+            column.name: pa.array(column.words or _unlike(calls), pa.string())
+            for column in COLUMNS
+            if column.words is not None
+        }
         self._setting = pa.array([setting], pa.string())
         self.schema = _schema(head)
         self._writer: Any = None
@@ -93,14 +127,13 @@ class RecordFile:
             pa.array(np.full(n, self.seed, dtype=np.uint64)),
         ]
         no_call = records[:, COLUMN["first_call"]] == 0
-        for name, column in zip(RECORD, np.ascontiguousarray(records.T), strict=True):
-            if name in self._words:
-                from_one = name in ("first_call", "escape")  # 0: none
-                empty = column == 0 if from_one else no_call if name in MAY_BE_EMPTY else None
-                codes = pa.array((column - from_one).astype(np.int8), mask=empty)
-                found.append(pa.DictionaryArray.from_arrays(codes, self._words[name]))
+        for column, values in zip(COLUMNS, np.ascontiguousarray(records.T), strict=True):
+            if column.words is not None:
+                empty = values == 0 if column.from_one else no_call if column.of_call else None
+                codes = pa.array((values - column.from_one).astype(np.int8), mask=empty)
+                found.append(pa.DictionaryArray.from_arrays(codes, self._words[column.name]))
             else:
-                found.append(pa.array(column.copy()))
+                found.append(pa.array(values.copy()))
         return pa.RecordBatch.from_arrays(found, schema=self.schema)
 
     def write(self, rows: Any) -> None:
@@ -196,11 +229,10 @@ def _schema(head: Mapping[str, Any]) -> Any:
     fields = [
         pa.field(
             column.name,
-            plain.get(column.type, words),
+            plain.get(type_of(column), words),
             nullable=column.name in MAY_BE_EMPTY,
             metadata={"unit": column.unit, "meaning": column.meaning},
         )
-        for column in columns()
+        for column in FILE_COLUMNS
     ]
-    assert [field.name for field in fields] == [*KEYS, *RECORD]
     return pa.schema(fields, metadata={HEAD_KEY: json.dumps(head)})

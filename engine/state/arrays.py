@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from engine.state.record import N_RECORD
-from engine.state.words import MOMENTS, REGIONS
+from engine.state.record import RECORD_TYPE
+from engine.state.words import Break, Moment, Option, Region
 
 N_PLAYERS = 10
 N_SIDE = 5
@@ -281,8 +281,8 @@ ENTRY = np.dtype(
         ("toward_ball", np.float64),
         ("toward_man", np.float64),
         ("man_within_m", np.float64),
-        ("kind", np.int64),  # engine.state.jobs kinds
-        ("job", np.int64),  # index into JOBS, for reading traces
+        ("kind", np.int64),  # engine.state.jobs.Kind
+        ("job", np.int64),  # Job, for reading traces
     ],
     align=True,
 )
@@ -290,7 +290,7 @@ ENTRY = np.dtype(
 CALL = np.dtype(
     [
         ("probability", np.float64),
-        ("triggers", np.int64),  # bit mask over TRIGGERS
+        ("triggers", np.int64),  # bit mask over Trigger
         ("held_s", np.float64),
         ("disguise_s", np.float64),
         ("give_up_s", np.float64),
@@ -314,7 +314,7 @@ GRID_X, GRID_Y = 96, 192  # cells of the region grid (|x|, y)
 MOST_CALLS = 8  # calls in a setting
 MOST_SHADOWS = 40  # calls of all settings together that home watches without making them
 MOST_SHADOW_SETTINGS = 30  # settings that home can watch: one bit each in the record
-N_BREAKS = 4
+N_BREAKS = len(Break)
 
 #: All that is constant while possessions are played, as one record: the kernel is handed one pointer.
 #: Side axis: 0 = the near side is left, 1 = the near side is right.
@@ -325,17 +325,17 @@ WORLD = np.dtype(
         ("players", PLAYER, (N_PLAYERS,)),  # attack 0..4 by position, defence 5..9 by place
         ("shots", np.float64, (MOST_TABLES, N_SHOT_STEPS, 2)),  # logit of make, contest slope per metre
         ("grid", np.int8, (GRID_X, GRID_Y)),  # region of each cell
-        ("slides", ENTRY, (len(REGIONS), len(MOMENTS), N_SIDE)),  # [region, moment, role]
+        ("slides", ENTRY, (len(Region), len(Moment), N_SIDE)),  # [region, moment, role]
         ("role_of", np.int64, (2, N_SIDE)),  # [side, person] of the defence
         ("person_of", np.int64, (2, N_SIDE)),  # [side, role]
-        ("spots", np.float64, (len(REGIONS), N_SIDE, 2)),  # [region, role] of the attack, near = x > 0
+        ("spots", np.float64, (len(Region), N_SIDE, 2)),  # [region, role] of the attack, near = x > 0
         ("spot_role_of", np.int64, (2, N_SIDE)),  # [side, person] of the attack
         ("lead_person", np.int64),  # attacker who brings the ball up and takes it at the top
         ("n_calls", np.int64),
         ("calls", CALL, (MOST_CALLS,)),
         ("call_entries", ENTRY, (MOST_CALLS, N_SIDE)),
-        ("call_regions", np.int64, (MOST_CALLS, len(REGIONS))),
-        ("breaks", np.float64, (MOST_CALLS, N_BREAKS, 2)),  # behind, middle, line, far
+        ("call_regions", np.int64, (MOST_CALLS, len(Region))),
+        ("breaks", np.float64, (MOST_CALLS, N_BREAKS, 2)),
         ("guards", np.int64, (N_SIDE,)),  # attacker whom each defender guards from the start, -1 none
         ("match_up", np.int64),  # 1: defenders take men at the first pass
         ("policy", np.int64),  # hash of a coded policy's name, 0 none (engine.policies.coded)
@@ -343,7 +343,7 @@ WORLD = np.dtype(
         ("policy_call", np.int64),  # 1: the coded policy makes the calls
         ("n_shadows", np.int64),
         ("shadows", CALL, (MOST_SHADOWS,)),
-        ("shadow_regions", np.int64, (MOST_SHADOWS, len(REGIONS))),
+        ("shadow_regions", np.int64, (MOST_SHADOWS, len(Region))),
         ("shadow_setting", np.int64, (MOST_SHADOWS,)),
     ],
     align=True,
@@ -357,10 +357,10 @@ FLOOR = np.dtype(
         ("time_step_s", np.float64),
         ("shot_clock_s", np.float64),  # 0 without one
         ("held_s", np.float64),  # seconds since the last catch
-        ("mode", np.int64),  # index into MODES
+        ("mode", np.int64),  # Mode
         ("handler", np.int64),
         ("receiver", np.int64),  # of a pass in hand or in flight, else -1
-        ("dribble", np.int64),  # 0 unused, 1 dribbling, 2 dead
+        ("dribble", np.int64),
         ("region", np.int64),  # ball region, index into REGIONS
         ("moment", np.int64),
         ("near", np.int64),  # +1 the ball's side is right, -1 left
@@ -374,7 +374,7 @@ FLOOR = np.dtype(
         ("believed_y", np.float64, (N_SIDE,)),
         ("planned_x", np.float64, (N_SIDE,)),  # where the base defence would send him
         ("planned_y", np.float64, (N_SIDE,)),
-        ("trap_phase", np.int64),  # index into TRAP_PHASES
+        ("trap_phase", np.int64),  # TrapPhase
         ("trap_call", np.int64),
         ("calls_made", np.int64),
         ("n_calls", np.int64),  # calls of the setting
@@ -414,7 +414,7 @@ AGENT = np.dtype(
         ("region", np.int64),
         ("moment", np.int64),
         ("side", np.int64),
-        ("focus", np.int64),  # 0 where the ball is or goes, 1 where it was, 2 his own guess
+        ("focus", np.int64),
         ("guess_x", np.float64),
         ("guess_y", np.float64),
         ("adopt_t", np.float64),  # when he takes over the ball's current row
@@ -430,7 +430,7 @@ AGENT = np.dtype(
         ("dx", np.float64),  # own variation of the spot
         ("dy", np.float64),
         ("read_t", np.float64),  # when he reads the trap
-        ("break_role", np.int64),  # 0 behind, 1 middle, 2 line, 3 far, -1 none
+        ("break_role", np.int64),  # Break, -1 none
         ("lane_t", np.float64),
     ],
     align=True,
@@ -493,12 +493,12 @@ STATE = np.dtype(
         ("shot_x", np.float64),
         ("shot_y", np.float64),
         ("shot_three", np.int64),
-        ("shot_result", np.int64),  # 0 miss, 1 made, 2 blocked
+        ("shot_result", np.int64),
         ("shot_foul", np.int64),
         ("rim_t", np.float64),
         ("shooter", np.int64),
         # loose ball
-        ("loose_kind", np.int64),  # 0 deflection or fumble, 1 rebound, 2 free-throw rebound
+        ("loose_kind", np.int64),
         ("loose_t", np.float64),
         ("out_by_defence", np.int64),
         # counts
@@ -544,10 +544,8 @@ STATE = np.dtype(
 )
 
 
-#: Options of a decision: shoot, hold, five drives, retreat, split, then pass to player 0..4.
-OPT_SHOOT, OPT_HOLD, OPT_DRIVE, OPT_RETREAT, OPT_SPLIT, OPT_PASS = 0, 1, 2, 7, 8, 9
-N_OPTIONS = 14
-
+N_OPTIONS = len(Option)
+N_DRIVES = 5
 EVENTS_PER_STEP = 24
 OPTION_COLUMNS = ("t_s", "decision", "player", "option", "value", "chosen")
 EVENT_COLUMNS = ("t_s", "event", "player", "other", "value", "x_m", "y_m")
@@ -557,7 +555,7 @@ SCRATCH = np.dtype(
     [
         ("s", STATE),
         ("agents", AGENT, (N_PLAYERS,)),
-        ("record", np.int64, (N_RECORD,)),
+        ("record", RECORD_TYPE),
         ("chances", np.int64, (16,)),  # chances so far, per subject of a call
         ("guards", np.int64, (N_SIDE,)),  # attacker whom each defender guards now, -1 none
         ("trap_entry", np.int64, (N_SIDE,)),  # entry of the call that each defender plays
@@ -568,7 +566,7 @@ SCRATCH = np.dtype(
         ("option_value", np.float64, (N_OPTIONS,)),
         ("option_a", np.float64, (N_OPTIONS,)),  # goal x (plus 100 times the kind of pass)
         ("option_b", np.float64, (N_OPTIONS,)),  # goal y
-        ("drive_end", np.float64, (5, 2)),  # where each weighed drive ends
+        ("drive_end", np.float64, (N_DRIVES, 2)),  # where each weighed drive ends
         ("events", np.float64, (EVENTS_PER_STEP, len(EVENT_COLUMNS))),  # of this step
         ("options", np.float64, (N_OPTIONS, len(OPTION_COLUMNS))),  # of this step's decision
     ],

@@ -23,13 +23,7 @@ from engine.inputs.rules import Rules, load_rules
 from engine.inputs.scenario import Scenario
 from engine.inputs.team import ZONE_PLACES, Player, Team
 from engine.inputs.zone import Zone
-from engine.state.jobs import (
-    BEHIND,
-    DENY,
-    FRONT,
-    JOB_TABLE,
-    OWN_MAN,
-)
+from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
 from engine.still.picture import (
     GUARDS_BALL,
@@ -116,7 +110,7 @@ def _unguarded(setup: Setup, entries: dict[str, Entry], men: Mapping[str, int]) 
     kinds = {role: JOB_TABLE[entry.job].kind for role, entry in entries.items()}
     if any(kind in GUARDS_BALL for kind in kinds.values()):
         return None
-    own = [role for role, kind in kinds.items() if kind == OWN_MAN]
+    own = [role for role, kind in kinds.items() if kind == Kind.OWN_MAN]
     if not own:
         return "nobody guards the ball"
     if len(own) == len(entries):
@@ -149,8 +143,10 @@ def _one_place(setup: Setup, region: str, entries: dict[str, Entry]) -> list[tup
         toward = job.toward_ball if entry.toward_ball is None else entry.toward_ball
         if job.kind in GUARDS_BALL:
             at[role] = on_ball(setup, ball)
-        elif job.kind != OWN_MAN:
-            at[role] = place if job.kind in (DENY, FRONT, BEHIND) else between(place, ball, toward)
+        elif job.kind != Kind.OWN_MAN:
+            at[role] = (
+                place if job.kind in (Kind.DENY, Kind.FRONT, Kind.BEHIND) else between(place, ball, toward)
+            )
     names = list(at)
     pairs: list[tuple[str, float]] = []
     for i, one in enumerate(names):

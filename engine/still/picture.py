@@ -15,21 +15,12 @@ from typing import NamedTuple
 from engine.inputs.alignment import Alignment
 from engine.inputs.places import Entry, Placement
 from engine.inputs.zone import Zone, ZoneRow
-from engine.state.jobs import (
-    BEHIND,
-    DENY,
-    FRONT,
-    IF_SHOOTER,
-    JOB_TABLE,
-    ON_BALL,
-    OWN_MAN,
-    TRAP,
-)
+from engine.state.jobs import JOB_TABLE, Kind
 from engine.world.court import Court
 
 Point = tuple[float, float]
 
-GUARDS_BALL = (ON_BALL, IF_SHOOTER, TRAP)
+GUARDS_BALL = (Kind.ON_BALL, Kind.IF_SHOOTER, Kind.TRAP)
 
 
 # --- running and passing ---------------------------------------------------------------------------------
@@ -156,7 +147,7 @@ def _target(setup: Setup, entry: Entry, man: int | None, picture: Picture) -> Po
     """
     k, job, ball = setup.k, JOB_TABLE[entry.job], picture.ball
     place = place_of(setup.court, entry.place)
-    if job.kind == OWN_MAN:
+    if job.kind == Kind.OWN_MAN:
         return _own_man_target(setup, entry, man, place, picture)
     if job.kind in GUARDS_BALL:
         return on_ball(setup, ball)
@@ -164,12 +155,12 @@ def _target(setup: Setup, entry: Entry, man: int | None, picture: Picture) -> Po
     others = [at for p, at in picture.attackers.items() if p != picture.handler]
     near = min(others, key=lambda at: math.dist(at, place))
     found = math.dist(near, place) < within
-    if job.kind in (DENY, FRONT, BEHIND):
+    if job.kind in (Kind.DENY, Kind.FRONT, Kind.BEHIND):
         if not found:
             return place
-        if job.kind == BEHIND:
+        if job.kind == Kind.BEHIND:
             return toward_rim(near, k["lob_distance_m"])
-        gap = k["deny_distance_m"] if job.kind == DENY else k["front_distance_m"]
+        gap = k["deny_distance_m"] if job.kind == Kind.DENY else k["front_distance_m"]
         return between(near, ball, min(gap / max(math.dist(near, ball), 1e-9), 0.5))
     toward_ball = job.toward_ball if entry.toward_ball is None else entry.toward_ball
     toward_man = job.toward_man if entry.toward_man is None else entry.toward_man

@@ -310,7 +310,7 @@ def play(
     threads : None uses every available core; the result does not depend on it
     setting : name of a setting, None or "home" for staying home in the base zone
     progress : called as ``progress(done, total)`` after each block
-    records : Parquet file for one row per possession (``engine.run.record_schema`` says what it holds)
+    records : Parquet file for one row per possession (``engine.run.records`` says what it holds)
 
     Raises
     ------

@@ -26,7 +26,7 @@ from engine.state.arrays import (
     N_SIDE,
     WORLD,
 )
-from engine.state.jobs import JOB_TABLE, TRAP
+from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import (
     JOBS,
     MOMENTS,
@@ -287,7 +287,7 @@ def fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, 
         entries = [None if role in call.doubles else cover[role] for role in zone.roles]
     for r, entry in enumerate(entries):
         if entry is None:
-            w.call_entries[n, r].kind = TRAP
+            w.call_entries[n, r].kind = Kind.TRAP
             w.call_entries[n, r].job = JOBS.index("trap")
         else:
             _fill_entry(w.call_entries[n, r], entry, court)

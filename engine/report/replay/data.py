@@ -22,7 +22,7 @@ from engine.report.replay.sentences import (
     who,
 )
 from engine.state.arrays import N_PLAYERS, N_SIDE
-from engine.state.words import TRAP_COMING, TRAP_SET
+from engine.state.words import TrapPhase
 from engine.study.replay.replay import AGENTS
 from engine.world.court import Court
 
@@ -107,8 +107,8 @@ def ticks(replay: Replay, titles: dict[str, str]) -> dict[str, Any]:
     for phase, one, other in zip(
         states["trap_phase"].tolist(), states["trapper_0"].tolist(), states["trapper_1"].tolist(), strict=True
     ):
-        on = phase in (TRAP_COMING, TRAP_SET)
-        traps.append([one, other, 1 if phase == TRAP_COMING else 2] if on else None)
+        on = phase in (TrapPhase.COMING, TrapPhase.SET)
+        traps.append([one, other, 1 if phase == TrapPhase.COMING else 2] if on else None)
     now, now_at = _unique([ball_words(row) for row in rows])
     trap, trap_at = _unique([trap_words(row, titles) for row in rows])
     jobs, jobs_at = _unique([job_words(row[f"{agent}_job"]) for row in rows for agent in AGENTS[N_SIDE:]])

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from engine.state.arrays import OPT_PASS
 from engine.state.jobs import JOB_TABLE
 from engine.state.words import VIOLATIONS
 from engine.study.replay.pick import BY_NUMBER, Pick
-from engine.study.replay.replay import OPTION_WORDS
 
 #: Jobs that only a replay names, beside those of the files.
 OTHER_JOBS = {"box_out": "boxes out for the rebound", "loose_ball": "goes for the loose ball", "": "-"}
@@ -219,9 +217,6 @@ def option_words(option: dict[str, Any]) -> str:
     if option["receiver"]:
         return f"pass to {int(option['receiver_number'])}"
     return str(option["option"])
-
-
-assert {OPTION_WORDS[OPT_PASS]} == {"pass"}
 
 
 # --- why this possession ------------------------------------------------------------------------------

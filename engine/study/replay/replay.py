@@ -14,39 +14,26 @@ from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS
-from engine.state.arrays import (
-    N_PLAYERS,
-    N_SIDE,
-    OPT_DRIVE,
-    OPT_HOLD,
-    OPT_PASS,
-    OPT_RETREAT,
-    OPT_SHOOT,
-    OPT_SPLIT,
-)
+from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.state.record import RECORD
 from engine.state.words import (
     ACTIONS,
     AFTER,
+    DRIBBLES,
     ENDS,
     EVENTS,
-    HELD,
     JOBS,
-    LOOSE,
     MODES,
     MOMENTS,
     OUTCOMES,
-    PASS_FLIGHT,
     PASS_KINDS,
-    PASS_WINDUP,
     REGIONS,
-    SHOT_FLIGHT,
-    SHOT_WINDUP,
-    TRAP_COMING,
-    TRAP_NONE,
     TRAP_PHASES,
-    TRAP_SET,
     VIOLATIONS,
+    Break,
+    Mode,
+    Option,
+    TrapPhase,
 )
 from engine.study.play import (
     check_setting,
@@ -64,19 +51,8 @@ if TYPE_CHECKING:
 #: right forward, centre).
 AGENTS = tuple(f"{'offence' if i < N_SIDE else 'defence'}_{i % N_SIDE + 1}" for i in range(N_PLAYERS))
 NEAR = {1: "right", -1: "left"}
-DRIBBLE = ("unused", "dribbling", "picked up")
 #: Places in breaking a trap, in the order of the alignment's rows of breaks.
-BREAKS = ("break behind", "break middle", "break line", "break far")
-#: Options by their number; left and right as the handler sees them when he faces the rim.
-DRIVES = ("drive far right", "drive right", "drive at the rim", "drive left", "drive far left")
-OPTION_WORDS = {
-    OPT_SHOOT: "shoot",
-    OPT_HOLD: "hold",
-    OPT_RETREAT: "retreat",
-    OPT_SPLIT: "split",
-    **{OPT_DRIVE + i: word for i, word in enumerate(DRIVES)},
-    **{OPT_PASS + i: "pass" for i in range(N_SIDE)},
-}
+BREAKS = tuple(f"break {place}" for place in Break.words)
 #: Events whose value is a code: the words it stands for, by value.
 DETAILS: dict[str, dict[int, str]] = {
     "start": {near: f"near side {word}" for near, word in NEAR.items()},
@@ -113,7 +89,7 @@ FRAME_COLUMNS = {
     "clock_s": "seconds left on the shot clock, empty where the rule set has none",
     "mode": "what the ball is doing: " + ", ".join(MODES),
     "action": "what the handler does with it: " + ", ".join(ACTIONS),
-    "dribble": "the handler's dribble: " + ", ".join(DRIBBLE),
+    "dribble": "the handler's dribble: " + ", ".join(DRIBBLES),
     "handler": "agent who has the ball or had it last (offence_1 to _5, defence_1 to _5)",
     "handler_number": "his shirt number",
     "target": "agent a pass on its way is meant for, else empty",
@@ -167,7 +143,7 @@ OPTION_TABLE_COLUMNS = {
     "decision": "number of the decision in the possession, from 1",
     "player": "agent who decides",
     "player_number": "his shirt number",
-    "option": "what he weighs: " + ", ".join(dict.fromkeys(OPTION_WORDS.values())),
+    "option": "what he weighs: " + ", ".join(dict.fromkeys(Option.words)),
     "receiver": "agent the pass would go to, else empty",
     "receiver_number": "his shirt number",
     "value_points": "what he thinks it is worth, points, before the noise of his choice",
@@ -258,13 +234,13 @@ class Replay:
         import pandas as pd
 
         t_s, decision, player, option, value, chosen = self.trace.options.T
-        receiver = np.where(option >= OPT_PASS, option - OPT_PASS, -1)
+        receiver = np.where(option >= Option.PASS_1, option - Option.PASS_1, -1)
         columns = {
             "t_s": t_s,
             "decision": decision.astype(np.int64),
             "player": _words(player, AGENTS),
             "player_number": self._shirts(player),
-            "option": [OPTION_WORDS[code] for code in option.astype(int).tolist()],
+            "option": [Option.words[code] for code in option.astype(int).tolist()],
             "receiver": _words(receiver, AGENTS),
             "receiver_number": self._shirts(receiver),
             "value_points": value,
@@ -295,14 +271,14 @@ class Replay:
 
     def _ticks(self) -> dict[str, Any]:
         s = self.trace.states
-        meant = _where(np.isin(s["mode"], (PASS_WINDUP, PASS_FLIGHT)), s["target"])
-        running = s["trap_phase"] != TRAP_NONE
+        meant = _where(np.isin(s["mode"], (Mode.PASS_WINDUP, Mode.PASS_FLIGHT)), s["target"])
+        running = s["trap_phase"] != TrapPhase.NONE
         return {
             "t_s": s["t"],
             "clock_s": s["clock_s"] if self.has_clock else np.full(len(s), np.nan),
             "mode": _words(s["mode"], MODES),
             "action": _words(s["action"], ACTIONS),
-            "dribble": _words(s["dribble"], DRIBBLE),
+            "dribble": _words(s["dribble"], DRIBBLES),
             "handler": _words(s["handler"], AGENTS),
             "handler_number": self._shirts(s["handler"]),
             "target": _words(meant, AGENTS),
@@ -331,19 +307,19 @@ class Replay:
 
     def _breaks(self, i: int) -> list[str]:
         """An attacker's place in breaking the trap, while a trap is on its way or set."""
-        trapped = np.isin(self.trace.states["trap_phase"], (TRAP_COMING, TRAP_SET))
+        trapped = np.isin(self.trace.states["trap_phase"], (TrapPhase.COMING, TrapPhase.SET))
         return _words(_where(trapped, self.trace.agents[:, i]["break_role"]), BREAKS)
 
     def _jobs(self, i: int) -> list[str]:
         """A defender's job: set at the head of a step, from the mode that the step before has left."""
         jobs = _words(self.trace.agents[:, i]["job"], JOBS)
         before = self.trace.states["mode"][:-1].tolist()
-        words = {SHOT_FLIGHT: "box_out", LOOSE: "loose_ball"}
+        words = {Mode.SHOT_FLIGHT: "box_out", Mode.LOOSE: "loose_ball"}
         return ["", *(words.get(mode, job) for mode, job in zip(before, jobs[1:], strict=True))]
 
     def _acts_on(self, i: int) -> dict[str, Any]:
         a, s = self.trace.agents[:, i], self.trace.states
-        in_hand = np.isin(s["mode"], (HELD, PASS_WINDUP, SHOT_WINDUP)) & (s["handler"] == i)
+        in_hand = np.isin(s["mode"], (Mode.HELD, Mode.PASS_WINDUP, Mode.SHOT_WINDUP)) & (s["handler"] == i)
         nobody = [""] * len(s)
         defends = i >= N_SIDE
         return {

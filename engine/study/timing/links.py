@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from engine.run.blocks import RunSize, check_size
-from engine.state.jobs import JOB_TABLE, OWN_MAN
+from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
 from engine.still.shot_worth import ShotWorth, close_out_gap
 from engine.study.play import defence_dict, head, open_scenario
@@ -61,7 +61,7 @@ def meant_for(setup: Setup, to: Point, side: str, position: int) -> str | None:
         holder(role, after)
         for role, entry in sorted(entries.items(), key=lambda item: item[1].job == "coming")
         if JOB_TABLE[entry.job].kind in GUARDS_BALL
-        or (JOB_TABLE[entry.job].kind == OWN_MAN and setup.men.get(holder(role, after)) == position)
+        or (JOB_TABLE[entry.job].kind == Kind.OWN_MAN and setup.men.get(holder(role, after)) == position)
     ]
     now = {holder(role, side): role for role in entries}
     return now[people[0]] if people else None

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from engine.state.words import Break
 from engine.study.timing.play import BeatenTrap
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 Found = dict[str, Any]
 SIDES = ("right", "left")
-BREAKS = ("behind", "middle", "line", "far")
+BREAKS = Break.words
 
 
 def _other(side: str) -> str:

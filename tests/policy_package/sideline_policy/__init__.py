@@ -10,10 +10,9 @@ has one) in the corner. Common practice, no source.
 from __future__ import annotations
 
 from engine.policies.coded import CodedPolicy
-from engine.state.words import HELD, REGIONS, TRAP_NONE
+from engine.state.words import Mode, Region, TrapPhase
 from sideline_policy.lanes import distance, lane_place, toward
 
-WING, CORNER = REGIONS.index("wing"), REGIONS.index("corner")
 #: Persons of the 2-3 in their order.
 LEFT_GUARD, RIGHT_GUARD = 0, 1
 HIGH_POST_Y_M = 4.6
@@ -24,9 +23,9 @@ HELD_S, SIDELINE_M, TRAPPER_M = 1.2, 2.5, 3.0
 
 def where(floor, orders):
     """The far guard toward the lane from the ball to the man in the middle."""
-    if floor.mode != HELD or floor.trap_phase != TRAP_NONE:
+    if floor.mode != Mode.HELD or floor.trap_phase != TrapPhase.NONE:
         return
-    if floor.region != WING and floor.region != CORNER:
+    if floor.region != Region.WING and floor.region != Region.CORNER:
         return
     man, nearest = -1, MIDDLE_WITHIN_M
     for i in range(5):
@@ -54,9 +53,9 @@ def call(floor):
             around += 1
     if around < 2:
         return 0
-    if floor.region == WING:
+    if floor.region == Region.WING:
         return 1
-    if floor.region == CORNER and floor.n_calls > 1:
+    if floor.region == Region.CORNER and floor.n_calls > 1:
         return 2
     return 0
 
