@@ -10,8 +10,8 @@ import input_files
 import numpy as np
 
 from engine.inputs import load_scenario
-from engine.kernel.batch import EVERY_CALL, play_block
-from engine.state.record import COLUMN, N_RECORD
+from engine.kernel.batch import play_block
+from engine.state.record import COLUMN, MOST_CALLS, N_RECORD
 from engine.world.pack import pack
 
 #: A handler shoots at once: nothing to wait for, nobody to pass to, no drive that gets past anybody.
@@ -132,7 +132,7 @@ def world_of(
     return world
 
 
-def played(world: Any, n: int, seed: int, max_calls: int = EVERY_CALL) -> Any:
+def played(world: Any, n: int, seed: int, max_calls: int = MOST_CALLS) -> Any:
     """Records int32 [n, N_RECORD] of possessions 0 .. n - 1, two blocks at a time."""
     records = np.zeros((n, N_RECORD), np.int32)
     block = max(1, -(-n // 8))

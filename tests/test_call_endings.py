@@ -12,16 +12,7 @@ from test_slides import SEED, built, column, people, records
 
 from engine.kernel.batch import Trace, play_list
 from engine.state.record import COLUMN, N_RECORD
-from engine.state.words import (
-    AFTER,
-    EVENTS,
-    HELD,
-    JOBS,
-    OUTCOMES,
-    PASS_FLIGHT,
-    TRAP_AFTER,
-    TRAP_NONE,
-)
+from engine.state.words import AFTER, EVENTS, JOBS, OUTCOMES, Mode, TrapPhase
 
 
 def test_way_back() -> None:
@@ -37,8 +28,8 @@ def test_way_back() -> None:
             k = step_of(t, left[0][0])
             who = people(int(s["trap_side"][k]))
             for n in range(k + 1, min(k + 9, len(s))):
-                after = s["trap_phase"][n] == s["trap_phase"][n - 1] == TRAP_AFTER
-                if after and s["mode"][n] in (HELD, PASS_FLIGHT):
+                after = s["trap_phase"][n] == s["trap_phase"][n - 1] == TrapPhase.AFTER
+                if after and s["mode"][n] in (Mode.HELD, Mode.PASS_FLIGHT):
                     jobs = {role: JOBS[t.agents["job"][n, who[role]]] for role in COVERS["wing"]}
                     cover += jobs == COVERS["wing"]
                     total += 1
@@ -66,7 +57,7 @@ def test_a_trap_that_never_comes_is_called_off() -> None:
     for t in called(world, 20):
         k, _, at = first_call(t)
         left = events_of(t, "trap_left")[0]
-        if OUTCOMES[int(left[4])] == "other" and t.states["mode"][step_of(t, left[0])] == HELD:
+        if OUTCOMES[int(left[4])] == "other" and t.states["mode"][step_of(t, left[0])] == Mode.HELD:
             assert 0.94 < left[0] - at < 1.21
             assert not t.record[COLUMN["trap_set"]]
             off += 1
@@ -99,7 +90,7 @@ def told_by_events(t: Trace, rim_m: float, open_m: float) -> tuple[str, str]:
                 # nothing happened to the ball: he dribbled out, or they gave up
                 n = step_of(t, time)
                 s = t.states
-                if s["trap_phase"][n] == TRAP_NONE:
+                if s["trap_phase"][n] == TrapPhase.NONE:
                     return "other", "none"
                 h, a, b = (t.agents[n, int(s[m][n])] for m in ("handler", "trapper_0", "trapper_1"))
                 mid = (0.5 * (a["x"] + b["x"]), 0.5 * (a["y"] + b["y"]))

@@ -16,20 +16,7 @@ from test_slides import PATIENT, ROLES, SEED, built, column, people, records
 
 from engine.inputs import load_scenario
 from engine.kernel.batch import Trace, trace_possession
-from engine.state.arrays import OPT_DRIVE, OPT_RETREAT, OPT_SPLIT
-from engine.state.words import (
-    DEAD,
-    EVENTS,
-    HELD,
-    JOBS,
-    PASS_FLIGHT,
-    REGIONS,
-    STAY,
-    TRAP_AFTER,
-    TRAP_COMING,
-    TRAP_NONE,
-    TRAP_SET,
-)
+from engine.state.words import EVENTS, JOBS, REGIONS, Action, Dribble, Mode, Option, TrapPhase
 
 CALLS = ("corner", "short_corner", "wing", "top", "half_court_corner")
 DOUBLES = {
@@ -172,7 +159,11 @@ def test_who_doubles_and_who_covers(call: str) -> None:
         s = t.states
         for n in range(1, len(s)):
             late = s["t"][n] - s["trap_t"][n] > 0.9 and s["t"][n] - s["catch_t"][n] > 0.5
-            if s["trap_phase"][n] not in (TRAP_COMING, TRAP_SET) or s["mode"][n] != HELD or not late:
+            if (
+                s["trap_phase"][n] not in (TrapPhase.COMING, TrapPhase.SET)
+                or s["mode"][n] != Mode.HELD
+                or not late
+            ):
                 continue
             side = int(s["trap_side"][n])
             who = people(side)
@@ -208,9 +199,9 @@ def test_in_the_air_and_on_the_catch() -> None:
             for e in t.events:
                 n = step_of(t, e[0])
                 calls = [c for c in events_of(t, "call") if c[0] == e[0]]
-                if e[1] == event and s["region"][n] == corner and s["trap_phase"][n - 1] == TRAP_NONE:
+                if e[1] == event and s["region"][n] == corner and s["trap_phase"][n - 1] == TrapPhase.NONE:
                     # a catch may be waved off in the same step (a travel); then no call is made
-                    if s["mode"][n] in (HELD, PASS_FLIGHT):
+                    if s["mode"][n] in (Mode.HELD, Mode.PASS_FLIGHT):
                         assert len(calls) == 1
                         assert calls[0][2] == (e[3] if trigger == "in_air" else e[2])
                         n_calls += 1
@@ -245,7 +236,7 @@ def test_picked_up_dribble() -> None:
         for u in ups:
             k = step_of(t, u[0])
             s = t.states[k + 1] if k + 1 < len(t.states) else t.states[k]
-            free = t.states["trap_phase"][k] == TRAP_NONE and s["mode"] == HELD
+            free = t.states["trap_phase"][k] == TrapPhase.NONE and s["mode"] == Mode.HELD
             if free and REGIONS[s["region"]] == "wing":
                 assert any(0.0 < e[0] - u[0] < 0.15 for e in events_of(t, "call"))
     assert n >= 15
@@ -259,8 +250,8 @@ def test_dribbled_into_the_spot() -> None:
         if s["n_restarts"][k] > s["n_restarts"][k - 1]:
             continue  # fouled in the same step: everybody stands somewhere else
         assert REGIONS[s["region"][k]] == "wing" and s["region"][k - 1] != s["region"][k]
-        assert s["mode"][k - 1] == HELD and s["handler"][k] == s["handler"][k - 1]
-        assert s["action"][k - 1] != STAY
+        assert s["mode"][k - 1] == Mode.HELD and s["handler"][k] == s["handler"][k - 1]
+        assert s["action"][k - 1] != Action.STAY
         n += 1
     assert n >= 12
 
@@ -318,15 +309,18 @@ def test_set_means_both_there_and_no_gap(call: str) -> None:
     for t in [*plain_traces(call), *quiet_traces(call)]:
         s = t.states
         for n in range(1, len(s)):
-            if s["mode"][n] != HELD or s["handler"][n] != s["trap_handler"][n]:
+            if s["mode"][n] != Mode.HELD or s["handler"][n] != s["trap_handler"][n]:
                 continue
             h, a, b = (t.agents[n, int(s[name][n])] for name in ("handler", "trapper_0", "trapper_1"))
             far = max(np.hypot(h["x"] - m["x"], h["y"] - m["y"]) for m in (a, b))
             gap = np.hypot(a["x"] - b["x"], a["y"] - b["y"]) - 2 * k.body_radius_m
-            if s["trap_phase"][n] == TRAP_SET and s["trap_phase"][n - 1] == TRAP_COMING:
+            if s["trap_phase"][n] == TrapPhase.SET and s["trap_phase"][n - 1] == TrapPhase.COMING:
                 assert far < k.trap_set_m and gap < k.trap_gap_m
                 n_set += 1
-            elif s["trap_phase"][n] == s["trap_phase"][n - 1] == TRAP_COMING and s["t"][n] > s["trap_t"][n]:
+            elif (
+                s["trap_phase"][n] == s["trap_phase"][n - 1] == TrapPhase.COMING
+                and s["t"][n] > s["trap_t"][n]
+            ):
                 assert far >= k.trap_set_m - 1e-9 or gap >= k.trap_gap_m - 1e-9
     assert n_set >= 8
 
@@ -339,7 +333,7 @@ def test_disguise_delays_the_trappers() -> None:
         for t in called(world_of("wing", QUIET, disguise_s=disguise_s), 25):
             k, _, at = first_call(t)
             jobs = t.agents["job"][k + 1 :, 5:] == JOBS.index("trap")
-            running = np.cumprod(t.states["trap_phase"][k + 1 :] == TRAP_COMING) == 1
+            running = np.cumprod(t.states["trap_phase"][k + 1 :] == TrapPhase.COMING) == 1
             if (jobs.any(1) & running).any():
                 times.append(t.states["t"][k + 1 + int(np.argmax(jobs.any(1) & running))] - at)
         assert len(times) >= 10
@@ -354,7 +348,7 @@ def test_the_second_trapper_can_be_delayed() -> None:
         s = t.states
         trap = t.agents["job"] == JOBS.index("trap")
         for n in range(k + 1, len(s)):
-            if s["trap_phase"][n] != TRAP_COMING or s["trap_number"][n] != 1:
+            if s["trap_phase"][n] != TrapPhase.COMING or s["trap_number"][n] != 1:
                 break
             assert trap[n, int(s["trapper_0"][k])]
             if abs(s["t"][n] - e[0] - 0.75) > 0.06:  # a step more or less
@@ -390,9 +384,9 @@ def test_team_mates_break_the_trap(call: str) -> None:
         assert sorted(t.agents["break_role"][n, :5].tolist()) == [-1, 0, 1, 2, 3]
         assert t.agents["break_role"][n, man] == -1
         last = None
-        while n + 1 < len(s) and s["trap_phase"][n + 1] in (TRAP_COMING, TRAP_SET):
+        while n + 1 < len(s) and s["trap_phase"][n + 1] in (TrapPhase.COMING, TrapPhase.SET):
             n += 1
-            if s["mode"][n] == HELD and s["mode"][n - 1] == HELD and s["handler"][n - 1] == man:
+            if s["mode"][n] == Mode.HELD and s["mode"][n - 1] == Mode.HELD and s["handler"][n - 1] == man:
                 last = n
                 side = int(s["trap_side"][n])
                 # targets were set from where he stood at the end of the step before
@@ -425,7 +419,7 @@ def test_team_mates_break_the_trap(call: str) -> None:
 
 def test_retreat_and_split_only_before_the_trap_is_set() -> None:
     """Not once it is set, and never with a dead dribble; before that both are weighed."""
-    weighed = {OPT_RETREAT: 0, OPT_SPLIT: 0}
+    weighed = {Option.RETREAT: 0, Option.SPLIT: 0}
     while_set = dead = 0
     for call in ("wing", "top", "corner", "short_corner"):
         for t in plain_traces(call):
@@ -433,14 +427,14 @@ def test_retreat_and_split_only_before_the_trap_is_set() -> None:
             for o in t.options:
                 n = step_of(t, o[0])
                 option = int(o[3])
-                if s["dribble"][n - 1] == DEAD and s["handler"][n - 1] == o[2]:
+                if s["dribble"][n - 1] == Dribble.DEAD and s["handler"][n - 1] == o[2]:
                     dead += 1
-                    assert not OPT_DRIVE <= option <= OPT_SPLIT
+                    assert not Option.DRIVE_FAR_RIGHT <= option <= Option.SPLIT
                 if option in weighed:
                     weighed[option] += 1
-                    assert s["trap_phase"][n] == TRAP_COMING and s["t"][n] > s["trap_read_t"][n] - 0.06
-                while_set += s["trap_phase"][n] == TRAP_SET
-    assert weighed[OPT_RETREAT] > 20 and weighed[OPT_SPLIT] > 10 and while_set > 50 and dead > 50
+                    assert s["trap_phase"][n] == TrapPhase.COMING and s["t"][n] > s["trap_read_t"][n] - 0.06
+                while_set += s["trap_phase"][n] == TrapPhase.SET
+    assert weighed[Option.RETREAT] > 20 and weighed[Option.SPLIT] > 10 and while_set > 50 and dead > 50
 
 
 def test_behind_a_beaten_trap_attackers_cut() -> None:
@@ -449,8 +443,8 @@ def test_behind_a_beaten_trap_attackers_cut() -> None:
     for call in ("top", "wing"):
         for t in plain_traces(call):
             s = t.states
-            for n in np.flatnonzero((s["trap_phase"] == TRAP_AFTER) & (s["mode"] == HELD)):
-                if s["trap_phase"][n - 1] != TRAP_AFTER:
+            for n in np.flatnonzero((s["trap_phase"] == TrapPhase.AFTER) & (s["mode"] == Mode.HELD)):
+                if s["trap_phase"][n - 1] != TrapPhase.AFTER:
                     continue
                 off = t.agents[n, :5]
                 near_rim = (np.hypot(off["tx"], off["ty"]) < 2.0) & (off["speed_share"] > 0.85)

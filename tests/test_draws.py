@@ -26,7 +26,7 @@ from engine.inputs import load_scenario
 from engine.kernel import draws
 from engine.kernel.batch import new_scratch
 from engine.kernel.jit import njit
-from engine.state.arrays import OPT_DRIVE
+from engine.state.words import Option
 from engine.world.pack import pack
 
 KERNEL = ROOT / "engine" / "kernel"
@@ -248,6 +248,7 @@ from engine.inputs import load_scenario
 from engine.kernel import batch, draws, possession
 from engine.world.pack import pack
 from engine.state.record import N_RECORD
+from engine.state.words import Option
 
 asked = json.load(sys.stdin)
 packed = pack(load_scenario(asked["scenario"]))
@@ -374,7 +375,7 @@ def test_no_counter_is_used_for_two_things(written: dict[str, Any]) -> None:
             # a purpose chosen while running (the race for a ball) has no name in the call
             assert name == names[purpose] or name not in draws.PURPOSES
             if purpose == draws.CHOICE and 1 <= subject <= 2:
-                kept = {(option - OPT_DRIVE) % 4}  # five drives, four to a draw
+                kept = {(option - Option.DRIVE_FAR_RIGHT) % 4}  # five drives, four to a draw
             used[key].append((file, line, option, frozenset(kept)))
         first = end
     assert first == len(written["draws"]) > 1000

@@ -17,17 +17,9 @@ from scipy import stats
 from engine.inputs import load_scenario
 from engine.kernel.batch import new_scratch
 from engine.kernel.jit import njit
-from engine.kernel.passing import (
-    BOUNCE,
-    CATCH_M,
-    DIRECT,
-    FLYING,
-    OVER_TOP,
-    STOLEN,
-    fly,
-    release_pass,
-)
+from engine.kernel.passing import CATCH_M, fly, release_pass
 from engine.state.arrays import N_PLAYERS, N_SIDE
+from engine.state.words import Flight, PassKind
 from engine.world.pack import pack
 
 N = 20_000
@@ -69,15 +61,15 @@ def throw(worlds: Any, scratches: Any, kind: int, x: float, y: float, touched: A
         c.agents[DEFENDER].y = y
         c.record.deflections = 0
         release_pass(w, c)
-        what = FLYING
+        what = Flight.FLYING
         step = 0
-        while what == FLYING:
+        while what == Flight.FLYING:
             step += 1
             s.t = step * dt
             s.now = s.t + 0.5 * dt
             what = fly(w, c)
         touched[i] = c.record.deflections
-        stolen[i] = what == STOLEN
+        stolen[i] = what == Flight.STOLEN
 
 
 @pytest.fixture(scope="module")
@@ -115,7 +107,7 @@ OFF_M = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6)
 
 @pytest.mark.parametrize("off_m", OFF_M)
 def test_a_direct_pass_is_touched_as_at_its_closest(world: Any, off_m: float) -> None:
-    touched, stolen = thrown(world, DIRECT, 0.0, off_m)
+    touched, stolen = thrown(world, PassKind.DIRECT, 0.0, off_m)
     assert near(touched, curve(world, off_m))
     p = world[0].k.clean_steal_p
     assert not stolen[~touched].any()
@@ -124,28 +116,28 @@ def test_a_direct_pass_is_touched_as_at_its_closest(world: Any, off_m: float) ->
 
 @pytest.mark.parametrize("off_m", OFF_M)
 def test_a_bounce_pass_goes_under_his_hands(world: Any, off_m: float) -> None:
-    touched, _ = thrown(world, BOUNCE, 0.0, off_m)
+    touched, _ = thrown(world, PassKind.BOUNCE, 0.0, off_m)
     assert near(touched, curve(world, off_m, world[0].k.bounce_touch_share))
-    assert touched.sum() < thrown(world, DIRECT, 0.0, off_m)[0].sum()
+    assert touched.sum() < thrown(world, PassKind.DIRECT, 0.0, off_m)[0].sum()
 
 
 def test_the_farther_the_fewer(world: Any) -> None:
     """On the same luck: who touches from farther off touches from nearer too."""
-    for kind in (DIRECT, BOUNCE):
+    for kind in (PassKind.DIRECT, PassKind.BOUNCE):
         before = np.ones(N, np.bool_)
         for off_m in OFF_M:
             touched, _ = thrown(world, kind, 0.0, off_m)
             assert touched.sum() < before.sum()
             assert not (touched & ~before).any()
             before = touched
-    assert not thrown(world, DIRECT, 0.0, 4.0)[0].any()
+    assert not thrown(world, PassKind.DIRECT, 0.0, 4.0)[0].any()
 
 
 def test_the_step_length_makes_no_difference(world: Any) -> None:
     """One threshold a pass, not a chance a step: the same passes are touched at any step length."""
-    expected, _ = thrown(world, DIRECT, 0.3, 0.25)
+    expected, _ = thrown(world, PassKind.DIRECT, 0.3, 0.25)
     for dt in (0.01, 0.05, 0.1, 0.2):
-        np.testing.assert_array_equal(thrown(world, DIRECT, 0.3, 0.25, dt=dt)[0], expected)
+        np.testing.assert_array_equal(thrown(world, PassKind.DIRECT, 0.3, 0.25, dt=dt)[0], expected)
 
 
 def path(world: Any) -> tuple[Any, Any]:
@@ -166,7 +158,7 @@ def test_near_passer_and_receiver_there_is_less(world: Any) -> None:
         expected = curve(world, np.hypot(X0 + along - x, 0.3), share).max()
         assert expected < 0.8 * curve(world, 0.3)
         # (evaluated at the nearest point of each step's piece of the path)
-        touched, _ = thrown(world, DIRECT, x, 0.3, dt=0.002)
+        touched, _ = thrown(world, PassKind.DIRECT, x, 0.3, dt=0.002)
         assert near(touched, expected)
 
 
@@ -187,7 +179,7 @@ def test_over_the_top_it_takes_reach(world: Any, x: float, height_m: float) -> N
     along, share = path(world)
     within = over_height(world, along) <= 1.33 * height_m + world[0].k.jump_m
     chance = curve(world, np.hypot(X0 + along - x, 0.2), share) * within
-    touched, _ = thrown(world, OVER_TOP, x, 0.2, dt=0.002, height_m=height_m)
+    touched, _ = thrown(world, PassKind.OVER, x, 0.2, dt=0.002, height_m=height_m)
     p = float(chance.max())
     if p > 1e-3:
         assert near(touched, p)
@@ -198,8 +190,13 @@ def test_over_the_top_it_takes_reach(world: Any, x: float, height_m: float) -> N
 
 def test_the_taller_the_more(world: Any) -> None:
     """Where the ball comes down behind him, every inch counts; under the middle of the arc none does."""
-    counts = [thrown(world, OVER_TOP, 3.4, 0.2, height_m=h)[0].sum() for h in (1.5, 1.7, 1.8, 1.9, 2.0, 2.2)]
+    counts = [
+        thrown(world, PassKind.OVER, 3.4, 0.2, height_m=h)[0].sum() for h in (1.5, 1.7, 1.8, 1.9, 2.0, 2.2)
+    ]
     assert counts == sorted(counts) and counts[0] < 0.2 * counts[-1]
-    assert not thrown(world, OVER_TOP, 0.0, 0.2, height_m=1.75)[0].any()
+    assert not thrown(world, PassKind.OVER, 0.0, 0.2, height_m=1.75)[0].any()
     # a direct pass is at his chest, however tall he is
-    assert len({int(thrown(world, DIRECT, 3.4, 0.2, height_m=h)[0].sum()) for h in (1.5, 1.85, 2.2)}) == 1
+    assert (
+        len({int(thrown(world, PassKind.DIRECT, 3.4, 0.2, height_m=h)[0].sum()) for h in (1.5, 1.85, 2.2)})
+        == 1
+    )

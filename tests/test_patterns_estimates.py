@@ -10,12 +10,7 @@ import pytest
 from engine.inputs.defaults import HOME
 from engine.kernel.batch import trace_possession
 from engine.state.record import RECORD
-from engine.state.words import (
-    EVENTS,
-    OUTCOMES,
-    PASS_FLIGHT,
-    PASS_WINDUP,
-)
+from engine.state.words import EVENTS, OUTCOMES, Mode
 from engine.study.patterns import common, watching
 from engine.study.patterns.common import (
     MARGIN,
@@ -209,7 +204,7 @@ def test_watched_events_are_those_of_the_trace(run: Run) -> None:
         mine = events[events[:, watching.ROW] == row]
         assert (mine[:, watching.TIME : watching.SKIP] == trace.events).all()
         mode = trace.states["mode"]
-        flights = 1 + np.flatnonzero((mode[1:] == PASS_FLIGHT) & (mode[:-1] == PASS_WINDUP))
+        flights = 1 + np.flatnonzero((mode[1:] == Mode.PASS_FLIGHT) & (mode[:-1] == Mode.PASS_WINDUP))
         passes = mine[mine[:, watching.CODE] == EVENTS.index("pass")]
         assert (passes[:, watching.SKIP] == trace.states["pass_is_skip"][flights]).all()
 

@@ -19,16 +19,7 @@ from engine.inputs import load_scenario
 from engine.kernel.batch import Trace, play_block, trace_possession
 from engine.state.arrays import N_OPTIONS, N_SIDE
 from engine.state.record import COLUMN, N_RECORD
-from engine.state.words import (
-    EVENTS,
-    HELD,
-    JOBS,
-    MODES,
-    OUTCOMES,
-    OVER,
-    PASS_WINDUP,
-    REGIONS,
-)
+from engine.state.words import EVENTS, JOBS, MODES, OUTCOMES, REGIONS, Mode
 from engine.study.replay import replay as tables
 from engine.world.pack import pack
 
@@ -142,11 +133,11 @@ def test_states_run_from_the_start_to_the_end_step_by_step(traces: dict[str, dic
             states, agents = trace.states, trace.agents
             assert agents.shape == (len(states), 2 * N_SIDE)
             np.testing.assert_array_equal(states["step"], np.arange(len(states)))
-            assert (states["mode"][:-1] != OVER).all()
-            assert states["mode"][-1] == OVER
+            assert (states["mode"][:-1] != Mode.OVER).all()
+            assert states["mode"][-1] == Mode.OVER
             assert np.isfinite(agents["x"]).all() and np.isfinite(agents["y"]).all()
             # nobody has the ball anywhere but where he stands
-            held = np.isin(states["mode"], (HELD, PASS_WINDUP))
+            held = np.isin(states["mode"], (Mode.HELD, Mode.PASS_WINDUP))
             rows = np.flatnonzero(held[1:] & held[:-1]) + 1
             holder = agents[rows, states["handler"][rows]]
             np.testing.assert_array_equal(holder["x"], states["ball_x"][rows])

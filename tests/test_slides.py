@@ -20,14 +20,7 @@ from engine.inputs.files import configs_root, read_toml, resolve
 from engine.inputs.scenario import scenario_from
 from engine.kernel.batch import Trace, play_block, trace_possession
 from engine.state.record import COLUMN, N_RECORD
-from engine.state.words import (
-    EVENTS,
-    HELD,
-    JOBS,
-    MOMENTS,
-    PASS_FLIGHT,
-    REGIONS,
-)
+from engine.state.words import EVENTS, JOBS, MOMENTS, REGIONS, Mode
 from engine.world.pack import Packed, pack
 
 SEED = 5
@@ -108,7 +101,7 @@ def read_rows(world: Any, n: int, first: int = 0) -> Rows:
                 s[name][step] == s[name][step - 1] for name in ("region", "moment", "near", "mode", "handler")
             )
             since = since + 1 if same else 0
-            if s["mode"][step] != HELD or since < SETTLE_STEPS:
+            if s["mode"][step] != Mode.HELD or since < SETTLE_STEPS:
                 continue
             d = a[step, 5:]
             row = (s["region"][step], s["moment"][step], s["near"][step])
@@ -398,17 +391,17 @@ def test_near_and_far_are_latched() -> None:
         for n in range(1, len(s)):
             if s["n_restarts"][n] != s["n_restarts"][n - 1]:
                 continue  # a dead ball
-            released = s["mode"][n] == PASS_FLIGHT and s["mode"][n - 1] != PASS_FLIGHT
+            released = s["mode"][n] == Mode.PASS_FLIGHT and s["mode"][n - 1] != Mode.PASS_FLIGHT
             x = s["ball_x"][n]
             if s["near"][n] != s["near"][n - 1]:
                 changes += 1
-                assert released or HELD in (s["mode"][n], s["mode"][n - 1])
+                assert released or Mode.HELD in (s["mode"][n], s["mode"][n - 1])
                 if not released:
                     assert x * s["near"][n] > hysteresis
-            elif s["mode"][n] == HELD:
+            elif s["mode"][n] == Mode.HELD:
                 assert x * s["near"][n] >= -hysteresis - 1e-9
                 kept += x * s["near"][n] < 0
-            elif s["mode"][n] == PASS_FLIGHT and not released:
+            elif s["mode"][n] == Mode.PASS_FLIGHT and not released:
                 crossings += s["ball_x"][n - 1] * x < 0
     assert changes > 60 and kept > 60 and crossings > 30
 
@@ -423,11 +416,11 @@ def test_nobody_reacts_before_his_reaction_time(reaction_s: float) -> None:
     for t in traces(world, 25):
         s, d = t.states, t.agents[:, 5:]
         for n in range(1, len(s)):
-            if s["mode"][n] != PASS_FLIGHT or s["mode"][n - 1] == PASS_FLIGHT:
+            if s["mode"][n] != Mode.PASS_FLIGHT or s["mode"][n - 1] == Mode.PASS_FLIGHT:
                 continue
             assert (d["focus"][n] == 1).all()  # everybody still looks to where the ball was
             m = n
-            while m + 1 < len(s) and s["mode"][m] == PASS_FLIGHT and (d["focus"][m] == 1).any():
+            while m + 1 < len(s) and s["mode"][m] == Mode.PASS_FLIGHT and (d["focus"][m] == 1).any():
                 m += 1
                 n_new = int(((d["focus"][m - 1] == 1) & (d["focus"][m] == 0)).sum())
                 times += n_new * [s["t"][m] - s["release_t"][n]]
@@ -444,7 +437,7 @@ def test_who_anticipates_leaves_before_the_release() -> None:
     for t in traces(built(defence={"options": {}}, start="frontcourt").home, 40):
         s, d = t.states, t.agents[:, 5:]
         for n in range(1, len(s)):
-            if s["mode"][n] == PASS_FLIGHT and s["mode"][n - 1] != PASS_FLIGHT:
+            if s["mode"][n] == Mode.PASS_FLIGHT and s["mode"][n - 1] != Mode.PASS_FLIGHT:
                 passes += 5
                 guess = d["focus"][n] == 2
                 early += guess.sum()

@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from engine.state.record import (
     COLUMN,
+    MOST_CALLS,
     N_RECORD,
     NET_HIGH,
     NET_LOW,
@@ -31,7 +32,6 @@ N_NET = NET_HIGH - NET_LOW + 1
 POINTS_HIGH = 8
 N_POINTS = POINTS_HIGH + 1
 #: Calls of one possession whose spot the record keeps (four bits each in 32).
-MAX_CALLS_KEPT = 8
 #: Totals named by the box score, in the order of the JSON contract.
 BOX_COLUMNS = (
     "fga", "fgm", "three_attempts", "three_made", "rim_attempts", "fta", "ftm",
@@ -72,11 +72,11 @@ def spots_of_calls(records: npt.NDArray[Any]) -> IntArray:
     """Spots of all calls of each possession, unpacked from ``call_spots``.
 
     Returns:
-        int64[count, MAX_CALLS_KEPT]: 1 + index of the spot of call 1, 2, ...; 0 where there was none.
+        int64[count, MOST_CALLS]: 1 + index of the spot of call 1, 2, ...; 0 where there was none.
     """
     check_records(records)
     packed = records[:, COLUMN["call_spots"]].astype(np.int64) & 0xFFFFFFFF
-    shifts = 4 * np.arange(MAX_CALLS_KEPT, dtype=np.int64)
+    shifts = 4 * np.arange(MOST_CALLS, dtype=np.int64)
     return (packed[:, None] >> shifts[None, :]) & 15
 
 
@@ -325,7 +325,7 @@ class PerCallTally(Tally):
     Attributes:
         n: possessions.
         total_change: sum of Y(last branch) - Y(W_0).
-        counts, values, squares: int64[MAX_CALLS_KEPT, n_spots] by the number of the call in its possession
+        counts, values, squares: int64[MOST_CALLS, n_spots] by the number of the call in its possession
             and its spot: calls, sum of their values, sum of squared values.
         cluster_yy, cluster_xy, cluster_xx: int64[n_spots], with y the sum of values and x the number of
             calls at a spot in one possession: sums over possessions of y*y, x*y, x*x.
@@ -350,14 +350,14 @@ class PerCallTally(Tally):
             n_spots: spots of the setting.
 
         Raises:
-            ValueError: shapes that do not fit, more than MAX_CALLS_KEPT calls, a spot outside 0..n_spots, or
+            ValueError: shapes that do not fit, more than MOST_CALLS calls, a spot outside 0..n_spots, or
                 two branches that differ although no call lies between them.
         """
         count, m = spots.shape
         if nets.shape != (count, m + 1):
             raise ValueError(f"nets must have shape {(count, m + 1)}, got {nets.shape}")
-        if m > MAX_CALLS_KEPT:
-            raise ValueError(f"at most {MAX_CALLS_KEPT} calls of a possession are kept, got {m}")
+        if m > MOST_CALLS:
+            raise ValueError(f"at most {MOST_CALLS} calls of a possession are kept, got {m}")
         if spots.size and (spots.min() < 0 or spots.max() > n_spots):
             raise ValueError(f"spots must lie in 0..{n_spots}, got {spots.min()}..{spots.max()}")
         nets = nets.astype(np.int64)
@@ -365,10 +365,10 @@ class PerCallTally(Tally):
         made = spots > 0
         if np.any(worth[~made]):
             raise ValueError("two branches differ although no call was made between them")
-        shape = (MAX_CALLS_KEPT, n_spots)
+        shape = (MOST_CALLS, n_spots)
         order = np.broadcast_to(np.arange(m), spots.shape)[made]
         code = order * n_spots + spots[made] - 1
-        size = MAX_CALLS_KEPT * n_spots
+        size = MOST_CALLS * n_spots
         row = np.nonzero(made)[0]
         by_spot_y = np.zeros((count, n_spots), dtype=np.int64)
         by_spot_x = np.zeros((count, n_spots), dtype=np.int64)
@@ -398,6 +398,6 @@ class PerCallTally(Tally):
             raise ValueError("branches must be one or more blocks of records of the same possessions")
         nets = np.stack([_column(block, "net", NET_LOW, NET_HIGH) for block in branches], axis=1)
         spots = np.zeros((len(nets), len(branches) - 1), dtype=np.int64)
-        for k in range(1, min(len(branches), MAX_CALLS_KEPT + 1)):
+        for k in range(1, min(len(branches), MOST_CALLS + 1)):
             spots[:, k - 1] = spots_of_calls(branches[k])[:, k - 1]
         return cls.from_nets(nets, spots, n_spots)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import difflib
-import importlib.resources
 import io
 import os
 import re
@@ -17,6 +16,7 @@ from typing import Any
 
 from engine.errors import InputError, MissingInput
 from engine.inputs.base import dotted, plain
+from engine.shipped import configs_root
 
 #: The name of a shipped file, or a path.
 FileName = str | os.PathLike[str]
@@ -62,13 +62,6 @@ class Source:
 
     def __str__(self) -> str:
         return plain(self.shown)
-
-
-def configs_root() -> Path:
-    """The folder of the shipped input files: inside the installed package, or beside it in a checkout."""
-    package = Path(str(importlib.resources.files("engine")))
-    inside = package / "configs"
-    return inside if inside.is_dir() else package.parent / "configs"
 
 
 def _is_file(path: Path) -> bool:

@@ -25,7 +25,7 @@ from engine.inputs.files import (
 from engine.inputs.places import Options, choose
 from engine.inputs.team import Team, check_numbers
 from engine.inputs.zone import Zone, chosen, zone_from
-from engine.state.arrays import MOST_CALLS
+from engine.state.record import MOST_CALLS
 
 
 class Setting(Frozen):

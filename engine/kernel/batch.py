@@ -22,21 +22,20 @@ from engine.kernel.jit import njit
 from engine.kernel.possession import begin, play_possession, step
 from engine.kernel.scratch import new_scratch
 from engine.policies.coded import functions_of
-from engine.state.arrays import SCRATCH
-from engine.state.record import RECORD_TYPE
+from engine.state.arrays import SCRATCH, WORLD
+from engine.state.record import MOST_CALLS, RECORD_TYPE
 from engine.state.words import Mode
-
-EVERY_CALL = 7  # the record keeps the spots of this many calls; later ones are suppressed
 
 
 def source_stamp() -> int:
-    """63-bit hash of the kernel's sources, the versions and the bounds-check flag (keys the disk cache)."""
+    """63-bit hash of the kernel's sources and arrays, of versions and the bounds-check flag: keys the cache."""
     digest = hashlib.sha256()
     here = Path(__file__).resolve().parent
     files = sorted(here.glob("*.py")) + sorted((here.parent / "state").glob("*.py"))
     for file in files:
         digest.update(file.name.encode())
         digest.update(file.read_bytes())
+    digest.update(f"{WORLD} {SCRATCH}".encode())
     flag = os.environ.get("NUMBA_BOUNDSCHECK", "")
     digest.update(f"{numba.__version__} {np.__version__} {flag}".encode())
     return int.from_bytes(digest.digest()[:8], "big") >> 1
@@ -74,7 +73,7 @@ def play_list(
     seed: int,
     numbers: np.ndarray,
     records: np.ndarray,
-    max_calls: int = EVERY_CALL,
+    max_calls: int = MOST_CALLS,
     scratch: np.ndarray | None = None,
 ) -> None:
     """Plays the possessions ``numbers`` (integers [count]) into ``records`` (int32 [count, N_RECORD]).
@@ -93,7 +92,7 @@ def play_block(
     seed: int,
     first: int,
     records: np.ndarray,
-    max_calls: int = EVERY_CALL,
+    max_calls: int = MOST_CALLS,
     scratch: np.ndarray | None = None,
 ) -> None:
     """As play_list, for possessions ``first`` .. ``first + len(records) - 1``."""
@@ -117,7 +116,7 @@ class Trace(NamedTuple):
 
 
 def steps(
-    world: np.ndarray, scratch: np.ndarray, seed: int, index: int, max_calls: int = EVERY_CALL
+    world: np.ndarray, scratch: np.ndarray, seed: int, index: int, max_calls: int = MOST_CALLS
 ) -> Iterator[int]:
     """One possession step by step in ``scratch``, by the batch's own compiled step; yields 0, 1, 2, ...
 
@@ -134,7 +133,7 @@ def steps(
             return
 
 
-def trace_possession(world: np.ndarray, seed: int, index: int, max_calls: int = EVERY_CALL) -> Trace:
+def trace_possession(world: np.ndarray, seed: int, index: int, max_calls: int = MOST_CALLS) -> Trace:
     """Replays one possession through the batch's own compiled step, copying the state after each step."""
     c = new_scratch()
     states, agents, events, options = [], [], [], []

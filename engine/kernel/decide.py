@@ -54,14 +54,13 @@ def hold_value(w, patience, left_s, held_s):
 
 @njit
 def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
-    """Value (points) and best kind of a pass to team-mate ``j``; goals are written beside it."""
+    """Value (points) and best kind of a pass to team-mate ``j``; where it goes is written beside it."""
     s = c.s
     k = w.k
     ru = w.rules
     a = c.agents[s.handler]
     b = c.agents[j]
-    slot = Option.PASS_1 + j
-    c.option_value[slot] = NOT_AN_OPTION
+    o = c.weighed[Option.PASS_1 + j]
     length = distance(a.x, a.y, b.x, b.y)
     if length < k.pass_shortest_m or length > k.pass_longest_m:
         return
@@ -102,10 +101,10 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
             if bounce < risk:
                 risk = bounce
                 kind = PassKind.BOUNCE
-    c.option_value[slot] = (1.0 - risk) * worth - risk * k.turnover_dread_points
-    # goals are kept per option: x in option_a (plus 100 times the kind), y in option_b
-    c.option_a[slot] = x + 100.0 * kind
-    c.option_b[slot] = y
+    o.value = (1.0 - risk) * worth - risk * k.turnover_dread_points
+    o.x = x
+    o.y = y
+    o.kind = kind
 
 
 @njit
@@ -132,14 +131,17 @@ def weigh_trap_moves(w, c, hold):
     d1 = distance(a.x, a.y, t1.x, t1.y)
     near = d0 if d0 < d1 else d1
     # room to go and a lead on the trappers make a retreat worth something
-    c.option_value[Option.RETREAT] = (
+    o = c.weighed[Option.RETREAT]
+    o.value = (
         hold
         + k.trap_dread_points * room / 3.2
         - k.retreat_penalty_points
         + 0.05 * clip(near - 1.5, -1.0, 2.0)
     )
-    c.option_a[Option.RETREAT] = gx
-    c.option_b[Option.RETREAT] = gy
+    o.x = gx
+    o.y = gy
+    o.end_x = gx
+    o.end_y = gy
     between = distance(t0.x, t0.y, t1.x, t1.y)
     if d0 < 3.5 and d1 < 3.5 and between > 2.0 * k.body_radius_m + k.split_gap_m:
         # they close while he comes
@@ -155,11 +157,14 @@ def weigh_trap_moves(w, c, hold):
             )
             / k.split_width_m
         )
-        c.option_value[Option.SPLIT] = through * (hold + k.trap_dread_points + k.numbers_value_points) + (
+        o = c.weighed[Option.SPLIT]
+        o.value = through * (hold + k.trap_dread_points + k.numbers_value_points) + (
             (1.0 - through) * (hold - 0.5)
         )
-        c.option_a[Option.SPLIT] = mx + (mx - a.x) / away * 1.6
-        c.option_b[Option.SPLIT] = my + (my - a.y) / away * 1.6
+        o.x = mx + (mx - a.x) / away * 1.6
+        o.y = my + (my - a.y) / away * 1.6
+        o.end_x = o.x
+        o.end_y = o.y
 
 
 @njit
@@ -199,7 +204,7 @@ def decide(w, c):
             s.goal_y = w.spots[Region.TOP, role, 1]
         return
     for o in range(N_OPTIONS):
-        c.option_value[o] = NOT_AN_OPTION
+        c.weighed[o].value = NOT_AN_OPTION
     if s.action == Action.DRIBBLE_TO:
         s.stale_t = s.t
     held = s.t - s.stale_t
@@ -213,7 +218,7 @@ def decide(w, c):
     late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)
     if ru.three_seconds_s > 0.0 and late_in_lane > 0.0:
         hold -= 0.5 * late_in_lane
-    c.option_value[Option.HOLD] = hold
+    c.weighed[Option.HOLD].value = hold
     if d_rim < FARTHEST_SHOT_M or left < 1.5:
         # where he will be when he has stopped and gone up
         pace = math.sqrt(a.vx * a.vx + a.vy * a.vy)
@@ -221,7 +226,7 @@ def decide(w, c):
         sy = a.y + a.vy * pace / (2.0 * k.brake_mps2)
         gap, _ = effective_gap(w, c, s.handler, sx, sy)
         dribbled = s.dribble == Dribble.DRIBBLING
-        c.option_value[Option.SHOOT] = shot_value(
+        c.weighed[Option.SHOOT].value = shot_value(
             w, s.handler, distance(sx, sy, 0.0, 0.0), gap * 0.9, is_three(w, sx, sy), left, dribbled
         )
     if s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and d_rim < 9.0 and d_rim > 0.8:
@@ -238,7 +243,8 @@ def decide(w, c):
     u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, 0, s.n_decisions)
     v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, 0, s.n_decisions)
     for o in range(N_OPTIONS):
-        if c.option_value[o] <= NOT_AN_OPTION or c.option_value[o] + MOST_NOISE * scale <= best:
+        value = c.weighed[o].value
+        if value <= NOT_AN_OPTION or value + MOST_NOISE * scale <= best:
             continue  # not even the largest noise would make it the best
         if o == Option.SHOOT:
             u = u0
@@ -260,13 +266,13 @@ def decide(w, c):
                 u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, 0, s.n_decisions)
         else:
             u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + o - Option.PASS_1, 0, s.n_decisions)
-        value = c.option_value[o] + noise(u, scale)
+        value += noise(u, scale)
         if value > best:
             best = value
             chosen = o
     for o in range(N_OPTIONS):
-        if c.option_value[o] > NOT_AN_OPTION:
-            option(c, s.handler, o, c.option_value[o], 1.0 if o == chosen else 0.0)
+        if c.weighed[o].value > NOT_AN_OPTION:
+            option(c, s.handler, o, c.weighed[o].value, 1.0 if o == chosen else 0.0)
     act(w, c, chosen)
 
 
@@ -275,6 +281,7 @@ def act(w, c, chosen):
     """Starts the chosen option."""
     s = c.s
     k = w.k
+    o = c.weighed[chosen]
     a = c.agents[s.handler]
     if chosen == Option.SHOOT:
         start_shot(w, c)
@@ -299,35 +306,23 @@ def act(w, c, chosen):
                 s.goal_x = x
                 s.goal_y = y
     elif chosen >= Option.PASS_1:
-        j = chosen - Option.PASS_1
-        kind = PassKind.DIRECT
-        x = c.option_a[chosen]
-        if x > 150.0:
-            kind = PassKind.OVER
-            x -= 200.0
-        elif x > 50.0:
-            kind = PassKind.BOUNCE
-            x -= 100.0
         s.action = Action.STAY
-        start_pass(w, c, j, kind, x, c.option_b[chosen])
+        start_pass(w, c, chosen - Option.PASS_1, o.kind, o.x, o.y)
     else:
         if s.action != Action.DRIVE and chosen < Option.RETREAT:
             s.drive_t = s.t
             c.record.drives += 1
-            event(c, Event.DRIVE, s.handler, -1, c.option_value[chosen], a.x, a.y)
+            event(c, Event.DRIVE, s.handler, -1, o.value, a.x, a.y)
         if chosen == Option.RETREAT:
             s.action = Action.RETREAT
-            event(c, Event.RETREAT, s.handler, -1, c.option_value[chosen], a.x, a.y)
+            event(c, Event.RETREAT, s.handler, -1, o.value, a.x, a.y)
         elif chosen == Option.SPLIT:
             s.action = Action.SPLIT
-            event(c, Event.SPLIT, s.handler, -1, c.option_value[chosen], a.x, a.y)
+            event(c, Event.SPLIT, s.handler, -1, o.value, a.x, a.y)
         else:
             s.action = Action.DRIVE
         s.dribble = Dribble.DRIBBLING
-        s.goal_x = c.option_a[chosen]
-        s.goal_y = c.option_b[chosen]
-        s.end_x = s.goal_x
-        s.end_y = s.goal_y
-        if chosen < Option.RETREAT:
-            s.end_x = c.drive_end[chosen - Option.DRIVE_FAR_RIGHT, 0]
-            s.end_y = c.drive_end[chosen - Option.DRIVE_FAR_RIGHT, 1]
+        s.goal_x = o.x
+        s.goal_y = o.y
+        s.end_x = o.end_x
+        s.end_y = o.end_y

@@ -109,9 +109,9 @@ def weigh_drives(w, c, hold, left_s):
         # a drive that leads to no better shot has only used up the dribble among defenders
         end = shot if shot > hold else hold - k.drive_penalty_points
         end += ahead
-        slot = Option.DRIVE_FAR_RIGHT + m
-        c.option_value[slot] = beat * end + (1.0 - beat) * (hold - k.drive_stopped_points)
-        c.option_a[slot] = gx
-        c.option_b[slot] = gy
-        c.drive_end[m, 0] = ex
-        c.drive_end[m, 1] = ey
+        o = c.weighed[Option.DRIVE_FAR_RIGHT + m]
+        o.value = beat * end + (1.0 - beat) * (hold - k.drive_stopped_points)
+        o.x = gx
+        o.y = gy
+        o.end_x = ex
+        o.end_y = ey

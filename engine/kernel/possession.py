@@ -21,6 +21,7 @@ from engine.kernel.rebound import settle_loose_ball
 from engine.kernel.restarts import ball_out, defensive_foul, stand, take_places
 from engine.kernel.rows import adopt_now, follow_ball
 from engine.kernel.scratch import BLANK
+from engine.kernel.shooting import clumsiness
 from engine.kernel.shots import release_shot, shot_arrives
 from engine.kernel.trap import chance, look_for_chances, trap_hazards, update_trap
 from engine.state.arrays import N_SIDE
@@ -121,7 +122,7 @@ def move_ball(w, c):
 
 @njit
 def counts(w, c):
-    """Backcourt, closely-guarded and lane counts; over-and-back; True if one ended the possession."""
+    """Backcourt, closely-guarded and lane counts, over-and-back: the one that is due ends the possession."""
     s = c.s
     ru = w.rules
     dt = w.k.time_step_s
@@ -192,7 +193,7 @@ def ball_hazards(w, c):
         return
     in_way = blocker(w, c)
     if in_way >= 0:
-        rate = k.drive_foul_rate_per_s * (1.6 - 1.2 * w.players[in_way].discipline)
+        rate = k.drive_foul_rate_per_s * clumsiness(w, in_way)
         if draws.happens(u2, rate, dt):
             s.shooter = s.handler
             defensive_foul(w, c)

@@ -88,10 +88,16 @@ def effective_gap(w, c, shooter, x, y):
 
 
 @njit
+def clumsiness(w, defender):
+    """Factor of a defender on the rates of his fouls, 1 for an average one."""
+    return 1.6 - 1.2 * w.players[defender].discipline
+
+
+@njit
 def foul_probability(w, clumsy, distance_m, gap_m):
     """Chance that a shot draws a foul: falls with the defender's distance, small far from the rim.
 
-    ``clumsy`` is the defender's factor, 1.6 - 1.2 discipline, 1 for an average one.
+    ``clumsy`` is the defender's ``clumsiness``.
     """
     k = w.k
     p = k.shot_foul_p * math.exp(-gap_m / k.shot_foul_scale_m) * clumsy

@@ -13,6 +13,7 @@ from engine.kernel.restarts import free_throws
 from engine.kernel.shooting import (
     NO_HURRY_S,
     block_probability,
+    clumsiness,
     effective_gap,
     foul_probability,
     is_three,
@@ -68,8 +69,7 @@ def release_shot(w, c):
     p = make_probability(w, s.handler, d, gap, clock_s, s.dribble == Dribble.DRIBBLING)
     u0, u1, u2, u3 = draws.uniforms(s, draws.SHOT, 0, 0, s.n_shots)
     s.shot_three = 1 if three else 0
-    clumsy = 1.6 - 1.2 * w.players[who].discipline
-    s.shot_foul = 1 if u1 < foul_probability(w, clumsy, d, gap) else 0
+    s.shot_foul = 1 if u1 < foul_probability(w, clumsiness(w, who), d, gap) else 0
     s.shot_result = ShotResult.MISS
     if s.shot_foul == 1:
         if u3 < p * k.and_one_make_share:

@@ -12,6 +12,7 @@ from engine.kernel.near import FAR_AWAY, side_index
 from engine.kernel.offence import assign_break, reading_delay
 from engine.kernel.restarts import defensive_foul, throw_in
 from engine.kernel.rows import all_have_men, match_men, set_row
+from engine.kernel.shooting import clumsiness
 from engine.state.arrays import N_SIDE
 from engine.state.words import (
     Action,
@@ -28,51 +29,50 @@ from engine.state.words import (
 
 
 @njit
+def is_called(c, call, n_chances, n, trigger, handler, region):
+    """Whether a call is made at this moment, by its own draw; ``n_chances[n]`` counts its chances so far."""
+    if (call.regions >> region) & 1 == 0 or (call.triggers >> trigger) & 1 == 0:
+        return False
+    if call.only_mask != 0 and (call.only_mask >> handler) & 1 == 0:
+        return False
+    n_chances[n] += 1
+    u, _, _, _ = draws.uniforms(c.s, draws.CALL, call.subject, 0, n_chances[n])
+    return u < call.probability
+
+
+@njit
 def chance(w, c, trigger, handler, region, x, y):
     """A moment at which a call may be made: at most one of the setting's calls is drawn and started.
 
     ``handler`` is who has, or will have, the ball in ``region`` at (x, y) metres.
     """
     s = c.s
-    if w.n_shadows > 0:
-        shadow_chance(w, c, trigger, handler, region)
+    for n in range(w.n_shadows):
+        shadow_chance(w, c, n, trigger, handler, region)
     if s.trap_phase != TrapPhase.NONE or w.policy_call == 1:
         return
     for n in range(w.n_calls):
         call = w.calls[n]
-        if w.call_regions[n, region] == 0 or call.triggers & (1 << trigger) == 0:
-            continue
-        if call.only_mask != 0 and (call.only_mask >> handler) & 1 == 0:
-            continue
-        c.chances[call.subject] += 1
-        u, _, _, _ = draws.uniforms(s, draws.CALL, call.subject, 0, c.chances[call.subject])
-        if u < call.probability and s.trap_number < s.max_calls:
+        made = is_called(c, call, c.chances, call.subject, trigger, handler, region)
+        if made and s.trap_number < s.max_calls:
             start_call(w, c, n, handler, x, y)
             return
 
 
 @njit
-def shadow_chance(w, c, trigger, handler, region):
-    """At home: notes which settings would make their first call now, by their own draws; makes none."""
-    for n in range(w.n_shadows):
-        one_shadow(w, c, n, trigger, handler, region)
+def shadow_chance(w, c, n, trigger, handler, region):
+    """At home: notes if a watched setting would make its first call now with call ``n``; makes none."""
+    bit = 1 << w.shadow_setting[n]
+    if c.record.shadow & bit == 0:
+        if is_called(c, w.shadows[n], c.shadow_chances, n, trigger, handler, region):
+            c.record.shadow |= bit
 
 
 @njit
-def one_shadow(w, c, n, trigger, handler, region):
-    """One watched call's chance, exactly as ``chance`` would take it in its own setting."""
-    call = w.shadows[n]
-    bit = 1 << w.shadow_setting[n]
-    if w.shadow_regions[n, region] == 0 or call.triggers & (1 << trigger) == 0:
-        return
-    if c.record.shadow & bit != 0:
-        return
-    if call.only_mask != 0 and (call.only_mask >> handler) & 1 == 0:
-        return
-    c.shadow_chances[n] += 1
-    u, _, _, _ = draws.uniforms(c.s, draws.CALL, call.subject, 0, c.shadow_chances[n])
-    if u < call.probability:
-        c.record.shadow |= bit
+def held_long(s, call):
+    """Whether the ball has been held in the call's region as long as the call waits for."""
+    waits = (call.regions >> s.region) & 1 == 1 and (call.triggers >> Trigger.HELD) & 1 == 1
+    return waits and s.t - s.catch_t >= call.held_s
 
 
 @njit
@@ -81,19 +81,11 @@ def look_for_held_shadows(w, c):
     s = c.s
     for n in range(w.n_shadows):
         setting = w.shadow_setting[n]
-        if c.shadow_held[setting] == 0 and w.shadow_regions[n, s.region] == 1:
-            if w.shadows[n].triggers & (1 << Trigger.HELD) != 0 and s.t - s.catch_t >= w.shadows[n].held_s:
-                c.shadow_held[setting] = 1
-                held_shadow(w, c, setting)
-
-
-@njit
-def held_shadow(w, c, setting):
-    """The chance of a held ball for one setting's calls."""
-    s = c.s
-    for n in range(w.n_shadows):
-        if w.shadow_setting[n] == setting:
-            one_shadow(w, c, n, Trigger.HELD, s.handler, s.region)
+        if c.shadow_held[setting] == 0 and held_long(s, w.shadows[n]):
+            c.shadow_held[setting] = 1
+            for m in range(w.n_shadows):
+                if w.shadow_setting[m] == setting:
+                    shadow_chance(w, c, m, Trigger.HELD, s.handler, s.region)
 
 
 @njit
@@ -180,15 +172,13 @@ def look_for_chances(w, c, caught, dribbled_from):
     if s.picked_up == 1:
         chance(w, c, Trigger.PICKED_UP, s.handler, s.region, h.x, h.y)
     s.picked_up = 0
-    if w.n_shadows > 0:
-        look_for_held_shadows(w, c)
+    look_for_held_shadows(w, c)
     if s.held_chance == 0:
         for n in range(w.n_calls):
-            if w.call_regions[n, s.region] == 1 and w.calls[n].triggers & (1 << Trigger.HELD) != 0:
-                if s.t - s.catch_t >= w.calls[n].held_s:
-                    s.held_chance = 1
-                    chance(w, c, Trigger.HELD, s.handler, s.region, h.x, h.y)
-                    return
+            if held_long(s, w.calls[n]):
+                s.held_chance = 1
+                chance(w, c, Trigger.HELD, s.handler, s.region, h.x, h.y)
+                return
 
 
 @njit
@@ -317,7 +307,7 @@ def trap_hazards(w, c):
         b = c.agents[i]
         if distance(h.x, h.y, b.x, b.y) < k.trap_set_m:
             n += 1
-            clumsy += 1.6 - 1.2 * w.players[i].discipline
+            clumsy += clumsiness(w, i)
             if distance(h.x, h.y, b.x, b.y) < nearest:
                 nearest = distance(h.x, h.y, b.x, b.y)
                 thief = i

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.inputs.defaults import MOST_POSSESSIONS, MOST_SEED
-from engine.state.record import N_RECORD
+from engine.state.record import MOST_CALLS, N_RECORD
 
 BLOCK = 4096
 MAX_THREADS = 1024
@@ -123,11 +123,11 @@ class Player:
     def chosen(self, world: Any, numbers: NDArray[np.int64], max_calls: int | None, name: str) -> Records:
         """Records int32[m, N_RECORD] of the possession numbers given, at most ``max_calls`` calls in each
         (None: as many as ``block`` allows)."""
-        from engine.kernel.batch import EVERY_CALL, play_list
+        from engine.kernel.batch import play_list
 
         self._check_stop()
         records = self.buffer(name, len(numbers))
-        most = EVERY_CALL if max_calls is None else max_calls
+        most = MOST_CALLS if max_calls is None else max_calls
         play_list(world, self.seed, numbers, records, most, self._scratch())
         return records
 

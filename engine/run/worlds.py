@@ -18,8 +18,8 @@ from engine.estimate.tally import IntArray, Tally
 from engine.inputs.stress import SPECIAL
 from engine.run.blocks import BLOCK, Player, Records
 from engine.run.branches import Plan, SettingPlan
-from engine.state.arrays import CONSTANTS, MOST_CALLS, N_SIDE
-from engine.state.record import COLUMN
+from engine.state.arrays import CONSTANTS, N_SIDE
+from engine.state.record import COLUMN, MOST_CALLS
 from engine.state.words import ENDS
 
 FloatArray = NDArray[np.float64]

@@ -8,9 +8,12 @@ the compiled code, and numba.cuda takes the same types.
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
-from engine.state.record import RECORD_TYPE
+from engine.shipped import configs_root
+from engine.state.record import MOST_CALLS, RECORD_TYPE
 from engine.state.words import Break, Moment, Option, Region
 
 N_PLAYERS = 10
@@ -18,200 +21,9 @@ N_SIDE = 5
 
 # --- constant arrays ------------------------------------------------------------------------------------
 
-#: Model constants, in the order of configs/model/constants.toml (a test holds the two together).
-CONSTANTS = (
-    # time
-    "time_step_s",
-    "longest_possession_s",
-    # motion
-    "sprint_tau_s",
-    "slide_speed_share",
-    "slide_tau_s",
-    "brake_mps2",
-    "dribble_speed_share",
-    "off_ball_speed_share",
-    "slide_range_m",
-    "body_radius_m",
-    "arrival_radius_m",
-    # reaction and anticipation
-    "reaction_s",
-    "dribble_reaction_share",
-    "anticipation_p",
-    "anticipation_lead_s",
-    "anticipation_wrong_p",
-    "fake_p",
-    "fake_s",
-    "fake_freeze_s",
-    # zone
-    "on_ball_gap_m",
-    "off_shooter_gap_m",
-    "deny_distance_m",
-    "front_distance_m",
-    "lob_distance_m",
-    "shooter_make",
-    "pick_up_beyond_arc_m",
-    "bump_m",
-    "side_hysteresis_m",
-    "gamble_p",
-    # passing
-    "pass_speed_direct_mps",
-    "pass_speed_bounce_mps",
-    "pass_speed_over_mps",
-    "pass_skill_speed_share",
-    "pass_release_s",
-    "pass_loft_m",
-    "pass_shortest_m",
-    "pass_longest_m",
-    "bounce_longest_m",
-    "skip_distance_m",
-    "touch_max_p",
-    "touch_width_m",
-    "bounce_touch_share",
-    "arm_reach_m",
-    "jump_m",
-    "clean_steal_p",
-    "deflection_m",
-    "aim_sd_per_m",
-    "aim_pressure_share",
-    "dead_dribble_aim_share",
-    "pressure_within_m",
-    "release_pressure_s",
-    "catch_radius_m",
-    "risk_cover_share",
-    "passer_space_m",
-    "near_touch_share",
-    "near_touch_trap_share",
-    "receiver_space_m",
-    "shield_share",
-    "over_aim_share",
-    "over_release_s",
-    "fumble_p",
-    "fumble_pressure_p",
-    # decisions
-    "decision_period_s",
-    "catch_pause_s",
-    "noise_points",
-    "hold_value_points",
-    "hold_tau_s",
-    "patience_spread",
-    "hold_stale_points_per_s",
-    "movement_points",
-    "middle_touch_points",
-    "late_clock_s",
-    "open_shot_m",
-    "shot_release_s",
-    "rim_release_s",
-    "turnover_dread_points",
-    "numbers_value_points",
-    "numbers_reach_m",
-    # drive
-    "drive_length_m",
-    "drive_side_m",
-    "drive_clear_m",
-    "drive_width_m",
-    "drive_handle_m",
-    "drive_penalty_points",
-    "drive_stopped_points",
-    "block_path_m",
-    "strip_rate_per_s",
-    "strip_within_m",
-    "dribble_loss_rate_per_s",
-    "drive_foul_rate_per_s",
-    "charge_rate_per_s",
-    "pick_up_p",
-    # shots
-    "reference_defender_m",
-    "contest_cap_m",
-    "behind_share",
-    "reach_contest_share",
-    "clock_logit_per_s",
-    "off_dribble_logit",
-    "shot_foul_p",
-    "shot_foul_scale_m",
-    "shot_foul_far_share",
-    "block_p",
-    "block_scale_m",
-    "block_far_m",
-    "and_one_make_share",
-    "shot_prior_attempts",
-    "typical_gap_rim_m",
-    "typical_gap_middle_m",
-    "typical_gap_three_m",
-    "rim_range_m",
-    "middle_range_m",
-    "shot_flight_s",
-    "shot_flight_s_per_m",
-    # rebounds
-    "rebound_base_m",
-    "rebound_share",
-    "rebound_sd_m",
-    "rebound_far_side_p",
-    "rebound_angle_sd",
-    "rebound_fall_s",
-    "rebound_scale_m",
-    "rebound_skill",
-    "box_out_share",
-    "box_out_reach_m",
-    "crash_n",
-    "loose_scale_m",
-    "rebound_value_points",
-    # traps
-    "trap_set_m",
-    "trap_gap_m",
-    "trap_stand_m",
-    "second_trapper_delay_s",
-    "trap_half_angle",
-    "handler_read_s",
-    "read_delay_s",
-    "read_delay_spread_s",
-    "read_delay_least_s",
-    "readiness_per_trap",
-    "trap_strip_rate_per_s",
-    "trap_foul_rate_per_s",
-    "tie_up_rate_per_s",
-    "step_out_rate_per_s",
-    "step_out_within_m",
-    "time_out_rate_per_s",
-    "trap_dread_points",
-    "urgency_points",
-    "retreat_m",
-    "retreat_speed_share",
-    "retreat_penalty_points",
-    "split_gap_m",
-    "split_width_m",
-    "split_strip_share",
-    "trapper_lead_s",
-    "trapper_closing_share",
-    "set_pick_up_p",
-    "window_s",
-    "shell_least_s",
-    "shell_stand_m",
-    "meet_pass_m",
-    "break_least_m",
-    "cut_open_m",
-    "attack_speed_share",
-    # lines, counts, restarts
-    "travel_p",
-    "lane_margin_s",
-    "lane_camp_mps",
-    "post_up_points",
-    "start_spread_m",
-    "spot_spread_m",
-    "backcourt_used_s",
-    "bring_up_speed_share",
-    "bring_up_free_m",
-    "veer_m",
-    # men of their own
-    "man_one_pass_m",
-    "man_two_pass_m",
-    "man_deny_m",
-    "man_help_share",
-    # next possession
-    "excess_live_steal_points",
-    "excess_dead_ball_points",
-    "excess_made_points",
-    "excess_defensive_rebound_points",
-    "excess_three_share",
+#: Model constants: the tables of the file that declares them, in its order.
+CONSTANTS = tuple(
+    re.findall(r"^\[(\w+)\]", (configs_root() / "model" / "constants.toml").read_text("utf-8"), re.MULTILINE)
 )
 CONSTANT = np.dtype([(name, np.float64) for name in CONSTANTS], align=True)
 
@@ -290,6 +102,7 @@ ENTRY = np.dtype(
 CALL = np.dtype(
     [
         ("probability", np.float64),
+        ("regions", np.int64),  # bit mask over Region
         ("triggers", np.int64),  # bit mask over Trigger
         ("held_s", np.float64),
         ("disguise_s", np.float64),
@@ -311,7 +124,6 @@ SHOT_STEP_M = 0.25
 N_SHOT_STEPS = 84  # shot tables reach 20.75 m; longer ones are cut there
 MOST_TABLES = 1 + N_SIDE  # the level's, and one of his own for each attacker
 GRID_X, GRID_Y = 96, 192  # cells of the region grid (|x|, y)
-MOST_CALLS = 8  # calls in a setting
 MOST_SHADOWS = 40  # calls of all settings together that home watches without making them
 MOST_SHADOW_SETTINGS = 30  # settings that home can watch: one bit each in the record
 N_BREAKS = len(Break)
@@ -334,7 +146,6 @@ WORLD = np.dtype(
         ("n_calls", np.int64),
         ("calls", CALL, (MOST_CALLS,)),
         ("call_entries", ENTRY, (MOST_CALLS, N_SIDE)),
-        ("call_regions", np.int64, (MOST_CALLS, len(Region))),
         ("breaks", np.float64, (MOST_CALLS, N_BREAKS, 2)),
         ("guards", np.int64, (N_SIDE,)),  # attacker whom each defender guards from the start, -1 none
         ("match_up", np.int64),  # 1: defenders take men at the first pass
@@ -343,7 +154,6 @@ WORLD = np.dtype(
         ("policy_call", np.int64),  # 1: the coded policy makes the calls
         ("n_shadows", np.int64),
         ("shadows", CALL, (MOST_SHADOWS,)),
-        ("shadow_regions", np.int64, (MOST_SHADOWS, len(Region))),
         ("shadow_setting", np.int64, (MOST_SHADOWS,)),
     ],
     align=True,
@@ -546,6 +356,19 @@ STATE = np.dtype(
 
 N_OPTIONS = len(Option)
 N_DRIVES = 5
+#: One option of a decision (Option), as the handler weighs it.
+WEIGHED = np.dtype(
+    [
+        ("value", np.float64),  # points
+        ("x", np.float64),  # where to, metres
+        ("y", np.float64),
+        ("end_x", np.float64),  # where a drive around somebody goes on to
+        ("end_y", np.float64),
+        ("kind", np.int64),  # PassKind of a pass
+    ],
+    align=True,
+)
+
 EVENTS_PER_STEP = 24
 OPTION_COLUMNS = ("t_s", "decision", "player", "option", "value", "chosen")
 EVENT_COLUMNS = ("t_s", "event", "player", "other", "value", "x_m", "y_m")
@@ -563,10 +386,7 @@ SCRATCH = np.dtype(
         ("shadow_held", np.int64, (MOST_SHADOW_SETTINGS,)),
         ("floor", FLOOR),
         ("orders", ORDERS),
-        ("option_value", np.float64, (N_OPTIONS,)),
-        ("option_a", np.float64, (N_OPTIONS,)),  # goal x (plus 100 times the kind of pass)
-        ("option_b", np.float64, (N_OPTIONS,)),  # goal y
-        ("drive_end", np.float64, (N_DRIVES, 2)),  # where each weighed drive ends
+        ("weighed", WEIGHED, (N_OPTIONS,)),  # in the decision at hand
         ("events", np.float64, (EVENTS_PER_STEP, len(EVENT_COLUMNS))),  # of this step
         ("options", np.float64, (N_OPTIONS, len(OPTION_COLUMNS))),  # of this step's decision
     ],

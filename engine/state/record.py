@@ -152,4 +152,5 @@ RECORD_TYPE = np.dtype(
     ],
     align=True,
 )
+MOST_CALLS = 8  # calls of a setting, and calls made in a possession: later ones are not made
 NET_LOW, NET_HIGH = -3, 15  # bounds of "net"; 9 was seen once in half a million possessions

@@ -17,7 +17,6 @@ import numpy as np
 from engine.estimate import calls as estimate
 from engine.estimate.factors import FactorChange, GroupTally, factor_change
 from engine.estimate.tally import (
-    MAX_CALLS_KEPT,
     BoxTally,
     PairTally,
     PerCallTally,
@@ -34,7 +33,7 @@ from engine.run.blocks import (
     run_blocks,
 )
 from engine.run.branches import Branch, plan, play_setting
-from engine.state.record import COLUMN
+from engine.state.record import COLUMN, MOST_CALLS
 from engine.study.play import (
     defence_dict,
     head,
@@ -284,7 +283,7 @@ def _conceded(branch: estimate.Conceded) -> dict[str, Any]:
 def _by_order(per_call: PerCallTally, spot: int) -> list[dict[str, Any]]:
     """Value of the first, second, ... call of a possession where that call was at this spot."""
     rows = []
-    for order in range(MAX_CALLS_KEPT):
+    for order in range(MOST_CALLS):
         n = int(per_call.counts[order, spot])
         if n:
             total, squares = int(per_call.values[order, spot]), int(per_call.squares[order, spot])

@@ -32,6 +32,8 @@ from engine.state.words import (
     MOMENTS,
     REGIONS,
     TRIGGERS,
+    Job,
+    Region,
 )
 from engine.world.court import Court, build_court
 from engine.world.shots import level_averages, offset, shot_rows
@@ -244,7 +246,7 @@ def _attackers_by_position(alignment: Alignment) -> tuple[str, ...]:
 
 def _lead_person(spots: np.ndarray, person_of: np.ndarray) -> int:
     """Attacker who brings the ball up: the lowest position among those who stand farthest out."""
-    out = spots[REGIONS.index("top")][:, 1]
+    out = spots[Region.TOP][:, 1]
     return int(min(person_of[1, role] for role in range(N_SIDE) if out[role] >= out.max() - 1e-9))
 
 
@@ -267,6 +269,7 @@ def fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, 
     """Call ``n`` of a setting, for the roles of its defence."""
     row = w.calls[n]
     row.probability = call.probability
+    row.regions = sum(1 << REGIONS.index(region) for region in call.ball)
     row.triggers = sum(1 << TRIGGERS.index(t) for t in call.triggers)
     row.held_s = call.held_s
     row.disguise_s = call.disguise_s
@@ -276,8 +279,6 @@ def fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, 
     row.only_mask = _only_mask(call, scenario.offence_team)
     row.subject = min(REGIONS.index(region) for region in call.ball)
     row.dynamic = int(call.dynamic)
-    for region in call.ball:
-        w.call_regions[n, REGIONS.index(region)] = 1
     cover = _with_options(call.cover, call.option, call.choices)
     if call.dynamic:
         row.double_0, row.double_1 = 0, 1
@@ -288,7 +289,7 @@ def fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, 
     for r, entry in enumerate(entries):
         if entry is None:
             w.call_entries[n, r].kind = Kind.TRAP
-            w.call_entries[n, r].job = JOBS.index("trap")
+            w.call_entries[n, r].job = Job.TRAP
         else:
             _fill_entry(w.call_entries[n, r], entry, court)
     w.breaks[n] = _breaks(scenario.alignment, call, court)
@@ -341,7 +342,6 @@ def fill_shadows(w: np.record, scenario: Scenario, settings: Sequence[PackedSett
     w.n_shadows = len(watched)
     for i, (s, world, n) in enumerate(watched):
         w.shadows[i] = world.calls[n]
-        w.shadow_regions[i] = world.call_regions[n]
         w.shadow_setting[i] = s
 
 

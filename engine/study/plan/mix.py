@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from engine.state.arrays import MOST_CALLS
+from engine.state.record import MOST_CALLS
 
 GREEDY, PROGRAMMING = "greedy", "dynamic programming"
 

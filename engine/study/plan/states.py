@@ -18,8 +18,7 @@ from engine.inputs.calls import Call
 from engine.inputs.settings import Setting
 from engine.run.blocks import Player, Records
 from engine.run.worlds import changed
-from engine.state.arrays import MOST_CALLS
-from engine.state.record import COLUMN, N_RECORD
+from engine.state.record import COLUMN, MOST_CALLS, N_RECORD
 
 IntArray = NDArray[np.int64]
 T = TypeVar("T")
@@ -130,7 +129,7 @@ class PlanWorlds:
             if key not in self._made:
                 found = self._home.copy()
                 for slot, c in enumerate(calls):
-                    for name in ("calls", "call_entries", "call_regions", "breaks"):
+                    for name in ("calls", "call_entries", "breaks"):
                         found[name][0, slot] = self._single[c][name][0, 0]
                 found["n_calls"] = len(calls)
                 found["n_shadows"] = 0

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from engine.errors import InputError
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS
 from engine.state.arrays import N_PLAYERS, N_SIDE
-from engine.state.record import RECORD
+from engine.state.record import MOST_CALLS, RECORD
 from engine.state.words import (
     ACTIONS,
     AFTER,
@@ -369,10 +369,10 @@ def replay(
     size = run_size(scenario, 1, seed, 1)
     check_index(index)
     chosen = check_setting(scenario, setting)
-    from engine.kernel.batch import EVERY_CALL, trace_possession
+    from engine.kernel.batch import trace_possession
     from engine.world.pack import pack, player_of
 
-    allowed = EVERY_CALL if max_calls is None else max_calls
+    allowed = MOST_CALLS if max_calls is None else max_calls
     world = world_of(pack(scenario), chosen)
     zone = scenario.settings[chosen].zone if chosen >= 0 else None
     return Replay(
