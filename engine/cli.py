@@ -5,7 +5,8 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
-from typing import NoReturn
+import warnings
+from typing import Any, NoReturn
 
 import click
 
@@ -35,7 +36,7 @@ from engine.commands.studies import (
 )
 from engine.commands.sweeps import gather, sweep
 from engine.commands.timing import timing
-from engine.errors import InputError
+from engine.errors import Incomplete, InputError
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -105,12 +106,26 @@ def run(arguments: list[str] | None = None) -> int:
         return _leave_broken_pipe()
 
 
+def _one_line_warnings() -> None:
+    """What a result lacks (Incomplete) is said in one line on standard error; other warnings as usual."""
+    usual = warnings.showwarning
+
+    def show(message: Warning | str, category: type[Warning], *where: Any, **other: Any) -> None:
+        if issubclass(category, Incomplete):
+            say(f"{NAME}: {one_line(str(message))}")
+        else:
+            usual(message, category, *where, **other)
+
+    warnings.showwarning = show
+
+
 def main() -> NoReturn:
     """Entry point of the command ``trapledger``."""
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")
+    _one_line_warnings()
     ctrl_c.own_process = True
     sys.exit(run())
 

@@ -25,3 +25,7 @@ class MissingInput(InputError):
     def __init__(self, where: object, key: str, allowed: str) -> None:
         ValueError.__init__(self, f"{where}: {key} is missing; needed: {allowed}")
         self.where, self.key, self.value, self.allowed = str(where), key, None, allowed
+
+
+class Incomplete(UserWarning):
+    """A result lacks something that there was no room for; the text says what."""

@@ -8,7 +8,8 @@ from typing import Any
 
 from naive import Naive, Played
 
-from engine.kernel.batch import trace_possession
+from engine.kernel.watch import STATES, Trace
+from engine.run.watch import watch_numbers
 from engine.state.record import RECORD
 from engine.state.words import EVENTS
 
@@ -49,8 +50,7 @@ class Compared:
             if name == "end" or record["first_call"] > 0:
                 self.seen[name].add(record[name])
 
-    def add(self, name: str, number: int, world: Any, played: Played, seed: int, max_calls: int) -> None:
-        trace = trace_possession(world, seed, number, max_calls)
+    def add(self, name: str, number: int, trace: Trace, played: Played) -> None:
         self.possessions += 1
         self.steps += len(played.steps)
         self.events += len(played.events)
@@ -116,5 +116,8 @@ def compare(
     into: Compared, name: str, naive: Naive, world: Any, numbers: range, seed: int, max_calls: int = 7
 ) -> None:
     """Plays some possessions with both and adds what was found."""
-    for number in numbers:
-        into.add(name, number, world, naive.play(seed, number, max_calls), seed, max_calls)
+    traces = (
+        trace for block in watch_numbers(world, seed, numbers, STATES, max_calls) for trace in block.traces()
+    )
+    for number, trace in zip(numbers, traces, strict=True):
+        into.add(name, number, trace, naive.play(seed, number, max_calls))

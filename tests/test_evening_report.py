@@ -59,7 +59,7 @@ def test_traced_shots_are_those_of_the_record() -> None:
         record = {name: int(trace.record[i]) for name, i in COLUMN.items()}
         if record["shooting_fouls"]:
             continue  # a fouled miss is a shot but no attempt
-        shots = shots_of(trace, court, 1.0)
+        shots = shots_of(trace.events, court, 1.0)
         seen += len(shots)
         assert len(shots) == record["fga"]
         assert sum(shot.three for shot in shots) == record["three_attempts"]
@@ -80,9 +80,9 @@ def test_the_call_is_turned_to_the_right_and_both_start_at_the_call() -> None:
         number += 1
         if int(trace.record[COLUMN["first_call"]]) != 1:
             continue
-        since, side = call_of(trace)
+        since, side = call_of(trace.events)
         sides.add(side)
-        expected += shots_of(trace, court, side, since)
+        expected += shots_of(trace.events, court, side, since)
     same = [shot for shot, other in zip(found.called, expected, strict=False) if shot == other]
     assert len(same) == min(len(found.called), len(expected)) > 0
     assert np.mean([shot.x_m > 0 for shot in found.called if shot.region == "corner"] or [1.0]) >= 0.5

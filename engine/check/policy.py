@@ -28,7 +28,7 @@ import numpy as np
 
 from engine.errors import InputError
 from engine.inputs.scenario import Scenario
-from engine.kernel.batch import new_scratch, steps
+from engine.kernel.batch import watch_list
 from engine.kernel.motion import inside
 from engine.policies import coded
 from engine.policies.reach import plain, python_of, reached
@@ -73,14 +73,13 @@ def _met(world: np.ndarray, seed: int, own: bool) -> Iterator[_Asked]:
     w["policy_where"] = 1  # so that every step fills the floor; a policy without it leaves the places alone
     if not own:
         w["policy"] = w["policy_call"] = 0
-    c, met = new_scratch(), 0
+    met = 0
     for number in range(POSSESSIONS):
-        for n in steps(w, c, seed, number):
+        steps = watch_list(w, seed, [number], ("s", "floor")).steps
+        for step in np.flatnonzero(steps["s"]["mode"] != Mode.OVER)[1:]:
             if met == FLOORS:
                 return
-            if n == 0 or int(c["s"]["mode"][0]) == Mode.OVER:
-                continue
-            floor, orders = np.array(c["floor"]), np.zeros(1, ORDERS)
+            floor, orders = steps["floor"][step : step + 1].copy(), np.zeros(1, ORDERS)
             orders["x"], orders["y"] = floor["planned_x"], floor["planned_y"]
             met += 1
             yield _Asked(floor, orders, number)

@@ -1,4 +1,4 @@
-"""The entry points: blocks of possessions into records, and the trace of one.
+"""The entry points: possessions into records, watched or not. Both are one compiled function.
 
 Cache: only the entry is cached on disk, and it closes over a hash of every kernel source, of the
 versions of numba and numpy and of the bounds-check flag; numba keys its cache on closure values, so an
@@ -9,21 +9,35 @@ from __future__ import annotations
 
 import functools
 import hashlib
-import itertools
 import os
-from collections.abc import Callable, Iterator
+import warnings
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numba
 import numpy as np
+from numpy.typing import NDArray
 
+from engine.errors import Incomplete
 from engine.kernel.jit import njit
-from engine.kernel.possession import begin, play_possession, step
+from engine.kernel.possession import begin, step
 from engine.kernel.scratch import new_scratch
+from engine.kernel.watch import (
+    N_ENDS,
+    NOTHING,
+    STATES,
+    Trace,
+    Watched,
+    grown,
+    keep_step,
+    new_kept,
+    rows_of,
+    watched_of,
+)
 from engine.policies.coded import functions_of
-from engine.state.arrays import SCRATCH, WORLD
-from engine.state.record import MOST_CALLS, RECORD_TYPE
+from engine.state.arrays import EVENTS_PER_STEP, SCRATCH, WORLD
+from engine.state.record import MOST_CALLS, N_RECORD, RECORD_TYPE
 from engine.state.words import Mode
 
 
@@ -41,24 +55,31 @@ def source_stamp() -> int:
     return int.from_bytes(digest.digest()[:8], "big") >> 1
 
 
-PLAY, BEGIN, STEP = range(3)
-
-
 def _make_entry(stamp: int) -> Callable[..., Any]:
     @njit(cache=True, nogil=True)
-    def entry(worlds, scratch, where, ask, command, seed, numbers, records, max_calls):
+    def entry(worlds, scratch, where, ask, seed, numbers, records, max_calls, kept, done):
+        """Plays ``numbers[done:]``, watching into ``kept`` unless that has no rows.
+
+        Returns how many of all are done: fewer if one did not fit ``kept``.
+        """
         w = worlds[0]
         c = scratch[0]
         if stamp == 0:
-            return
-        if command == PLAY:
-            for i in range(numbers.shape[0]):
-                play_possession(w, scratch, where, ask, seed, numbers[i], np.uint64(0), max_calls)
-                records[i] = c.record
-        elif command == BEGIN:
-            begin(w, scratch, seed, numbers[0], np.uint64(0), max_calls)
-        else:
-            step(w, c, where, ask)
+            return done
+        watched = kept.ends.shape[0] > 0
+        for i in range(done, numbers.shape[0]):
+            begin(w, scratch, seed, numbers[i], np.uint64(0), max_calls)
+            if watched:
+                for j in range(N_ENDS):
+                    kept.ends[i + 1, j] = kept.ends[i, j]
+            while True:
+                if watched and not keep_step(c, kept, i + 1):
+                    return i
+                if c.s.mode == Mode.OVER:
+                    break
+                step(w, c, where, ask)
+            records[i] = c.record
+        return numbers.shape[0]
 
     return entry
 
@@ -83,8 +104,8 @@ def play_list(
     """
     c = scratch if scratch is not None else new_scratch()
     where, ask = functions_of(int(world["policy"][0]))
-    wanted, rows = numbers.astype(np.uint64), records.view(RECORD_TYPE)[:, 0]
-    _entry()(world, c, where, ask, PLAY, np.uint64(seed), wanted, rows, max_calls)
+    of, rows = numbers.astype(np.uint64), records.view(RECORD_TYPE)[:, 0]
+    _entry()(world, c, where, ask, np.uint64(seed), of, rows, max_calls, NOTHING, 0)
 
 
 def play_block(
@@ -100,55 +121,43 @@ def play_block(
     play_list(world, seed, numbers, records, max_calls, scratch)
 
 
-class Trace(NamedTuple):
-    """One possession step by step.
+def watch_list(
+    world: np.ndarray,
+    seed: int,
+    numbers: Sequence[int] | NDArray[Any],
+    what: Sequence[str] = (),
+    max_calls: int = MOST_CALLS,
+    scratch: np.ndarray | None = None,
+) -> Watched:
+    """Plays the possessions ``numbers`` as play_list does and keeps what happened in them (see Watched).
 
-    ``states`` STATE [steps + 1] and ``agents`` AGENT [steps + 1, 10] after each step (row 0: the start),
-    ``events`` float64 [n, len(EVENT_COLUMNS)], ``options`` float64 [n, len(OPTION_COLUMNS)], ``record``
-    int32 [N_RECORD] as the batch writes it.
+    ``what``: the parts of SCRATCH to keep after every step ("s", "agents", "floor", ...: a kilobyte or so
+    each); events and options are kept anyway. One compiled call, which releases the GIL, and another one
+    whenever the buffers had to grow. What did not fit the buffer of its step is counted (Watched.lost) and
+    warned of (Incomplete).
     """
-
-    record: np.ndarray
-    states: np.ndarray
-    agents: np.ndarray
-    events: np.ndarray
-    options: np.ndarray
-
-
-def steps(
-    world: np.ndarray, scratch: np.ndarray, seed: int, index: int, max_calls: int = MOST_CALLS
-) -> Iterator[int]:
-    """One possession step by step in ``scratch``, by the batch's own compiled step; yields 0, 1, 2, ...
-
-    After a yield ``scratch`` holds the state at the end of that step (0: the start); the last has mode over.
-    """
-    entry = _entry()
+    c = scratch if scratch is not None else new_scratch()
     where, ask = functions_of(int(world["policy"][0]))
-    number, records = np.array([index], np.uint64), np.zeros(0, RECORD_TYPE)
-    mode = np.ndarray(scratch.shape, SCRATCH, buffer=scratch.data)["s"]["mode"]  # plain: a record's is slow
-    for n in itertools.count():
-        entry(world, scratch, where, ask, STEP if n else BEGIN, np.uint64(seed), number, records, max_calls)
-        yield n
-        if mode[0] == Mode.OVER:
-            return
+    of = np.asarray(numbers).astype(np.uint64)
+    records = np.zeros((len(of), N_RECORD), np.int32)
+    rows = records.view(RECORD_TYPE)[:, 0]
+    kept, done = new_kept(c, len(of), what), 0
+    while True:
+        done = _entry()(world, c, where, ask, np.uint64(seed), of, rows, max_calls, kept, done)
+        if done == len(of):
+            break
+        kept = grown(kept, 2 * rows_of(kept), done)
+    found = watched_of(kept, of, records, what)
+    lost = int(found.lost.sum())
+    if lost:
+        text = f"{lost} events or options are missing: a step of a possession has room for {EVENTS_PER_STEP}"
+        warnings.warn(text, Incomplete, stacklevel=2)
+    return found
 
 
 def trace_possession(world: np.ndarray, seed: int, index: int, max_calls: int = MOST_CALLS) -> Trace:
-    """Replays one possession through the batch's own compiled step, copying the state after each step."""
-    c = new_scratch()
-    states, agents, events, options = [], [], [], []
-    for _ in steps(world, c, seed, index, max_calls):
-        states.append(c["s"][0].copy())
-        agents.append(c["agents"][0].copy())
-        events.append(c["events"][0, : int(c["s"]["n_events"][0])].copy())
-        options.append(c["options"][0, : int(c["s"]["n_options"][0])].copy())
-    return Trace(
-        record=np.array(c["record"]).view(np.int32),
-        states=np.array(states),
-        agents=np.array(agents),
-        events=np.concatenate(events),
-        options=np.concatenate(options),
-    )
+    """One possession played again, with its state after every step."""
+    return watch_list(world, seed, [index], STATES, max_calls).trace(0)
 
 
 def is_cached() -> bool:

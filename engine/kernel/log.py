@@ -1,6 +1,6 @@
 """What happened in this step, for traces: events and weighed options in small buffers of the scratch record.
 
-The buffers are emptied at every step; a trace copies them (and the whole state) between steps.
+The buffers are emptied at every step; watching copies them between steps (engine.kernel.watch).
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from engine.state.arrays import EVENTS_PER_STEP, N_OPTIONS
 
 @njit
 def event(c, code, player, other, value, x, y):
-    """Appends one event of this step; beyond the buffer's end it is dropped."""
+    """Appends one event of this step; beyond the buffer's end it is counted alone."""
     s = c.s
     n = s.n_events
     if n < EVENTS_PER_STEP:
@@ -22,12 +22,12 @@ def event(c, code, player, other, value, x, y):
         c.events[n, 4] = value
         c.events[n, 5] = x
         c.events[n, 6] = y
-        s.n_events = n + 1
+    s.n_events = n + 1
 
 
 @njit
 def option(c, player, code, value, chosen):
-    """Appends one weighed option of this step's decision."""
+    """Appends one weighed option of this step's decision; beyond the buffer's end it is counted alone."""
     s = c.s
     n = s.n_options
     if n < N_OPTIONS:
@@ -37,4 +37,4 @@ def option(c, player, code, value, chosen):
         c.options[n, 3] = code
         c.options[n, 4] = value
         c.options[n, 5] = chosen
-        s.n_options = n + 1
+    s.n_options = n + 1

@@ -291,12 +291,3 @@ def step(w, c, where, ask):
     if s.t >= k.longest_possession_s and s.mode != Mode.OVER:
         c.record.overflow = 1
         violation(w, c, Violation.TOO_LONG)
-
-
-@njit
-def play_possession(w, scratch, where, ask, seed, possession, branch, max_calls):
-    """Plays one possession to its end into ``scratch`` (SCRATCH [1])."""
-    begin(w, scratch, seed, possession, branch, max_calls)
-    c = scratch[0]
-    while c.s.mode != Mode.OVER:
-        step(w, c, where, ask)

@@ -11,10 +11,10 @@ from __future__ import annotations
 import os
 import threading
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Any, Protocol, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,9 @@ from numpy.typing import NDArray
 from engine.errors import InputError
 from engine.inputs.defaults import MOST_POSSESSIONS, MOST_SEED
 from engine.state.record import MOST_CALLS, N_RECORD
+
+if TYPE_CHECKING:
+    from engine.kernel.watch import Watched
 
 BLOCK = 4096
 MAX_THREADS = 1024
@@ -130,6 +133,16 @@ class Player:
         most = MOST_CALLS if max_calls is None else max_calls
         play_list(world, self.seed, numbers, records, most, self._scratch())
         return records
+
+    def watched(
+        self, world: Any, numbers: NDArray[np.int64], what: Sequence[str], max_calls: int | None
+    ) -> Watched:
+        """The possession numbers given, watched (kernel.batch.watch_list); ``max_calls`` as of ``chosen``."""
+        from engine.kernel.batch import EVERY_CALL, watch_list
+
+        self._check_stop()
+        most = EVERY_CALL if max_calls is None else max_calls
+        return watch_list(world, self.seed, numbers, what, most, self._scratch())
 
     def _check_stop(self) -> None:
         if self.stop.is_set():

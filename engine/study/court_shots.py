@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from engine.run.blocks import Player, Progress
+from engine.run.watch import watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import EVENTS
 
@@ -57,19 +58,20 @@ class CourtShots:
         }
 
 
-def shots_of(trace: Any, court: Any, side: float, after_s: float = -np.inf) -> list[Shot]:
-    """The shots of a traced possession (engine.kernel.batch.Trace) from ``after_s`` on; side -1 mirrors."""
+def shots_of(events: Any, court: Any, side: float, after_s: float = -np.inf) -> list[Shot]:
+    """The shots among a possession's events (EVENT_COLUMNS) from ``after_s`` on; side -1 mirrors."""
     found = []
-    for t_s, code, _, _, value, x, y in trace.events:
+    for t_s, code, _, _, value, x, y in events:
         if code == SHOT and t_s >= after_s:
             at = (side * float(x), float(y))
             found.append(Shot(*at, court.region_at(*at), court.is_three(*at), float(value)))
     return found
 
 
-def call_of(trace: Any) -> tuple[float, float]:
-    """When the first call of a traced possession was made (seconds), and on which side (1 right, -1 left)."""
-    for t_s, code, _, _, _, x, _ in trace.events:
+def call_of(events: Any) -> tuple[float, float]:
+    """When the first call among a possession's events was made (seconds), and on which side (1 right, -1
+    left)."""
+    for t_s, code, _, _, _, x, _ in events:
         if code == CALL:
             return float(t_s), 1.0 if x >= 0.0 else -1.0
     raise ValueError("no call in this possession")
@@ -87,34 +89,34 @@ def court_shots(
 
     ``setting`` None: possessions staying home alone. Shots before the call, equal in both, are left out.
     """
-    from engine.kernel.batch import trace_possession
     from engine.world.court import build_court
     from engine.world.pack import pack
 
     packed, court = pack(scenario), build_court(scenario.rules)
     open_m = float(scenario.constants["open_shot_m"])
 
-    def told(done: int, total: int) -> None:
-        if progress is not None:
-            progress(done, total)
+    def events_of(world: Any, numbers: Any, progress: Progress | None = None) -> list[Any]:
+        blocks = watch_numbers(world, seed, numbers, progress=progress)
+        return [block.events_of(i) for block in blocks for i in range(len(block.numbers))]
 
-    home: list[Shot] = []
     if setting is None:
-        for number in range(most):
-            home += shots_of(trace_possession(packed.home, seed, number), court, 1.0)
-            told(number + 1, most)
+        home = [
+            s
+            for events in events_of(packed.home, range(most), progress)
+            for s in shots_of(events, court, 1.0)
+        ]
         return CourtShots(None, None, most, 0, open_m, tuple(home), None)
     world = packed.settings[setting].world
     records = Player(seed).block(world, 0, SEARCHED, "setting")
     numbers = np.flatnonzero(records[:, COLUMN["first_call"]] == call + 1)
     chosen = numbers[:most]
-    called: list[Shot] = []
-    for done, number in enumerate(chosen.tolist(), 1):
-        trace = trace_possession(world, seed, number)
-        since, side = call_of(trace)
-        called += shots_of(trace, court, side, since)
-        home += shots_of(trace_possession(packed.home, seed, number), court, side, since)
-        told(done, len(chosen))
+    home, called = [], []
+    for trapped, usual in zip(
+        events_of(world, chosen, progress), events_of(packed.home, chosen), strict=True
+    ):
+        since, side = call_of(trapped)
+        called += shots_of(trapped, court, side, since)
+        home += shots_of(usual, court, side, since)
     of = scenario.settings[setting]
     return CourtShots(
         of.name, of.calls[call].name, len(chosen), len(numbers), open_m, tuple(home), tuple(called)

@@ -178,7 +178,7 @@ N_SKIPS = 4_000
 def touched_skips(run: Run, world: World, records: Records) -> Mean:
     """Share of skips that a defender touches, from possessions with a skip."""
     numbers = np.flatnonzero(column(records, "skips") > 0)[: run.n(N_SKIPS)]
-    thrown, touched = touched_passes(watch(world, SEED, numbers.tolist(), run.tick))
+    thrown, touched = touched_passes(watch(world, SEED, numbers, run.threads, run.tick))
     skip = thrown[:, SKIP] == 1
     rows, n = thrown[skip, ROW], len(numbers)
     return quotient(per_possession(touched[skip], rows, n), per_possession(rows >= 0, rows, n))

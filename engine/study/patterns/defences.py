@@ -98,7 +98,7 @@ OVER = float(PASS_KINDS.index("over"))
 def forwards(run: Run, start: str) -> tuple[World, Watched]:
     """The demo's zone with the option forwards_start, and the events of its first possessions."""
     world = run.world(defence={"options": {"bring_up": "extend", "forwards_start": start}})
-    return world, watch(world, SEED, range(run.n(N_WATCHED)), run.tick)
+    return world, watch(world, SEED, range(run.n(N_WATCHED)), run.threads, run.tick)
 
 
 def gap_at_threes(run: Run, world: World, events: Watched, region: str) -> Mean:

@@ -74,7 +74,7 @@ def rates(run: Run, level: str) -> list[Claim]:
 
 def shots_by_band(world: World, run: Run) -> dict[str, Series]:
     """Nearest defender's distance (m) at every release of the first possessions, by kind of shot."""
-    events = watch(world, SEED, range(run.n(N_SHOTS)), run.tick)
+    events = watch(world, SEED, range(run.n(N_SHOTS)), run.threads, run.tick)
     shots = events[events[:, CODE] == SHOT]
     three = is_three(world, shots)
     rim = np.hypot(shots[:, X], shots[:, Y]) < 6.0 * FEET_M

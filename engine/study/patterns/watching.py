@@ -1,48 +1,38 @@
-"""Events of many possessions: what the records do not hold (where shots and passes were), step by step.
-
-About as fast as playing them: only the events are copied, not the whole state as a trace does.
-"""
+"""Events of many possessions: what the records do not hold, such as where shots and passes were."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.state.arrays import GRID_X, GRID_Y, SCRATCH
+from engine.kernel.watch import EVENTS as EVENT_ROWS
+from engine.run.watch import watch_numbers
+from engine.state.arrays import GRID_X, GRID_Y
 from engine.state.words import EVENTS
 
-#: Columns of ``watch``: which of the possessions asked for (0, 1, ...), those of EVENT_COLUMNS, and whether
-#: the pass in hand is a skip.
+#: Columns of ``watch``: which of the possessions asked for (0, 1, ...), then kernel.watch.WATCHED_COLUMNS.
 ROW, TIME, CODE, PLAYER, OTHER, VALUE, X, Y, SKIP = range(9)
 PASS, CATCH, TOUCH, SHOT = (EVENTS.index(name) for name in ("pass", "catch", "touch", "shot"))
-
-#: Possessions from one call of ``check`` to the next.
-CHECK_EVERY = 50
 
 Watched = NDArray[np.float64]
 
 
-def watch(world: Any, seed: int, numbers: Iterable[int], check: Callable[[], None] | None = None) -> Watched:
-    """Events of possessions ``numbers``, float64 [events, 9], in order; ``check`` is called now and then."""
-    from engine.kernel.batch import new_scratch, steps
-
-    scratch = new_scratch()
-    # Plain views: a field of a record array costs more than the step.
-    plain = np.ndarray(scratch.shape, SCRATCH, buffer=scratch.data)
-    state, events = plain["s"], plain["events"][0]
-    n_events, skip = state["n_events"], state["pass_is_skip"]
-    found = [np.zeros((0, SKIP + 1))]
-    for row, number in enumerate(numbers):
-        for _ in steps(world, scratch, seed, number):
-            n = int(n_events[0])
-            if n:
-                part = np.empty((n, SKIP + 1))
-                part[:, ROW], part[:, TIME:SKIP], part[:, SKIP] = row, events[:n], skip[0]
-                found.append(part)
-        if check is not None and row % CHECK_EVERY == 0:
+def watch(
+    world: Any,
+    seed: int,
+    numbers: Sequence[int] | NDArray[np.int64],
+    threads: int | None = None,
+    check: Callable[[], None] | None = None,
+) -> Watched:
+    """Events of possessions ``numbers``, float64 [events, 9], in order; ``check`` is called after blocks."""
+    found, before = [np.zeros((0, SKIP + 1))], 0
+    for block in watch_numbers(world, seed, numbers, threads=threads):
+        found.append(np.column_stack((before + block.possession_of(EVENT_ROWS), block.events)))
+        before += len(block.numbers)
+        if check is not None:
             check()
     return np.concatenate(found)
 

@@ -1,6 +1,6 @@
 """Plays one possession again with its full state per tick, as tables with words and shirt numbers.
 
-The replay runs the batch's own compiled step, so its record is the batch's record of that possession.
+The replay runs the batch's own compiled entry, so its record is the batch's record of that possession.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ from engine.study.play import (
 if TYPE_CHECKING:
     import pandas as pd
 
-    from engine.kernel.batch import Trace
+    from engine.kernel.watch import Trace
 
 #: Agents 0..4 attack (team positions 1 to 5), 5..9 defend (left guard, right guard, left forward,
 #: right forward, centre).
@@ -167,7 +167,7 @@ def _near(codes: Any) -> list[str]:
 
 @dataclass(frozen=True, eq=False)
 class Replay:
-    """One possession: ``trace`` as the kernel wrote it (engine.kernel.batch.Trace), the methods name it.
+    """One possession: ``trace`` as the kernel wrote it (engine.kernel.watch.Trace), the methods name it.
 
     ``numbers`` holds the shirt numbers of the ten agents, ``calls`` the names of the setting's calls.
     """

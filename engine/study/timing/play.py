@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from engine.run.blocks import Player, RunSize
+from engine.run.watch import watch_block, watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import EVENTS, OUTCOMES, REGIONS
 
@@ -37,7 +38,7 @@ class Passes:
     total: int = 0
 
     def add(self, trace: Any) -> None:
-        """Count the half-court passes of one traced possession (engine.kernel.batch.Trace)."""
+        """Count the half-court passes of one traced possession (engine.kernel.watch.Trace)."""
         t = np.asarray(trace.states["t"])
         thrown: Key | None = None
         for t_s, code, player, other, value, _, _ in trace.events:
@@ -124,44 +125,37 @@ def _calls(scenario: Any, packed: Any) -> list[tuple[int, int]]:
 
 def watch(scenario: Any, packed: Any, size: RunSize, traps: bool, progress: Progress | None) -> Watched:
     """Trace and play, see the module."""
-    from engine.kernel.batch import trace_possession
-
     calls = _calls(scenario, packed) if traps else []
     most = TRACED + BEATEN * len(calls)
-    done = 0
 
-    def step(n: int = 1) -> None:
-        nonlocal done
-        done += n
+    def told(done: int) -> None:
         if progress is not None:
             progress(done, most)
 
-    step(0)
+    told(0)
     player = Player(size.seed)
     home = player.block(packed.home, 0, PLAYED, "home")
     missed, gap_mm = (
         int(home[:, COLUMN[name]].sum()) for name in ("missed_bump_catches", "missed_bump_gap_mm")
     )
     passes = Passes()
-    for number in range(TRACED):
-        passes.add(trace_possession(packed.home, size.seed, number))
-        step()
+    for block in watch_block(packed.home, size.seed, 0, TRACED, ("s",), threads=size.threads):
+        for trace in block.traces():
+            passes.add(trace)
+    told(TRACED)
     beaten = []
-    for s, n in calls:
+    for done, (s, n) in enumerate(calls, 1):
         world = packed.settings[s].world
         records = player.block(world, 0, PLAYED, "setting")
         called = records[:, COLUMN["first_call"]] == n + 1
         lost = called & np.isin(records[:, COLUMN["outcome"]], BEATEN_BY)
         ways = np.bincount(records[lost, COLUMN["escape"]], minlength=len(ESCAPES) + 1)
         numbers = np.flatnonzero(lost)[:BEATEN]
-        shells, spots = [], []
-        for number in numbers:
-            trace = trace_possession(world, size.seed, int(number))
-            shells.append(shell_after(trace.events))
-            spots.append(trap_at(trace))
-            step()
+        blocks = watch_numbers(world, size.seed, numbers, ("s",), threads=size.threads)
+        traced = [trace for block in blocks for trace in block.traces()]
+        shells, spots = [shell_after(trace.events) for trace in traced], [trap_at(trace) for trace in traced]
         middle = np.mean(spots, axis=0) if spots else None
-        step(BEATEN - len(numbers))
+        told(TRACED + done * BEATEN)
         beaten.append(
             BeatenTrap(
                 setting=s,
