@@ -121,24 +121,22 @@ def test_buffers_that_were_too_small_change_nothing(
     worlds: dict[str, Any], whole: dict[str, Watched], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     grown: list[int] = []
-    usual = watch.grown
+    usual, usual_rows = watch.grown, watch.ROWS
 
-    def counted(kept: Any, rows: Any, done: int) -> Any:
+    def counted(kept: Any, done: int) -> Any:
         grown.append(done)
-        return usual(kept, rows, done)
+        return usual(kept, done)
 
     monkeypatch.setattr("engine.kernel.batch.grown", counted)
     for kind in (EVENTS, OPTIONS, STEPS):
-        few = watch.ROWS.copy()
+        few = usual_rows.copy()
         few[kind] = 0
         monkeypatch.setattr(watch, "ROWS", few)
-        monkeypatch.setattr(watch, "ROWS_BESIDE", np.array([1000, 1000, 1000]) * (few > 0) + 1)
+        monkeypatch.setattr(watch, "ROWS_BESIDE", (few > 0) * 1000)
         for name, world in worlds.items():
             found = watch_list(world, SEED, range(N), STATES)
             assert digest(found) == digest(whole[name])
             np.testing.assert_array_equal(found.ends, whole[name].ends)
-        monkeypatch.undo()
-        monkeypatch.setattr("engine.kernel.batch.grown", counted)
     assert len(set(grown)) > 5 and 0 in grown  # also in the midst of a block
 
 

@@ -32,7 +32,6 @@ from engine.kernel.watch import (
     grown,
     keep_step,
     new_kept,
-    rows_of,
     watched_of,
 )
 from engine.policies.coded import functions_of
@@ -146,7 +145,7 @@ def watch_list(
         done = _entry()(world, c, where, ask, np.uint64(seed), of, rows, max_calls, kept, done)
         if done == len(of):
             break
-        kept = grown(kept, 2 * rows_of(kept), done)
+        kept = grown(kept, done)
     found = watched_of(kept, of, records, what)
     lost = int(found.lost.sum())
     if lost:

@@ -61,11 +61,16 @@ class Kept(NamedTuple):
 
 @njit
 def keep_step(c, kept, row):
-    """Copies the step just played behind row ``row`` of ``ends``; False, and nothing, if it does not fit."""
+    """Copies the step just played and counts it in row ``row`` of ``ends``; False if it does not fit, then
+    that row alone says how many rows it takes."""
     ends, events, options, steps = kept.ends, kept.events, kept.options, kept.steps
     n_events = min(c.s.n_events, EVENTS_PER_STEP)
     n_options = min(c.s.n_options, N_OPTIONS)
     event, option, step = ends[row, EVENTS], ends[row, OPTIONS], ends[row, STEPS]
+    ends[row, EVENTS] = event + n_events
+    ends[row, OPTIONS] = option + n_options
+    ends[row, STEPS] = step + 1
+    ends[row, LOST] += c.s.n_events - n_events + c.s.n_options - n_options
     if (
         event + n_events > events.shape[0]
         or option + n_options > options.shape[0]
@@ -85,10 +90,6 @@ def keep_step(c, kept, row):
         for i in range(kept.parts[part, 1]):
             steps[step, at] = kept.words[first + i]
             at += 1
-    ends[row, EVENTS] = event + n_events
-    ends[row, OPTIONS] = option + n_options
-    ends[row, STEPS] = step + 1
-    ends[row, LOST] += c.s.n_events - n_events + c.s.n_options - n_options
     return True
 
 
@@ -177,36 +178,34 @@ def new_kept(scratch: np.ndarray, count: int, what: Sequence[str]) -> Kept:
             raise ValueError(f"{name}: not made of whole words")
         parts.append((offset // WORD.itemsize, part.itemsize // WORD.itemsize))
     words = np.ndarray(SCRATCH.itemsize // WORD.itemsize, WORD, buffer=scratch.data)
-    empty = Kept(
+    rows = ROWS * count + ROWS_BESIDE
+    return Kept(
         np.zeros((count + 1, N_ENDS), np.int64),
-        np.empty((0, len(WATCHED_COLUMNS))),
-        np.empty((0, N_OPTION)),
-        np.empty((0, sum(length for _, length in parts)), WORD),
+        np.empty((rows[EVENTS], len(WATCHED_COLUMNS))),
+        np.empty((rows[OPTIONS], N_OPTION)),
+        np.empty((rows[STEPS], sum(length for _, length in parts)), WORD),
         words,
         np.array(parts, np.int64).reshape(-1, 2),
     )
-    return grown(empty, ROWS * count + ROWS_BESIDE, 0)
 
 
-def grown(kept: Kept, rows: NDArray[np.int64], done: int) -> Kept:
-    """The same with so many rows of events, options and steps; what ``done`` possessions have is kept."""
-    used = kept.ends[done]
+def grown(kept: Kept, done: int) -> Kept:
+    """The same with room for the step that did not fit and as much again; what ``done`` possessions have stays."""
+    used, needed = kept.ends[done], kept.ends[done + 1]
     return kept._replace(
-        events=_longer(kept.events, rows[EVENTS], used[EVENTS]),
-        options=_longer(kept.options, rows[OPTIONS], used[OPTIONS]),
-        steps=_longer(kept.steps, rows[STEPS], used[STEPS]),
+        events=_longer(kept.events, needed[EVENTS], used[EVENTS]),
+        options=_longer(kept.options, needed[OPTIONS], used[OPTIONS]),
+        steps=_longer(kept.steps, needed[STEPS], used[STEPS]),
     )
 
 
-def _longer(old: NDArray[T], rows: int, used: int) -> NDArray[T]:
-    new = np.empty_like(old, shape=(rows, old.shape[1]))
+def _longer(old: NDArray[T], needed: int, used: int) -> NDArray[T]:
+    """``old`` itself if so many rows fit, else one of twice as many with the rows in use."""
+    if needed <= len(old):
+        return old
+    new = np.empty_like(old, shape=(2 * needed, old.shape[1]))
     new[:used] = old[:used]
     return new
-
-
-def rows_of(kept: Kept) -> NDArray[np.int64]:
-    """Rows of events, options and steps that the buffers have, int64 [3]."""
-    return np.array([len(kept.events), len(kept.options), len(kept.steps)])
 
 
 def watched_of(
