@@ -24,7 +24,7 @@ from engine.run import watch as run
 from engine.run.watch import watch_block, watch_numbers
 from engine.state.arrays import AGENT, FLOOR, OPTION_COLUMNS, SCRATCH, STATE
 from engine.state.record import N_RECORD
-from engine.state.words import OVER
+from engine.state.words import Mode
 from engine.world.pack import pack
 
 ROOT = Path(__file__).parents[1]
@@ -165,7 +165,7 @@ def test_parts_of_the_working_record_are_kept_as_asked(
     assert found.steps["s"].tobytes() == states.tobytes()
     first = np.zeros(len(found.steps), bool)
     first[found.ends[:-1, STEPS]] = True
-    inside = ~first & (states["mode"] != OVER)
+    inside = ~first & (states["mode"] != Mode.OVER)
     assert inside.sum() > 500
     np.testing.assert_array_equal(found.steps["floor"]["t_s"][inside], states["t"][inside])
     assert found.steps["guards"].shape == (len(found.steps), 5)

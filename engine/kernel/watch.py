@@ -190,7 +190,7 @@ def new_kept(scratch: np.ndarray, count: int, what: Sequence[str]) -> Kept:
 
 
 def grown(kept: Kept, done: int) -> Kept:
-    """The same with room for the step that did not fit and as much again; what ``done`` possessions have stays."""
+    """The same with room for twice what did not fit; the rows of the ``done`` possessions stay."""
     used, needed = kept.ends[done], kept.ends[done + 1]
     return kept._replace(
         events=_longer(kept.events, needed[EVENTS], used[EVENTS]),

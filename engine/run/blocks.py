@@ -138,10 +138,10 @@ class Player:
         self, world: Any, numbers: NDArray[np.int64], what: Sequence[str], max_calls: int | None
     ) -> Watched:
         """The possession numbers given, watched (kernel.batch.watch_list); ``max_calls`` as of ``chosen``."""
-        from engine.kernel.batch import EVERY_CALL, watch_list
+        from engine.kernel.batch import watch_list
 
         self._check_stop()
-        most = EVERY_CALL if max_calls is None else max_calls
+        most = MOST_CALLS if max_calls is None else max_calls
         return watch_list(world, self.seed, numbers, what, most, self._scratch())
 
     def _check_stop(self) -> None:
