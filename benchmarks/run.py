@@ -301,6 +301,43 @@ def uncalled(floor: Any) -> int:
     return 0
 
 
+def watched(case: Case, scale: float, long: bool) -> Figures:
+    """Possessions at home played, watched for their events, traced with their state after every step (in
+    blocks, and by a call each), all on one thread and in turn."""
+    import numpy as np
+
+    import engine
+    from engine.kernel.batch import play_block, trace_possession
+    from engine.kernel.watch import STATES
+    from engine.run.watch import watch_block
+    from engine.state.record import N_RECORD
+    from engine.world.pack import pack
+
+    world = pack(engine.load(scenario_of(case))).home
+    n, traced, single = (scaled(case[name], scale) for name in ("possessions", "traced", "single"))
+    records = np.zeros((n, N_RECORD), np.int32)
+    play_block(world, 1, 0, records[:1])
+
+    def block(count: int, *what: str) -> None:
+        for _ in watch_block(world, 1, 0, count, what, threads=1):
+            pass
+
+    timed = in_turn(
+        case["repetitions"],
+        played=lambda: play_block(world, 1, 0, records),
+        events=lambda: block(n),
+        traced=lambda: block(traced, *STATES),
+        single=lambda: [trace_possession(world, 1, number) for number in range(single)],
+    )
+    each = {"played": n, "events": n, "traced": traced, "single": single}
+    speeds = {name: [each[name] / t for t in found] for name, found in timed.items()}
+    return {
+        "events_over_played": median_ratio(speeds["events"], speeds["played"]),
+        "traced_over_played": median_ratio(speeds["traced"], speeds["played"]),
+        "single_over_played": median_ratio(speeds["single"], speeds["played"]),
+    } | {f"{name}_per_s": statistics.median(found) for name, found in speeds.items()}
+
+
 KINDS: dict[str, Callable[[Case, float, bool], Figures]] = {
     "per_core": per_core,
     "threads": threads,
@@ -311,6 +348,7 @@ KINDS: dict[str, Callable[[Case, float, bool], Figures]] = {
     "first_compile": first_compile,
     "warm_start": warm_start,
     "coded": coded,
+    "watched": watched,
 }
 
 
