@@ -11,7 +11,6 @@ from engine.inputs.sheets.blank import write_blank
 from engine.inputs.sheets.care import Care
 from engine.inputs.sheets.evening import (
     Evening,
-    assumptions,
     folder_of,
     is_evening,
     load_any,
@@ -28,7 +27,6 @@ __all__ = [
     "OpponentNote",
     "OwnNote",
     "ShotNote",
-    "assumptions",
     "folder_of",
     "is_evening",
     "load_any",

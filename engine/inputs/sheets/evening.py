@@ -333,7 +333,7 @@ def _scenario(
         start=defaults.START,
         possessions=defaults.POSSESSIONS,
         seed=defaults.SEED,
-        over_n=10,
+        over_n=defaults.OVER_N,
         offence_team=opponent.team,
         alignment=alignment,
         defence_team=own,
@@ -360,11 +360,3 @@ def load_any(path: str | os.PathLike[str]) -> Scenario:
     """The scenario of a folder of sheets or of a file. Raises InputError."""
     found = folder_of(path)
     return load_scenario(path) if found is None else _of_folder(*found).scenario
-
-
-def assumptions(scenario_or_path: Any) -> tuple[str, ...]:
-    """What was filled in, in plain words, each once. Raises InputError."""
-    if isinstance(scenario_or_path, Scenario):
-        folder = folder_of(scenario_or_path.path)
-        return _of_file(scenario_or_path).assumptions if folder is None else _of_folder(*folder).assumptions
-    return load_evening(scenario_or_path).assumptions
