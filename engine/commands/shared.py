@@ -95,11 +95,11 @@ class CtrlC:
     @contextlib.contextmanager
     def installed(self) -> Iterator[None]:
         """In place of Python's own handler; where that is not in use (ignored, a thread) nothing changes."""
+        self.seen = self.loading = False
         usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
         if not usual or threading.current_thread() is not threading.main_thread():
             yield
             return
-        self.seen = self.loading = False
         signal.signal(signal.SIGINT, self)
         try:
             yield
