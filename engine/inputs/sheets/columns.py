@@ -35,7 +35,7 @@ def game_keys() -> tuple[Column, ...]:
         Column(
             "age_group",
             "FIRST: oldest age allowed in this game, e.g. 16 for under 16; adults for grown-ups. Put your "
-            "own in place of the example. Empty: no trap advice until you know",
+            "own in place of the example. Until then: man-to-man, and no trap advice",
             "example 16",
             ("age", "under", "age_limit"),
         ),
@@ -84,14 +84,14 @@ def game_keys() -> tuple[Column, ...]:
         Column(
             "opponent_front",
             "one guard out front, two guards, or overload (three on the ball's side)",
-            "one",
+            "example one",
             ("front", "guards_out_front", "guard_front"),
         ),
-        Column("high_post", "does someone play at the free-throw line? yes or no", "yes"),
+        Column("high_post", "does someone play at the free-throw line? yes or no", "example yes"),
         Column(
             "short_corner",
             "does someone play between corner and basket? yes or no (a note, not played)",
-            "yes",
+            "example yes",
         ),
         Column("signal_corner", "the word you shout for a trap in the corner", "", ("corner_signal",)),
         Column(
