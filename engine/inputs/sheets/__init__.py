@@ -10,6 +10,7 @@ from __future__ import annotations
 from engine.inputs.sheets.blank import write_blank
 from engine.inputs.sheets.care import Care
 from engine.inputs.sheets.evening import (
+    OWN_FORMATS,
     Evening,
     folder_of,
     is_evening,
@@ -22,6 +23,7 @@ from engine.inputs.sheets.own import OwnNote
 from engine.inputs.sheets.shooting import ShotNote
 
 __all__ = [
+    "OWN_FORMATS",
     "Care",
     "Evening",
     "OpponentNote",

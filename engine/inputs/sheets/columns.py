@@ -222,6 +222,16 @@ def opponent_columns(grades: Grades) -> tuple[Column, ...]:
     )
 
 
+#: Columns of opponent.csv that blank sheets do not have, though other people's do: percentages.
+PERCENT_COLUMNS = tuple(
+    Column(f"{kind}_percent", "", "", tuple(f"{word}_{end}" for word in words for end in ("percent", "pct")))
+    for kind, words in (
+        ("twos", ("2p", "2s", "two", "twos", "two_pointers", "2pt")),
+        ("threes", ("3p", "3s", "three", "threes", "three_pointers", "3pt")),
+        ("free_throws", ("ft", "fts", "free_throw", "free_throws")),
+    )
+)
+
 SHOT_COLUMNS = (
     Column("number", "shirt number of the opponent who shot", "", _NUMBER.also),
     Column(
