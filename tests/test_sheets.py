@@ -423,37 +423,3 @@ def test_any_sheet_may_be_left_out(name: str, tmp_path: Path) -> None:
     (tmp_path / name).unlink()
     found = load_evening(tmp_path)
     assert any(name in line for line in found.assumptions) is (name != "shots.csv")
-
-
-@pytest.mark.parametrize(
-    "line",
-    [
-        "compare SHEETS -n 40",
-        "play SHEETS -n 40",
-        "stress SHEETS --worlds 16 -n 10",
-        "replay SHEETS -n 40 --pick 3 -o OUT",
-        "trace SHEETS --index 1 -o OUT",
-    ],
-)
-def test_a_command_reads_the_sheets_once(line: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What was assumed is of the sheets that were played, also when somebody saves them meanwhile."""
-    sheets = write_evening(tmp_path / "sheets")
-    read: list[str] = []
-    plain = Path.read_bytes
-
-    def counted(path: Path) -> bytes:
-        read.append(path.name)
-        return plain(path)
-
-    monkeypatch.setattr(Path, "read_bytes", counted)
-    stands = {"SHEETS": str(sheets), "OUT": str(tmp_path / "out")}
-    assert cli.run([stands.get(word, word) for word in [*line.split(), "--quiet"]]) == 0
-    assert [sum(name == sheet for name in read) for sheet in SHEETS] == [1, 1, 1, 1]
-
-
-def test_the_risk_is_added_up_over_the_same_number_of_calls_everywhere(tmp_path: Path) -> None:
-    file = configs_root() / "scenarios" / "friday_night.toml"
-    bare = tmp_path / "bare.toml"
-    lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
-    bare.write_text("".join(line for line in lines if not line.startswith("over_n")), encoding="utf-8")
-    assert load_evening(bare).scenario.over_n == evening(tmp_path / "sheets").scenario.over_n == 10
