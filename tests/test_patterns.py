@@ -15,7 +15,8 @@ from pathlib import Path
 import pytest
 
 from engine.errors import InputError
-from engine.report.screen.patterns import WIDTH, patterns_text
+from engine.report.screen.patterns import patterns_text
+from engine.report.words import WIDTH
 from engine.study.patterns import PATTERNS, PatternsResult, measure
 from engine.study.patterns.common import (
     MARGIN,
@@ -39,7 +40,7 @@ def those(verdict: str) -> list[str]:
 @pytest.fixture(scope="session")
 def table() -> PatternsResult:
     result = measure()
-    print(patterns_text(result))
+    print(patterns_text(result.to_dict()))
     return result
 
 
@@ -82,7 +83,7 @@ def test_what_holds_by_construction_holds_exactly(claims: dict[str, Claim]) -> N
 
 
 def test_the_table_is_printed_whole(table: PatternsResult) -> None:
-    lines = patterns_text(table).splitlines()
+    lines = patterns_text(table.to_dict()).splitlines()
     assert lines[-1].startswith(f"{table.whole} of {len(PATTERNS)} patterns shown whole")
     assert max(map(len, lines)) <= WIDTH
     heads = [line for line in lines if line[:2].strip().isdigit() and line[2:4] == ". "]

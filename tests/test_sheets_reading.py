@@ -245,10 +245,12 @@ BAD_CELLS = [
     (OPPONENT, 1, "threes", "135%", "made (12), made/attempted"),
     (OPPONENT, 1, "free_throws", "many", "made (12), made/attempted"),
     (OPPONENT, 1, "fouls", "-3", "a whole number from 0 to 999"),
-    (OPPONENT, 1, "twos_attempted", "12", "at most the 12 attempted"),
+    (OPPONENT, 1, "twos_attempted", "12", "at most the 12 attempted (or a percentage: 38%)"),
+    (OPPONENT, 2, "FT%", "450", "a percentage from 0 to 100"),
     (OPPONENT, 1, "free_throws_attempted", "12", "column free_throws is missing"),
     (SHOTS, 1, "distance", "far", "5.5 m or 18 ft"),
-    (SHOTS, 1, "distance", "40", "on the court"),
+    (SHOTS, 1, "distance", "40", "in front of the half-court line"),
+    (SHOTS, 1, "distance", "21", "feet: write 21 ft"),
     (SHOTS, 1, "distance", "", "distance is missing"),
     (SHOTS, 1, "unit", "", "column unit is missing; needed: m or ft"),
     (SHOTS, 1, "unit", "yards", "m or ft"),
@@ -343,7 +345,7 @@ def test_a_bad_sheet_stops_every_command_with_status_two(
     ("table", "words"),
     [
         ([["shirt", "pace", "Pace"], ["4", "quick", "slow"]], "the column pace once"),
-        ([["name", "pace"], ["A.B.", "quick"]], "a heading row with the columns number"),
+        ([["name", "pace"], ["A.B.", "quick"]], "the heading row above the rest (number, initials, starts,"),
         ([], "a sheet with the columns number"),
     ],
 )

@@ -1,4 +1,5 @@
-"""The still picture of the holes check against the kernel: for a ball at rest each target is the same.
+"""The still picture of the holes check against the kernel: each defender's place is asked of it for the right
+entry, man and floor, built here by hand a second time.
 
 The kernel's own ``entry_target`` is run as plain Python (NUMBA_DISABLE_JIT) in a process of its own, on every
 entry of every shipped defence, with the attackers where the picture has them.

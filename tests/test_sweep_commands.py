@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from interrupts import interruptible
 from sweep_runs import Broken, Inline, StopAfter, contents, design_file, run_into, small_design, workshop_of
 
 import engine
@@ -60,7 +61,8 @@ def test_ctrl_c_says_what_is_kept(
 
     monkeypatch.setattr(runner, "play_batch", interrupted)
     command = ["sweep", str(file), "--store", str(path), "--threads", "1", "--quiet"]
-    assert cli.run(command) == cli.INTERRUPTED
+    with interruptible():
+        assert cli.run(command) == cli.INTERRUPTED
     kept = f"{path} keeps every batch that ended; the same command goes on from there"
     assert capsys.readouterr() == ("", f"trapledger: stopped; 2 of 4 points are settled, and {kept}\n")
     assert len(contents(path)) in (4, 5)

@@ -21,6 +21,7 @@ from typing import Any
 import dask
 import pytest
 from distributed import LocalCluster
+from interrupts import interruptible
 from sweep_runs import StopAfter, check_whole, contents, design_file, run_into, small_design
 
 from engine import cli
@@ -131,8 +132,9 @@ def test_ctrl_c_cancels_what_is_waiting(
     watcher = threading.Thread(target=interrupt)
     watcher.start()
     where = ["--scheduler", two_workers.scheduler_address]
-    assert cli.run(["sweep", str(file), "--store", str(path), "--quiet", *where]) == cli.INTERRUPTED
-    watcher.join()
+    with interruptible():
+        assert cli.run(["sweep", str(file), "--store", str(path), "--quiet", *where]) == cli.INTERRUPTED
+        watcher.join()
     out, err = capsys.readouterr()
     assert out == "" and err.count("\n") == 1
     assert err.startswith("trapledger: stopped; 0 of 8 points are settled")

@@ -24,7 +24,7 @@ from engine.inputs.files import (
 from engine.inputs.levels import level_from
 from engine.inputs.rules import load_rules, rules_from
 from engine.inputs.scenario import scenario_from
-from engine.inputs.sheets import is_evening, load_evening
+from engine.inputs.sheets import OWN_FORMATS, is_evening, load_evening
 from engine.inputs.sheets.columns import SHEETS
 from engine.inputs.sheets.data import CareNumbers, Grades, data_from
 from engine.inputs.shots import COLUMNS, shot_table_from
@@ -272,6 +272,9 @@ def _sources(path: FileName) -> list[Source]:
             return [Source(base, str(wanted))]
         if folder:
             found = sorted(p for ending in ("*.toml", "*.csv") for p in base.rglob(ending) if p.is_file())
+            kept = next((p for p in sorted(base.iterdir()) if p.suffix.casefold() in OWN_FORMATS), None)
+            if not found and kept is not None:
+                raise InputError(plain(wanted), "", kept.name, "the sheet saved as CSV (Save as, CSV)")
             if not found:
                 raise InputError(
                     plain(wanted), "", "a folder without them", "a folder with .toml or .csv files"
@@ -280,7 +283,9 @@ def _sources(path: FileName) -> list[Source]:
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
-    raise InputError(plain(wanted), "", str(wanted), "a file or folder that exists")
+    raise InputError(
+        plain(wanted), "", str(wanted), "a file or folder that exists (trapledger new FOLDER makes one)"
+    )
 
 
 def check_path(path: FileName, before_playing: Callable[[], None] | None = None) -> list[str]:

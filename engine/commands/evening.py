@@ -56,4 +56,4 @@ def plan(
     load_engine(quiet)
     with progress_bar(quiet, "part") as progress:
         found = run(evening, games, seed, threads, progress, wanted)
-    deliver(found, json_target, lambda result: plan_text(result, detail), scenario)
+    deliver(found, json_target, lambda result: plan_text(result, detail), evening)

@@ -62,4 +62,4 @@ def lineup(
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         found = run(evening.scenario, delta, confidence, most, seed, threads, progress, traps)
-    deliver(found, json_target, lambda result: lineup_text(result, detail))
+    deliver(found, json_target, lambda result: lineup_text(result, detail), evening)

@@ -8,9 +8,7 @@ import click
 
 from engine.commands.shared import (
     ctrl_c,
-    evening_of,
     load_engine,
-    one_line,
     progress_bar,
     size_options,
 )
@@ -52,17 +50,19 @@ def replay(
     from engine.report import contract
 
     contract.check_target(output, "--output")
-    from engine.study.play import open_scenario, run_size
+    from engine.inputs.sheets import load_evening
+    from engine.study.play import run_size
     from engine.study.replay.pick import check_asked, pick_possession
 
-    loaded = open_scenario(scenario)
+    evening = load_evening(scenario)
+    loaded, sheets = evening.scenario, evening.folder is not None
     run_size(loaded, possessions, seed, threads)
-    evening = evening_of(scenario)
-    if evening is not None and not evening.care.trap_advice_allowed:
+    if sheets and not evening.care.trap_advice_allowed:
         raise click.ClickException(evening.care.lines()[0])
     check_asked(loaded, call, pick, setting)
     from engine.report.replay.page import replay_page
     from engine.report.replay.sentences import common_words, result_words
+    from engine.report.words import paragraph
     from engine.study.replay.replay import replay as play_again
 
     load_engine(quiet)
@@ -70,7 +70,7 @@ def replay(
         picked = pick_possession(loaded, call, pick, setting, possessions, seed, threads, progress)
     found = play_again(loaded, picked.index, picked.setting, picked.seed)
     ctrl_c.check()
-    care = () if evening is None else evening.care.lines()
+    care = evening.care.lines() if sheets else ()
     contract.write(replay_page(loaded, found, picked, care), output, "--output")
     if output == contract.STDOUT or quiet:
         return
@@ -80,5 +80,5 @@ def replay(
         result_words(picked, int(record["points"]), record["end"]),
         common_words(picked),
     ]
-    sys.stdout.write("".join(f"{one_line(line)}\n" for line in said))
+    sys.stdout.write("".join(f"{paragraph(line)}\n" for line in said))
     sys.stdout.flush()

@@ -9,7 +9,6 @@ import click
 from engine.commands.shared import (
     ctrl_c,
     load_engine,
-    one_line,
     progress_bar,
 )
 
@@ -45,6 +44,7 @@ def report(
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     from engine.report.page.answer import headline
     from engine.report.page.page import bench_page, report_page
+    from engine.report.words import paragraph
     from engine.study.evening_report import evening_report
 
     load_engine(quiet)
@@ -57,5 +57,5 @@ def report(
     if quiet or contract.STDOUT in (output, bench):
         return
     files = output if bench is None else f"{output}, {bench}"
-    sys.stdout.write(f"{one_line(headline(found))}\nThe page is in {files}.\n")
+    sys.stdout.write(f"{paragraph(headline(found))}\n{paragraph(f'The page is in {files}.')}\n")
     sys.stdout.flush()

@@ -8,9 +8,12 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
+
+if TYPE_CHECKING:
+    from engine.inputs.sheets import Evening
 
 NAME = "trapledger"
 BAD_INPUT = 2
@@ -92,11 +95,11 @@ class CtrlC:
     @contextlib.contextmanager
     def installed(self) -> Iterator[None]:
         """In place of Python's own handler; where that is not in use (ignored, a thread) nothing changes."""
+        self.seen = self.loading = False
         usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
         if not usual or threading.current_thread() is not threading.main_thread():
             yield
             return
-        self.seen = self.loading = False
         signal.signal(signal.SIGINT, self)
         try:
             yield
@@ -156,17 +159,17 @@ def deliver(
     found: Any,
     json_target: str | None,
     text: Callable[[dict[str, Any]], str],
-    scenario: str | None = None,
+    evening: Evening | None = None,
 ) -> None:
     """Write the JSON first (it may fail), then the text unless JSON has taken standard output.
 
-    Where ``scenario`` is a folder of sheets, what was filled in and what is to be minded goes with both.
+    Where the evening played is a folder of sheets, what was filled in and what is to be minded goes with
+    both.
     """
     from engine.report import contract
 
     result = found.to_dict()
-    evening = evening_of(scenario)
-    if evening is not None:
+    if evening is not None and evening.folder is not None:
         result["evening"] = evening.to_dict()
     if json_target is not None:
         contract.write(contract.to_text(result), json_target)
@@ -174,13 +177,6 @@ def deliver(
         from engine.report.screen.evening import evening_text
 
         sys.stdout.write(text(result))
-        if evening is not None:
+        if "evening" in result:
             sys.stdout.write(evening_text(result["evening"]))
         sys.stdout.flush()
-
-
-def evening_of(scenario: str | None) -> Any:
-    """The evening of a folder of sheets, None for a scenario file. Raises InputError."""
-    from engine.inputs.sheets import folder_of, load_evening
-
-    return None if scenario is None or folder_of(scenario) is None else load_evening(scenario)

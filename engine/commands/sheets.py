@@ -18,7 +18,8 @@ from engine.commands.shared import one_line
 def new(folder: str, level: str, semicolons: bool) -> None:
     """Write blank sheets into FOLDER, to be filled in with any spreadsheet; nothing is overwritten.
 
-    The folder can be played at once: what is not filled in is an average player of the level.
+    The folder can be played at once: what is not filled in is an average player of the level. There is no
+    zone and no trap advice until the age group, or what the league allows, is filled in.
     """
     from engine.inputs.sheets import write_blank
 

@@ -31,17 +31,18 @@ def compare(
 
     if json_target is not None:
         contract.check_target(json_target)
-    from engine.study.play import open_scenario, run_size
+    from engine.inputs.sheets import load_evening
+    from engine.study.play import run_size
 
-    loaded = open_scenario(scenario)
-    run_size(loaded, possessions, seed, threads)
+    evening = load_evening(scenario)
+    run_size(evening.scenario, possessions, seed, threads)
     from engine.report.screen.compare import compare_text
     from engine.study.compare import compare as run
 
     load_engine(quiet)
     with progress_bar(quiet) as progress:
-        found = run(loaded, possessions, seed, threads, progress)
-    deliver(found, json_target, lambda result: compare_text(result, detail), scenario)
+        found = run(evening.scenario, possessions, seed, threads, progress)
+    deliver(found, json_target, lambda result: compare_text(result, detail), evening)
 
 
 @click.command(short_help="Play one setting: box score, endings, shots, pace.")
@@ -72,18 +73,19 @@ def play(
         contract.check_target(json_target)
     if records is not None:
         contract.check_target(records, "--records")
-    from engine.study.play import check_setting, open_scenario, run_size
+    from engine.inputs.sheets import load_evening
+    from engine.study.play import check_setting, run_size
 
-    loaded = open_scenario(scenario)
-    run_size(loaded, possessions, seed, threads)
-    check_setting(loaded, setting)
+    evening = load_evening(scenario)
+    run_size(evening.scenario, possessions, seed, threads)
+    check_setting(evening.scenario, setting)
     from engine.report.screen.compare import play_text
     from engine.study.play import play as run
 
     load_engine(quiet)
     with progress_bar(quiet) as progress:
-        found = run(loaded, possessions, seed, threads, setting, progress, records)
-    deliver(found, json_target, lambda result: play_text(result, detail), scenario)
+        found = run(evening.scenario, possessions, seed, threads, setting, progress, records)
+    deliver(found, json_target, lambda result: play_text(result, detail), evening)
 
 
 @click.command(short_help="In how many plausible worlds does each call pay?")
@@ -109,17 +111,18 @@ def stress(
 
     if json_target is not None:
         contract.check_target(json_target)
+    from engine.inputs.sheets import load_evening
     from engine.report.screen.stress import stress_text
-    from engine.study.play import open_scenario, run_size
+    from engine.study.play import run_size
     from engine.study.stress.stress import check_worlds
     from engine.study.stress.stress import stress as run
 
-    loaded = open_scenario(scenario)
-    check_worlds(worlds, run_size(loaded, possessions, seed, threads))
+    evening = load_evening(scenario)
+    check_worlds(worlds, run_size(evening.scenario, possessions, seed, threads))
     load_engine(quiet)
     with progress_bar(quiet, "world") as progress:
-        found = run(loaded, worlds, possessions, seed, threads, progress)
-    deliver(found, json_target, lambda result: stress_text(result, detail), scenario)
+        found = run(evening.scenario, worlds, possessions, seed, threads, progress)
+    deliver(found, json_target, lambda result: stress_text(result, detail), evening)
 
 
 @click.command(short_help="Does the model show the patterns of the trade?")

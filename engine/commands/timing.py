@@ -36,4 +36,4 @@ def timing(scenario: str, seed: int | None, quiet: bool, json_target: str | None
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         found = run(evening.scenario, seed, progress, evening.care.trap_advice_allowed)
-    deliver(found, json_target, lambda result: timing_text(result, detail))
+    deliver(found, json_target, lambda result: timing_text(result, detail), evening)

@@ -18,7 +18,7 @@ MOST_POSSESSIONS = 10**9
 SEED = 1
 MOST_SEED = 2**64 - 1
 #: Calls over which the risk of a call is added up (count).
-OVER_N = 20
+OVER_N = 10
 
 # --- the game around the possession ---------------------------------------------------------------------
 #: Fouls the defence already has in this period (count).

@@ -1,8 +1,9 @@
-"""Numbers in words for a coach: few decimals, plain ASCII, 80 columns."""
+"""Numbers in words for a coach: few decimals, 80 columns."""
 
 from __future__ import annotations
 
 import textwrap
+import unicodedata
 from collections.abc import Sequence
 from typing import Any
 
@@ -17,8 +18,11 @@ Found = dict[str, Any]
 
 
 def plain(text: str) -> str:
-    """Text that any terminal can show: letters outside ASCII are escaped."""
-    return text.encode("ascii", "backslashreplace").decode()
+    """Text as it is, accents as one letter each; only what cannot be printed is escaped."""
+    return "".join(
+        letter if letter.isprintable() or letter == JOIN else ascii(letter)[1:-1]
+        for letter in unicodedata.normalize("NFC", text)
+    )
 
 
 def count(n: int, one: str, many: str | None = None) -> str:
@@ -146,8 +150,9 @@ def _filled(text: str, first: str, indent: str) -> str:
 
 
 def labelled(label: str, text: str) -> str:
-    """A label on the left, text wrapped beside it."""
-    return _filled(text, f"  {plain(label):<{LABEL}}", " " * (LABEL + 2))
+    """A label on the left, text wrapped beside it; below it where the label is long."""
+    first, indent = f"  {plain(label):<{LABEL}}", " " * (LABEL + 2)
+    return _filled(text, first, indent) if first[-1] == " " else f"{first}\n{_filled(text, indent, indent)}"
 
 
 def paragraph(text: str) -> str:
@@ -156,15 +161,24 @@ def paragraph(text: str) -> str:
 
 
 def table(rows: Sequence[Sequence[str]], indent: str = "  ") -> list[str]:
-    """Rows as aligned lines: the first column to the left, the others to the right."""
+    """Rows as aligned lines: the first column to the left, the others to the right.
+
+    Where a row would be wider than WIDTH, the first column goes on below itself.
+    """
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    room = WIDTH - len(indent) - sum(2 + width for width in widths[1:])
+    widths[0] = min(widths[0], max(room, LABEL))
     lines = []
     for row in rows:
+        hanging = " " * (2 + len(row[0]) - len(row[0].lstrip()))
+        first, *more = textwrap.wrap(
+            row[0], widths[0], subsequent_indent=hanging, break_on_hyphens=False
+        ) or [""]
         cells = [
-            row[0].ljust(widths[0]),
+            first.ljust(widths[0]),
             *(cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)),
         ]
-        lines.append((indent + "  ".join(cells)).rstrip())
+        lines += [(indent + line).rstrip() for line in ("  ".join(cells), *more)]
     return lines
 
 
@@ -180,7 +194,7 @@ def detail(found: Any, indent: str = "") -> list[str]:
             lines.append(f"{indent}{name}:" + ("" if value else " none"))
             lines += detail(value, indent + "  ")
         else:
-            lines.append(f"{indent}{name}: {_exact(value)}")
+            lines.append(_filled(f"{name}: {_exact(value)}", indent, f"{indent}  "))
     return lines
 
 

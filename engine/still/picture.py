@@ -1,21 +1,27 @@
 """A still picture of a defence: the ball in a region, everybody where his spot or entry puts him, at rest.
 
 Plain geometry and the closed form of a straight run; nothing is played. Attackers stand on the spots of an
-alignment, defenders on the target of their entries as engine.kernel.defence has it for a ball at rest.
+alignment, defenders where engine.kernel.defence, asked as plain Python, sends them for a ball at rest.
 Running follows the law of engine.kernel.motion from rest, v(t) = vmax (1 - exp(-t / tau)), without braking
 or sliding at the end: nobody comes sooner than that. Metres, seconds; the ball at x > 0, the near side.
 """
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from types import SimpleNamespace as Bag
 from typing import NamedTuple
 
 from engine.inputs.alignment import Alignment
 from engine.inputs.places import Entry, Placement
 from engine.inputs.zone import Zone, ZoneRow
+from engine.kernel.defence import entry_target
+from engine.policies.reach import plain, python_of
+from engine.state.arrays import N_SIDE
 from engine.state.jobs import JOB_TABLE, Kind
+from engine.state.words import Action, Focus, Mode
 from engine.world.court import Court
 
 Point = tuple[float, float]
@@ -49,12 +55,6 @@ def run_s(way_m: float, top_mps: float, tau_s: float) -> float:
         return way_m / top_mps
     s = way_m / (top_mps * tau_s)
     return tau_s * (1.0 + s + float(lambertw(-math.exp(-1.0 - s)).real))
-
-
-def toward_rim(p: Point, gap_m: float) -> Point:
-    d = math.hypot(*p)
-    share = 0.5 if d < gap_m + 0.3 else 1.0 - gap_m / d
-    return p[0] * share, p[1] * share
 
 
 def between(a: Point, b: Point, share: float) -> Point:
@@ -140,57 +140,43 @@ def _attack(setup: Setup, region: str, side: str) -> tuple[dict[int, Point], int
     return places, handler, places[handler]
 
 
-def _target(setup: Setup, entry: Entry, man: int | None, picture: Picture) -> Point:
-    """Where an entry has a defender stand (metres), as engine.kernel.defence does for a ball at rest.
+@functools.lru_cache(maxsize=1)
+def _kernel() -> Callable[..., None]:
+    """The kernel's answer to where a defender stands, as plain Python: a still picture compiles nothing."""
+    function = python_of(entry_target)
+    assert function is not None
+    return plain(function)
 
-    The handler counts as a shooter. ``man``: position of the attacker he guards, None nobody.
+
+def _asked(setup: Setup, entry: Bag, man: int | None, picture: Picture) -> Point:
+    """Where the kernel has a defender stand (metres) for a table entry: the ball held at rest by a shooter.
+
+    ``man``: position of the attacker he guards, None nobody.
     """
-    k, job, ball = setup.k, JOB_TABLE[entry.job], picture.ball
-    place = place_of(setup.court, entry.place)
-    if job.kind == Kind.OWN_MAN:
-        return _own_man_target(setup, entry, man, place, picture)
-    if job.kind in GUARDS_BALL:
-        return on_ball(setup, ball)
-    within = job.man_within_m if entry.man_within_m is None else entry.man_within_m
-    others = [at for p, at in picture.attackers.items() if p != picture.handler]
-    near = min(others, key=lambda at: math.dist(at, place))
-    found = math.dist(near, place) < within
-    if job.kind in (Kind.DENY, Kind.FRONT, Kind.BEHIND):
-        if not found:
-            return place
-        if job.kind == Kind.BEHIND:
-            return toward_rim(near, k["lob_distance_m"])
-        gap = k["deny_distance_m"] if job.kind == Kind.DENY else k["front_distance_m"]
-        return between(near, ball, min(gap / max(math.dist(near, ball), 1e-9), 0.5))
-    toward_ball = job.toward_ball if entry.toward_ball is None else entry.toward_ball
-    toward_man = job.toward_man if entry.toward_man is None else entry.toward_man
-    x, y = between(place, ball, toward_ball)
-    if found:
-        mx, my = toward_rim(near, 0.8)
-        x, y = x + toward_man * (mx - place[0]), y + toward_man * (my - place[1])
-    return x, y
+    ball = picture.ball
+    places = [picture.attackers.get(position, ball) for position in range(1, N_SIDE + 1)]
+    attackers = [Bag(x=x, y=y, vx=0.0, vy=0.0) for x, y in places]
+    defender = Bag(focus=Focus.BALL, tx=0.0, ty=0.0)
+    state = Bag(mode=Mode.HELD, handler=picture.handler - 1, action=Action.STAY)
+    scratch = Bag(s=state, agents=[*attackers, defender], guards=[-1 if man is None else man - 1])
+    world = Bag(k=Bag(**setup.k), rules=Bag(arc_m=setup.court.arc_m))
+    _kernel()(world, scratch, N_SIDE, entry, 1, *ball, True)
+    return defender.tx, defender.ty
+
+
+def _target(setup: Setup, entry: Entry, man: int | None, picture: Picture) -> Point:
+    """Where an entry has a defender stand (metres); who guards the ball or traps it stands on it."""
+    job = JOB_TABLE[entry.job]
+    x, y = place_of(setup.court, entry.place)
+    given = {name: getattr(entry, name) for name in ("toward_ball", "toward_man", "man_within_m")}
+    values = {name: getattr(job, name) if value is None else value for name, value in given.items()}
+    kind = Kind.ON_BALL if job.kind in GUARDS_BALL else job.kind
+    return _asked(setup, Bag(x_m=x, y_m=y, kind=kind, **values), man, picture)
 
 
 def on_ball(setup: Setup, ball: Point) -> Point:
-    at = toward_rim(ball, setup.k["on_ball_gap_m"])
-    meet = setup.court.arc_m + setup.k["pick_up_beyond_arc_m"]
-    out = math.hypot(*at)
-    return at if out <= meet else (at[0] * meet / out, at[1] * meet / out)
-
-
-def _own_man_target(setup: Setup, entry: Entry, man: int | None, place: Point, picture: Picture) -> Point:
-    """On the ball; in the lane to a man one pass away; in help, toward the line ball-rim, the farther off."""
-    if man is None:
-        return place
-    if man == picture.handler:
-        return on_ball(setup, picture.ball)
-    k, at, ball = setup.k, picture.attackers[man], picture.ball
-    away = math.dist(at, ball)
-    lane = toward_rim(between(at, ball, min(k["man_deny_m"] / max(away, 1e-9), 0.5)), 0.5)
-    helps = between(at, (0.5 * ball[0], 0.5 * ball[1]), k["man_help_share"])
-    sag = JOB_TABLE[entry.job].toward_ball if entry.toward_ball is None else entry.toward_ball
-    passes = (away - k["man_one_pass_m"]) / max(k["man_two_pass_m"] - k["man_one_pass_m"], 1e-9)
-    return between(lane, helps, sag * min(max(passes, 0.0), 1.0))
+    """Where who guards the ball stands (metres)."""
+    return _asked(setup, Bag(x_m=0.0, y_m=0.0, kind=Kind.ON_BALL), None, Picture(ball, {}, 1, {}))
 
 
 def _nearest_pairs(defenders: dict[str, Point], attackers: dict[int, Point]) -> dict[str, int]:

@@ -10,8 +10,8 @@ from __future__ import annotations
 from engine.inputs.sheets.blank import write_blank
 from engine.inputs.sheets.care import Care
 from engine.inputs.sheets.evening import (
+    OWN_FORMATS,
     Evening,
-    assumptions,
     folder_of,
     is_evening,
     load_any,
@@ -23,12 +23,12 @@ from engine.inputs.sheets.own import OwnNote
 from engine.inputs.sheets.shooting import ShotNote
 
 __all__ = [
+    "OWN_FORMATS",
     "Care",
     "Evening",
     "OpponentNote",
     "OwnNote",
     "ShotNote",
-    "assumptions",
     "folder_of",
     "is_evening",
     "load_any",

@@ -75,7 +75,8 @@ CSV, under the same names. Fifteen minutes are enough.
 4. {SHOTS}: only if somebody charted shots. Else leave it as it is.
 
 The row "example" shows how a row looks. It does not count until you put a
-shirt number in place of the word. The row "what to write" never counts.
+shirt number in place of the word, nor does an answer that begins with
+"example". The row "what to write" never counts.
 Do not know something? Leave the cell empty: an average player of the level
 stands in, and the answer lists everything that was filled in this way.
 
@@ -87,7 +88,8 @@ Then, in a terminal:
     trapledger check {folder}
     trapledger compare {folder}
 
-It runs at once, also with nothing filled in: then two average teams play.
+It runs at once, also with nothing filled in: then two average teams play,
+man-to-man and without traps, as nobody has said how old they are.
 """
 
 

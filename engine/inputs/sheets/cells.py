@@ -156,9 +156,12 @@ class Cells:
             raise self.error(column, "a shirt number from 0 to 99")
         return int(value)
 
-    def tried(self, column: str, attempts_column: str = "") -> Tried:
-        """Made, or made and attempted (34/110, 34 of 110, or a second column), or a percentage."""
+    def tried(self, column: str, attempts_column: str = "", percent_column: str = "") -> Tried:
+        """Made, or made and attempted (34/110, 34 of 110, or a second column), or a percentage (45%, or 45 in
+        a third column)."""
         text = self.text(column)
+        if text is None and percent_column and self.text(percent_column) is not None:
+            return self._percentage(percent_column, attempts_column)
         attempted = self.whole(attempts_column, 0, MOST_COUNT, "attempts") if attempts_column else None
         allowed = "made (12), made/attempted (12/34 or 12 of 34) or a percentage (35%); or leave it empty"
         if text is None:
@@ -188,8 +191,16 @@ class Cells:
         if value > MOST_COUNT:
             raise self.error(column, f"a whole number from 0 to {MOST_COUNT}")
         if attempted is not None and value > attempted:
-            raise self.error(column, f"at most the {attempted} attempted")
+            raise self.error(column, f"at most the {attempted} attempted (or a percentage: {value:g}%)")
         return Tried(int(value), attempted)
+
+    def _percentage(self, column: str, attempts_column: str) -> Tried:
+        value = number_in(self.text(column) or "")
+        share = value if value is None or value <= 1 else value / 100
+        if share is None or not 0 <= share <= 1:
+            raise self.error(column, "a percentage from 0 to 100; or leave it empty")
+        attempted = self.whole(attempts_column, 0, MOST_COUNT, "attempts")
+        return Tried(share=share) if attempted is None else Tried(round(share * attempted), attempted)
 
 
 class Assumed:

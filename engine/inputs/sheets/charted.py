@@ -17,8 +17,9 @@ from engine.inputs.sheets.read import key_of, read_sheet
 
 METRES = {"m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0, "cm": 0.01}
 METRES |= dict.fromkeys(("ft", "feet", "foot"), 0.3048)
-#: Farthest shot, metres: a court's length.
-FARTHEST_M = 29.0
+#: Farthest shot that is charted, metres: from the half-court line, about. A heave says nothing of a shooter,
+#: and feet that are taken for metres lie beyond.
+FARTHEST_M = 12.5
 #: Bands of distance in which a player's shots are pulled toward the average.
 BANDS = ("rim", "middle", "three")
 #: On shot charts x and o mean one thing here and another there: neither is taken.
@@ -74,7 +75,10 @@ def _length(one: Cells, name: str, low: float) -> float | None:
         raise one.missing("unit", f"m or ft (for the {column} of {number_text(value)})")
     metres = value * scale
     if not low <= metres <= FARTHEST_M:
-        allowed = f"a length from {number_text(low)} to {number_text(FARTHEST_M)} metres, on the court"
+        allowed = (
+            f"a length from {number_text(low)} to {number_text(FARTHEST_M)} metres, in front of the "
+            "half-court line (feet: write 21 ft)"
+        )
         raise one.error(column, allowed)
     return metres
 

@@ -35,7 +35,7 @@ def game_keys() -> tuple[Column, ...]:
         Column(
             "age_group",
             "FIRST: oldest age allowed in this game, e.g. 16 for under 16; adults for grown-ups. Put your "
-            "own in place of the example. Empty: no trap advice until you know",
+            "own in place of the example. Until then: man-to-man, and no trap advice",
             "example 16",
             ("age", "under", "age_limit"),
         ),
@@ -84,14 +84,14 @@ def game_keys() -> tuple[Column, ...]:
         Column(
             "opponent_front",
             "one guard out front, two guards, or overload (three on the ball's side)",
-            "one",
+            "example one",
             ("front", "guards_out_front", "guard_front"),
         ),
-        Column("high_post", "does someone play at the free-throw line? yes or no", "yes"),
+        Column("high_post", "does someone play at the free-throw line? yes or no", "example yes"),
         Column(
             "short_corner",
             "does someone play between corner and basket? yes or no (a note, not played)",
-            "yes",
+            "example yes",
         ),
         Column("signal_corner", "the word you shout for a trap in the corner", "", ("corner_signal",)),
         Column(
@@ -221,6 +221,16 @@ def opponent_columns(grades: Grades) -> tuple[Column, ...]:
         _SPRINT_20,
     )
 
+
+#: Columns of opponent.csv that blank sheets do not have, though other people's do: percentages.
+PERCENT_COLUMNS = tuple(
+    Column(f"{kind}_percent", "", "", tuple(f"{word}_{end}" for word in words for end in ("percent", "pct")))
+    for kind, words in (
+        ("twos", ("2p", "2s", "two", "twos", "two_pointers", "2pt")),
+        ("threes", ("3p", "3s", "three", "threes", "three_pointers", "3pt")),
+        ("free_throws", ("ft", "fts", "free_throw", "free_throws")),
+    )
+)
 
 SHOT_COLUMNS = (
     Column("number", "shirt number of the opponent who shot", "", _NUMBER.also),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 from engine.errors import InputError, MissingInput
 from engine.inputs import defaults
 from engine.inputs.alignment import alignment_from
-from engine.inputs.base import plain
+from engine.inputs.base import nearest, plain
 from engine.inputs.constants import constants_from, override
 from engine.inputs.files import (
     Source,
@@ -122,31 +123,51 @@ def folder_of(path: str | os.PathLike[str]) -> tuple[Path, str] | None:
     return None
 
 
+def _not_csv(folder: Path) -> dict[str, Path]:
+    """Sheet name -> the file in which a spreadsheet keeps it in a format of its own."""
+    names = {sheet.removesuffix(".csv") + ending: sheet for sheet in SHEETS for ending in OWN_FORMATS}
+    return {names[name]: path for path in sorted(folder.iterdir()) if (name := path.name.casefold()) in names}
+
+
+def _copy_of(folder: Path, sheet: str) -> str | None:
+    """Name of a file such as ``game (1).csv``, which a second download or a copy of a sheet is called."""
+    stem = re.escape(sheet.removesuffix(".csv"))
+    pattern = re.compile(rf"(?:copy of )?{stem}\W*(?:\d+|copy)?\W*\.csv", re.IGNORECASE)
+    return next((path.name for path in sorted(folder.iterdir()) if pattern.fullmatch(path.name)), None)
+
+
 def is_evening(folder: Path) -> bool:
-    """Whether a folder holds sheets."""
+    """Whether a folder holds sheets, also such as must be saved as CSV first."""
     try:
         found = _sheets(folder)
     except OSError:
         return False
-    return GAME in found or OWN in found or OPPONENT in found
+    return GAME in found or OWN in found or OPPONENT in found or bool(_not_csv(folder))
 
 
-def _found(folder: Path, shown: str) -> dict[str, Path]:
+def _found(folder: Path, shown: str) -> tuple[dict[str, Path], tuple[str, ...]]:
+    """The sheets of a folder by name, and remarks about files beside them."""
     try:
-        found = _sheets(folder)
-        names = {path.name.casefold(): path.name for path in folder.iterdir()}
+        found, others = _sheets(folder), _not_csv(folder)
+        copies = {sheet: _copy_of(folder, sheet) for sheet in SHEETS if sheet not in found}
+        newer = [
+            f"{path.name} was saved after {sheet} and is not read: save it as CSV again."
+            for sheet, path in others.items()
+            if sheet in found and path.stat().st_mtime > found[sheet].stat().st_mtime
+        ]
     except OSError as error:
         reason = error.strerror or "unreadable"
         raise InputError(plain(shown), "", folder.name, f"a folder that can be read ({reason})") from None
     for sheet in SHEETS:
-        stem = sheet.removesuffix(".csv")
-        other = next((names[stem + ending] for ending in OWN_FORMATS if stem + ending in names), None)
-        if sheet not in found and other is not None:
-            raise InputError(plain(shown), "", other, f"{sheet}: save the sheet as CSV (Save as, CSV)")
+        if sheet not in found and sheet in others:
+            allowed = f"{sheet}: save the sheet as CSV (Save as, CSV)"
+            raise InputError(plain(shown), "", others[sheet].name, allowed)
+        if copies.get(sheet):
+            raise InputError(plain(shown), "", copies[sheet], f"the name {sheet}: rename the file")
     if not any(sheet in found for sheet in (GAME, OWN, OPPONENT)):
         allowed = f"{GAME}, {OWN} or {OPPONENT} in the folder (trapledger new FOLDER writes blank ones)"
         raise MissingInput(plain(shown), "every sheet", allowed)
-    return found
+    return found, tuple(newer)
 
 
 # --- building the scenario -----------------------------------------------------------------------------
@@ -214,8 +235,22 @@ def load_evening(path: str | os.PathLike[str], shown: str | None = None) -> Even
     """
     found = folder_of(path)
     if found is None:
-        return _of_file(load_scenario(path))
+        return _of_file(_scenario_file(path))
     return _of_folder(found[0], found[1] if shown is None else shown)
+
+
+def _scenario_file(path: str | os.PathLike[str]) -> Scenario:
+    """A scenario file; what is not there may have been meant as a folder. Raises InputError."""
+    try:
+        return load_scenario(path)
+    except MissingInput as error:
+        if error.key != "the file" or error.where != plain(os.fspath(path)):
+            raise
+        there = Path(path).parent
+        folders = [one.name for one in there.iterdir() if one.is_dir()] if there.is_dir() else []
+        near = nearest(Path(path).name, folders)
+        allowed = f"{error.allowed}, or a folder of sheets (trapledger new FOLDER){near}"
+        raise MissingInput(error.where, "the file or folder", allowed) from None
 
 
 def _of_file(scenario: Scenario) -> Evening:
@@ -231,7 +266,7 @@ def _of_file(scenario: Scenario) -> Evening:
 
 
 def _of_folder(folder: Path, shown: str) -> Evening:
-    sheets = _found(folder, shown)
+    sheets, remarks = _found(folder, shown)
     where = {
         name: plain(str(Path(shown) / sheets[name].name if name in sheets else Path(shown) / name))
         for name in SHEETS
@@ -276,7 +311,7 @@ def _of_folder(folder: Path, shown: str) -> Evening:
         opponents=opponent.notes,
         own=own_notes,
         shooting=opponent.shooting,
-        remarks=(*game.remarks, *own_remarks, *opponent.remarks),
+        remarks=(*remarks, *game.remarks, *own_remarks, *opponent.remarks),
         folder=folder,
     )
 
@@ -333,7 +368,7 @@ def _scenario(
         start=defaults.START,
         possessions=defaults.POSSESSIONS,
         seed=defaults.SEED,
-        over_n=10,
+        over_n=defaults.OVER_N,
         offence_team=opponent.team,
         alignment=alignment,
         defence_team=own,
@@ -359,12 +394,4 @@ def load_folder(path: str | os.PathLike[str]) -> Scenario:
 def load_any(path: str | os.PathLike[str]) -> Scenario:
     """The scenario of a folder of sheets or of a file. Raises InputError."""
     found = folder_of(path)
-    return load_scenario(path) if found is None else _of_folder(*found).scenario
-
-
-def assumptions(scenario_or_path: Any) -> tuple[str, ...]:
-    """What was filled in, in plain words, each once. Raises InputError."""
-    if isinstance(scenario_or_path, Scenario):
-        folder = folder_of(scenario_or_path.path)
-        return _of_file(scenario_or_path).assumptions if folder is None else _of_folder(*folder).assumptions
-    return load_evening(scenario_or_path).assumptions
+    return _scenario_file(path) if found is None else _of_folder(*found).scenario

@@ -27,7 +27,6 @@ from engine.inputs.sheets.columns import (
 )
 from engine.inputs.sheets.read import (
     Row,
-    clean,
     key_of,
     read_sheet,
 )
@@ -50,7 +49,7 @@ _FRONTS = {
     "two_guard_front": "two",
     "overload": "overload",
 }
-_EXAMPLE = re.compile(r"^example\b[ :]*", re.IGNORECASE)
+_EXAMPLE = re.compile(r"example\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -71,7 +70,7 @@ class Game:
 
 
 def _answers(path: Path | None, where: str, assumed: Assumed) -> tuple[dict[str, Row], tuple[str, ...]]:
-    """Key -> its row with the one column ``value`` renamed to the key; an example's value is said once."""
+    """Key -> its row with the one column ``value`` renamed to the key; an example counts as empty."""
     if path is None:
         assumed.note(
             f"{where} is not there: school level with its usual rules, age and league rules unknown."
@@ -93,8 +92,8 @@ def _answers(path: Path | None, where: str, assumed: Assumed) -> tuple[dict[str,
             allowed = f"each key once (row {found[key].number} has it)"
             raise InputError(where, f"row {row.number}, key {key}", value, allowed)
         if _EXAMPLE.match(value):
-            value = clean(_EXAMPLE.sub("", value))
-            assumed.note(f"{PurePath(where).name} still holds the example at {key}: taken as {value}.")
+            assumed.note(f"{PurePath(where).name} still holds the example at {key}: it counts as empty.")
+            value = ""
         found[key] = Row(row.number, {key: value})
     remarks = sheet.remarks
     if unknown:

@@ -14,7 +14,7 @@ from engine.inputs.levels import Level
 from engine.inputs.rules import Rules
 from engine.inputs.sheets.cells import Assumed, Cells, Tried
 from engine.inputs.sheets.charted import read_shots
-from engine.inputs.sheets.columns import opponent_columns
+from engine.inputs.sheets.columns import PERCENT_COLUMNS, opponent_columns
 from engine.inputs.sheets.data import Grades
 from engine.inputs.sheets.people import (
     People,
@@ -75,6 +75,16 @@ POSITIONS = {
     "centre": "5",
     "center": "5",
     "high_post": "5",
+    "g": "guard",
+    "f": "wing",
+    "c": "5",
+    "pg": "1",
+    "sg": "guard",
+    "sf": "wing",
+    "pf": "big",
+    "shooting_guard": "guard",
+    "small_forward": "wing",
+    "power_forward": "big",
 }
 #: Points that a written place 1 to 5 outweighs everything else with.
 SURE = 100.0
@@ -158,9 +168,9 @@ def _said(number: int, one: Cells) -> _Said:
         one.choice("handles_pressure", _SOME, "yes, some or no"),
         one.yes_no("passes_from_big"),
         one.choice("free_throw_shooter", _FREE, "good, average or bad"),
-        one.tried("twos", "twos_attempted"),
-        one.tried("threes", "threes_attempted"),
-        one.tried("free_throws", "free_throws_attempted"),
+        one.tried("twos", "twos_attempted", "twos_percent"),
+        one.tried("threes", "threes_attempted", "threes_percent"),
+        one.tried("free_throws", "free_throws_attempted", "free_throws_percent"),
         one.whole("fouls", 0, 999, "fouls"),
     )
 
@@ -263,7 +273,8 @@ def _tell(said: Sequence[_Said], them: str, grades: Grades, assumed: Assumed) ->
             if tried.made is not None and tried.attempted is None:
                 assumed.note(
                     f"Makes of {them} without attempts say how often they score, not how well they shoot: "
-                    "the share they make is the level's average, moved by the colour."
+                    "the share they make is the level's average, moved by the colour. (If a number was meant "
+                    "as a percentage, write 45%.)"
                 )
     if said and not any(one.passer for one in said):
         assumed.note(f"Nobody of {them} is marked as the big man who passes: average passing.")
@@ -288,7 +299,8 @@ def read_opponent(
     what is allowed.
     """
     grades = averages.grades
-    people: People = read_people(paths[0], where[0], opponent_columns(grades), assumed)
+    columns = (*opponent_columns(grades), *PERCENT_COLUMNS)
+    people: People = read_people(paths[0], where[0], columns, assumed)
     said = [_said(number, one) for number, one in zip(people.numbers, people.cells, strict=True)]
     starting = starters(people, them, assumed)
     shots, remarks = read_shots(paths[1], where[1], people.numbers, rules, averages.constants["rim_range_m"])

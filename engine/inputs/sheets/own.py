@@ -47,6 +47,9 @@ PLACE_WORDS = {
     "top": "left_guard right_guard",
     "forward": "left_forward right_forward",
     "wing": "left_forward right_forward",
+    **dict.fromkeys(("g", "pg", "sg", "point_guard", "shooting_guard"), "left_guard right_guard"),
+    **dict.fromkeys(("f", "sf", "pf", "small_forward", "power_forward"), "left_forward right_forward"),
+    "c": "centre",
 }
 
 

@@ -25,6 +25,8 @@ from engine.inputs.team import N_LINEUP, Player, team_from
 MOST_PLAYERS = 40
 #: Letters of a name from which the sheet reminds that initials are enough.
 LONG_NAME = 6
+#: What a coach may write for the pace of a player.
+PACES = {"quick": "quick", "fast": "quick", "normal": "normal", "average": "normal", "slow": "slow"}
 #: Sprint times that a sheet may hold, seconds: column -> (metres, least, greatest).
 SPRINTS = {"sprint_10m_s": (10.0, 1.4, 4.0), "sprint_20m_s": (20.0, 2.4, 7.5)}
 
@@ -136,7 +138,7 @@ def body(
     height = one.number(
         "height_cm", 1.2, 2.5, "metres, or centimetres", ("cm", "m"), lambda x: x / 100 if x > 3 else x
     )
-    share = one.choice("pace", {word: word for word in grades.pace}, "quick, normal or slow")
+    share = one.choice("pace", PACES, "quick, normal or slow")
     measured: list[float] = []
     for column, (distance, low, high) in SPRINTS.items():
         time = one.number(column, low, high, "seconds", ("seconds", "sec", "s"))

@@ -22,6 +22,8 @@ from engine.inputs.base import listed, plain
 SEPARATORS = (",", ";", "\t", "|")
 #: Rows looked through for the header (count).
 HEADER_ROWS = 12
+#: Columns named to one whose heading row is missing (count).
+SHOWN_COLUMNS = 8
 #: Largest sheet that is read (bytes); a coach's sheet has a few thousand.
 MOST_BYTES = 5_000_000
 #: First cell of a row that is no player: the help row and the example row of a blank sheet.
@@ -61,7 +63,7 @@ def clean(text: str) -> str:
 
 def key_of(text: str) -> str:
     """A column name or a key in one spelling: ``From Where?`` and ``from_where`` are the same."""
-    return re.sub(r"[^0-9a-z]+", "_", clean(text).casefold()).strip("_")
+    return re.sub(r"[^0-9a-z]+", "_", clean(text).casefold().replace("%", " percent ")).strip("_")
 
 
 def decode(data: bytes, where: str) -> str:
@@ -167,7 +169,12 @@ def read_sheet(
         row, shown = next(
             ((i, r) for i, r in enumerate(records, 1) if any(clean(cell) for cell in r)), (1, [text[:20]])
         )
-        allowed = f"a heading row with the columns {', '.join(needed)} (write {', '.join(needed)} above them)"
+        columns_known = list(dict.fromkeys(names.values()))
+        more = ", ..." if len(columns_known) > SHOWN_COLUMNS else ""
+        allowed = (
+            f"the heading row above the rest ({', '.join(columns_known[:SHOWN_COLUMNS])}{more}), at least "
+            f"{' and '.join(needed)}; trapledger new FOLDER writes it"
+        )
         written = ", ".join(clean(cell) for cell in shown)
         raise InputError(where, f"row {row}", written, allowed)
     columns, others = _columns(records[at], names, where, at + 1)

@@ -160,7 +160,7 @@ def play_text(result: Found, with_detail: bool = False) -> str:
 
 def _head(result: Found) -> list[str]:
     who = f"{result['offence']} with the ball, {result['defence']} on defence"
-    return [plain(result["title"]), paragraph(f"{who}: {count(result['possessions'], 'possession')}.")]
+    return [paragraph(result["title"]), paragraph(f"{who}: {count(result['possessions'], 'possession')}.")]
 
 
 def _finish(result: Found, lines: list[str], with_detail: bool) -> str:

@@ -49,7 +49,7 @@ def lineup_text(result: Found, with_detail: bool = False) -> str:
     who = f"{plain(result['defence'])} in the {plain(result['base_defence']['title'])}"
     played = count(result["possessions_played"], "possession")
     lines = [
-        plain(result["title"]),
+        paragraph(result["title"]),
         paragraph(f"{who} against {plain(result['offence'])}: {len(result['table'])} line-ups, {played}."),
         "",
         labelled("Best line-up" if result["decided"] else "Ahead so far", _places(result["best"])),
@@ -93,11 +93,15 @@ def _table(result: Found) -> list[str]:
     """The first rows, conceded per 100 possessions."""
     shown = result["table"][:MOST_SHOWN]
     names = [place_words(place) for place in result["best"]]
-    rows = [(*names, "conceded per 100", "")]
+    heads = [name.rpartition(" ") for name in names]  # two lines: the table is wide
+    rows = [
+        (*(side for side, _, _ in heads), "conceded", ""),
+        (*(last for _, _, last in heads), "per 100", ""),
+    ]
     for row in shown:
         low, high = (100.0 * row["points"][key] for key in ("low", "high"))
         points = f"{100.0 * row['points']['mean']:.1f} ({low:.1f} to {high:.1f})"
-        state = "left" if row["dropped_at"] is None else f"dropped at {row['dropped_at']:,}"
+        state = "still in" if row["dropped_at"] is None else f"out at {row['dropped_at']:,}"
         rows.append((*(str(number) for number in row["places"].values()), points, state))
     lines = ["Line-ups (shirts by place, left and right as the defence looks out)", *table(rows)]
     rest = result["left"] - sum(row["dropped_at"] is None for row in shown)

@@ -11,9 +11,8 @@ import textwrap
 from pathlib import Path
 from typing import Any
 
-from engine.report.words import plain
+from engine.report.words import WIDTH, plain
 
-WIDTH = 96
 VERDICT_WIDTH = 11
 LEFT = " " * 4
 #: More standard errors than this say no more.
@@ -68,9 +67,8 @@ def _pattern(pattern: dict[str, Any]) -> list[str]:
     return lines
 
 
-def patterns_text(result: Any) -> str:
-    """The table of a ``PatternsResult``: each pattern with pass or fail, under it claims, figures, source."""
-    found = result.to_dict()
+def patterns_text(found: dict[str, Any]) -> str:
+    """The text of ``patterns`` from its JSON result: each pattern, its claims with figures, the source."""
     lines = [
         _wrapped(
             f"Patterns of the trade in the model: {found['possessions']:,} possessions of the shipped demo "
@@ -90,7 +88,7 @@ def patterns_text(result: Any) -> str:
         lines += [*_pattern(pattern), ""]
     counts = ", ".join(f"{n} {verdict}" for verdict, n in found["claims"].items())
     lines.append(f"{found['shown_whole']} of {found['of']} patterns shown whole (claims: {counts})")
-    return "\n".join(lines)
+    return "\n".join(lines) + "\n"
 
 
 def main(arguments: list[str]) -> None:
@@ -98,7 +96,7 @@ def main(arguments: list[str]) -> None:
     from engine.study.patterns import measure
 
     result = measure(float(arguments[0]) if arguments else 1.0)
-    print(patterns_text(result))
+    print(patterns_text(result.to_dict()), end="")
     if len(arguments) > 1:
         Path(arguments[1]).write_text(json.dumps(result.record(), indent=1) + "\n", encoding="utf-8")
 

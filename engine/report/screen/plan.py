@@ -16,14 +16,13 @@ from engine.report.words import (
     percent,
     plain,
     saved,
-    shorten,
     table,
 )
 
 Found = dict[str, Any]
 
-#: Uses shown of each call.
-MOST_SHOWN = 8
+#: Uses of each call that are shown; between them the worth changes little.
+SHOWN_USES = (1, 2, 3, 4, 6, 8)
 CAUTIONS = (
     "League rules on zones and traps come first. Trap with feet and high hands, no reaching; never run under "
     "a shooter.",
@@ -43,7 +42,7 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
     """The text of ``plan`` from its JSON result; ``with_detail`` appends everything."""
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
     games = f"{count(result['games'], 'game')} of {result['possessions_per_game']} possessions a side"
-    lines = [plain(result["title"]), paragraph(f"{who}: {games}, home and planned."), ""]
+    lines = [paragraph(result["title"]), paragraph(f"{who}: {games}, home and planned."), ""]
     lines += _answer(result)
     if result["calls"]:
         lines += ["", *_not_planned(result), *_practice(result)]
@@ -104,7 +103,7 @@ def _answer(result: Found) -> list[str]:
         one = labels[row["setting"], row["call"]]
         rows.append(
             (
-                f"  {shorten(_name(one), 30)}",
+                f"  {_name(one)}",
                 f"{one['chances_per_game']:.0f}",
                 f"{row['made_per_game']:.1f}",
                 _short(row["saves_per_game"], 1),
@@ -154,17 +153,19 @@ def _practice(result: Found) -> list[str]:
 
 
 def _uses(result: Found) -> list[str]:
-    shown = min(MOST_SHOWN, max(row["use"] for row in result["by_use"]))
-    rows = [("Worth of use number", *(str(use) for use in range(1, shown + 1)), "luck")]
+    most = max(row["use"] for row in result["by_use"])
+    shown = [use for use in SHOWN_USES if use <= most]
+    rows = [("Worth of use number", *(str(use) for use in shown), "luck")]
     for one in result["calls"]:
-        mine = [
-            row for row in result["by_use"] if (row["setting"], row["call"]) == (one["setting"], one["call"])
-        ]
-        cells = [_cell(row) for row in mine[:shown]]
-        cells += [""] * (shown - len(cells))
-        value = mine[0]["value"]
+        mine = {
+            row["use"]: row
+            for row in result["by_use"]
+            if (row["setting"], row["call"]) == (one["setting"], one["call"])
+        }
+        cells = [_cell(mine[use]) if use in mine else "" for use in shown]
+        value = mine[1]["value"]
         luck = "-" if value["high"] is None else f"+-{value['high'] - value['mean']:.2f}"
-        rows.append((f"  {shorten(_name(one), 24)}", *cells, luck))
+        rows.append((f"  {_name(one)}", *cells, luck))
     note = (
         "Points saved a trap (minus: lost) when they have seen the earlier ones; brackets: not planned. The "
         "uses share their luck, so they can be told apart more sharply than the range in the last column."
@@ -183,9 +184,7 @@ def _bonus(result: Found) -> list[str]:
     rows = [("Worth of a first use", "before the bonus", "in the bonus")]
     for one in result["calls"]:
         found = result["bonus"][one["label"]]
-        rows.append(
-            (f"  {shorten(_name(one), 24)}", _short(found["before"], 2), _short(found["in_bonus"], 2))
-        )
+        rows.append((f"  {_name(one)}", _short(found["before"], 2), _short(found["in_bonus"], 2)))
     share = percent(result["share_in_bonus"])
     return [*table(rows, indent=""), paragraph(f"Of a game without traps {share} is played in the bonus.")]
 
@@ -250,7 +249,7 @@ def _bench(result: Found) -> list[str]:
                 f". Not one in {few}: {percent(found['none_expected'])} of the time though it works, "
                 f"{percent(found['none_break_even'])} where it only breaks even"
             )
-        lines.append(labelled(shorten(one["call"].replace("_", " "), 15), words))
+        lines.append(labelled(one["call"].replace("_", " "), words))
     return lines
 
 

@@ -50,7 +50,7 @@ def stress_text(result: Found, with_detail: bool = False) -> str:
     worlds = result["worlds"]
     drawn = f"{count(worlds['drawn'], 'plausible world')} of {count(result['possessions'], 'possession')}"
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
-    lines = [plain(result["title"]), paragraph(f"{who}: {drawn}."), ""]
+    lines = [paragraph(result["title"]), paragraph(f"{who}: {drawn}."), ""]
     rows = [call for setting in result["settings"] for call in setting["calls"]]
     if not result["settings"]:
         lines.append(paragraph("The scenario has no settings, so there is nothing to weigh."))

@@ -42,7 +42,7 @@ def timing_text(result: Found, with_detail: bool = False) -> str:
     """The text of ``timing`` from its JSON result; ``with_detail`` appends everything."""
     who = f"{plain(result['defence'])} in the {plain(result['base_defence']['title'])}"
     lines = [
-        plain(result["title"]),
+        paragraph(result["title"]),
         paragraph(f"{who} against {plain(result['offence'])}, {plain(result['alignment'])}."),
         "",
         *_answer(result),

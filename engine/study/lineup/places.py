@@ -26,6 +26,7 @@ from engine.run.blocks import (
     RunSize,
     check_size,
 )
+from engine.run.numbers import NUMBERS
 from engine.state.arrays import N_SIDE
 from engine.state.record import COLUMN
 from engine.state.words import ENDS
@@ -45,7 +46,7 @@ DELTA, CONFIDENCE = 0.02, 0.95
 #: Possessions of all assignments together, unless asked otherwise: about a minute on two cores.
 MOST = 1_200_000
 #: First possession of those on which the one selected meets the usual one: none that it was selected by.
-FRESH = 2**40
+FRESH = NUMBERS["lineup fresh"].first
 
 Floats = NDArray[np.float64]
 Found = dict[str, Any]

@@ -24,6 +24,7 @@ from engine.run.blocks import (
     Records,
     in_order,
 )
+from engine.run.numbers import NUMBERS
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
 from engine.study.plan.states import (
@@ -37,7 +38,7 @@ IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
 #: Room for the possessions of a game in the possession's number.
-NUMBERS_PER_GAME = 1000
+NUMBERS_PER_GAME = NUMBERS["plan games"].each
 #: Games of a part; the result does not depend on it.
 GAMES_IN_PART = 100
 _TURNOVERS = [OUTCOMES.index(name) for name in TURNOVERS]

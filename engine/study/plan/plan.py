@@ -18,6 +18,7 @@ from engine.errors import InputError
 from engine.estimate.intervals import LEVEL
 from engine.inputs.constants import Constant
 from engine.run.blocks import Player, Progress, check_size
+from engine.run.numbers import NUMBERS
 from engine.study.plan.games import (
     GAMES_IN_PART,
     NUMBERS_PER_GAME,
@@ -55,7 +56,7 @@ from engine.study.plan.table import (
 GAMES = 2000
 LEAST_GAMES, MOST_GAMES = 10, 100_000
 #: Games without a trap that tell how much of a game is played in the bonus; their numbers start here.
-PILOT_GAMES, PILOT_FIRST = 50, 10**10
+PILOT_GAMES, PILOT_FIRST = 50, NUMBERS["plan pilot"].first_unit
 
 
 def check_games(games: int) -> int:

@@ -22,13 +22,14 @@ from engine.run.blocks import (
     Records,
     in_order,
 )
+from engine.run.numbers import NUMBERS
 from engine.state.record import COLUMN, N_RECORD, NET_LOW
 from engine.study.plan.states import HOME, PlanWorlds, shadow_bits
 
 IntArray = NDArray[np.int64]
 
 #: Possessions of the table start here: other luck than the games'.
-FIRST_NUMBER = 10**12
+FIRST_NUMBER = NUMBERS["plan table"].first
 #: Possessions of a part, and how many of each call are played out in it.
 PART, CALLED_IN_PART = 2000, 220
 #: Parts unless asked otherwise.

@@ -21,6 +21,7 @@ from engine.inputs.base import (
     plain,
 )
 from engine.inputs.scenario import Scenario, Seed
+from engine.run.numbers import NUMBERS
 from engine.study.sweep.sampling import MOST_POINTS
 
 METHODS = ("grid", "latin_hypercube", "sobol", "saltelli", "table")
@@ -34,7 +35,7 @@ RULES = ("fixed", "width", "best")
 QUANTITIES = ("change", "points", "net")
 GOALS = ("least", "most")
 #: Possession numbers of one point where luck is independent.
-NUMBERS_PER_POINT = 2**30
+NUMBERS_PER_POINT = NUMBERS["sweep points"].each
 
 
 class Factor(Frozen):

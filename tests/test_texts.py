@@ -1,0 +1,132 @@
+"""The text of every command, printed once at its smallest size: no traceback, 80 columns, accents kept."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from sweep_runs import design_file
+
+from engine import cli
+from engine.report import words
+from engine.study import evening_report
+from engine.study.lineup import opponent, places
+from engine.study.patterns import playing
+from engine.study.plan import plan, table
+from engine.study.timing import play as timed
+
+CONFIGS = Path(__file__).parents[1] / "configs"
+#: Words of an argument -> what stands for it: a file, a folder of sheets, or a file or folder to write.
+DEMO = str(CONFIGS / "scenarios" / "friday_night.toml")
+OTHERS = str(CONFIGS / "scenarios" / "six_defences.toml")
+#: A command and its arguments, and something that its text must say. SHEETS: a copy of the example evening,
+#: the opponent's name with accents. OUT: a path to write to. DESIGN, STORE: a sweep of the tests.
+TABLE = (
+    ("new OUT", "READ-ME-FIRST.txt"),
+    (f"compare {DEMO} -n 60", "Per 100 possessions"),
+    (f"compare {OTHERS} -n 60 --detail", "6 defences"),
+    ("compare SHEETS -n 60 --detail", "Before you use this"),
+    (f"play {DEMO} -n 60 --detail", "Box score"),
+    ("play SHEETS -n 60", "Before you use this"),
+    (f"stress {DEMO} --worlds 16 -n 20 --detail", "worlds"),
+    ("stress SHEETS --worlds 16 -n 20", "Before you use this"),
+    ("patterns --scale 0.0001", "patterns shown whole"),
+    (f"plan {DEMO} --games 10 --detail", "Worth of use number"),
+    ("plan SHEETS --games 10", "Before you use this"),
+    (f"timing {DEMO} --detail", "The practice plan"),
+    ("timing SHEETS", "Before you use this"),
+    (f"lineup {DEMO} -n 10000 --detail", "Line-ups"),
+    ("lineup SHEETS -n 10000", "Before you use this"),
+    (f"replay {DEMO} -n 60 --pick 7 -o OUT", "The page is in|is in"),
+    (f"report {DEMO} -o OUT", "The page is in"),
+    (f"check {DEMO}", "Friday night"),
+    ("check SHEETS", "Larch Straße"),
+    (f"trace {DEMO} --index 3 --events", "t_s,"),
+    ("sweep DESIGN --store OUT", ""),
+    ("sweep --status STORE", "points settled"),
+    ("gather STORE -o OUT.csv", ""),
+    ("analyse STORE -o OUT", ""),
+)
+#: One line for each file, a table for programs, one line for each failed point.
+LONG_LINES = ("check", "trace", "sweep")
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("sweep")
+    path = folder / "s.db"
+    assert cli.run(["sweep", str(design_file(folder)), "--store", str(path), "--quiet"]) == 0
+    return path
+
+
+@pytest.fixture
+def small(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Studies whose size no option sets."""
+    tiny = evening_report.Effort(
+        possessions=200, worlds=16, world_possessions=20, games=10, table_parts=2, lineup_possessions=5000,
+        lineup_batch=10, traced=4,
+    )  # fmt: skip
+    monkeypatch.setattr(evening_report, "USUAL", tiny)
+    monkeypatch.setattr(playing, "FEWEST", 100)
+    monkeypatch.setattr(table, "PART", 100)
+    monkeypatch.setattr(plan, "PILOT_GAMES", 10)
+    monkeypatch.setattr(timed, "TRACED", 4)
+    monkeypatch.setattr(timed, "PLAYED", 400)
+    monkeypatch.setattr(timed, "BEATEN", 1)
+    monkeypatch.setattr(places, "BATCH", 10)
+    monkeypatch.setattr(places, "FIRST_BATCHES", 4)
+    monkeypatch.setattr(opponent, "ATTACK_POSSESSIONS", 100)
+    monkeypatch.setattr(opponent, "CALL_POSSESSIONS", 100)
+
+
+def test_the_table_has_every_command() -> None:
+    assert {line.split()[0] for line, _ in TABLE} == set(cli.commands.commands)
+
+
+@pytest.mark.parametrize(("line", "told"), TABLE, ids=[line.replace(str(CONFIGS), "") for line, _ in TABLE])
+def test_every_command_prints_its_text(
+    line: str, told: str, tmp_path: Path, small: None, store: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sheets = tmp_path / "sheets"
+    shutil.copytree(CONFIGS / "sheets" / "example_evening", sheets)
+    game = (sheets / "game.csv").read_text(encoding="utf-8")
+    (sheets / "game.csv").write_text(game.replace("Larch Street", "Larch Straße"), encoding="utf-8")
+    stands = {"SHEETS": sheets, "OUT": tmp_path / "out", "OUT.csv": tmp_path / "out.csv", "STORE": store}
+    stands["DESIGN"] = design_file(tmp_path)
+    capsys.readouterr()
+    assert cli.run([str(stands.get(word, word)) for word in line.split()]) == 0
+    out, err = capsys.readouterr()
+    assert any(words_ in out for words_ in told.split("|")) and (out or err)
+    assert "Traceback" not in err and "\\x" not in out
+    command = line.split()[0]
+    if out and command not in LONG_LINES:
+        paths = str(tmp_path), str(store)
+        wide = [
+            text for text in out.splitlines() if len(text) > words.WIDTH and not any(p in text for p in paths)
+        ]
+        assert not wide, wide
+        assert out.endswith("\n")
+    if "SHEETS" in line:
+        assert "Larch Straße" in out
+
+
+def test_what_cannot_be_printed_is_escaped_and_accents_are_one_letter() -> None:
+    assert words.plain("Müller, Łódź 東\x07\u202e") == "Müller, Łódź 東\\x07\\u202e"
+    assert words.plain("Mu\u0308ller") == "Müller"
+    assert words.labelled("Größe", "klein").startswith("  Größe          klein")
+
+
+def test_a_table_that_is_too_wide_goes_on_below_its_first_column() -> None:
+    name = "  corner and short corner together, every second time they bring it up slowly"
+    lines = words.table([("Worth", *"123456"), (name, *["(0.123)"] * 6)], indent="")
+    assert max(map(len, lines)) <= words.WIDTH
+    assert (
+        " ".join(line[: line.find("(0.") if "(0." in line else 80].strip() for line in lines[1:])
+        == name.strip()
+    )
+    assert words.table([("a", "1"), ("", "22")]) == ["  a   1", "     22"]
+
+
+def test_a_long_label_stands_above_its_text() -> None:
+    assert words.labelled("half court corner", "seldom") == "  half court corner\n" + " " * 17 + "seldom"
