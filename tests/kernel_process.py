@@ -14,11 +14,10 @@ from numpy.typing import NDArray
 
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
-#: Switches that a process must not inherit from the one that runs the tests.
+#: Switches that a process must not inherit from the one that runs the tests (the cache it shares).
 SWITCHES = (
     "NUMBA_DISABLE_JIT",
     "NUMBA_BOUNDSCHECK",
-    "NUMBA_CACHE_DIR",
     "NUMBA_OPT",
     "PYTHONPATH",
     "PYTHONSAFEPATH",

@@ -14,6 +14,7 @@ from typing import Any
 
 from kernel_process import ROOT, SWITCHES
 from numba import njit
+from numba.core.caching import _CacheLocator
 
 from engine.policies import coded
 
@@ -74,6 +75,12 @@ def install(package: Path, site: Path) -> None:
         for line in (f"[{group}]", *(f"{key} = {value}" for key, value in points.items()))
     ]
     (info / "entry_points.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def kept(module: Path) -> list[Path]:
+    """What Numba has kept of a module of an installed package, in the cache that all tests share."""
+    folder = _CacheLocator.get_suitable_cache_subpath(str(module))
+    return sorted((Path(os.environ["NUMBA_CACHE_DIR"]) / folder).glob(f"{module.stem}.*.nb[ci]"))
 
 
 def python(

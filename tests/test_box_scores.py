@@ -86,7 +86,9 @@ def test_possession_estimator_finds_the_simulated_possessions(games: dict[str, n
     found = possession_estimator(games["fga"], games["oreb"], games["turnovers"], games["fta"])
     error = np.asarray(found) - N_POSSESSIONS
     print(f"possession estimator: bias {error.mean():+.3f}, SD {error.std():.2f} of {N_POSSESSIONS}")
-    assert abs(error.mean()) < 0.02 * N_POSSESSIONS
-    assert error.std() < 2.25
+    # n = 600 games: standard errors .034 of the bias and .024 of the SD. Found +.38 and .84: the estimator's
+    # .44 for free throws and its rebounds are those of other games, so the bias need not vanish.
+    assert abs(error.mean()) < 0.5
+    assert error.std() < 0.95
     without = possession_estimator(games["fga"], 0, games["turnovers"], games["fta"])
     assert np.mean(without) - N_POSSESSIONS > 5, "offensive rebounds must matter"

@@ -345,14 +345,21 @@ def test_the_mirrored_alignment_is_led_by_the_same_man(name: str) -> None:
     assert {side: leader(one, side) for side in SIDES} == {side: leader(other, -side) for side in SIDES}
 
 
-def test_halving_the_step_changes_little() -> None:
-    """Points per possession at steps of 0.1 and 0.05 s differ by less than 0.02 (the standard error of the
-    difference is under 0.005, asserted)."""
+@pytest.mark.parametrize(
+    ("n", "largest_error"),
+    [
+        pytest.param(14_000, 0.0105, marks=pytest.mark.long),
+        pytest.param(140_000, 0.0033, marks=pytest.mark.full),
+    ],
+)
+def test_halving_the_step_changes_little(n: int, largest_error: float) -> None:
+    """Points per possession at steps of 0.1 and 0.05 s on the same luck: 4 standard errors of the difference
+    (paired), which is no more than .013 at n = 140,000 (-.0038 there, standard error .0031)."""
     scenario = load_scenario(SCENARIO)
     constants = scenario.constants
     assert constants["time_step_s"] == 0.1
     half = scenario.model_copy(update={"constants": constants | {"time_step_s": 0.05}})
-    n = 140_000
-    a, b = played(pack(scenario).home, n, 13), played(pack(half).home, n, 13)
-    assert np.hypot(standard_error(a, "points"), standard_error(b, "points")) < 0.005
-    assert abs(mean(a, "points") - mean(b, "points")) < 0.02, (mean(a, "points"), mean(b, "points"))
+    a, b = (played(pack(one).home, n, 13)[:, COLUMN["points"]] for one in (scenario, half))
+    gap = (a - b).astype(float)
+    error = gap.std() / np.sqrt(n)
+    assert error < largest_error and abs(gap.mean()) < 4 * error, (gap.mean(), error)

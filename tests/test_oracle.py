@@ -11,12 +11,14 @@ of DEShawResearch/random123 (SEEN).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 from naive import Naive
 from naive_basics import philox
-from oracle_compare import Compared, compare
+from oracle_compare import Compared, compare, telling
 from oracle_scenarios import CodedFunctions, coded, coded_home, front_and_shade, late_double, spread
 from policies import registered
 
@@ -32,6 +34,10 @@ from engine.state.words import (
 from engine.world.pack import pack
 
 SEED = 11
+#: 1: in full; 10: a tenth, chosen so that as much as possible happens in it.
+in_two_sizes = pytest.mark.parametrize(
+    "share", [pytest.param(10, marks=pytest.mark.long), pytest.param(1, marks=pytest.mark.full)]
+)
 
 
 @pytest.mark.parametrize(
@@ -48,16 +54,21 @@ def test_the_twins_generator_gives_the_known_answers(counter: str, key: str, ans
     assert " ".join(f"{word:08x}" for word in philox((c0, c1, c2, c3), (k0, k1))) == answer
 
 
-def compare_all(into: Compared, scenario: Scenario, n: int) -> None:
-    """Home, every setting and every base of its own, ``n`` possessions each."""
+def chosen(world: Any, n: int, share: int) -> Sequence[int]:
+    """The first ``n`` possessions, or of the first 150 the n / share that show most."""
+    return range(n) if share == 1 else telling(world, SEED, 150, max(1, n // share))
+
+
+def compare_all(into: Compared, scenario: Scenario, n: int, share: int) -> None:
+    """Home, every setting and every base of its own, ``n`` possessions each or a share of them."""
     packed = pack(scenario)
-    compare(into, f"{scenario.title}: home", Naive(scenario), packed.home, range(n), SEED)
+    worlds = [("home", Naive(scenario), packed.home)]
     for made in packed.settings:
-        name = f"{scenario.title}: {made.name}"
-        compare(into, name, Naive(scenario, made.name), made.world, range(n), SEED)
+        worlds.append((made.name, Naive(scenario, made.name), made.world))
         if made.base is not None:
-            twin = Naive(scenario, made.name, base=True)
-            compare(into, f"{name}, base", twin, made.base, range(n), SEED)
+            worlds.append((f"{made.name}, base", Naive(scenario, made.name, base=True), made.base))
+    for name, twin, world in worlds:
+        compare(into, f"{scenario.title}: {name}", twin, world, chosen(world, n, share), SEED)
 
 
 def report(found: Compared) -> None:
@@ -65,10 +76,11 @@ def report(found: Compared) -> None:
     assert not found.mismatches, found.words()
 
 
-def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path) -> None:
+@in_two_sizes
+def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, share: int) -> None:
     found = Compared()
     for scenario, n in spread(tmp_path):
-        compare_all(found, scenario, n)
+        compare_all(found, scenario, n, share)
     report(found)
     # The spread is worth something only if everything the model can do happens in it.
     assert found.seen["event"] == set(EVENTS)
@@ -93,8 +105,13 @@ def test_far_numbers_large_seeds_and_a_limit_of_calls(tmp_path: Path) -> None:
     report(found)
 
 
-def test_coded_policies_agree_too(tmp_path: Path) -> None:
+@in_two_sizes
+def test_coded_policies_agree_too(tmp_path: Path, share: int) -> None:
     found = Compared()
+
+    def against(name: str, twin: Naive, world: Any, n: int) -> None:
+        compare(found, name, twin, world, chosen(world, n, share), SEED)
+
     both, calls, moves = (
         CodedFunctions(front_and_shade, late_double),
         CodedFunctions(None, late_double),
@@ -107,20 +124,20 @@ def test_coded_policies_agree_too(tmp_path: Path) -> None:
     ):
         scenario = coded(tmp_path, "both", "calls")
         packed = pack(scenario)
-        compare(found, "home", Naive(scenario), packed.home, range(5), SEED)
+        against("home", Naive(scenario), packed.home, 5)
         for made, policy in zip(packed.settings, (both, calls), strict=True):
             twin = Naive(scenario, made.name, policy=policy)
-            compare(found, made.name, twin, made.world, range(30), SEED)
+            against(made.name, twin, made.world, 30)
             base = Naive(scenario, made.name, base=True, policy=policy)
-            compare(found, f"{made.name}, base", base, made.base, range(10), SEED)
+            against(f"{made.name}, base", base, made.base, 10)
         for name, policy in (("both", both), ("moves", moves)):
             scenario = coded_home(tmp_path, name)
             packed = pack(scenario)
             twin = Naive(scenario, policy=policy)
-            compare(found, f"home of {name}", twin, packed.home, range(15), SEED)
+            against(f"home of {name}", twin, packed.home, 15)
             twin = Naive(scenario, "calls in it", policy=policy)
-            compare(found, f"calls, {name}", twin, packed.settings[0].world, range(15), SEED)
+            against(f"calls, {name}", twin, packed.settings[0].world, 15)
             twin = Naive(scenario, "another")
-            compare(found, f"another, {name}", twin, packed.settings[1].world, range(5), SEED)
+            against(f"another, {name}", twin, packed.settings[1].world, 5)
     report(found)
     assert found.seen["fault"] == {True, False} and found.seen["outcome"] >= {0, 3, 6}

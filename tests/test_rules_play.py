@@ -21,6 +21,7 @@ from engine.state.words import (
     VIOLATIONS,
     Mode,
 )
+from engine.study.patterns import watching
 
 RULES = ("international", "high_school", "college", "professional")
 #: Nobody decides anything: whoever has the ball stands with it.
@@ -282,16 +283,20 @@ def test_possession_arrow() -> None:
     """A held ball goes to the side that the arrow shows: a throw-in, or the end of the possession."""
     constants = {**EAGER, "tie_up_rate_per_s": 50.0}
     lost: dict[str, list[bool]] = {}
-    for arrow in ("offence", "defence", "even"):
-        for _, events in log(trapped("international", constants, game={"possession_arrow": arrow}), 75):
-            for time, name, _, _ in events:
-                if name == "held_ball":
-                    now = {e[1] for e in events if e[0] == time}
-                    assert ("turnover" in now) != ("throw_in" in now)
-                    lost.setdefault(arrow, []).append("turnover" in now)
+    for arrow, n in (("offence", 75), ("defence", 75), ("even", 1500)):
+        world = trapped("international", constants, game={"possession_arrow": arrow})
+        at: dict[tuple[float, float], set[str]] = {}
+        for event in watching.watch(world, SEED, range(n)):
+            moment = at.setdefault((event[watching.ROW], event[watching.TIME]), set())
+            moment.add(EVENTS[int(event[watching.CODE])])
+        held = [now for now in at.values() if "held_ball" in now]
+        assert all(("turnover" in now) != ("throw_in" in now) for now in held)
+        lost[arrow] = ["turnover" in now for now in held]
     assert all(len(x) >= 12 for x in lost.values())
     assert not any(lost["offence"]) and all(lost["defence"])
-    assert 0.25 < np.mean(lost["even"]) < 0.75
+    # A fair coin: n of some 270, standard error .03; 4 of them.
+    assert len(lost["even"]) > 200
+    assert abs(np.mean(lost["even"]) - 0.5) < 4 * 0.5 / np.sqrt(len(lost["even"]))
 
 
 # --- every rule set with every alignment ----------------------------------------------------------------

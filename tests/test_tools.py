@@ -197,5 +197,7 @@ def test_ci_runs_exactly_these_two() -> None:
     for number, wanted in enumerate(readme_blocks()[:2], 1):
         assert run("bash", "-euc", f"{function.group()}\nblock {number}").strip() == wanted
     assert re.search(r"^for n in 1 2; do$", text, re.MULTILINE)
+    # With every test in it, in full.
+    assert re.search(r"""^export PYTEST_ADDOPTS="-m ''"( #.*)?$""", text, re.MULTILINE)
     # Nothing else installs, plays or tests.
     assert not re.search(r"pip install|pytest|trapledger", re.sub(r"#.*", "", text))

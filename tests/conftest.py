@@ -1,0 +1,64 @@
+"""How the tests run: on every core, one compile of the engine for all of them, in three sizes.
+
+Sizes, by mark (pyproject.toml): ``quick`` is whatever is not marked longer, for the inner loop; the default
+adds ``long``; ``full`` is what is rarely broken at its whole length, which only ``.ci/run`` plays.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+from filelock import FileLock
+
+#: Files that compile for themselves or play nothing: they begin while another worker compiles for all.
+BESIDE_THE_COMPILE = ("test_bounds.py", "test_tools.py", "test_cache.py")
+#: Then those that take longest, so that no worker is left with one of them at the end.
+LONGEST = ("test_patterns.py", "test_oracle.py", "test_slides.py", "test_sweep_analysis.py")
+#: Files that are ``long`` as a whole: they compile, start processes or browsers, or play whole studies.
+LONG = set(
+    """
+    test_bounds test_cache test_sweep_analysis test_sweep_kill test_sweep_dask test_stop test_walkthrough
+    test_timing test_lineup test_plan test_evening_report test_report_page test_replay_page
+    test_patterns_estimates test_draws test_slides test_box_scores test_levels test_coded_policies
+    """.split()
+)
+ORDER = {name: place for place, name in enumerate((*BESIDE_THE_COMPILE, *LONGEST))}
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Workers, and the processes that tests start, share one cache: the given one, or pytest's own."""
+    if "NUMBA_CACHE_DIR" not in os.environ:
+        assert config.cache is not None
+        os.environ["NUMBA_CACHE_DIR"] = str(config.cache.mkdir("engine"))
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if item.path.stem in LONG:
+            item.add_marker("long")
+        if not any(item.get_closest_marker(longer) for longer in ("long", "full")):
+            item.add_marker("quick")
+    items.sort(key=lambda item: ORDER.get(item.path.name, len(ORDER)))
+
+
+@functools.cache
+def compile_engine() -> None:
+    """One worker compiles, the others wait at the lock and then load what it has written."""
+    from engine.inputs import load_scenario
+    from engine.kernel.batch import play_block
+    from engine.state.record import N_RECORD
+    from engine.world.pack import pack
+
+    with FileLock(Path(os.environ["NUMBA_CACHE_DIR"]) / "compile.lock"):
+        play_block(pack(load_scenario("friday_night")).home, 1, 0, np.zeros((1, N_RECORD), np.int32))
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    if item.path.name not in BESIDE_THE_COMPILE:
+        compile_engine()
