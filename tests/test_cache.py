@@ -38,6 +38,9 @@ def test_an_edited_callee_is_compiled_again(tmp_path: Path) -> None:
     assert Path(first["file"]).is_relative_to(copy), "the copy must be what is tested"
     assert (first["was_cached"], first["hits"], first["misses"]) == (False, 0, 1)
 
+    assert len(first["specialisations"]) > 100
+    assert set(first["specialisations"].values()) == {1}, "each function once, however it is called"
+
     again = run_process(NUMBERS, 1, switches, copy)
     assert (again["was_cached"], again["hits"], again["misses"]) == (True, 1, 0)
     assert again["records"] == first["records"]
