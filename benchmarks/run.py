@@ -31,6 +31,8 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from machine import commit, hardware
+
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent
 PACKAGES = ("numpy", "numba", "llvmlite", "scipy", "pandas", "pydantic", "click")
@@ -338,6 +340,13 @@ def watched(case: Case, scale: float, long: bool) -> Figures:
     } | {f"{name}_per_s": statistics.median(found) for name, found in speeds.items()}
 
 
+def counts(case: Case, scale: float, long: bool) -> Figures:
+    """What the kernel does in a possession of staying home, counted in interpreted ones (counts.py)."""
+    n = str(scaled(case["possessions"], scale))
+    found: Figures = json.loads(child([str(HERE / "counts.py"), scenario_of(case), n], NUMBA_DISABLE_JIT="1"))
+    return found
+
+
 KINDS: dict[str, Callable[[Case, float, bool], Figures]] = {
     "per_core": per_core,
     "threads": threads,
@@ -349,38 +358,11 @@ KINDS: dict[str, Callable[[Case, float, bool], Figures]] = {
     "warm_start": warm_start,
     "coded": coded,
     "watched": watched,
+    "counts": counts,
 }
 
 
 # --- results ----------------------------------------------------------------------------------------------
-
-
-def commit() -> str:
-    """Commit of the checkout, with + where files were changed; "unknown" outside a repository."""
-
-    def git(*arguments: str) -> str:
-        done = subprocess.run(["git", *arguments], cwd=ROOT, capture_output=True, text=True, check=True)
-        return done.stdout.strip()
-
-    try:
-        return git("rev-parse", "HEAD") + ("+" if git("status", "--porcelain") else "")
-    except (OSError, subprocess.CalledProcessError):
-        return "unknown"
-
-
-def hardware() -> Figures:
-    """Processor, cores of this process, memory."""
-    import engine.run.blocks
-
-    found: Figures = {"machine": platform.machine(), "cores": engine.run.blocks.available_cores()}
-    try:
-        lines = Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines()
-        found["processor"] = next(line.split(":", 1)[1].strip() for line in lines if "model name" in line)
-    except (OSError, StopIteration):
-        found["processor"] = platform.processor()
-    if hasattr(os, "sysconf") and "SC_PHYS_PAGES" in os.sysconf_names:
-        found["memory_mb"] = round(os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") / MB)
-    return found
 
 
 def landmark_words(case: Case, figures: Figures, full_size: bool) -> str:

@@ -25,12 +25,22 @@ SWITCHES = (
 
 #: Plays the possession numbers of each setting ("home" among them) named on standard input.
 PLAY = """
-import json, sys
+import importlib, json, pkgutil, sys
 import numpy as np
+import engine.kernel
 from engine.inputs import load_scenario
 from engine.kernel import batch
 from engine.world.pack import pack
 from engine.state.record import N_RECORD
+
+# how often each kernel function was compiled for compiled callers, by name
+def specialisations(package):
+    found = {}
+    for module in pkgutil.iter_modules(package.__path__):
+        for name, value in vars(importlib.import_module(f"{package.__name__}.{module.name}")).items():
+            if hasattr(value, "part") and value.__module__.endswith(f".{module.name}"):
+                found[f"{module.name}.{name}"] = len(value.part.signatures)
+    return found
 
 asked = json.load(sys.stdin)
 packed = pack(load_scenario(asked["scenario"]))
@@ -44,7 +54,9 @@ for name, numbers in asked["numbers"].items():
 entry = batch._entry()
 stats = getattr(entry, "stats", None)
 hits, misses = (sum(c.values()) for c in (stats.cache_hits, stats.cache_misses)) if stats else (0, 0)
+parts = specialisations(engine.kernel)
 told = {"records": found, "was_cached": was_cached, "hits": hits, "misses": misses, "file": batch.__file__}
+told["specialisations"] = parts
 print(json.dumps(told))
 """
 
@@ -53,7 +65,7 @@ def run_process(
     numbers: dict[str, list[int]], seed: int, switches: dict[str, str], cwd: Path = ROOT
 ) -> dict[str, Any]:
     """What a process with these switches finds: "records" setting -> rows, "was_cached", "hits", "misses",
-    "file" (the module that played).
+    "file" (the module that played), "specialisations" (kernel function -> how often it was compiled).
 
     ``cwd`` holds the folder ``engine`` that is imported, and configs/. Whatever goes wrong in the process
     fails the test with its standard error.

@@ -56,6 +56,9 @@ def test_an_edited_callee_is_compiled_again(tmp_path: Path) -> None:
     assert (first["was_cached"], first["hits"], first["misses"]) == (False, 0, 1)
     assert (np.array(first["records"]["home"])[:, threes] == 1).all(), "the short step is what is played"
 
+    assert len(first["specialisations"]) > 100
+    assert set(first["specialisations"].values()) == {1}, "each function once, however it is called"
+
     again = run_process(NUMBERS, 1, switches, copy)
     assert (again["was_cached"], again["hits"], again["misses"]) == (True, 1, 0)
     assert again["records"] == first["records"]

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.errors import Incomplete
-from engine.kernel.jit import njit
+from engine.kernel import jit
 from engine.kernel.possession import begin, step
 from engine.kernel.scratch import new_scratch
 from engine.kernel.watch import (
@@ -41,7 +41,7 @@ from engine.state.words import Mode
 
 
 def source_stamp() -> int:
-    """63-bit hash of the kernel's sources and arrays, of versions and the bounds-check flag: keys the cache."""
+    """63-bit hash of the kernel's sources and arrays, versions and the bounds-check flag: keys the cache."""
     digest = hashlib.sha256()
     here = Path(__file__).resolve().parent
     files = sorted(here.glob("*.py")) + sorted((here.parent / "state").glob("*.py"))
@@ -55,7 +55,7 @@ def source_stamp() -> int:
 
 
 def _make_entry(stamp: int) -> Callable[..., Any]:
-    @njit(cache=True, nogil=True)
+    @jit.entry
     def entry(worlds, scratch, where, ask, seed, numbers, records, max_calls, kept, done):
         """Plays ``numbers[done:]``, watching into ``kept`` unless that has no rows.
 
@@ -67,7 +67,7 @@ def _make_entry(stamp: int) -> Callable[..., Any]:
             return done
         watched = kept.ends.shape[0] > 0
         for i in range(done, numbers.shape[0]):
-            begin(w, scratch, seed, numbers[i], np.uint64(0), max_calls)
+            begin(w, scratch, seed, numbers[i], np.uint64(0), max_calls, 1 if watched else 0)
             if watched:
                 for j in range(N_ENDS):
                     kept.ends[i + 1, j] = kept.ends[i, j]

@@ -89,15 +89,16 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
         shot = shot_value(w, j, d_rim, gap, is_three(w, x, y), left_s - time_s, False)
         if shot > worth:
             worth = shot
-    risk = lane_risk(w, c, s.handler, x, y, PassKind.DIRECT, release_s, n_pressure)
+    risk = lane_risk(w, c, s.handler, x, y, PassKind.DIRECT, release_s, n_pressure, True)
     kind = PassKind.DIRECT
     if risk > 0.06:
-        over = lane_risk(w, c, s.handler, x, y, PassKind.OVER, release_s + k.over_release_s, n_pressure)
+        over_s = release_s + k.over_release_s
+        over = lane_risk(w, c, s.handler, x, y, PassKind.OVER, over_s, n_pressure, False)
         if over < risk:
             risk = over
             kind = PassKind.OVER
         if length < k.bounce_longest_m:
-            bounce = lane_risk(w, c, s.handler, x, y, PassKind.BOUNCE, release_s, n_pressure)
+            bounce = lane_risk(w, c, s.handler, x, y, PassKind.BOUNCE, release_s, n_pressure, False)
             if bounce < risk:
                 risk = bounce
                 kind = PassKind.BOUNCE
@@ -270,9 +271,10 @@ def decide(w, c):
         if value > best:
             best = value
             chosen = o
-    for o in range(N_OPTIONS):
-        if c.weighed[o].value > NOT_AN_OPTION:
-            option(c, s.handler, o, c.weighed[o].value, 1.0 if o == chosen else 0.0)
+    if s.watched == 1:
+        for o in range(N_OPTIONS):
+            if c.weighed[o].value > NOT_AN_OPTION:
+                option(c, s.handler, o, c.weighed[o].value, 1.0 if o == chosen else 0.0)
     act(w, c, chosen)
 
 

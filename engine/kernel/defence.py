@@ -213,8 +213,9 @@ def defence_targets(w, c):
         d_rim = distance(h.x, h.y, 0.0, 0.0)
         # judged by the shot he would step into, not by where he still is
         step_in = w.rules.arc_m + 0.4
-        z = table_logit(w, s.handler, d_rim if d_rim < step_in else step_in)
-        shooter_ok = z > math.log(k.shooter_make / (1.0 - k.shooter_make)) or d_rim < k.middle_range_m
+        shooter_ok = d_rim < k.middle_range_m
+        if not shooter_ok:
+            shooter_ok = table_logit(w, s.handler, d_rim if d_rim < step_in else step_in) > s.shooter_logit
     trapping = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
     covering = trapping or (
         s.trap_phase == TrapPhase.AFTER and w.calls[s.trap_call].hold_cover == 1 and s.t < s.after_t + 1.0

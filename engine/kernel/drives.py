@@ -30,13 +30,13 @@ def ahead_points(w, c, x, y, receiver, time_s):
     if d > k.numbers_reach_m:
         return 0.0
     n = 1
+    run = cover_m(time_s - k.reaction_s, 1.0, k.sprint_tau_s)
     for i in range(N_SIDE):
         a = c.agents[i]
         if i != receiver and distance(a.x, a.y, 0.0, 0.0) < d:
             n += 1
         b = c.agents[i + N_SIDE]
-        back = cover_m(time_s - k.reaction_s, w.players[i + N_SIDE].top_speed_mps, k.sprint_tau_s)
-        if distance(b.x, b.y, 0.0, 0.0) - back < d + 0.5:
+        if distance(b.x, b.y, 0.0, 0.0) - w.players[i + N_SIDE].top_speed_mps * run < d + 0.5:
             n -= 1
     if n <= 0:
         return 0.0

@@ -17,7 +17,7 @@ def close_outcome(c, code):
         s.outcome_open = 0
         got_out = code == Outcome.ESCAPE_PASS or code == Outcome.RETREAT or code == Outcome.SPLIT
         s.after_open = 1 if got_out else 0
-    event(c, Event.TRAP_LEFT, s.handler, s.trap_call, code, s.ball_x, s.ball_y)
+    event(c, Event.TRAP_LEFT, s.handler, s.trap_call, float(code), s.ball_x, s.ball_y)
 
 
 @njit
@@ -61,7 +61,7 @@ def finish(w, c, end, mean_excess):
         close_after(c, After.RESET)
     if s.outcome_open == 1:
         close_outcome(c, Outcome.OTHER)
-    event(c, Event.END, -1, -1, end, s.ball_x, s.ball_y)
+    event(c, Event.END, -1, -1, float(end), s.ball_x, s.ball_y)
 
 
 @njit
@@ -70,7 +70,7 @@ def turnover(w, c, live, thief):
     s = c.s
     k = w.k
     c.record.turnovers += 1
-    event(c, Event.TURNOVER, s.handler, thief, live, s.ball_x, s.ball_y)
+    event(c, Event.TURNOVER, s.handler, thief, float(live), s.ball_x, s.ball_y)
     if live == 1:
         c.record.steals += 1
         event(c, Event.STEAL, thief, s.handler, 0.0, s.ball_x, s.ball_y)
@@ -84,7 +84,7 @@ def turnover(w, c, live, thief):
 @njit
 def violation(w, c, kind):
     """A count, clock or line violation by the offence (dead ball); ``kind`` indexes state.VIOLATIONS."""
-    event(c, Event.VIOLATION, c.s.handler, -1, kind, c.s.ball_x, c.s.ball_y)
+    event(c, Event.VIOLATION, c.s.handler, -1, float(kind), c.s.ball_x, c.s.ball_y)
     c.record.violations += 1
     turnover(w, c, 0, -1)
 
@@ -93,7 +93,7 @@ def violation(w, c, kind):
 def shot_clock_violation(w, c):
     """The shot clock runs out: a dead-ball turnover that is counted as its own ending."""
     k = w.k
-    event(c, Event.VIOLATION, c.s.handler, -1, Violation.SHOT_CLOCK, c.s.ball_x, c.s.ball_y)
+    event(c, Event.VIOLATION, c.s.handler, -1, float(Violation.SHOT_CLOCK), c.s.ball_x, c.s.ball_y)
     c.record.violations += 1
     c.record.turnovers += 1
     close_outcome_if_open(c, Outcome.OTHER_TURNOVER)

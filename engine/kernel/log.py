@@ -11,8 +11,10 @@ from engine.state.arrays import EVENTS_PER_STEP, N_OPTIONS
 
 @njit
 def event(c, code, player, other, value, x, y):
-    """Appends one event of this step; beyond the buffer's end it is counted alone."""
+    """Appends one event of this step, if anybody watches; beyond the buffer's end it is counted alone."""
     s = c.s
+    if s.watched == 0:
+        return
     n = s.n_events
     if n < EVENTS_PER_STEP:
         c.events[n, 0] = s.t

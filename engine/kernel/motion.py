@@ -74,12 +74,13 @@ def move(a, top_mps, tau_s, gain, brake_mps2, dt):
     if speeding_up:
         cx *= gain
         cy *= gain
-    change = math.sqrt(cx * cx + cy * cy)
+    change2 = cx * cx + cy * cy
     limit = brake_mps2 * dt
-    if change > limit or not speeding_up:
-        if change > limit:
-            cx *= limit / change
-            cy *= limit / change
+    if change2 > limit * limit or not speeding_up:
+        if change2 > limit * limit:
+            share = limit / math.sqrt(change2)
+            cx *= share
+            cy *= share
         a.x += (a.vx + 0.5 * cx) * dt
         a.y += (a.vy + 0.5 * cy) * dt
     else:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from engine.kernel.jit import njit
 from engine.kernel.motion import cover_m, distance, logistic
 from engine.state.arrays import N_SIDE
@@ -12,31 +14,37 @@ NEVER = 1e9
 
 
 @njit
+def squared(a, x, y):
+    """Squared distance of an agent from a point, square metres."""
+    dx = a.x - x
+    dy = a.y - y
+    return dx * dx + dy * dy
+
+
+@njit
 def nearest_defender(c, x, y):
     """(distance, agent index) of the defender nearest to a point."""
-    best = FAR_AWAY
+    best = FAR_AWAY * FAR_AWAY
     who = N_SIDE
     for i in range(N_SIDE, 2 * N_SIDE):
-        a = c.agents[i]
-        d = distance(a.x, a.y, x, y)
-        if d < best:
-            best = d
+        d2 = squared(c.agents[i], x, y)
+        if d2 < best:
+            best = d2
             who = i
-    return best, who
+    return math.sqrt(best), who
 
 
 @njit
 def nearest_attacker(c, x, y, within_m, skip):
     """Index of the attacker nearest to a point within a radius, the ball's holder left out; -1 none."""
-    best = within_m
+    best = within_m * within_m
     who = -1
     for i in range(N_SIDE):
         if i == skip:
             continue
-        a = c.agents[i]
-        d = distance(a.x, a.y, x, y)
-        if d < best:
-            best = d
+        d2 = squared(c.agents[i], x, y)
+        if d2 < best:
+            best = d2
             who = i
     return who
 
@@ -57,15 +65,12 @@ def help_gap(w, c, x, y, time_s, skip):
     """Distance (metres) the nearest defender can have to (x, y) after ``time_s``, by running there."""
     k = w.k
     best = FAR_AWAY
+    run = cover_m(time_s - k.reaction_s, 1.0, k.sprint_tau_s)
     for i in range(N_SIDE, 2 * N_SIDE):
         if i == skip:
             continue
         a = c.agents[i]
-        d = distance(a.x, a.y, x, y)
-        run_s = time_s - k.reaction_s
-        if d - w.players[i].top_speed_mps * run_s >= best and run_s > 0.0:
-            continue  # not even at full speed from the start: saves an exponential
-        d -= cover_m(run_s, w.players[i].top_speed_mps, k.sprint_tau_s)
+        d = distance(a.x, a.y, x, y) - w.players[i].top_speed_mps * run
         if d < best:
             best = d
     return best if best > 0.3 else 0.3

@@ -294,9 +294,3 @@ def offence_targets(w, c):
             with_ball(w, c)
         else:
             off_ball(w, c, i, diver)
-
-
-@njit
-def driving(s):
-    """True while the handler attacks off the dribble."""
-    return s.action == Action.DRIVE or s.action == Action.SPLIT

@@ -111,8 +111,11 @@ def near_share(k, along_m, left_m, n_pressure):
 
 
 @njit
-def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
-    """The passer's estimate that a pass to (tx, ty) is touched by a defender or missed by the receiver."""
+def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure, new_lane):
+    """The passer's estimate that a pass to (tx, ty) is touched by a defender or missed by the receiver.
+
+    ``new_lane`` False: the lane is the one weighed last, and where the defenders stand by it is known.
+    """
     k = w.k
     a = c.agents[passer]
     length = distance(a.x, a.y, tx, ty)
@@ -121,12 +124,16 @@ def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
     clean = 1.0
     share = k.bounce_touch_share if kind == PassKind.BOUNCE else 1.0
     beyond = k.arm_reach_m + BEYOND * k.touch_width_m
+    arrive_s = release_s + length / v - k.reaction_s
+    landing_run = cover_m(arrive_s, 1.0, k.sprint_tau_s) if kind == PassKind.OVER else 0.0
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
-        d, f = point_to_segment(b.x, b.y, a.x, a.y, tx, ty)
+        if new_lane:
+            c.lane_d[i - N_SIDE], c.lane_f[i - N_SIDE] = point_to_segment(b.x, b.y, a.x, a.y, tx, ty)
+        d = c.lane_d[i - N_SIDE]
+        f = c.lane_f[i - N_SIDE]
         reach = w.players[i].reach_m
         speed = w.players[i].top_speed_mps
-        arrive_s = release_s + length / v - k.reaction_s
         run_s = release_s + f * length / v - k.reaction_s
         if d > beyond + k.risk_cover_share * speed * clip(arrive_s, 0.0, 9.0):
             continue  # out of it even at full speed from the start: saves the exponentials
@@ -136,7 +143,7 @@ def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
         if kind == PassKind.OVER:
             # over him here, but perhaps not where it comes down
             d = distance(b.x, b.y, tx, ty)
-            d -= k.risk_cover_share * cover_m(arrive_s, speed, k.sprint_tau_s)
+            d -= k.risk_cover_share * (speed * landing_run)
             late = touch_chance(k, d, CATCH_M, reach, k.shield_share)
             touch = late if late > touch else touch
         clean *= 1.0 - touch
@@ -221,7 +228,7 @@ def release_pass(w, c):
             b.adopt_t = s.release_t + k.reaction_s  # still taking in a dribble: the pass is news all the same
     c.record.passes += 1
     c.record.skips += s.pass_is_skip
-    event(c, Event.PASS, s.passer, s.target, s.pass_kind, s.pass_x1, s.pass_y1)
+    event(c, Event.PASS, s.passer, s.target, float(s.pass_kind), s.pass_x1, s.pass_y1)
 
 
 @njit
@@ -312,7 +319,7 @@ def drop(w, c, x, y, fall_s, by_defence):
     s.loose_kind = 0
     s.loose_t = s.t + fall_s
     s.n_loose += 1
-    event(c, Event.LOOSE, -1, -1, by_defence, x, y)
+    event(c, Event.LOOSE, -1, -1, float(by_defence), x, y)
     return Flight.LOOSE
 
 

@@ -6,6 +6,8 @@ trap; counts and hazards; the handler's decision if it is due; the trace.
 
 from __future__ import annotations
 
+import math
+
 from engine.kernel import draws
 from engine.kernel.coded import coded_call, coded_places
 from engine.kernel.decide import decide
@@ -75,7 +77,7 @@ def start(w, c):
         role = w.spot_role_of[side_index(s.near), s.handler]
         s.goal_x = w.spots[Region.TOP, role, 0] * s.near + c.agents[s.handler].dx
         s.goal_y = w.spots[Region.TOP, role, 1] + c.agents[s.handler].dy
-    event(c, Event.START, s.handler, -1, s.near, s.ball_x, s.ball_y)
+    event(c, Event.START, s.handler, -1, float(s.near), s.ball_x, s.ball_y)
 
 
 @njit
@@ -136,7 +138,8 @@ def counts(w, c):
         elif s.front == 1 and ru.backcourt_s > 0.0 and h.y > ru.half_y_m + 0.15:
             violation(w, c, Violation.OVER_AND_BACK)
             return
-        gap, _ = nearest_defender(c, h.x, h.y)
+        gap, s.gap_who = nearest_defender(c, h.x, h.y)
+        s.gap = gap
         if (
             ru.closely_guarded_s > 0.0
             and gap <= ru.closely_guarded_m
@@ -177,15 +180,16 @@ def ball_hazards(w, c):
     if s.mode != Mode.HELD or s.dribble != Dribble.DRIBBLING:
         return
     trapped = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
-    h = c.agents[s.handler]
-    gap, who = nearest_defender(c, h.x, h.y)
+    attacking = s.action == Action.DRIVE or s.action == Action.SPLIT
+    strips = not trapped and s.gap < k.strip_within_m
+    if not attacking and not strips:
+        return  # nothing can happen: no draw
     dt = k.time_step_s
     u0, u1, u2, u3 = draws.uniforms(s, draws.BALL_HAZARD, 0, 0, s.step)
     loose = 1.5 - w.players[s.handler].handle
-    if not trapped and gap < k.strip_within_m and draws.happens(u0, k.strip_rate_per_s * loose, dt):
-        turnover(w, c, 1, who)
+    if strips and draws.happens(u0, k.strip_rate_per_s * loose, dt):
+        turnover(w, c, 1, s.gap_who)
         return
-    attacking = s.action == Action.DRIVE or s.action == Action.SPLIT
     if not attacking:
         return
     if draws.happens(u1, k.dribble_loss_rate_per_s * loose, dt):
@@ -208,22 +212,27 @@ def ball_hazards(w, c):
 @njit
 def count_speeds(c):
     """Agent-steps of all ten by speed band, every step in which people move (bands: state.RECORD)."""
+    walk = 0
+    jog = 0
+    run = 0
     for i in range(2 * N_SIDE):
         a = c.agents[i]
         v2 = a.vx * a.vx + a.vy * a.vy
-        if v2 <= 1.0:
-            c.record.steps_walk += 1
-        elif v2 <= 9.0:
-            c.record.steps_jog += 1
-        elif v2 <= 49.0:
-            c.record.steps_run += 1
-        else:
-            c.record.steps_sprint += 1
+        walk += 1 if v2 <= 1.0 else 0
+        jog += 1 if v2 <= 9.0 else 0
+        run += 1 if v2 <= 49.0 else 0
+    c.record.steps_walk += walk
+    c.record.steps_jog += jog - walk
+    c.record.steps_run += run - jog
+    c.record.steps_sprint += 2 * N_SIDE - run
 
 
 @njit
-def begin(w, scratch, seed, possession, branch, max_calls):
-    """Sets a possession up in ``scratch`` (SCRATCH [1]): a blank state, identity, places, first holder."""
+def begin(w, scratch, seed, possession, branch, max_calls, watched):
+    """Sets a possession up in ``scratch`` (SCRATCH [1]): a blank state, identity, places, first holder.
+
+    ``watched`` 1 notes events and weighed options; the possession is the same.
+    """
     scratch[0] = BLANK[0]
     c = scratch[0]
     s = c.s
@@ -231,6 +240,8 @@ def begin(w, scratch, seed, possession, branch, max_calls):
     s.possession = possession
     s.branch = branch
     s.max_calls = max_calls
+    s.watched = watched
+    s.shooter_logit = math.log(w.k.shooter_make / (1.0 - w.k.shooter_make))
     s.clock_s = w.rules.shot_clock_s
     s.team_fouls = w.rules.team_fouls
     s.time_outs = w.rules.time_outs_left

@@ -83,7 +83,7 @@ def settle_loose_ball(w, c):
     k = w.k
     who = loose_ball_won(w, c)
     if s.loose_kind != 0:
-        event(c, Event.REBOUND, who, -1, s.loose_kind, s.ball_x, s.ball_y)
+        event(c, Event.REBOUND, who, -1, float(s.loose_kind), s.ball_x, s.ball_y)
         if who >= N_SIDE:
             c.record.dreb += 1
             s.handler = who

@@ -77,7 +77,7 @@ def throw_in(w, c, after_foul):
     s.region = Region.TOP
     s.moment = Moment.SETTLED
     s.near = 1 if u < 0.5 else -1
-    event(c, Event.THROW_IN, -1, -1, after_foul, s.ball_x, s.ball_y)
+    event(c, Event.THROW_IN, -1, -1, float(after_foul), s.ball_x, s.ball_y)
     take_places(w, c)
     s.handler = w.lead_person
     take_ball(w, c, s.handler)

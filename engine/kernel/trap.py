@@ -27,16 +27,19 @@ from engine.state.words import (
     Violation,
 )
 
+#: Place of the first watched call in ``chances``.
+FIRST_SHADOW = len(Region)
+
 
 @njit
-def is_called(c, call, n_chances, n, trigger, handler, region):
-    """Whether a call is made at this moment, by its own draw; ``n_chances[n]`` counts its chances so far."""
+def is_called(c, call, n, trigger, handler, region):
+    """Whether a call is made at this moment, by its own draw; ``c.chances[n]`` counts its chances so far."""
     if (call.regions >> region) & 1 == 0 or (call.triggers >> trigger) & 1 == 0:
         return False
     if call.only_mask != 0 and (call.only_mask >> handler) & 1 == 0:
         return False
-    n_chances[n] += 1
-    u, _, _, _ = draws.uniforms(c.s, draws.CALL, call.subject, 0, n_chances[n])
+    c.chances[n] += 1
+    u, _, _, _ = draws.uniforms(c.s, draws.CALL, call.subject, 0, c.chances[n])
     return u < call.probability
 
 
@@ -53,7 +56,7 @@ def chance(w, c, trigger, handler, region, x, y):
         return
     for n in range(w.n_calls):
         call = w.calls[n]
-        made = is_called(c, call, c.chances, call.subject, trigger, handler, region)
+        made = is_called(c, call, call.subject, trigger, handler, region)
         if made and s.trap_number < s.max_calls:
             start_call(w, c, n, handler, x, y)
             return
@@ -64,7 +67,7 @@ def shadow_chance(w, c, n, trigger, handler, region):
     """At home: notes if a watched setting would make its first call now with call ``n``; makes none."""
     bit = 1 << w.shadow_setting[n]
     if c.record.shadow & bit == 0:
-        if is_called(c, w.shadows[n], c.shadow_chances, n, trigger, handler, region):
+        if is_called(c, w.shadows[n], FIRST_SHADOW + n, trigger, handler, region):
             c.record.shadow |= bit
 
 
@@ -347,7 +350,7 @@ def trap_hazards(w, c):
         and draws.happens(u3, k.time_out_rate_per_s, dt)
     ):
         s.time_outs -= 1
-        event(c, Event.TIME_OUT, s.handler, -1, s.time_outs, h.x, h.y)
+        event(c, Event.TIME_OUT, s.handler, -1, float(s.time_outs), h.x, h.y)
         close_outcome_if_open(c, Outcome.OTHER)
         throw_in(w, c, 0)
 

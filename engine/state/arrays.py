@@ -252,6 +252,7 @@ STATE = np.dtype(
         ("possession", np.uint64),
         ("branch", np.uint64),
         ("max_calls", np.int64),
+        ("watched", np.int64),  # 1: events and weighed options are noted
         ("t", np.float64),
         ("now", np.float64),  # t plus half a step: what falls due is done in the nearest step, not the next
         ("begun", np.float64),  # t less half a step: who learns something then acts on it in this step
@@ -334,6 +335,9 @@ STATE = np.dtype(
         ("after_open", np.int64),
         ("across", np.int64),
         ("patience", np.float64),  # this possession's factor on the value of carrying on
+        ("shooter_logit", np.float64),  # of shooter_make
+        ("gap", np.float64),  # nearest defender to the handler in this step, metres
+        ("gap_who", np.int64),
         ("matched", np.int64),  # 1: every defender has a man of his own
         # ordinals of the draws
         ("n_decisions", np.int64),
@@ -379,13 +383,14 @@ SCRATCH = np.dtype(
         ("s", STATE),
         ("agents", AGENT, (N_PLAYERS,)),
         ("record", RECORD_TYPE),
-        ("chances", np.int64, (16,)),  # chances so far, per subject of a call
+        ("chances", np.int64, (len(Region) + MOST_SHADOWS,)),  # so far: by subject of a call, by watched call
         ("guards", np.int64, (N_SIDE,)),  # attacker whom each defender guards now, -1 none
         ("trap_entry", np.int64, (N_SIDE,)),  # entry of the call that each defender plays
-        ("shadow_chances", np.int64, (MOST_SHADOWS,)),
         ("shadow_held", np.int64, (MOST_SHADOW_SETTINGS,)),
         ("floor", FLOOR),
         ("orders", ORDERS),
+        ("lane_d", np.float64, (N_SIDE,)),  # each defender's distance from the lane being weighed
+        ("lane_f", np.float64, (N_SIDE,)),  # share of the lane where that is
         ("weighed", WEIGHED, (N_OPTIONS,)),  # in the decision at hand
         ("events", np.float64, (EVENTS_PER_STEP, len(EVENT_COLUMNS))),  # of this step
         ("options", np.float64, (N_OPTIONS, len(OPTION_COLUMNS))),  # of this step's decision
