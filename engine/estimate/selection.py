@@ -25,6 +25,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.estimate.intervals import student_quantile
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 #: Observations of the systems given, from number ``start`` on: draw(systems, start, count) -> [n, count].
@@ -165,8 +167,6 @@ def _at_most(x: Floats, alive: Ints, best: int, k: int, confidence: float, delta
     with alpha split over the k - 1 rivals (Bonferroni); at least delta, which the dropped ones were dropped
     by. Approximate: the moment of the cut depends a little on what was seen.
     """
-    from engine.estimate.intervals import student_quantile
-
     n = x.shape[1]
     difference = x - x[int(np.flatnonzero(alive == best)[0])]
     two_sided = 1.0 - 2.0 * (1.0 - confidence) / (k - 1)

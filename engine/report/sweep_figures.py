@@ -12,10 +12,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import matplotlib
 import numpy as np
+import pandas as pd
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
+from engine.inputs import load_constants
 from engine.study.sweep.analyse.analysis import (
     QUANTITIES,
     RISKS,
@@ -23,10 +28,6 @@ from engine.study.sweep.analyse.analysis import (
     make_folder,
     put,
 )
-
-if TYPE_CHECKING:
-    import pandas as pd
-    from matplotlib.figure import Figure
 
 FORMATS = ("png", "svg")
 DPI = 150
@@ -72,8 +73,6 @@ def draw(found: Analysis, folder: str | Path) -> list[Path]:
 
 @contextmanager
 def _style() -> Iterator[None]:
-    import matplotlib
-
     settings: Any = _SETTINGS
     with matplotlib.rc_context(settings):
         yield
@@ -92,14 +91,10 @@ def _save(figure: Figure, stem: Path) -> list[Path]:
 
 
 def _figure(width: float, height: float) -> Figure:
-    from matplotlib.figure import Figure
-
     return Figure(figsize=(width, height), layout="constrained")
 
 
 def _colour(place: float) -> Any:
-    import matplotlib
-
     return matplotlib.colormaps[MAP](place)
 
 
@@ -124,8 +119,6 @@ def label_of(path: str, width: int = 34) -> str:
 
 @lru_cache(maxsize=1)
 def _units() -> dict[str, str]:
-    from engine.inputs import load_constants
-
     return {name: constant.unit for name, constant in load_constants().items()}
 
 
@@ -217,8 +210,6 @@ def _panel(axis: Any, found: Analysis, setting: str, factor: str, curve: pd.Data
 
 def _logarithmic(axis: Any) -> None:
     """A logarithmic scale with plain numbers at 1, 2 and 5."""
-    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
-
     axis.set_xscale("log")
     axis.xaxis.set_major_locator(LogLocator(10.0, subs=(1.0, 2.0, 5.0), numticks=8))
     axis.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))

@@ -104,8 +104,6 @@ class Player:
 
     def _scratch(self) -> Any:
         """The working record of the calling thread."""
-        from engine.kernel.batch import new_scratch
-
         if not hasattr(self._local, "scratch"):
             self._local.scratch = new_scratch()
         return self._local.scratch
@@ -116,8 +114,6 @@ class Player:
 
     def block(self, world: Any, first: int, count: int, name: str) -> Records:
         """Records int32[count, N_RECORD] of possessions ``first .. first + count - 1``."""
-        from engine.kernel.batch import play_block
-
         self._check_stop()
         records = self.buffer(name, count)
         play_block(world, self.seed, first, records, scratch=self._scratch())

@@ -18,6 +18,8 @@ from types import TracebackType
 from typing import Any, Generic, Self
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 
 from engine.errors import InputError
 from engine.run.blocks import BLOCK, Records, T
@@ -99,8 +101,6 @@ class RecordFile:
         calls: Sequence[str],
         head: Mapping[str, Any],
     ) -> None:
-        import pyarrow as pa
-
         self.shown = os.fspath(path)
         self.path = _checked(self.shown)
         self.part = f"{self.path}.part"
@@ -118,8 +118,6 @@ class RecordFile:
     def rows(self, records: Records, first: int) -> Any:
         """Records int32[count, N_RECORD] of the possessions from number ``first`` as an Arrow record batch, a
         copy; any thread may call it."""
-        import pyarrow as pa
-
         n = len(records)
         found = [
             pa.DictionaryArray.from_arrays(pa.array(np.zeros(n, np.int8)), self._setting),
@@ -144,9 +142,6 @@ class RecordFile:
 
     def _flush(self, whole: bool) -> None:
         """Write what waits: row groups of ROW_GROUP rows, and with ``whole`` False what is left as well."""
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
         try:
             if self._writer is None:
                 self._writer = pq.ParquetWriter(self.part, self.schema, compression="zstd")
@@ -222,8 +217,6 @@ def _unlike(names: Sequence[str]) -> list[str]:
 
 
 def _schema(head: Mapping[str, Any]) -> Any:
-    import pyarrow as pa
-
     plain = {"int32": pa.int32(), "int64": pa.int64(), "uint64": pa.uint64()}
     words = pa.dictionary(pa.int8(), pa.string())
     fields = [

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import qmc
 
 from engine.estimate.tally import IntArray, Tally
 from engine.inputs.stress import SPECIAL
@@ -21,6 +22,7 @@ from engine.run.branches import Plan, SettingPlan
 from engine.state.arrays import CONSTANTS, N_SIDE
 from engine.state.record import COLUMN, MOST_CALLS
 from engine.state.words import ENDS
+from engine.world.pack import refresh_players
 
 FloatArray = NDArray[np.float64]
 
@@ -49,8 +51,6 @@ def sobol(n_inputs: int, worlds: int, seed: int) -> FloatArray:
 
     Source: Owen (1998) scrambling as scipy.stats.qmc.Sobol does it, seeded.
     """
-    from scipy.stats import qmc
-
     sampler = qmc.Sobol(n_inputs, scramble=True, rng=np.random.default_rng([DESIGN_KEY, seed]))
     return np.asarray(sampler.random_base2(worlds.bit_length() - 1), dtype=np.float64)
 
@@ -60,8 +60,6 @@ def changed(world: NDArray[Any], values: Mapping[str, float]) -> NDArray[Any]:
 
     Raises KeyError for a name that is neither.
     """
-    from engine.world.pack import refresh_players
-
     found = world.copy()
     players = found["players"][0]
     attack, defence = players[:N_SIDE], players[N_SIDE:]

@@ -14,6 +14,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from types import SimpleNamespace as Bag
 from typing import NamedTuple
 
+from scipy.special import lambertw
+
 from engine.inputs.alignment import Alignment
 from engine.inputs.places import Entry, Placement
 from engine.inputs.zone import Zone, ZoneRow
@@ -47,8 +49,6 @@ def run_s(way_m: float, top_mps: float, tau_s: float) -> float:
     With u = t / tau and s = way / (vmax tau): u + exp(-u) = 1 + s, so u = 1 + s + W(-exp(-1 - s)), W the main
     branch of Lambert's function (Corless et al. 1996, Adv. Comput. Math. 5:329, from memory).
     """
-    from scipy.special import lambertw
-
     if way_m <= 0.0:
         return 0.0
     if tau_s <= 0.0:

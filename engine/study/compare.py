@@ -10,14 +10,17 @@ are weighed against the same defence without calls, its base.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from engine.estimate import calls as estimate
 from engine.estimate.factors import FactorChange, GroupTally, factor_change
+from engine.estimate.intervals import Interval
 from engine.estimate.tally import (
     BoxTally,
+    IntArray,
     PairTally,
     PerCallTally,
     Tally,
@@ -41,12 +44,7 @@ from engine.study.play import (
     play_block_dict,
     run_size,
 )
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from engine.estimate.intervals import Interval
-    from engine.estimate.tally import IntArray
+from engine.world.pack import pack
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,8 +140,6 @@ class CompareResult:
 
     def table(self) -> pd.DataFrame:
         """One row per setting, staying home first: points, net points, seconds and change with intervals."""
-        import pandas as pd
-
         found = self.to_dict()
         nothing = {"mean": 0.0, "low": 0.0, "high": 0.0}
         rows = []
@@ -166,8 +162,6 @@ class CompareResult:
     def factors(self) -> pd.DataFrame:
         """One row per setting and part of its change (the four factors and transition), with intervals, in
         net points per possession; the rows of a setting add up to its change."""
-        import pandas as pd
-
         rows = [
             {"setting": setting["name"], "part": part} | setting["factors"][part]
             for setting in self.to_dict()["settings"]
@@ -179,8 +173,6 @@ class CompareResult:
 
     def calls(self) -> pd.DataFrame:
         """One row per setting and call: everything the JSON says of a call, nested keys joined by ``_``."""
-        import pandas as pd
-
         rows = [
             {"setting": setting["name"]} | {key: part for key, part in call.items() if key != "by_order"}
             for setting in self.to_dict()["settings"]
@@ -315,8 +307,6 @@ def compare(
     """
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
-    from engine.world.pack import pack
-
     plans = plan(pack(scenario))
     player = Player(size.seed)
     player.warm(plans.home)

@@ -11,10 +11,13 @@ from typing import Any
 
 import numpy as np
 
+from engine.kernel.batch import trace_possession
 from engine.run.blocks import Player, Progress
 from engine.run.watch import watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import EVENTS
+from engine.world.court import build_court
+from engine.world.pack import pack
 
 SHOT, CALL = EVENTS.index("shot"), EVENTS.index("call")
 #: Possessions played to find those with the call.

@@ -9,12 +9,16 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from engine.inputs.sheets import Evening, load_evening
 from engine.run.blocks import Progress, check_size
-
-if TYPE_CHECKING:
-    from engine.inputs.sheets import Evening
+from engine.study.compare import compare
+from engine.study.court_shots import court_shots
+from engine.study.lineup.places import lineup
+from engine.study.plan.plan import plan
+from engine.study.stress.stress import stress
+from engine.study.timing.links import timing
 
 #: Calls that are weighed over worlds, and that a page advises, at most.
 MOST_WEIGHED, MOST_ADVISED = 3, 2
@@ -159,14 +163,6 @@ def evening_report(
     InputError
         bad input, a negative seed or threads < 1.
     """
-    from engine.inputs.sheets import load_evening
-    from engine.study.compare import compare
-    from engine.study.court_shots import court_shots
-    from engine.study.lineup.places import lineup
-    from engine.study.plan.plan import plan
-    from engine.study.stress.stress import stress
-    from engine.study.timing.links import timing
-
     if isinstance(evening, (str, Path)):
         evening = load_evening(evening)
     size = effort or USUAL

@@ -24,6 +24,7 @@ from engine.study.play import (
     run_size,
     world_of,
 )
+from engine.world.pack import pack
 
 #: Width of a 95% interval in standard errors, both sides together.
 WIDTH_95 = 2 * 1.959963984540054
@@ -92,8 +93,6 @@ def level_rates(
     """The rates of one setting of a scenario; parameters and errors as ``engine.study.play.play``."""
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
-    from engine.world.pack import pack
-
     world = world_of(pack(scenario), check_setting(scenario, setting))
     player = Player(size.seed)
     player.warm(world)

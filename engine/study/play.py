@@ -8,14 +8,17 @@ from dataclasses import asdict, dataclass
 from importlib import metadata
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from engine.errors import InputError
 from engine.estimate import calls as estimate
 from engine.estimate.tally import BoxTally, IntArray, Tally
+from engine.inputs import config_hash
 from engine.inputs.defaults import HOME
+from engine.inputs.files import shown_path
 from engine.run.blocks import (
     Player,
     Progress,
@@ -28,9 +31,7 @@ from engine.run.records import Recorded, RecordFile
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
 from engine.version import __version__
-
-if TYPE_CHECKING:
-    import pandas as pd
+from engine.world.pack import pack
 
 #: Number of the JSON contract.
 SCHEMA = 1
@@ -128,9 +129,6 @@ def versions() -> dict[str, str]:
 
 def head(command: str, scenario: Any, size: RunSize) -> dict[str, Any]:
     """First keys of every JSON result."""
-    from engine.inputs import config_hash
-    from engine.inputs.files import shown_path
-
     return {
         "schema": SCHEMA,
         "tool": "trapledger",
@@ -256,8 +254,6 @@ class PlayResult:
 
     def table(self) -> pd.DataFrame:
         """Means and rates: index quantity, columns mean, low, high (95%)."""
-        import pandas as pd
-
         found = self.to_dict()
         rows = {
             name: found[name]
@@ -268,27 +264,19 @@ class PlayResult:
 
     def box(self) -> pd.Series:
         """The box score: counts over all possessions."""
-        import pandas as pd
-
         return pd.Series(self.tally.box.box(), name=self.setting)
 
     def ends(self) -> pd.Series:
         """How possessions ended: counts."""
-        import pandas as pd
-
         return pd.Series(self.tally.box.ends_by_name(), name=self.setting)
 
     def shots(self) -> pd.DataFrame:
         """Shots by band of distance: attempts, share of all attempts and share made, with 95% intervals."""
-        import pandas as pd
-
         rows = play_block_dict(self.tally.box)["shot_mix"]
         return pd.json_normalize(rows, sep="_").set_index("band")
 
     def calls(self) -> pd.DataFrame:
         """First calls: spot, call, called, per 100 possessions, and the share of each outcome."""
-        import pandas as pd
-
         return pd.json_normalize(self._calls(), sep="_")
 
 
@@ -334,8 +322,6 @@ def _play(
     scenario: Any, size: RunSize, index: int, progress: Progress | None, file: RecordFile | None
 ) -> PlayTally:
     """Play a setting by index, its records into ``file`` if there is one."""
-    from engine.world.pack import pack
-
     world = world_of(pack(scenario), index)
     n_calls = len(scenario.settings[index].calls) if index >= 0 else 0
     player = Player(size.seed)

@@ -6,7 +6,7 @@ Numbers come from the studies' JSON alone. engine.report.page.plan has plan, pra
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from engine.report.screen.stress import worlds_in_100
 from engine.report.words import (
@@ -16,9 +16,7 @@ from engine.report.words import (
     saved,
     scaled,
 )
-
-if TYPE_CHECKING:
-    from engine.study.evening_report import EveningReport
+from engine.study.evening_report import EveningReport
 
 Found = dict[str, Any]
 

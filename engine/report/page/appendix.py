@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from engine.report.page.answer import plain
 from engine.report.words import percent
-
-if TYPE_CHECKING:
-    from engine.study.evening_report import EveningReport
+from engine.study.evening_report import EveningReport
 
 Found = dict[str, Any]
 FACTOR_WORDS = {

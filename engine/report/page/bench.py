@@ -5,13 +5,13 @@ Numbers of the places follow the scenario's own line-up, with which the calls we
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from engine.report.page.answer import numbers_words, plain, plan_row
 from engine.report.page.plan import behind_call, opponents, out_of_trap
-
-if TYPE_CHECKING:
-    from engine.study.evening_report import EveningReport
+from engine.still.picture import holder
+from engine.study.evening_report import EveningReport
+from engine.world.pack import defenders_of, persons_of
 
 Found = dict[str, Any]
 
@@ -45,9 +45,6 @@ def role_rows(report: EveningReport, setting: int, call_index: int, out: Found |
 
     ``out``: the way out of the beaten trap (engine.study.timing.links), None where it is not known.
     """
-    from engine.still.picture import holder
-    from engine.world.pack import defenders_of, persons_of
-
     scenario = report.scenario
     of = scenario.settings[setting]
     call, zone = of.calls[call_index], of.zone or scenario.zone

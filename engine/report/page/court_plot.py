@@ -11,17 +11,20 @@ import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import matplotlib
 import numpy as np
+from markupsafe import escape
+from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
+from matplotlib.patches import Arc, Circle, Polygon, Rectangle
 
 from engine.report.replay.sentences import plain_name
 from engine.state.words import REGIONS
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-    from engine.world.court import Court
+from engine.still.holes import scenario_setup
+from engine.still.picture import picture_of
+from engine.world.court import Court
 
 Found = dict[str, Any]
 #: Perceptually even, also for those who cannot tell red from green; light is few, dark is many.
@@ -44,8 +47,6 @@ _SETTINGS: dict[str, Any] = {
 
 @contextmanager
 def _style(salt: str) -> Iterator[None]:
-    import matplotlib
-
     settings: Any = _SETTINGS | {"svg.hashsalt": salt}
     with matplotlib.rc_context(settings):
         yield
@@ -86,8 +87,6 @@ def place_words(key: tuple[str, int], called: bool) -> str:
 
 def _figure(court: Court) -> tuple[Figure, Any]:
     """An empty half court; the axes are in metres."""
-    from matplotlib.figure import Figure
-
     width, height = 2 * court.half_width_m + 0.4, court.half_y_m - court.baseline_y_m + 0.4
     figure = Figure(figsize=(WIDTH_IN, WIDTH_IN * height / width))
     axis = figure.add_axes((0.0, 0.0, 1.0, 1.0))
@@ -99,8 +98,6 @@ def _figure(court: Court) -> tuple[Figure, Any]:
 
 
 def _court_lines(axis: Any, court: Court) -> None:
-    from matplotlib.patches import Arc, Circle, Rectangle
-
     half, base, line = court.half_width_m, court.baseline_y_m, court.free_throw_y_m
     about: dict[str, Any] = {"fill": False, "edgecolor": LINE, "linewidth": 1.1, "zorder": 3}
     axis.add_patch(
@@ -147,13 +144,9 @@ def shots_svg(court: Court, shots: Sequence[Found], open_m: float, most: float, 
     ``most``: the share that is darkest, so that two pictures compare. ``words``: what is seen, for those who
     do not see it; ``name``: prefix of the ids.
     """
-    import matplotlib
-
     colours = matplotlib.colormaps[MAP]
     shares = shares_of(shots)
     with _style(name):
-        from matplotlib.patches import Polygon
-
         figure, axis = _figure(court)
         for region in SHOT_REGIONS:
             for side in (1,) if region in WHOLE else (1, -1):
@@ -185,20 +178,14 @@ def shots_svg(court: Court, shots: Sequence[Found], open_m: float, most: float, 
 
 def _luminance(colour: Any) -> float:
     """Relative luminance of a colour (WCAG 2, from memory)."""
-    from matplotlib.colors import to_rgb
-
     parts = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
     return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
 
 
 def late_svg(court: Court, links: Sequence[Found], name: str, words: str) -> str:
     """The worst passes as numbered arrows; a dotted ring round the receiver is as wide as he is open."""
-    import matplotlib
-
     colours = matplotlib.colormaps["cividis"]
     with _style(name):
-        from matplotlib.patches import Circle, Rectangle
-
         figure, axis = _figure(court)
         base = court.baseline_y_m
         axis.add_patch(
@@ -243,9 +230,6 @@ def _apart(places: Sequence[tuple[float, float]], least_m: float = 1.05) -> list
 
 def late_places(scenario: Any, links: Sequence[Found]) -> list[Found]:
     """The links with where the passer and the receiver stand (metres), the ball's side on the right."""
-    from engine.still.holes import scenario_setup
-    from engine.still.picture import picture_of
-
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
     found = []
     for link in links:
@@ -260,8 +244,6 @@ def late_places(scenario: Any, links: Sequence[Found]) -> list[Found]:
 
 def inline(figure: Figure, name: str, words: str) -> str:
     """The figure as an <svg> element: own ids, no style sheet, no size of its own, named by ``words``."""
-    from markupsafe import escape
-
     out = io.StringIO()
     figure.savefig(out, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     text = out.getvalue()

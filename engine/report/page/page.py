@@ -6,17 +6,20 @@ of the user goes through Jinja2's autoescape.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from markupsafe import Markup
 
 from engine.report.page import answer as words
+from engine.report.page import court_plot
 from engine.report.page import plan as page_plan
 from engine.report.page.appendix import appendix_view
 from engine.report.page.bench import bench_view
+from engine.report.page.court_plot import place_words, shares_of
 from engine.report.replay.page import environment, own_part
 from engine.report.screen.evening import shot_line
-
-if TYPE_CHECKING:
-    from engine.study.evening_report import EveningReport
+from engine.study.evening_report import EveningReport
+from engine.world.court import build_court
 
 Found = dict[str, Any]
 
@@ -27,11 +30,6 @@ def _policy(*sources: str) -> str:
 
 def pictures(report: EveningReport) -> list[Found]:
     """The court pictures: each an SVG, what is seen in a sentence, and the same as a table."""
-    from markupsafe import Markup
-
-    from engine.report.page import court_plot
-    from engine.world.court import build_court
-
     court, shots = build_court(report.scenario.rules), report.shots
     open_m, called = shots["open_shot_m"], shots["called"]
     shares = {"home": court_plot.shares_of(shots["home"])}
@@ -65,8 +63,6 @@ def _shots_title(report: EveningReport, key: str) -> str:
 
 
 def _shots_words(report: EveningReport, key: str, shots: Any, shares: Any) -> str:
-    from engine.report.page.court_plot import place_words
-
     n, called = report.shots["possessions"], report.shots["call"] is not None
     if not shots:
         return f"No shot in {n} possessions."
@@ -90,8 +86,6 @@ def _late_words(rows: list[Found]) -> str:
 
 def shots_table(report: EveningReport) -> list[Found]:
     """Shares by area, without and with the call, as the table beside the pictures."""
-    from engine.report.page.court_plot import place_words, shares_of
-
     shots, called = report.shots, report.shots["call"] is not None
     home = shares_of(shots["home"])
     other = {} if shots["called"] is None else shares_of(shots["called"])

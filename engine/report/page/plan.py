@@ -6,7 +6,7 @@ No sentence names a weakest player: where the other side would attack is told by
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from engine.report.page.answer import numbers_words, plain
 from engine.report.screen.lineup import OTHER_TASK, TASKS
@@ -17,9 +17,9 @@ from engine.report.words import (
     percent,
     saved,
 )
-
-if TYPE_CHECKING:
-    from engine.study.evening_report import EveningReport
+from engine.still.picture import holder
+from engine.study.evening_report import EveningReport
+from engine.world.pack import defenders_of, persons_of
 
 Found = dict[str, Any]
 
@@ -137,9 +137,6 @@ def behind_call(report: EveningReport) -> str:
 
 def doublers(report: EveningReport, setting: int, call: int) -> set[int]:
     """Shirts that double in a call, on either side; those of dynamic doubles are not known before."""
-    from engine.still.picture import holder
-    from engine.world.pack import defenders_of, persons_of
-
     of = report.scenario.settings[setting]
     zone = of.zone or report.scenario.zone
     shirts = dict(

@@ -7,9 +7,10 @@ that the basket is at the bottom and half court at the top, as seen from under t
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from engine.report.replay.sentences import (
     ball_words,
@@ -25,11 +26,6 @@ from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.state.words import TrapPhase
 from engine.study.replay.replay import AGENTS
 from engine.world.court import Court
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from engine.study.replay.replay import Replay
 
 #: Room round the floor, and how a ball in the hands is shown beside its holder, centimetres.
 MARGIN_CM = 70

@@ -12,7 +12,10 @@ import dataclasses
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from engine.report.replay.data import (
     IN_HAND_CM,
@@ -32,17 +35,15 @@ from engine.report.replay.sentences import (
 )
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.study.replay.pick import Pick
-
-if TYPE_CHECKING:
-    from engine.study.replay.replay import Replay
+from engine.study.replay.replay import Replay
+from engine.world.court import build_court
+from engine.world.pack import persons_of, player_of
 
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 
 
 def environment() -> Any:
     """Jinja2 for this project's pages: autoescape always on, an unknown name is an error."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
     return Environment(
         loader=FileSystemLoader(TEMPLATES, encoding="utf-8"),
         autoescape=True,
@@ -57,8 +58,6 @@ def own_part(name: str) -> tuple[Any, str]:
 
     Only for files of this package: they are not escaped.
     """
-    from markupsafe import Markup
-
     text = (TEMPLATES / name).read_text(encoding="utf-8")
     digest = hashlib.sha256(text.encode("utf-8")).digest()
     return Markup(text), f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
@@ -74,8 +73,6 @@ def replay_page(scenario: Any, replay: Replay, pick: Pick, care: Sequence[str] =
     pick : how it was chosen (engine.study.replay.pick)
     care : further lines that a coach must read (``Evening.care.lines()`` of a folder of sheets)
     """
-    from engine.world.court import build_court
-
     zone, places, numbers = people_of(scenario, replay.setting)
     replay = dataclasses.replace(replay, numbers=numbers)
     titles = {call.name: call.title for call in calls_of(scenario, replay.setting)}
@@ -140,8 +137,6 @@ def calls_of(scenario: Any, setting: str) -> tuple[Any, ...]:
 
 def people_of(scenario: Any, setting: str) -> tuple[Any, tuple[str, ...], tuple[int, ...]]:
     """The defence that a setting plays, the words for its five places, and the shirt numbers of all ten."""
-    from engine.world.pack import persons_of, player_of
-
     own = next((one.zone for one in scenario.settings if one.name == setting), None)
     zone = own or scenario.zone
     numbers = tuple(player_of(scenario, agent, zone).number for agent in range(N_PLAYERS))

@@ -14,12 +14,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
 
+from engine.estimate.intervals import normal_interval
 from engine.estimate.tally import Tally
+from engine.inputs.settings import Setting
 from engine.run.blocks import (
     Player,
     Records,
@@ -29,10 +32,12 @@ from engine.run.blocks import (
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
 from engine.state.record import COLUMN
 from engine.state.words import REGIONS
+from engine.still.holes import scenario_setup
+from engine.still.picture import Setup, holder, picture_of
 from engine.still.shot_worth import ShotWorth
-
-if TYPE_CHECKING:
-    from engine.still.picture import Setup
+from engine.study.compare import compare
+from engine.study.play import play
+from engine.world.pack import defenders_of, pack, persons_of
 
 Floats = NDArray[np.float64]
 
@@ -75,8 +80,6 @@ class Opponent:
 
 def open_shots(setup: Setup, worth: ShotWorth) -> dict[int, float]:
     """Position -> points of his open shot (open_shot_m) at the best spot the alignment gives him."""
-    from engine.still.picture import picture_of
-
     best: dict[int, float] = dict.fromkeys(range(1, N_SIDE + 1), 0.0)
     for region in AROUND:
         for side in SIDES:
@@ -109,10 +112,6 @@ def parking_roles(setup: Setup, world: Any, places: tuple[str, ...]) -> NDArray[
 
     One role to each place, with the least total of mean distances (assignment problem).
     """
-    from scipy.optimize import linear_sum_assignment
-
-    from engine.still.picture import holder, picture_of
-
     found = np.zeros((2, len(places)), np.int64)
     for s, side in enumerate(SIDES):
         away: Floats = np.zeros((len(places), N_SIDE))
@@ -168,8 +167,6 @@ def attack_costs(world: Any, variants: list[Any], size: RunSize, start: int = 0)
 
     ``start``: number of the first of the ATTACK_POSSESSIONS possessions.
     """
-    from engine.estimate.intervals import normal_interval
-
     run = RunSize(ATTACK_POSSESSIONS, size.seed, size.threads)
     player = Player(run.seed)
 
@@ -189,8 +186,6 @@ def attack_costs(world: Any, variants: list[Any], size: RunSize, start: int = 0)
 
 
 def _attack(scenario: Any, setup: Setup, world: Any, scorer: int, size: RunSize) -> list[Found]:
-    from engine.world.pack import defenders_of, persons_of
-
     places = persons_of(scenario.zone)
     numbers = [player.number for player in defenders_of(scenario, scenario.zone)]
     if scenario.zone.guards:
@@ -214,9 +209,6 @@ def calls_against(scenario: Any, size: RunSize) -> list[Found]:
 
     The calls are made at every chance (probability 1). [] where the scenario has none.
     """
-    from engine.inputs.settings import Setting
-    from engine.study.compare import compare
-
     known = {call.name: call for s in scenario.settings if not s.own_defence for call in s.calls}
     five = [player.number for player in scenario.offence_team.on_court]
     calls = list(known.values())[: MOST_SHADOW_SETTINGS // len(five)]
@@ -329,10 +321,6 @@ def answers(scenario: Any, size: RunSize, traps: bool = True) -> Opponent:
 
     ``size``: seed and threads. ``traps`` False: no call is played, nobody is named to be trapped.
     """
-    from engine.still.holes import scenario_setup
-    from engine.study.play import play
-    from engine.world.pack import pack
-
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
     world = pack(scenario.model_copy(update={"settings": ()})).home
     five = scenario.offence_team.on_court

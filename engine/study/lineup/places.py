@@ -12,9 +12,10 @@ import itertools
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
@@ -30,12 +31,9 @@ from engine.run.numbers import NUMBERS
 from engine.state.arrays import N_SIDE
 from engine.state.record import COLUMN
 from engine.state.words import ENDS
+from engine.study.lineup.opponent import Opponent, answers, attack_costs
 from engine.study.play import defence_dict, head, open_scenario
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from engine.study.lineup.opponent import Opponent
+from engine.world.pack import defenders_of, pack, persons_of
 
 #: Possessions of a batch, whose mean is one observation (shared page on estimates: about 500).
 BATCH = 500
@@ -57,8 +55,6 @@ Progress = Callable[[int, int], None]
 
 def places_of(scenario: Any) -> tuple[str, ...]:
     """The five places (persons) of the scenario's base defence, in the order of agents 5 to 9."""
-    from engine.world.pack import persons_of
-
     return persons_of(scenario.zone)
 
 
@@ -77,8 +73,6 @@ def with_places(scenario: Any, numbers: tuple[int, ...]) -> Any:
 
 def home_numbers(scenario: Any) -> tuple[int, ...]:
     """The shirts at the places as the scenario has them."""
-    from engine.world.pack import defenders_of
-
     return tuple(player.number for player in defenders_of(scenario, scenario.zone))
 
 
@@ -88,8 +82,6 @@ def assigned_worlds(scenario: Any, orders: list[Order]) -> list[Any]:
     A defender's numbers move with him. Own-man guards belong to the place, but pairs that the coach named
     follow the man, so a defence with guards is packed anew.
     """
-    from engine.world.pack import pack
-
     bare = scenario.model_copy(update={"settings": ()})
     numbers = home_numbers(scenario)
     home = pack(bare).home
@@ -213,8 +205,6 @@ class LineupResult:
 
     def table(self) -> pd.DataFrame:
         """One row per assignment, the selected one first: a column per place, points, dropped_at."""
-        import pandas as pd
-
         rows = self.to_dict()["table"]
         return pd.DataFrame(
             [
@@ -298,8 +288,6 @@ def lineup(
         raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
-
-    from engine.study.lineup.opponent import answers, attack_costs
 
     usual = worlds[orders.index(tuple(range(N_SIDE)))]
     costs = attack_costs(worlds[chosen.best], [usual], size, FRESH)[0]

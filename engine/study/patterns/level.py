@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from engine.inputs.levels import load_level
 from engine.study.levels import RateTally, rates_of, standard_error
 from engine.study.patterns.common import (
     Claim,
@@ -51,8 +52,6 @@ MAN = {"zone": "man_to_man", "options": {}}
 
 def rates(run: Run, level: str) -> list[Claim]:
     """The level's rates against its published ranges; those without any source are no claims."""
-    from engine.inputs.levels import load_level
-
     published = load_level(level).published
     wanted = {name: item for name, item in published.items() if item.tag != NO_SOURCE}
     if not wanted:

@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 
 from engine.inputs.defaults import HOME
+from engine.inputs.files import read_toml, resolve
+from engine.inputs.scenario import scenario_from
 from engine.run.blocks import (
     Player,
     RunSize,
@@ -23,6 +25,7 @@ from engine.run.blocks import (
 from engine.run.branches import Plan, plan, play_setting
 from engine.state.record import N_RECORD
 from engine.study.patterns.common import Records, called
+from engine.world.pack import pack
 
 DEMO = "friday_night"
 SEED = 20
@@ -50,9 +53,6 @@ def variant(
 
     ``probability`` replaces that of every call. ``defence``: keys of the scenario's [defence] to replace.
     """
-    from engine.inputs.files import read_toml, resolve
-    from engine.inputs.scenario import scenario_from
-
     source = resolve(scenario, "scenarios")
     data = copy.deepcopy(read_toml(source))
     changes = {} if probability is None else {"probability": probability}
@@ -124,8 +124,6 @@ class Run:
 
     def plan(self, **changes: Any) -> Plan:
         """The plan of a ``variant``, kept."""
-        from engine.world.pack import pack
-
         return self.keep(f"plan {sorted(changes.items())}", lambda: plan(pack(variant(**changes))))
 
     def world(self, name: str = HOME, **changes: Any) -> World:

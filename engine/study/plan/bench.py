@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from engine.world.pack import defenders_of, persons_in_roles, persons_of
+
 #: Calls that a tally is followed for.
 MOST_CALLS = 60
 #: Turnovers up to which the rule has a line.
@@ -135,8 +137,6 @@ def trap_shares(scenario: Any, call: Any) -> tuple[float, ...]:
     Roles that start with near_ or far_ are the left man's half of the time. A call without fixed roles is
     shared evenly.
     """
-    from engine.world.pack import persons_in_roles, persons_of
-
     persons = persons_of(scenario.zone)
     shares = np.zeros(len(persons))
     if call.dynamic:
@@ -163,8 +163,6 @@ def expected_fouls(
     model's own factor), those that traps add (``team_planned - team_home``) to the men who double, by the
     fouls each call adds (``extra`` per trap, ``traps`` per game) and by clumsiness.
     """
-    from engine.world.pack import defenders_of
-
     five = defenders_of(scenario, scenario.zone)
     clumsy = np.array([1.6 - 1.2 * player.discipline for player in five])
     doubles = np.array([trap_shares(scenario, call) for call in calls]).reshape(len(calls), len(five))

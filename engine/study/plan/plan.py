@@ -17,6 +17,7 @@ import numpy as np
 from engine.errors import InputError
 from engine.estimate.intervals import LEVEL
 from engine.inputs.constants import Constant
+from engine.inputs.sheets import Evening, load_evening
 from engine.run.blocks import Player, Progress, check_size
 from engine.run.numbers import NUMBERS
 from engine.study.plan.games import (
@@ -70,8 +71,6 @@ def check_games(games: int) -> int:
 
 def _opened(scenario: Any) -> tuple[Any, dict[int, bool], tuple[str, ...]]:
     """The scenario, who is prone to fouls, what to say where no trap may be advised (it then has none)."""
-    from engine.inputs.sheets import Evening, load_evening
-
     if isinstance(scenario, (str, Path)):
         scenario = load_evening(scenario)
     if not isinstance(scenario, Evening):

@@ -71,8 +71,6 @@ class PlanWorlds:
 
         Raises InputError where a coded policy makes the calls, so that nobody knows beforehand which.
         """
-        from engine.world.pack import pack
-
         settings = tuple(
             Setting(
                 name=str(i), calls=(one.call,), zone_options=scenario.zone_options, policy=scenario.policy

@@ -29,6 +29,7 @@ from engine.run.branches import Plan, plan, play_setting
 from engine.state.record import COLUMN
 from engine.state.words import AFTER, ENDS, OUTCOMES
 from engine.study.play import check_setting, open_scenario, run_size
+from engine.world.pack import pack
 
 #: The rules, besides the number of a possession.
 RULES = ("typical", "worst", "beaten")
@@ -318,8 +319,6 @@ def pick_possession(
     index, place = find_call(scenario, call, setting)
     if place < 0:
         return _pick(int(rule), setting or HOME, None, size, None, None, None)
-    from engine.world.pack import pack
-
     plans = plan(pack(scenario))
     chosen = scenario.settings[index]
     called = called_possessions(plans, size, index, place, progress)

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
@@ -186,8 +187,6 @@ class Replay:
         Columns: FRAME_COLUMNS, then AGENT_COLUMNS for each agent, ``offence_1_x_m`` and so on; with
         ``long`` FRAME_COLUMNS, LONG_COLUMNS and AGENT_COLUMNS. Metres, seconds, m/s.
         """
-        import pandas as pd
-
         ticks = pd.DataFrame(self._ticks())
         if not long:
             own = {
@@ -205,8 +204,6 @@ class Replay:
 
     def events(self) -> pd.DataFrame:
         """What happened, in order of time; columns EVENT_TABLE_COLUMNS."""
-        import pandas as pd
-
         t_s, code, player, other, value, x, y = self.trace.events.T
         event = _words(code, EVENTS)
         of_a_call = np.array([name in OF_A_CALL for name in event], dtype=bool)
@@ -231,8 +228,6 @@ class Replay:
 
     def options(self) -> pd.DataFrame:
         """What the handler weighed at each decision and what he took; columns OPTION_TABLE_COLUMNS."""
-        import pandas as pd
-
         t_s, decision, player, option, value, chosen = self.trace.options.T
         receiver = np.where(option >= Option.PASS_1, option - Option.PASS_1, -1)
         columns = {
@@ -250,8 +245,6 @@ class Replay:
 
     def record(self) -> pd.Series:
         """The possession's record by name; end, outcome and after as words, first_call as the call's name."""
-        import pandas as pd
-
         record = pd.Series(dict(zip(RECORD, self.trace.record.tolist(), strict=True)), dtype=object)
         called = record["first_call"] > 0
         record["end"] = ENDS[record["end"]]
@@ -264,8 +257,6 @@ class Replay:
 
     def _shirts(self, agents: Any) -> Any:
         """Shirt numbers of agent codes, missing where there is no agent: pandas' Int64."""
-        import pandas as pd
-
         codes = np.asarray(agents).astype(int).tolist()
         return pd.array([self.numbers[code] if code >= 0 else None for code in codes], dtype="Int64")
 

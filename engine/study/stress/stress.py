@@ -11,9 +11,10 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from importlib import metadata
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
@@ -59,9 +60,7 @@ from engine.study.play import (
     open_scenario,
     run_size,
 )
-
-if TYPE_CHECKING:
-    import pandas as pd
+from engine.world.pack import pack
 
 FloatArray = NDArray[np.float64]
 
@@ -230,8 +229,6 @@ class StressResult:
 
     def table(self) -> pd.DataFrame:
         """One row per setting and call: share of worlds in which it pays, band of its value, raw count."""
-        import pandas as pd
-
         rows = []
         for setting in self.to_dict()["settings"]:
             for call in setting["calls"]:
@@ -241,8 +238,6 @@ class StressResult:
 
     def inputs(self) -> pd.DataFrame:
         """One row per setting, call and input: rank correlation, first-order index, whether it is named."""
-        import pandas as pd
-
         rows = []
         for setting in self.to_dict()["settings"]:
             for call in setting["calls"]:
@@ -255,8 +250,6 @@ class StressResult:
 
     def worlds(self) -> pd.DataFrame:
         """One row per world: inputs, whether it was kept, home's base rates, value of each call as played."""
-        import pandas as pd
-
         table = pd.DataFrame([self.plan.values(j) for j in range(len(self.kept))]).rename_axis("world")
         table[DUMMY] = self.plan.design[:, -1]
         table["kept"] = self.kept
@@ -318,8 +311,6 @@ def stress(
     size = run_size(scenario, POSSESSIONS if possessions is None else possessions, seed, threads)
     worlds = check_worlds(worlds, size)
     plan = draw(scenario, load_stress() if listed is None else listed, worlds, size.seed)
-    from engine.world.pack import pack
-
     branches = branch_plan(pack(scenario))
     player = Player(size.seed)
     player.warm(branches.home)

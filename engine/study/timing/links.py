@@ -17,22 +17,31 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import pandas as pd
+
+from engine.inputs.team import Player
 from engine.run.blocks import RunSize, check_size
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
+from engine.still.holes import LEAST_LATE_S, Bump, bump_of, flight_of, on_court, scenario_setup
+from engine.still.picture import (
+    GUARDS_BALL,
+    Picture,
+    Point,
+    Setup,
+    between,
+    holder,
+    picture_of,
+    row_of,
+    run_s,
+)
 from engine.still.shot_worth import ShotWorth, close_out_gap
 from engine.study.play import defence_dict, head, open_scenario
 from engine.study.timing.play import Passes, Watched, watch
 from engine.study.timing.traps import after_traps
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from engine.inputs.team import Player
-    from engine.still.holes import Bump
-    from engine.still.picture import Picture, Point, Setup
+from engine.world.pack import pack, persons_of
 
 Found = dict[str, Any]
 #: Called as progress(done, total).
@@ -53,8 +62,6 @@ def _to_name(setup: Setup, at: Point) -> str:
 
 def meant_for(setup: Setup, to: Point, side: str, position: int) -> str | None:
     """Role (by the side before the pass) whom the row after it sends to the ball; None: nobody."""
-    from engine.still.picture import GUARDS_BALL, holder, row_of
-
     after = side if to[0] >= 0.0 else SIDES[1 - SIDES.index(side)]
     entries = row_of(setup, setup.court.region_at(*to), ("before_bump", "settled", "after_bump"))
     people = [
@@ -76,9 +83,6 @@ def link_of(
     agents: tuple[str, ...],
 ) -> Found:
     """One pass: flight, each defender's race, who is first, gap and shot. ``agents``: persons 5 to 9."""
-    from engine.still.holes import flight_of
-    from engine.still.picture import between, holder, run_s
-
     k, to = setup.k, picture.attackers[position]
     flight, way_of_pass = flight_of(setup, picture, to)
     near_rim = math.hypot(*to) < k["rim_range_m"] + 0.5
@@ -125,8 +129,6 @@ def link_of(
 
 def links_of(setup: Setup, worth: ShotWorth, agents: tuple[str, ...]) -> list[Found]:
     """Every pass from every region on either side that is neither too short nor too long to be thrown."""
-    from engine.still.picture import picture_of
-
     k = setup.k
     found = []
     for region in FROM:
@@ -145,8 +147,6 @@ def links_of(setup: Setup, worth: ShotWorth, agents: tuple[str, ...]) -> list[Fo
 
 def bump_dict(setup: Setup, watched: Watched) -> Found:
     """Whether the bump holds at these speeds: still picture on both sides, and how often it was missed."""
-    from engine.still.holes import LEAST_LATE_S, bump_of
-
     played = {
         "possessions": watched.possessions,
         "missed_per_100": watched.missed_bumps_per_100,
@@ -300,16 +300,12 @@ class TimingResult:
 
     def table(self) -> pd.DataFrame:
         """One row per link, the worst first; the races of the single defenders are left out."""
-        import pandas as pd
-
         rows = [{key: value for key, value in link.items() if key != "races"} for link in self.links]
         return pd.DataFrame(rows)
 
 
 def _named(link: Found, side_people: Mapping[str, Player], five: Any, passes: Passes) -> Found:
     """A link with shirts and counts; ``side_people``: person -> player."""
-    from engine.still.picture import holder
-
     side, meant = link["side"], link["meant"]
 
     def shirt(role: str) -> int:
@@ -356,9 +352,6 @@ def timing(
     """
     scenario = open_scenario(scenario)
     size = check_size(1, scenario.seed if seed is None else seed, 1)
-    from engine.still.holes import on_court, scenario_setup
-    from engine.world.pack import pack, persons_of
-
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
     packed = pack(scenario)
     people = on_court(scenario.zone, scenario.defence_team)

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from engine.kernel.batch import trace_possession
 from engine.run.blocks import Player, RunSize
 from engine.run.watch import watch_block, watch_numbers
 from engine.state.record import COLUMN

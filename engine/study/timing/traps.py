@@ -9,14 +9,10 @@ still picture's shortest time, in which the last man is within shell_stand_m of 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from engine.state.words import Break
 from engine.study.timing.play import BeatenTrap
-
-if TYPE_CHECKING:
-    from engine.inputs.calls import Call
-    from engine.still.picture import Picture, Point, Setup
 
 Found = dict[str, Any]
 SIDES = ("right", "left")
@@ -32,14 +28,6 @@ def trap_picture(setup: Setup, call: Call, side: str, at: Point | None = None) -
 
     ``at``: where the ball is, None the spot of the call's first region. Only for calls with named doubles.
     """
-    from engine.inputs.places import Entry
-    from engine.still.picture import (
-        between,
-        holder,
-        picture_of,
-        stands,
-    )
-
     picture = picture_of(setup, call.ball[0], side)
     if at is not None:
         picture = picture._replace(ball=at)
@@ -58,9 +46,6 @@ def trap_picture(setup: Setup, call: Call, side: str, at: Point | None = None) -
 
 def escape_of(setup: Setup, picture: Picture, side: str, to: Point) -> Found:
     """The ball leaves the trap for ``to``: roles at ball and rim, and the shortest time to the shell."""
-    from engine.still.holes import flight_of
-    from engine.still.picture import holder, picture_of, run_s
-
     k = setup.k
 
     def time_s(role: str, at: Point, within_m: float) -> float:
@@ -92,8 +77,6 @@ def escape_of(setup: Setup, picture: Picture, side: str, to: Point) -> Found:
 
 def escapes_of(setup: Setup, call: Call, at: Point | None = None) -> dict[str, Found]:
     """The four ways out by the alignment's break, each on the slower side; {} for dynamic doubles."""
-    from engine.still.picture import place_of
-
     if call.dynamic:
         return {}
     items = {region: item for item in setup.alignment.breaks for region in item.call}
@@ -108,8 +91,6 @@ def escapes_of(setup: Setup, call: Call, at: Point | None = None) -> dict[str, F
 
 def after_traps(scenario: Any, beaten: tuple[BeatenTrap, ...]) -> list[Found]:
     """One entry per call: how the defence comes out of it when beaten; told for the commonest way out."""
-    from engine.still.holes import scenario_setup
-
     found = []
     for one in beaten:
         setting = scenario.settings[one.setting]
