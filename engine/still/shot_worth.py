@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+
+import numpy as np
 
 from engine.kernel.batch import new_scratch
 from engine.kernel.motion import move
@@ -36,7 +37,7 @@ def close_out_gap(way_m: float, time_s: float, top_mps: float, k: Mapping[str, f
 class ShotWorth:
     """Shots of the attackers of one packed world (WORLD [1]); attackers by position 1 to 5, metres."""
 
-    def __init__(self, world: Any) -> None:
+    def __init__(self, world: np.ndarray) -> None:
         self._w = world[0]
         self._c = new_scratch()[0]
 

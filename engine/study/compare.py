@@ -27,17 +27,22 @@ from engine.estimate.tally import (
     count_pairs,
     spots_of_calls,
 )
+from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME
+from engine.inputs.scenario import Scenario
+from engine.inputs.settings import Setting
 from engine.run.blocks import (
-    Player,
     Progress,
     Records,
+    Runner,
     RunSize,
+    World,
     run_blocks,
 )
 from engine.run.branches import Branch, plan, play_setting
 from engine.state.record import COLUMN, MOST_CALLS
 from engine.study.play import (
+    Opening,
     defence_dict,
     head,
     open_scenario,
@@ -91,7 +96,7 @@ class CompareTally:
         )
 
 
-def per_call_tally(player: Player, world: Any, first: int, branch: Branch, n_spots: int) -> PerCallTally:
+def per_call_tally(runner: Runner, world: World, first: int, branch: Branch, n_spots: int) -> PerCallTally:
     """Share the change of a block from its base out over the calls made in it.
 
     The records of ``branch`` are those of the possessions from number ``first``. Possessions with more than
@@ -105,7 +110,7 @@ def per_call_tally(player: Player, world: Any, first: int, branch: Branch, n_spo
     nets[:, 0] = branch.base[:, COLUMN["net"]]
     for allowed in range(1, most):
         again = np.flatnonzero(n_calls > allowed)
-        played = player.chosen(world, first + again.astype(np.int64), allowed, "branch")
+        played = runner.chosen(world, first + again.astype(np.int64), allowed, "branch")
         nets[again, allowed] = played[:, COLUMN["net"]]
     return PerCallTally.from_nets(nets, spots[:, :most], n_spots)
 
@@ -114,7 +119,7 @@ def per_call_tally(player: Player, world: Any, first: int, branch: Branch, n_spo
 class CompareResult:
     """What the settings did beside staying home: ``to_dict()`` is the JSON contract."""
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     tally: CompareTally
     bases: tuple[int | None, ...]
@@ -182,7 +187,7 @@ class CompareResult:
 
 
 def setting_dict(
-    setting: Any, tally: SettingTally, home: BranchTally, base: BranchTally | None, over_n: int
+    setting: Setting, tally: SettingTally, home: BranchTally, base: BranchTally | None, over_n: int
 ) -> dict[str, Any]:
     """One entry of "settings" of the JSON contract, less its name and its defence.
 
@@ -216,7 +221,7 @@ def _against_home(branch: BranchTally, home: BranchTally) -> dict[str, Any]:
     }
 
 
-def call_dict(call: Any, one: estimate.CallEstimate, per_call: PerCallTally) -> dict[str, Any]:
+def call_dict(call: Call, one: estimate.CallEstimate, per_call: PerCallTally) -> dict[str, Any]:
     """One entry of "calls" of the JSON contract, with more beside the fixed keys."""
     even = one.break_even
     return {
@@ -285,7 +290,7 @@ def _by_order(per_call: PerCallTally, spot: int) -> list[dict[str, Any]]:
 
 
 def compare(
-    scenario: Any,
+    scenario: Opening,
     possessions: int | None = None,
     seed: int | None = None,
     threads: int | None = None,
@@ -308,20 +313,20 @@ def compare(
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
     plans = plan(pack(scenario))
-    player = Player(size.seed)
-    player.warm(plans.home)
+    runner = Runner(size.seed)
+    runner.warm(plans.home)
 
     def task(first: int, count: int) -> CompareTally:
-        home = player.block(plans.home, first, count, HOME)
-        bases = [player.block(world, first, count, f"base {i}") for i, world in enumerate(plans.bases)]
+        home = runner.block(plans.home, first, count, HOME)
+        bases = [runner.block(world, first, count, f"base {i}") for i, world in enumerate(plans.bases)]
         settings = []
         for setting in plans.settings:
-            branch = play_setting(player, setting, first, home, bases)
+            branch = play_setting(runner, setting, first, home, bases)
             settings.append(
                 SettingTally(
                     BranchTally.from_records(home, branch.records, first),
                     PairTally.from_records(branch.base, branch.records, setting.n_calls),
-                    per_call_tally(player, setting.world, first, branch, setting.n_calls),
+                    per_call_tally(runner, setting.world, first, branch, setting.n_calls),
                     branch.checked,
                     branch.differences,
                 )
@@ -329,5 +334,5 @@ def compare(
         tallies = (BranchTally.from_records(home, records, first) for records in (home, *bases))
         return CompareTally(next(tallies), tuple(tallies), tuple(settings))
 
-    tally = run_blocks(size, player, task, progress)
+    tally = run_blocks(size, runner, task, progress)
     return CompareResult(scenario, size, tally, tuple(setting.base for setting in plans.settings))

@@ -16,7 +16,7 @@ from engine.run.blocks import Player, Progress
 from engine.run.watch import watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import EVENTS
-from engine.world.court import build_court
+from engine.world.court import Court, build_court
 from engine.world.pack import pack
 
 SHOT, CALL = EVENTS.index("shot"), EVENTS.index("call")
@@ -81,7 +81,7 @@ def call_of(events: Any) -> tuple[float, float]:
 
 
 def court_shots(
-    scenario: Any,
+    scenario: Scenario,
     setting: int | None,
     call: int,
     seed: int,
@@ -110,7 +110,7 @@ def court_shots(
         ]
         return CourtShots(None, None, most, 0, open_m, tuple(home), None)
     world = packed.settings[setting].world
-    records = Player(seed).block(world, 0, SEARCHED, "setting")
+    records = Runner(seed).block(world, 0, SEARCHED, "setting")
     numbers = np.flatnonzero(records[:, COLUMN["first_call"]] == call + 1)
     chosen = numbers[:most]
     home, called = [], []

@@ -11,12 +11,14 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening, load_evening
 from engine.run.blocks import Progress, check_size
 from engine.study.compare import compare
 from engine.study.court_shots import court_shots
 from engine.study.lineup.places import lineup
 from engine.study.plan.plan import plan
+from engine.study.play import Found
 from engine.study.stress.stress import stress
 from engine.study.timing.links import timing
 
@@ -64,7 +66,7 @@ class EveningReport:
     """
 
     evening: Evening
-    scenario: Any
+    scenario: Scenario
     effort: Effort
     seed: int
     advised: tuple[Spot, ...]
@@ -95,7 +97,7 @@ class EveningReport:
         }
 
 
-def planned_calls(scenario: Any, plan: dict[str, Any]) -> tuple[Spot, ...]:
+def planned_calls(scenario: Scenario, plan: dict[str, Any]) -> tuple[Spot, ...]:
     """The plan's calls that save most in a game, at most MOST_WEIGHED, each spot once; () stay home.
 
     A call whose whole games cost points on average is left out.
@@ -114,7 +116,9 @@ def planned_calls(scenario: Any, plan: dict[str, Any]) -> tuple[Spot, ...]:
     return tuple(found[:MOST_WEIGHED])
 
 
-def advised_calls(planned: tuple[Spot, ...], weighed: tuple[int, ...], stress: Any) -> tuple[Spot, ...]:
+def advised_calls(
+    planned: tuple[Spot, ...], weighed: tuple[int, ...], stress: Found | None
+) -> tuple[Spot, ...]:
     """Those that pay in LEAST_SHARE of the plausible worlds, at most MOST_ADVISED.
 
     Where no world was kept, the plan alone decides. A call that comes up in too few worlds is not advised.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -12,13 +11,14 @@ from engine.estimate.play import estimate_play, ratio
 from engine.estimate.tally import BoxTally, Tally
 from engine.inputs.defaults import HOME
 from engine.run.blocks import (
-    Player,
     Progress,
     Records,
+    Runner,
     run_blocks,
 )
 from engine.state.record import COLUMN
 from engine.study.play import (
+    Opening,
     check_setting,
     open_scenario,
     run_size,
@@ -83,7 +83,7 @@ def standard_error(interval: Interval) -> float:
 
 
 def level_rates(
-    scenario: Any,
+    scenario: Opening,
     possessions: int | None = None,
     seed: int | None = None,
     threads: int | None = None,
@@ -94,10 +94,10 @@ def level_rates(
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
     world = world_of(pack(scenario), check_setting(scenario, setting))
-    player = Player(size.seed)
-    player.warm(world)
+    runner = Runner(size.seed)
+    runner.warm(world)
 
     def task(first: int, count: int) -> RateTally:
-        return RateTally.from_records(player.block(world, first, count, HOME))
+        return RateTally.from_records(runner.block(world, first, count, HOME))
 
-    return rates_of(run_blocks(size, player, task, progress))
+    return rates_of(run_blocks(size, runner, task, progress))

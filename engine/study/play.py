@@ -7,7 +7,6 @@ import platform
 from dataclasses import asdict, dataclass
 from importlib import metadata
 from os import PathLike
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -17,13 +16,17 @@ from engine.errors import InputError
 from engine.estimate import calls as estimate
 from engine.estimate.tally import BoxTally, IntArray, Tally
 from engine.inputs import config_hash
+from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME
 from engine.inputs.files import shown_path
+from engine.inputs.scenario import Scenario
+from engine.inputs.settings import Setting
 from engine.run.blocks import (
-    Player,
     Progress,
     Records,
+    Runner,
     RunSize,
+    World,
     check_size,
     run_blocks,
 )
@@ -31,7 +34,12 @@ from engine.run.records import Recorded, RecordFile
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
 from engine.version import __version__
-from engine.world.pack import pack
+from engine.world.pack import Packed, pack
+
+#: What a study takes: a loaded scenario, or the path of a scenario file or of a folder of sheets.
+Opening = Scenario | str | PathLike[str]
+#: A part of the JSON.
+Found = dict[str, Any]
 
 #: Number of the JSON contract.
 SCHEMA = 1
@@ -77,16 +85,16 @@ NEAREST = {
 }
 
 
-def open_scenario(scenario: Any) -> Any:
+def open_scenario(scenario: Opening) -> Scenario:
     """A scenario object, loaded when a path is given: of a scenario file, or of a folder of sheets."""
-    if isinstance(scenario, (str, Path)):
+    if isinstance(scenario, (str, PathLike)):
         from engine.inputs.sheets import load_any
 
         return load_any(scenario)
     return scenario
 
 
-def run_size(scenario: Any, possessions: int | None, seed: int | None, threads: int | None) -> RunSize:
+def run_size(scenario: Scenario, possessions: int | None, seed: int | None, threads: int | None) -> RunSize:
     """Size of a run; what is None comes from the scenario."""
     return check_size(
         scenario.possessions if possessions is None else possessions,
@@ -95,7 +103,7 @@ def run_size(scenario: Any, possessions: int | None, seed: int | None, threads: 
     )
 
 
-def check_setting(scenario: Any, setting: str | None) -> int:
+def check_setting(scenario: Scenario, setting: str | None) -> int:
     """Index of a setting by name; -1 for "home" or None, the base zone alone.
 
     Raises
@@ -114,7 +122,7 @@ def check_setting(scenario: Any, setting: str | None) -> int:
     raise InputError(scenario.path, "setting", setting, "one of " + ", ".join(shown.values()) + hint)
 
 
-def world_of(packed: Any, index: int) -> Any:
+def world_of(packed: Packed, index: int) -> World:
     """The packed world of a setting by index, -1 staying home."""
     return packed.home if index < 0 else packed.settings[index].world
 
@@ -127,7 +135,7 @@ def versions() -> dict[str, str]:
     }
 
 
-def head(command: str, scenario: Any, size: RunSize) -> dict[str, Any]:
+def head(command: str, scenario: Scenario, size: RunSize) -> dict[str, Any]:
     """First keys of every JSON result."""
     return {
         "schema": SCHEMA,
@@ -143,7 +151,7 @@ def head(command: str, scenario: Any, size: RunSize) -> dict[str, Any]:
     }
 
 
-def defence_dict(scenario: Any, setting: Any = None) -> dict[str, Any]:
+def defence_dict(scenario: Scenario, setting: Setting | None = None) -> dict[str, Any]:
     """The base defence of a setting (None: staying home): name, title, options taken, coded policy."""
     zone = scenario.zone
     if setting is not None:
@@ -200,10 +208,10 @@ class PlayTally(Tally):
 class PlayResult:
     """What one setting did: ``tally`` the whole-number sums, ``to_dict()`` the JSON contract."""
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     setting: str
-    calls_made: tuple[Any, ...]
+    calls_made: tuple[Call, ...]
     tally: PlayTally
 
     def to_dict(self) -> dict[str, Any]:
@@ -219,7 +227,7 @@ class PlayResult:
         result["calls"] = self._calls()
         return result
 
-    def _setting(self) -> Any:
+    def _setting(self) -> Setting | None:
         """The setting of the scenario that was played; None for staying home."""
         index = check_setting(self.scenario, self.setting)
         return self.scenario.settings[index] if index >= 0 else None
@@ -281,7 +289,7 @@ class PlayResult:
 
 
 def play(
-    scenario: Any,
+    scenario: Opening,
     possessions: int | None = None,
     seed: int | None = None,
     threads: int | None = None,
@@ -319,16 +327,16 @@ def play(
 
 
 def _play(
-    scenario: Any, size: RunSize, index: int, progress: Progress | None, file: RecordFile | None
+    scenario: Scenario, size: RunSize, index: int, progress: Progress | None, file: RecordFile | None
 ) -> PlayTally:
     """Play a setting by index, its records into ``file`` if there is one."""
     world = world_of(pack(scenario), index)
     n_calls = len(scenario.settings[index].calls) if index >= 0 else 0
-    player = Player(size.seed)
-    player.warm(world)
+    runner = Runner(size.seed)
+    runner.warm(world)
 
     def task(first: int, count: int) -> Recorded[PlayTally]:
-        records = player.block(world, first, count, HOME)
+        records = runner.block(world, first, count, HOME)
         rows = None if file is None else file.rows(records, first)
         return Recorded(PlayTally.from_records(records, n_calls), rows)
 
@@ -336,4 +344,4 @@ def _play(
         if file is not None:
             file.write(part.rows)
 
-    return run_blocks(size, player, task, progress, write).tally
+    return run_blocks(size, runner, task, progress, write).tally

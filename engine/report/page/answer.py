@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from engine.inputs.calls import Call
 from engine.report.screen.stress import worlds_in_100
 from engine.report.words import (
     around,
@@ -86,7 +87,7 @@ PREPOSITIONS = {"top": "at the", "wing": "on the", "slot": "in the", "high_post"
                 "low_post": "at the", "rim": "at the"}  # fmt: skip
 
 
-def when_words(call: Any) -> str:
+def when_words(call: Call) -> str:
     """When a call is made: where the ball is and what sets it off."""
     where = " or ".join(f"{PREPOSITIONS.get(region, 'in the')} {plain(region)}" for region in call.ball)
     when = ", or ".join(TRIGGER_WORDS[one].format(held=call.held_s) for one in call.triggers)
@@ -94,7 +95,7 @@ def when_words(call: Any) -> str:
     return f"ball {where}, {when}{often}"
 
 
-def whom_words(report: EveningReport, call: Any) -> str:
+def whom_words(report: EveningReport, call: Call) -> str:
     """On whom a call is made, and whom the other studies point to."""
     if call.only_against:
         return f"only No. {numbers_words(call.only_against)}"

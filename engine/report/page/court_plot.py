@@ -20,6 +20,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import Arc, Circle, Polygon, Rectangle
 
+from engine.inputs.scenario import Scenario
 from engine.report.replay.sentences import plain_name
 from engine.state.words import REGIONS
 from engine.still.holes import scenario_setup
@@ -228,7 +229,7 @@ def _apart(places: Sequence[tuple[float, float]], least_m: float = 1.05) -> list
     return found
 
 
-def late_places(scenario: Any, links: Sequence[Found]) -> list[Found]:
+def late_places(scenario: Scenario, links: Sequence[Found]) -> list[Found]:
     """The links with where the passer and the receiver stand (metres), the ball's side on the right."""
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
     found = []

@@ -17,6 +17,8 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from engine.inputs.calls import Call
+from engine.inputs.scenario import Scenario
 from engine.report.replay.data import (
     IN_HAND_CM,
     court_drawing,
@@ -63,7 +65,7 @@ def own_part(name: str) -> tuple[Any, str]:
     return Markup(text), f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
 
 
-def replay_page(scenario: Any, replay: Replay, pick: Pick, care: Sequence[str] = ()) -> str:
+def replay_page(scenario: Scenario, replay: Replay, pick: Pick, care: Sequence[str] = ()) -> str:
     """The page (HTML) of a possession.
 
     Parameters
@@ -130,12 +132,12 @@ def replay_page(scenario: Any, replay: Replay, pick: Pick, care: Sequence[str] =
     )
 
 
-def calls_of(scenario: Any, setting: str) -> tuple[Any, ...]:
+def calls_of(scenario: Scenario, setting: str) -> tuple[Call, ...]:
     """The calls of a setting by name; none for staying home."""
     return next((tuple(one.calls) for one in scenario.settings if one.name == setting), ())
 
 
-def people_of(scenario: Any, setting: str) -> tuple[Any, tuple[str, ...], tuple[int, ...]]:
+def people_of(scenario: Scenario, setting: str) -> tuple[Any, tuple[str, ...], tuple[int, ...]]:
     """The defence that a setting plays, the words for its five places, and the shirt numbers of all ten."""
     own = next((one.zone for one in scenario.settings if one.name == setting), None)
     zone = own or scenario.zone

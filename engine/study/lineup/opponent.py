@@ -13,6 +13,7 @@ alignment gives him, is worth less than the average possession.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,11 +23,14 @@ from scipy.optimize import linear_sum_assignment
 
 from engine.estimate.intervals import normal_interval
 from engine.estimate.tally import Tally
+from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
+from engine.inputs.team import Player
 from engine.run.blocks import (
-    Player,
     Records,
+    Runner,
     RunSize,
+    World,
     run_blocks,
 )
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
@@ -91,12 +95,11 @@ def open_shots(setup: Setup, worth: ShotWorth) -> dict[int, float]:
     return best
 
 
-def best_scorer(five: Any, shots: dict[int, float]) -> tuple[int, str]:
+def best_scorer(five: Sequence[Player], shots: dict[int, float]) -> tuple[int, str]:
     """Position of the best scorer and how that is known: made points if all five have counts, else shots."""
     made = []
     for player in five:
-        counts = (player.rim, player.middle, player.three)
-        if any(count is None for count in counts):
+        if player.rim is None or player.middle is None or player.three is None:
             break
         made.append(2 * (player.rim[0] + player.middle[0]) + 3 * player.three[0])
     if len(made) == len(five):
@@ -107,7 +110,7 @@ def best_scorer(five: Any, shots: dict[int, float]) -> tuple[int, str]:
 # --- where they attack ------------------------------------------------------------------------------------
 
 
-def parking_roles(setup: Setup, world: Any, places: tuple[str, ...]) -> NDArray[np.int64]:
+def parking_roles(setup: Setup, world: World, places: tuple[str, ...]) -> NDArray[np.int64]:
     """Role of the alignment at each place, int [side, place]: side 0 the ball's side is left, 1 right.
 
     One role to each place, with the least total of mean distances (assignment problem).
@@ -126,7 +129,7 @@ def parking_roles(setup: Setup, world: Any, places: tuple[str, ...]) -> NDArray[
     return found
 
 
-def parked(world: Any, scorer: int, place: int, roles: NDArray[np.int64]) -> Any:
+def parked(world: World, scorer: int, place: int, roles: NDArray[np.int64]) -> World:
     """A copy of the world with attacker ``scorer`` (0 to 4) at a place; who had his spots there takes his."""
     changed = world.copy()
     w = changed[0]
@@ -143,7 +146,7 @@ def parked(world: Any, scorer: int, place: int, roles: NDArray[np.int64]) -> Any
     return changed
 
 
-def guarded_by(world: Any, scorer: int, place: int) -> Any:
+def guarded_by(world: World, scorer: int, place: int) -> World:
     """A copy of the world in which the defender at a place guards the scorer; the two swap their men."""
     changed = world.copy()
     men = changed[0].guards
@@ -162,30 +165,30 @@ class Costs(Tally):
     squares: NDArray[np.int64]
 
 
-def attack_costs(world: Any, variants: list[Any], size: RunSize, start: int = 0) -> list[Found]:
+def attack_costs(world: World, variants: list[World], size: RunSize, start: int = 0) -> list[Found]:
     """Net points conceded in each variant less those in ``world``, on common luck, with 95% intervals.
 
     ``start``: number of the first of the ATTACK_POSSESSIONS possessions.
     """
     run = RunSize(ATTACK_POSSESSIONS, size.seed, size.threads)
-    player = Player(run.seed)
+    runner = Runner(run.seed)
 
     def net(records: Records) -> NDArray[np.int64]:
         return records[:, COLUMN["net"]].astype(np.int64)
 
     def task(first: int, count: int) -> Costs:
-        usual = net(player.block(world, start + first, count, "usual"))
-        apart = np.array([net(player.block(w, start + first, count, "variant")) - usual for w in variants])
+        usual = net(runner.block(world, start + first, count, "usual"))
+        apart = np.array([net(runner.block(w, start + first, count, "variant")) - usual for w in variants])
         return Costs(count, apart.sum(axis=1), (apart * apart).sum(axis=1))
 
-    found = run_blocks(run, player, task)
+    found = run_blocks(run, runner, task)
     return [
         normal_interval(found.n, int(total), int(squares)).as_dict()
         for total, squares in zip(found.total, found.squares, strict=True)
     ]
 
 
-def _attack(scenario: Any, setup: Setup, world: Any, scorer: int, size: RunSize) -> list[Found]:
+def _attack(scenario: Scenario, setup: Setup, world: World, scorer: int, size: RunSize) -> list[Found]:
     places = persons_of(scenario.zone)
     numbers = [player.number for player in defenders_of(scenario, scenario.zone)]
     if scenario.zone.guards:
@@ -204,7 +207,7 @@ def _attack(scenario: Any, setup: Setup, world: Any, scorer: int, size: RunSize)
 # --- whom to trap -----------------------------------------------------------------------------------------
 
 
-def calls_against(scenario: Any, size: RunSize) -> list[Found]:
+def calls_against(scenario: Scenario, size: RunSize) -> list[Found]:
     """Each call of the settings with the base defence against each handler alone: value, how often.
 
     The calls are made at every chance (probability 1). [] where the scenario has none.
@@ -282,7 +285,7 @@ def worth_trapping(calls: list[Found]) -> dict[int, Found]:
 
 
 def _advice(
-    five: Any, shots: dict[int, float], average: float, scorer: int, calls: list[Found]
+    five: Sequence[Player], shots: dict[int, float], average: float, scorer: int, calls: list[Found]
 ) -> list[Found]:
     """One piece of advice for each of them, in the order of their positions."""
     trapped = worth_trapping(calls)
@@ -316,7 +319,7 @@ def _advice(
     return found
 
 
-def answers(scenario: Any, size: RunSize, traps: bool = True) -> Opponent:
+def answers(scenario: Scenario, size: RunSize, traps: bool = True) -> Opponent:
     """Where they would attack the scenario's five at their places, and the advice on theirs.
 
     ``size``: seed and threads. ``traps`` False: no call is played, nobody is named to be trapped.

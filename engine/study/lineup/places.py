@@ -20,11 +20,13 @@ from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.estimate.selection import Selection, select
+from engine.inputs.scenario import Scenario
 from engine.inputs.team import ZONE_PLACES, ZonePlaces
 from engine.run.blocks import (
-    Player,
     Records,
+    Runner,
     RunSize,
+    World,
     check_size,
 )
 from engine.run.numbers import NUMBERS
@@ -32,7 +34,7 @@ from engine.state.arrays import N_SIDE
 from engine.state.record import COLUMN
 from engine.state.words import ENDS
 from engine.study.lineup.opponent import Opponent, answers, attack_costs
-from engine.study.play import defence_dict, head, open_scenario
+from engine.study.play import Opening, defence_dict, head, open_scenario
 from engine.world.pack import defenders_of, pack, persons_of
 
 #: Possessions of a batch, whose mean is one observation (shared page on estimates: about 500).
@@ -53,12 +55,12 @@ Order = tuple[int, ...]
 Progress = Callable[[int, int], None]
 
 
-def places_of(scenario: Any) -> tuple[str, ...]:
+def places_of(scenario: Scenario) -> tuple[str, ...]:
     """The five places (persons) of the scenario's base defence, in the order of agents 5 to 9."""
     return persons_of(scenario.zone)
 
 
-def with_places(scenario: Any, numbers: tuple[int, ...]) -> Any:
+def with_places(scenario: Scenario, numbers: tuple[int, ...]) -> Scenario:
     """The scenario with these shirts at the places of its base defence, in the order of ``places_of``."""
     team, places = scenario.defence_team, places_of(scenario)
     if places == ZONE_PLACES:
@@ -71,12 +73,12 @@ def with_places(scenario: Any, numbers: tuple[int, ...]) -> Any:
     return scenario.model_copy(update={"defence_team": team.model_copy(update=changed)})
 
 
-def home_numbers(scenario: Any) -> tuple[int, ...]:
+def home_numbers(scenario: Scenario) -> tuple[int, ...]:
     """The shirts at the places as the scenario has them."""
     return tuple(player.number for player in defenders_of(scenario, scenario.zone))
 
 
-def assigned_worlds(scenario: Any, orders: list[Order]) -> list[Any]:
+def assigned_worlds(scenario: Scenario, orders: list[Order]) -> list[World]:
     """A home world (WORLD [1]) for each order: place i is played by who now plays place order[i].
 
     A defender's numbers move with him. Own-man guards belong to the place, but pairs that the coach named
@@ -121,7 +123,7 @@ def expected_net(records: Records, excess: Floats) -> Floats:
 class LineupResult:
     """The selection among all assignments, and how the other side would answer; ``to_dict()`` is the JSON."""
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     delta: float
     confidence: float
@@ -225,7 +227,7 @@ def check_asked(delta: float, confidence: float) -> None:
 
 
 def lineup(
-    scenario: Any,
+    scenario: Opening,
     delta: float = DELTA,
     confidence: float = CONFIDENCE,
     most: int = MOST,
@@ -261,11 +263,11 @@ def lineup(
     orders = list(itertools.permutations(range(N_SIDE)))
     worlds = assigned_worlds(scenario, orders)
     excess = mean_excess(scenario.constants)
-    player = Player(size.seed)
-    player.warm(worlds[0])
+    runner = Runner(size.seed)
+    runner.warm(worlds[0])
 
     def batches(i: int, start: int, count: int) -> Floats:
-        records = player.block(worlds[i], start * per, count * per, "lineup")
+        records = runner.block(worlds[i], start * per, count * per, "lineup")
         return -expected_net(records, excess).reshape(count, per).mean(axis=1)
 
     def told(used: int, most_used: int, left: int) -> None:
@@ -284,7 +286,7 @@ def lineup(
 
         chosen = select(draw, len(orders), delta, confidence, FIRST_BATCHES, size.possessions // per, told)
     except BaseException:
-        player.stop.set()
+        runner.stop.set()
         raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)

@@ -17,8 +17,9 @@ from engine.inputs.defaults import HOME
 from engine.inputs.files import read_toml, resolve
 from engine.inputs.scenario import scenario_from
 from engine.run.blocks import (
-    Player,
+    Runner,
     RunSize,
+    World,
     check_size,
     run_blocks,
 )
@@ -36,7 +37,6 @@ N_BASE = 150_000
 #: The fewest possessions of a branch, however small the scale.
 FEWEST = 500
 
-World = Any
 Edit = Callable[[World], None]
 Table = dict[str, Any]
 
@@ -107,7 +107,7 @@ class Run:
         self.threads = check_size(1, SEED, threads).threads
         self.tick = tick
         self.played = 0
-        self.player = Player(SEED)
+        self.runner = Runner(SEED)
         self._kept: dict[str, Any] = {}
 
     def n(self, count: int) -> int:
@@ -138,9 +138,9 @@ class Run:
     def _blocks(self, world: World, count: int, task: Callable[[int, int], int]) -> None:
         """Runs a task over blocks; the engine is loaded before, in the calling thread."""
         if not self.played:
-            self.player.warm(world)
+            self.runner.warm(world)
         size = RunSize(count, SEED, self.threads)
-        self.played += run_blocks(size, self.player, task, lambda done, total: self.tick())
+        self.played += run_blocks(size, self.runner, task, lambda done, total: self.tick())
 
     def play(self, world: World, numbers: Any) -> Records:
         """Records int32 [count, N_RECORD] of possession numbers, or of the first ``numbers`` possessions."""
@@ -151,7 +151,7 @@ class Run:
 
         def task(first: int, count: int) -> int:
             part = slice(first, first + count)
-            records[part] = self.player.chosen(world, wanted[part], None, "patterns")
+            records[part] = self.runner.chosen(world, wanted[part], None, "patterns")
             return count
 
         self._blocks(world, len(wanted), task)
@@ -167,10 +167,10 @@ class Run:
 
         def task(first: int, size: int) -> int:
             part, done = slice(first, first + size), size
-            home = self.player.block(planned.home, first, size, HOME)
+            home = self.runner.block(planned.home, first, size, HOME)
             found[HOME][part] = home
             for one in planned.settings:
-                branch = play_setting(self.player, one, first, home, [])
+                branch = play_setting(self.runner, one, first, home, [])
                 if branch.differences:
                     raise RuntimeError(f"{one.name}: a possession without a call differs from staying home")
                 found[one.name][part] = branch.records

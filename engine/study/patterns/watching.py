@@ -37,7 +37,7 @@ def watch(
     return np.concatenate(found)
 
 
-def regions(world: Any, events: Watched) -> NDArray[np.int64]:
+def regions(world: World, events: Watched) -> NDArray[np.int64]:
     """Index into REGIONS of where each event was, as the kernel finds it: the nearest cell of the grid."""
     rules = world["rules"][0]
     cell = rules["grid_cell_m"]
@@ -46,7 +46,7 @@ def regions(world: Any, events: Watched) -> NDArray[np.int64]:
     return world["grid"][0][i, j].astype(np.int64)
 
 
-def is_three(world: Any, events: Watched) -> NDArray[np.bool_]:
+def is_three(world: World, events: Watched) -> NDArray[np.bool_]:
     """True where a shot from there counts three."""
     rules = world["rules"][0]
     x, y = np.abs(events[:, X]), events[:, Y]

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, factorial, log
-from typing import Any
 
 import numpy as np
 
+from engine.inputs.calls import Call
+from engine.inputs.scenario import Scenario
 from engine.world.pack import defenders_of, persons_in_roles, persons_of
 
 #: Calls that a tally is followed for.
@@ -131,7 +132,7 @@ class PlayerFouls:
     prone: bool
 
 
-def trap_shares(scenario: Any, call: Any) -> tuple[float, ...]:
+def trap_shares(scenario: Scenario, call: Call) -> tuple[float, ...]:
     """Share of a call's traps in which each person of the defence doubles; they add up to 2.
 
     Roles that start with near_ or far_ are the left man's half of the time. A call without fixed roles is
@@ -148,8 +149,8 @@ def trap_shares(scenario: Any, call: Any) -> tuple[float, ...]:
 
 
 def expected_fouls(
-    scenario: Any,
-    calls: Sequence[Any],
+    scenario: Scenario,
+    calls: Sequence[Call],
     traps: Sequence[float],
     extra: Sequence[float],
     team_home: float,

@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 
 from engine.estimate.calls import TURNOVERS
 from engine.run.blocks import (
-    Player,
     Progress,
     Records,
+    Runner,
     in_order,
 )
 from engine.run.numbers import NUMBERS
@@ -157,7 +157,7 @@ def _hard_steps(records: Records) -> IntArray:
     return (records[:, COLUMN["steps_run"]] + records[:, COLUMN["steps_sprint"]]).astype(np.int64)
 
 
-def play_part(player: Player, worlds: PlanWorlds, plan: GamePlan, first: int, n: int) -> Games:
+def play_part(runner: Runner, worlds: PlanWorlds, plan: GamePlan, first: int, n: int) -> Games:
     """Games ``first`` .. ``first + n - 1``, possession by possession, all at once."""
     course = _Course(plan, n)
     games = first + np.arange(n, dtype=np.int64)
@@ -165,16 +165,16 @@ def play_part(player: Player, worlds: PlanWorlds, plan: GamePlan, first: int, n:
         if k % plan.per_period == 0:
             course.fouls[:] = 0
             course.planned_fouls[:] = 0
-        _one_possession(player, worlds, plan, course, games * NUMBERS_PER_GAME + k, k)
+        _one_possession(runner, worlds, plan, course, games * NUMBERS_PER_GAME + k, k)
     return Games(**course.sums)
 
 
 def _one_possession(
-    player: Player, worlds: PlanWorlds, plan: GamePlan, course: _Course, numbers: IntArray, k: int
+    runner: Runner, worlds: PlanWorlds, plan: GamePlan, course: _Course, numbers: IntArray, k: int
 ) -> None:
     fresh = np.zeros(len(numbers), np.int64)
     tired = plan.fatigue.level(course.load_m)
-    home = worlds.home(player, numbers, course.fouls, fresh)
+    home = worlds.home(runner, numbers, course.fouls, fresh)
     base = home
     differs = tired > 0
     if worlds.coded:
@@ -185,7 +185,7 @@ def _one_possession(
     if differs.any():
         rows = np.flatnonzero(differs)
         base = home.copy()
-        base[rows] = worlds.home(player, numbers[rows], course.planned_fouls[rows], tired[rows])
+        base[rows] = worlds.home(runner, numbers[rows], course.planned_fouls[rows], tired[rows])
     sums = course.sums
     in_bonus = course.fouls >= worlds.bonus_from - 1
     sums["in_bonus"] += in_bonus
@@ -196,7 +196,7 @@ def _one_possession(
     course.add("home_fouls", home, "fouls")
     sums["carried"] += _net(home) - _net(base)
 
-    planned, rows, calls = _with_traps(player, worlds, plan, course, numbers, k, base, tired)
+    planned, rows, calls = _with_traps(runner, worlds, plan, course, numbers, k, base, tired)
     course.add("planned", planned, "net")
     course.add("planned_points", planned, "points")
     course.add("planned_fouls", planned, "fouls")
@@ -210,7 +210,7 @@ def _one_possession(
 
 
 def _with_traps(
-    player: Player,
+    runner: Runner,
     worlds: PlanWorlds,
     plan: GamePlan,
     course: _Course,
@@ -232,19 +232,19 @@ def _with_traps(
     if len(several):
         at = rows[several]
         masks = may[at] @ (1 << np.arange(worlds.n_calls, dtype=np.int64))
-        calls[several] = worlds.first_of(player, masks, numbers[at], fouls[at], tired[at])
+        calls[several] = worlds.first_of(runner, masks, numbers[at], fouls[at], tired[at])
     seen, left = made[rows, calls], np.minimum(course.left[rows], 1)
-    played = worlds.called(player, calls, numbers[rows], fouls[rows], seen, left, tired[rows])
+    played = worlds.called(runner, calls, numbers[rows], fouls[rows], seen, left, tired[rows])
     if np.any(played[:, COLUMN["first_call"]] != 1):
         raise AssertionError("home saw a call that was not made")
-    _take_time_outs(player, worlds, course, rows, calls, numbers, seen, tired, played)
+    _take_time_outs(runner, worlds, course, rows, calls, numbers, seen, tired, played)
     planned = base.copy()
     planned[rows] = played
     return planned, rows, calls
 
 
 def _take_time_outs(
-    player: Player,
+    runner: Runner,
     worlds: PlanWorlds,
     course: _Course,
     rows: IntArray,
@@ -272,7 +272,7 @@ def _take_time_outs(
     at = rows[maybe]
     none = np.zeros(len(maybe), np.int64)
     fouls = course.planned_fouls[at]
-    without = worlds.called(player, calls[maybe], numbers[at], fouls, seen[maybe], none, tired[at])
+    without = worlds.called(runner, calls[maybe], numbers[at], fouls, seen[maybe], none, tired[at])
     taken = (without != played[maybe]).any(axis=1)
     course.left[at] -= taken
     course.sums["time_outs"][at] += taken
@@ -290,7 +290,7 @@ def _count_uses(course: _Course, rows: IntArray, calls: IntArray, base: Records,
 
 
 def play_games(
-    player: Player,
+    runner: Runner,
     worlds: PlanWorlds,
     plan: GamePlan,
     games: int,
@@ -302,6 +302,6 @@ def play_games(
     starts = range(0, games, GAMES_IN_PART)
 
     def task(part: int) -> Games:
-        return play_part(player, worlds, plan, first + starts[part], min(GAMES_IN_PART, games - starts[part]))
+        return play_part(runner, worlds, plan, first + starts[part], min(GAMES_IN_PART, games - starts[part]))
 
-    return _join(list(in_order(len(starts), threads, player, task, progress)))
+    return _join(list(in_order(len(starts), threads, runner, task, progress)))

@@ -16,8 +16,10 @@ from engine.estimate.intervals import (
     normal_interval,
     normal_quantile,
 )
+from engine.inputs.scenario import Scenario
 from engine.run.blocks import RunSize
 from engine.study.plan.bench import (
+    PlayerFouls,
     StopRule,
     expected_fouls,
     stop_rule,
@@ -44,7 +46,7 @@ TOLD = "turnovers alone do not tell: stop it when it leaves layups and open thre
 class PlanResult:
     """A plan: ``to_dict()`` is the JSON contract."""
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     games_played: int
     calls: tuple[PlannedCall, ...]
@@ -255,7 +257,7 @@ class PlanResult:
             for name, points in (("home", games.home_points), ("planned", games.planned_points))
         }
 
-    def _fouls(self) -> tuple[Any, ...]:
+    def _fouls(self) -> tuple[PlayerFouls, ...]:
         tally, games = self.table.tally, self.games
         called = [max(self.table.called(c), 1) for c in range(len(self.calls))]
         return expected_fouls(
@@ -358,7 +360,7 @@ def _clear(found: Interval) -> bool:
     return found.low is not None and found.high is not None and (found.low > 0 or found.high < 0)
 
 
-def m_per_step(scenario: Any, constants: Mapping[str, float]) -> float:
+def m_per_step(scenario: Scenario, constants: Mapping[str, float]) -> float:
     """Metres of hard running of one defender in one counted step of all ten."""
     step_s = float(scenario.constants["time_step_s"])
     return constants["hard_running_mps"] * step_s * constants["defenders_share"] / 5.0

@@ -37,6 +37,7 @@ from engine.state.words import (
     TrapPhase,
 )
 from engine.study.play import (
+    Opening,
     check_setting,
     open_scenario,
     run_size,
@@ -152,17 +153,17 @@ OPTION_TABLE_COLUMNS = {
 }
 
 
-def _words(codes: Any, words: Sequence[str]) -> list[str]:
+def _words(codes: np.ndarray, words: Sequence[str]) -> list[str]:
     """Words of integer codes; a code outside the table (usually -1, "none") becomes an empty text."""
     return [words[code] if 0 <= code < len(words) else "" for code in np.asarray(codes).astype(int).tolist()]
 
 
-def _where(keep: NDArray[np.bool_], codes: Any) -> NDArray[np.int64]:
+def _where(keep: NDArray[np.bool_], codes: np.ndarray) -> NDArray[np.int64]:
     """The codes where ``keep`` holds, -1 elsewhere."""
     return np.where(keep, np.asarray(codes).astype(np.int64), -1)
 
 
-def _near(codes: Any) -> list[str]:
+def _near(codes: np.ndarray) -> list[str]:
     return [NEAR[code] for code in np.asarray(codes).astype(int).tolist()]
 
 
@@ -255,7 +256,7 @@ class Replay:
 
     # --- parts ----------------------------------------------------------------------------------------
 
-    def _shirts(self, agents: Any) -> Any:
+    def _shirts(self, agents: np.ndarray) -> pd.api.extensions.ExtensionArray:
         """Shirt numbers of agent codes, missing where there is no agent: pandas' Int64."""
         codes = np.asarray(agents).astype(int).tolist()
         return pd.array([self.numbers[code] if code >= 0 else None for code in codes], dtype="Int64")
@@ -335,7 +336,7 @@ def check_index(index: int) -> None:
 
 
 def replay(
-    scenario: Any,
+    scenario: Opening,
     index: int,
     setting: str | None = None,
     seed: int | None = None,

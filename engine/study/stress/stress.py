@@ -32,6 +32,8 @@ from engine.estimate.luck import (
 )
 from engine.estimate.tally import IntArray
 from engine.inputs.defaults import MOST_POSSESSIONS
+from engine.inputs.scenario import Scenario
+from engine.inputs.settings import Setting
 from engine.inputs.stress import (
     RATES,
     BaseRates,
@@ -41,8 +43,8 @@ from engine.inputs.stress import (
     load_stress,
 )
 from engine.run.blocks import (
-    Player,
     Progress,
+    Runner,
     RunSize,
     in_order,
 )
@@ -55,6 +57,7 @@ from engine.run.worlds import (
     world_task,
 )
 from engine.study.play import (
+    Opening,
     defence_dict,
     head,
     open_scenario,
@@ -99,7 +102,7 @@ class StressResult:
     the sums of ``WorldTally``, world by world.
     """
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     plan: Draw
     home: IntArray
@@ -192,7 +195,7 @@ class StressResult:
             },
         }
 
-    def _setting_dict(self, s: int, setting: Any) -> dict[str, Any]:
+    def _setting_dict(self, s: int, setting: Setting) -> dict[str, Any]:
         return {
             "name": setting.name,
             "base_defence": defence_dict(self.scenario, setting),
@@ -275,14 +278,14 @@ def check_worlds(worlds: int, size: RunSize) -> int:
     return int(worlds)
 
 
-def draw(scenario: Any, listed: StressList, worlds: int, seed: int) -> Draw:
+def draw(scenario: Scenario, listed: StressList, worlds: int, seed: int) -> Draw:
     """The plan of a study: ranges fitted to the scenario, and the design of the worlds."""
     inputs, fixed = for_scenario(listed, scenario.constants)
     return Draw(inputs, fixed, sobol(len(inputs) + 1, worlds, seed), listed.rates.get(scenario.level or ""))
 
 
 def stress(
-    scenario: Any,
+    scenario: Opening,
     worlds: int = WORLDS,
     possessions: int | None = POSSESSIONS,
     seed: int | None = None,
@@ -312,10 +315,10 @@ def stress(
     worlds = check_worlds(worlds, size)
     plan = draw(scenario, load_stress() if listed is None else listed, worlds, size.seed)
     branches = branch_plan(pack(scenario))
-    player = Player(size.seed)
-    player.warm(branches.home)
-    task = world_task(player, branches, size.possessions, plan.values)
-    found = list(in_order(worlds, size.threads, player, task, progress))
+    runner = Runner(size.seed)
+    runner.warm(branches.home)
+    task = world_task(runner, branches, size.possessions, plan.values)
+    found = list(in_order(worlds, size.threads, runner, task, progress))
     return StressResult(
         scenario=scenario,
         size=size,

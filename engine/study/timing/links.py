@@ -15,12 +15,13 @@ thrown, counted in traced possessions.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
+from engine.inputs.scenario import Scenario
 from engine.inputs.team import Player
 from engine.run.blocks import RunSize, check_size
 from engine.state.jobs import JOB_TABLE, Kind
@@ -38,7 +39,7 @@ from engine.still.picture import (
     run_s,
 )
 from engine.still.shot_worth import ShotWorth, close_out_gap
-from engine.study.play import defence_dict, head, open_scenario
+from engine.study.play import Opening, defence_dict, head, open_scenario
 from engine.study.timing.play import Passes, Watched, watch
 from engine.study.timing.traps import after_traps
 from engine.world.pack import pack, persons_of
@@ -219,7 +220,7 @@ DRILLS = {
 PERIMETER = ("top", "slot", "half_court_corner", "backcourt")
 
 
-def group_of(link: Mapping[str, Any]) -> str:
+def group_of(link: Found) -> str:
     """Which drill a link belongs to."""
     to = str(link["to"]).removeprefix("far_")
     if link["kind"] == "skip":
@@ -267,7 +268,7 @@ def drills_of(links: list[Found], bump_holds: bool | None) -> list[Found]:
 class TimingResult:
     """Links, worst first, the bump, the way out of a beaten trap, three drills; ``to_dict()`` the JSON."""
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     links: list[Found]
     bump: Found
@@ -304,7 +305,7 @@ class TimingResult:
         return pd.DataFrame(rows)
 
 
-def _named(link: Found, side_people: Mapping[str, Player], five: Any, passes: Passes) -> Found:
+def _named(link: Found, side_people: Mapping[str, Player], five: Sequence[Player], passes: Passes) -> Found:
     """A link with shirts and counts; ``side_people``: person -> player."""
     side, meant = link["side"], link["meant"]
 
@@ -331,7 +332,7 @@ def _named(link: Found, side_people: Mapping[str, Player], five: Any, passes: Pa
 
 
 def timing(
-    scenario: Any,
+    scenario: Opening,
     seed: int | None = None,
     progress: Progress | None = None,
     traps: bool = True,

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -17,6 +16,7 @@ from engine.run.blocks import Player, RunSize
 from engine.run.watch import watch_block, watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import EVENTS, OUTCOMES, REGIONS
+from engine.world.pack import Packed
 
 #: Possessions traced for their passes; played for the counts; beaten traps traced of each call.
 TRACED, PLAYED, BEATEN = 120, 3000, 16
@@ -93,7 +93,7 @@ class Watched:
     missed_bump_gap_m: float | None
 
 
-def shell_after(events: Any) -> float | None:
+def shell_after(events: np.ndarray) -> float | None:
     """Seconds from the first beaten trap until the shell stood; None: it did not before the next thing."""
     left = False
     for _, code, _, _, value, _, _ in events:
@@ -106,14 +106,14 @@ def shell_after(events: Any) -> float | None:
     return None
 
 
-def trap_at(trace: Any) -> tuple[float, float]:
+def trap_at(trace: Trace) -> tuple[float, float]:
     """Where the first beaten trap of a traced possession was, metres, the ball's side at x > 0."""
     t_s = next(event[0] for event in trace.events if event[1] == LEFT and int(event[4]) in BEATEN_BY)
     s = trace.states[max(int(np.searchsorted(trace.states["t"], t_s - 1e-6)) - 1, 0)]
     return float(s["trap_x"]) * float(s["trap_side"]), float(s["trap_y"])
 
 
-def _calls(scenario: Any, packed: Any) -> list[tuple[int, int]]:
+def _calls(scenario: Scenario, packed: Packed) -> list[tuple[int, int]]:
     """(setting, call) of every different call, by its name and defence, the first setting that has it."""
     found: dict[tuple[str, str], tuple[int, int]] = {}
     for s, setting in enumerate(scenario.settings):
@@ -124,7 +124,9 @@ def _calls(scenario: Any, packed: Any) -> list[tuple[int, int]]:
     return list(found.values())
 
 
-def watch(scenario: Any, packed: Any, size: RunSize, traps: bool, progress: Progress | None) -> Watched:
+def watch(
+    scenario: Scenario, packed: Packed, size: RunSize, traps: bool, progress: Progress | None
+) -> Watched:
     """Trace and play, see the module."""
     calls = _calls(scenario, packed) if traps else []
     most = TRACED + BEATEN * len(calls)
@@ -147,7 +149,7 @@ def watch(scenario: Any, packed: Any, size: RunSize, traps: bool, progress: Prog
     beaten = []
     for done, (s, n) in enumerate(calls, 1):
         world = packed.settings[s].world
-        records = player.block(world, 0, PLAYED, "setting")
+        records = runner.block(world, 0, PLAYED, "setting")
         called = records[:, COLUMN["first_call"]] == n + 1
         lost = called & np.isin(records[:, COLUMN["outcome"]], BEATEN_BY)
         ways = np.bincount(records[lost, COLUMN["escape"]], minlength=len(ESCAPES) + 1)

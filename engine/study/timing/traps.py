@@ -89,7 +89,7 @@ def escapes_of(setup: Setup, call: Call, at: Point | None = None) -> dict[str, F
     return found
 
 
-def after_traps(scenario: Any, beaten: tuple[BeatenTrap, ...]) -> list[Found]:
+def after_traps(scenario: Scenario, beaten: tuple[BeatenTrap, ...]) -> list[Found]:
     """One entry per call: how the defence comes out of it when beaten; told for the commonest way out."""
     found = []
     for one in beaten:
