@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 if TYPE_CHECKING:
+    from engine.estimate.intervals import Found
     from engine.inputs.sheets import Evening
 
 NAME = "trapledger"
@@ -158,7 +159,7 @@ def load_engine(quiet: bool) -> None:
 def deliver(
     found: Any,
     json_target: str | None,
-    text: Callable[[dict[str, Any]], str],
+    text: Callable[[Found], str],
     evening: Evening | None = None,
 ) -> None:
     """Write the JSON first (it may fail), then the text unless JSON has taken standard output.

@@ -116,7 +116,7 @@ def _known(name: str, constants: Mapping[str, Constant], where: str) -> tuple[st
     return constant.unit, constant.low, constant.high, constant.meaning
 
 
-def _input(name: str, table: Any, constants: Mapping[str, Constant], where: str) -> UncertainInput:
+def _input(name: str, table: Table, constants: Mapping[str, Constant], where: str) -> UncertainInput:
     key = ["input", name]
     unit, least, greatest, meaning = _known(name, constants, where)
     given = parse(_Input, table, where, key)
@@ -151,7 +151,7 @@ def _input(name: str, table: Any, constants: Mapping[str, Constant], where: str)
     )
 
 
-def _base_rates(level: str, table: Any, where: str) -> BaseRates:
+def _base_rates(level: str, table: Table, where: str) -> BaseRates:
     rates = parse(BaseRates, table, where, ["rates", level])
     for name in RATES:
         low, high = getattr(rates, name)

@@ -17,9 +17,14 @@ from typing import Any
 import matplotlib
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.collections import PathCollection
+from matplotlib.container import BarContainer
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+from matplotlib.typing import ColorType
 
+from engine.estimate.intervals import Found
 from engine.inputs import load_constants
 from engine.study.sweep.analyse.analysis import (
     QUANTITIES,
@@ -83,7 +88,7 @@ def _save(figure: Figure, stem: Path) -> list[Path]:
     for kind in FORMATS:
         metadata = {"Date": None} if kind == "svg" else {"Software": None}
 
-        def fill(at: Path, kind: str = kind, metadata: dict[str, Any] = metadata) -> None:
+        def fill(at: Path, kind: str = kind, metadata: Found = metadata) -> None:
             figure.savefig(at, format=kind, dpi=DPI, metadata=metadata)
 
         files.append(put(stem.with_name(f"{stem.name}.{kind}"), fill))
@@ -94,7 +99,7 @@ def _figure(width: float, height: float) -> Figure:
     return Figure(figsize=(width, height), layout="constrained")
 
 
-def _colour(place: float) -> Any:
+def _colour(place: float) -> ColorType:
     return matplotlib.colormaps[MAP](place)
 
 
@@ -171,7 +176,7 @@ def curves_figure(found: Analysis, setting: str) -> Figure:
     return figure
 
 
-def _panel(axis: Any, found: Analysis, setting: str, factor: str, curve: pd.DataFrame) -> None:
+def _panel(axis: Axes, found: Analysis, setting: str, factor: str, curve: pd.DataFrame) -> None:
     table = found.sweep.table
     rows = table[(table["setting"] == setting) & table[found.quantity].notna()]
     values = found.sweep.points[factor].iloc[rows["point"].to_numpy() - 1]
@@ -208,7 +213,7 @@ def _panel(axis: Any, found: Analysis, setting: str, factor: str, curve: pd.Data
     axis.set_xlabel(label_of(factor), fontsize=8)
 
 
-def _logarithmic(axis: Any) -> None:
+def _logarithmic(axis: Axes) -> None:
     """A logarithmic scale with plain numbers at 1, 2 and 5."""
     axis.set_xscale("log")
     axis.xaxis.set_major_locator(LogLocator(10.0, subs=(1.0, 2.0, 5.0), numticks=8))
@@ -216,7 +221,7 @@ def _logarithmic(axis: Any) -> None:
     axis.xaxis.set_minor_formatter(NullFormatter())
 
 
-def _limits(axis: Any, found: Analysis, setting: str) -> None:
+def _limits(axis: Axes, found: Analysis, setting: str) -> None:
     """The middle of the points and all of the bands: a few far points may not flatten every curve."""
     table = found.sweep.table
     y = table.loc[table["setting"] == setting, found.quantity].dropna().to_numpy(dtype=float)
@@ -248,7 +253,7 @@ def indices_figure(found: Analysis, setting: str) -> Figure:
         _caption(figure, f"{quantity.words}. {about}", 100)
         return figure
     at = np.arange(len(table), dtype=float)
-    shown: list[Any] = []
+    shown: list[BarContainer | PathCollection] = []
     both = bool(table["total"].notna().any())
     for name, words, place, colour in (
         ("total", "total (with its interplay with others)", 0.2, LIGHT),

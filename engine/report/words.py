@@ -7,14 +7,14 @@ import unicodedata
 from collections.abc import Sequence
 from typing import Any
 
+from engine.estimate.intervals import Found
+
 WIDTH = 80
 LABEL = 15
 #: A space at which no line is broken.
 JOIN = "\x1f"
 #: Fewer calls than this say nothing worth reading.
 FEW_CALLS = 30
-
-Found = dict[str, Any]
 
 
 def plain(text: str) -> str:
@@ -182,7 +182,7 @@ def table(rows: Sequence[Sequence[str]], indent: str = "  ") -> list[str]:
     return lines
 
 
-def detail(found: Any, indent: str = "") -> list[str]:
+def detail(found: Found | Sequence[Any], indent: str = "") -> list[str]:
     """Everything of a result, one line per value, four decimals; an interval stands in one line."""
     lines = []
     for key, value in found.items() if isinstance(found, dict) else enumerate(found, start=1):
@@ -198,7 +198,7 @@ def detail(found: Any, indent: str = "") -> list[str]:
     return lines
 
 
-def _exact(value: Any) -> str:
+def _exact(value: object) -> str:
     if value is None:
         return "-"
     if isinstance(value, float):

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from engine.inputs.alignment import Alignment, load_alignment
+from engine.inputs.base import spoken
 from engine.inputs.constants import load_constants
 from engine.inputs.places import Entry
 from engine.inputs.roles import persons_of
@@ -89,16 +90,12 @@ class Hole:
 # --- the four questions -------------------------------------------------------------------------------
 
 
-def _words(name: str) -> str:
-    return name.replace("_", " ")
-
-
 def _in_order(moments: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(moments))
 
 
 def _when(moments: Sequence[str]) -> str:
-    return f" ({', '.join(_words(m) for m in moments)})"
+    return f" ({', '.join(spoken(m) for m in moments)})"
 
 
 def _more(n: int, noun: str) -> str:
@@ -115,7 +112,7 @@ def _unguarded(setup: Setup, entries: dict[str, Entry], men: Mapping[str, int]) 
         return "nobody guards the ball"
     if len(own) == len(entries):
         return None
-    others = " or ".join(_words(role) for role in entries if role not in own)
+    others = " or ".join(spoken(role) for role in entries if role not in own)
     if not men:
         return f"nobody guards the ball when the man of the {others} has it"
     sides = [{men.get(holder(role, side)) for role in own} for side in SIDES]
@@ -158,7 +155,7 @@ def _one_place(setup: Setup, region: str, entries: dict[str, Entry]) -> list[tup
             apart = math.dist(at[one], at[other])
             if apart < ONE_PLACE_M:
                 what = "are both on the ball" if both else f"stand on one place, {apart:.1f} m apart"
-                pairs.append((f"{_words(one)} and {_words(other)} {what}", apart))
+                pairs.append((f"{spoken(one)} and {spoken(other)} {what}", apart))
     return pairs
 
 
@@ -194,7 +191,7 @@ def flight_of(setup: Setup, picture: Picture, to: Point) -> tuple[float, str]:
 
 def name_of(court: Court, at: Point) -> str:
     side = "far " if at[0] < -0.75 else ""
-    return f"{side}{_words(court.region_at(*at))}"
+    return f"{side}{spoken(court.region_at(*at))}"
 
 
 class Bump(NamedTuple):
@@ -232,7 +229,7 @@ def _bump_hole(setup: Setup, region: str, side: str) -> Hole | None:
     if found is None or found.late_s < LEAST_LATE_S:
         return None
     text = (
-        f"{_words(region)} to wing: the bump of the {_words(found.role)} comes {found.late_s:.1f} s late, "
+        f"{spoken(region)} to wing: the bump of the {spoken(found.role)} comes {found.late_s:.1f} s late, "
         f"{found.off_m:.1f} m off when the ball can go on to the corner"
     )
     return Hole("bump", region, ("settled",), text, found.late_s, found.off_m)
@@ -259,8 +256,8 @@ def _receiver_hole(setup: Setup, region: str, side: str, matched: bool) -> Hole 
         if late >= LEAST_LATE_S and ways[first] > k["open_shot_m"]:
             off = ways[first] - run_m(has - k["reaction_s"], speeds[first], k["sprint_tau_s"])
             text = (
-                f"{_words(region)} to {name_of(setup.court, to)}, {kind}: "
-                f"nearest man ({_words(first)}) {late:.1f} s late, {off:.1f} m off"
+                f"{spoken(region)} to {name_of(setup.court, to)}, {kind}: "
+                f"nearest man ({spoken(first)}) {late:.1f} s late, {off:.1f} m off"
             )
             open_ones.append((late, off, text))
     if not open_ones:
@@ -406,7 +403,7 @@ def scenario_lines(scenario: Scenario) -> list[str]:
         own = {name: choice for name, choice in options.items() if choice != zone.options[name].use}
         if zone.name == scenario.zone.name:
             own = {name: c for name, c in options.items() if c != scenario.zone_options.get(name)}
-        changed = ", ".join(f"{_words(name)} {choice}" for name, choice in own.items())
+        changed = ", ".join(f"{spoken(name)} {choice}" for name, choice in own.items())
         title = f"{zone.title} ({changed})" if changed else zone.title
         if policy is None and title not in told:
             told[title] = scenario_holes(scenario, zone, options)

@@ -10,14 +10,13 @@ are weighed against the same defence without calls, its base.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from engine.estimate import calls as estimate
 from engine.estimate.factors import FactorChange, GroupTally, factor_change
-from engine.estimate.intervals import Interval
+from engine.estimate.intervals import Found, Interval
 from engine.estimate.tally import (
     BoxTally,
     IntArray,
@@ -124,7 +123,7 @@ class CompareResult:
     tally: CompareTally
     bases: tuple[int | None, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON contract of ``compare``; equal for equal inputs whatever the number of threads."""
         result = head("compare", self.scenario, self.size)
         result["offence"] = self.scenario.offence_team.name
@@ -188,7 +187,7 @@ class CompareResult:
 
 def setting_dict(
     setting: Setting, tally: SettingTally, home: BranchTally, base: BranchTally | None, over_n: int
-) -> dict[str, Any]:
+) -> Found:
     """One entry of "settings" of the JSON contract, less its name and its defence.
 
     ``base``: its own defence without calls, None where that is staying home.
@@ -213,7 +212,7 @@ def setting_dict(
     }
 
 
-def _against_home(branch: BranchTally, home: BranchTally) -> dict[str, Any]:
+def _against_home(branch: BranchTally, home: BranchTally) -> Found:
     factors: FactorChange = factor_change(home.groups, branch.groups)
     return {
         "change": estimate.paired_change(branch.with_home).as_dict(),
@@ -221,7 +220,7 @@ def _against_home(branch: BranchTally, home: BranchTally) -> dict[str, Any]:
     }
 
 
-def call_dict(call: Call, one: estimate.CallEstimate, per_call: PerCallTally) -> dict[str, Any]:
+def call_dict(call: Call, one: estimate.CallEstimate, per_call: PerCallTally) -> Found:
     """One entry of "calls" of the JSON contract, with more beside the fixed keys."""
     even = one.break_even
     return {
@@ -261,7 +260,7 @@ def call_dict(call: Call, one: estimate.CallEstimate, per_call: PerCallTally) ->
     }
 
 
-def _conceded(branch: estimate.Conceded) -> dict[str, Any]:
+def _conceded(branch: estimate.Conceded) -> Found:
     def limits(found: Interval) -> dict[str, float | None]:
         return {"low": found.low, "high": found.high}
 
@@ -277,7 +276,7 @@ def _conceded(branch: estimate.Conceded) -> dict[str, Any]:
     }
 
 
-def _by_order(per_call: PerCallTally, spot: int) -> list[dict[str, Any]]:
+def _by_order(per_call: PerCallTally, spot: int) -> list[Found]:
     """Value of the first, second, ... call of a possession where that call was at this spot."""
     rows = []
     for order in range(MOST_CALLS):

@@ -7,7 +7,6 @@ the records first; each is then traced with the call and staying home, on the sa
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Any
 
 import numpy as np
 
@@ -52,7 +51,7 @@ class CourtShots:
     home: tuple[Shot, ...]
     called: tuple[Shot, ...] | None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """Plain JSON."""
         return {
             **asdict(self),

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
 
+from engine.estimate.intervals import Found
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening, load_evening
 from engine.run.blocks import Progress, check_size
@@ -18,7 +18,6 @@ from engine.study.compare import compare
 from engine.study.court_shots import court_shots
 from engine.study.lineup.places import lineup
 from engine.study.plan.plan import plan
-from engine.study.play import Found
 from engine.study.stress.stress import stress
 from engine.study.timing.links import timing
 
@@ -72,14 +71,14 @@ class EveningReport:
     advised: tuple[Spot, ...]
     planned: tuple[Spot, ...]
     weighed: tuple[int, ...]
-    compare: dict[str, Any]
-    plan: dict[str, Any]
-    stress: dict[str, Any] | None
-    timing: dict[str, Any]
-    lineup: dict[str, Any]
-    shots: dict[str, Any]
+    compare: Found
+    plan: Found
+    stress: Found | None
+    timing: Found
+    lineup: Found
+    shots: Found
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """Plain JSON."""
         return {
             "command": "report",
@@ -97,7 +96,7 @@ class EveningReport:
         }
 
 
-def planned_calls(scenario: Scenario, plan: dict[str, Any]) -> tuple[Spot, ...]:
+def planned_calls(scenario: Scenario, plan: Found) -> tuple[Spot, ...]:
     """The plan's calls that save most in a game, at most MOST_WEIGHED, each spot once; () stay home.
 
     A call whose whole games cost points on average is left out.
@@ -133,7 +132,7 @@ def advised_calls(
     return tuple(found[:MOST_ADVISED])
 
 
-def likely_settings(compare: dict[str, Any]) -> tuple[int, ...]:
+def likely_settings(compare: Found) -> tuple[int, ...]:
     """Settings with calls that come nearest to saving points, at most MOST_ADVISED, where none is advised."""
     values = [
         (i, setting["change"]["mean"])

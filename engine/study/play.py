@@ -7,13 +7,13 @@ import platform
 from dataclasses import asdict, dataclass
 from importlib import metadata
 from os import PathLike
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from engine.errors import InputError
 from engine.estimate import calls as estimate
+from engine.estimate.intervals import Found
 from engine.estimate.tally import BoxTally, IntArray, Tally
 from engine.inputs import config_hash
 from engine.inputs.calls import Call
@@ -21,6 +21,7 @@ from engine.inputs.defaults import HOME
 from engine.inputs.files import shown_path
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
+from engine.inputs.sheets import load_any
 from engine.run.blocks import (
     Progress,
     Records,
@@ -38,8 +39,6 @@ from engine.world.pack import Packed, pack
 
 #: What a study takes: a loaded scenario, or the path of a scenario file or of a folder of sheets.
 Opening = Scenario | str | PathLike[str]
-#: A part of the JSON.
-Found = dict[str, Any]
 
 #: Number of the JSON contract.
 SCHEMA = 1
@@ -88,8 +87,6 @@ NEAREST = {
 def open_scenario(scenario: Opening) -> Scenario:
     """A scenario object, loaded when a path is given: of a scenario file, or of a folder of sheets."""
     if isinstance(scenario, (str, PathLike)):
-        from engine.inputs.sheets import load_any
-
         return load_any(scenario)
     return scenario
 
@@ -135,7 +132,7 @@ def versions() -> dict[str, str]:
     }
 
 
-def head(command: str, scenario: Scenario, size: RunSize) -> dict[str, Any]:
+def head(command: str, scenario: Scenario, size: RunSize) -> Found:
     """First keys of every JSON result."""
     return {
         "schema": SCHEMA,
@@ -151,7 +148,7 @@ def head(command: str, scenario: Scenario, size: RunSize) -> dict[str, Any]:
     }
 
 
-def defence_dict(scenario: Scenario, setting: Setting | None = None) -> dict[str, Any]:
+def defence_dict(scenario: Scenario, setting: Setting | None = None) -> Found:
     """The base defence of a setting (None: staying home): name, title, options taken, coded policy."""
     zone = scenario.zone
     if setting is not None:
@@ -160,7 +157,7 @@ def defence_dict(scenario: Scenario, setting: Setting | None = None) -> dict[str
     return {"name": zone.name, "title": zone.title, "options": dict(options), "policy": policy}
 
 
-def play_block_dict(box: BoxTally) -> dict[str, Any]:
+def play_block_dict(box: BoxTally) -> Found:
     """The play block of the JSON contract, with more beside the fixed keys."""
     found = estimate.estimate_play(box)
     factors = found.four_factors
@@ -214,7 +211,7 @@ class PlayResult:
     calls_made: tuple[Call, ...]
     tally: PlayTally
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON contract of ``play``; equal for equal inputs whatever the number of threads."""
         box = self.tally.box
         result = head("play", self.scenario, self.size)
@@ -243,7 +240,7 @@ class PlayResult:
             "possessions_per_game": clock.periods * clock.period_s / (2 * one_s),
         }
 
-    def _calls(self) -> list[dict[str, Any]]:
+    def _calls(self) -> list[Found]:
         n = self.tally.box.n
         found = []
         for call, outcomes in zip(self.calls_made, self.tally.first, strict=True):

@@ -13,7 +13,8 @@ from engine.inputs.alignment import Alignment
 from engine.inputs.calls import Call
 from engine.inputs.defence import men_of, people_of
 from engine.inputs.places import Entry, Placement, RowOption
-from engine.inputs.scenario import Scenario, Setting
+from engine.inputs.scenario import Scenario
+from engine.inputs.settings import Setting
 from engine.inputs.team import ZONE_PLACES, Player, Team
 from engine.inputs.zone import Zone
 from engine.policies import coded

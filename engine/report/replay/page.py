@@ -12,13 +12,14 @@ import dataclasses
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.inputs.scenario import Scenario
+from engine.inputs.zone import Zone
 from engine.report.replay.data import (
     IN_HAND_CM,
     court_drawing,
@@ -31,7 +32,6 @@ from engine.report.replay.sentences import (
     common_words,
     lead_words,
     net_words,
-    plain_name,
     result_words,
     rule_words,
 )
@@ -44,7 +44,7 @@ from engine.world.pack import persons_of, player_of
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 
 
-def environment() -> Any:
+def environment() -> Environment:
     """Jinja2 for this project's pages: autoescape always on, an unknown name is an error."""
     return Environment(
         loader=FileSystemLoader(TEMPLATES, encoding="utf-8"),
@@ -55,7 +55,7 @@ def environment() -> Any:
     )
 
 
-def own_part(name: str) -> tuple[Any, str]:
+def own_part(name: str) -> tuple[Markup, str]:
     """A shipped style or script as it goes into a page, and its source for the content policy.
 
     Only for files of this package: they are not escaped.
@@ -137,9 +137,9 @@ def calls_of(scenario: Scenario, setting: str) -> tuple[Call, ...]:
     return next((tuple(one.calls) for one in scenario.settings if one.name == setting), ())
 
 
-def people_of(scenario: Scenario, setting: str) -> tuple[Any, tuple[str, ...], tuple[int, ...]]:
+def people_of(scenario: Scenario, setting: str) -> tuple[Zone, tuple[str, ...], tuple[int, ...]]:
     """The defence that a setting plays, the words for its five places, and the shirt numbers of all ten."""
     own = next((one.zone for one in scenario.settings if one.name == setting), None)
     zone = own or scenario.zone
     numbers = tuple(player_of(scenario, agent, zone).number for agent in range(N_PLAYERS))
-    return zone, tuple(plain_name(person) for person in persons_of(zone)), numbers
+    return zone, tuple(spoken(person) for person in persons_of(zone)), numbers

@@ -60,12 +60,7 @@ CARE = (
 )
 
 
-def plain_name(code: str) -> str:
-    """``half_court_corner`` as it is said."""
-    return code.replace("_", " ")
-
-
-def who(agent: str, number: Any) -> str:
+def who(agent: str, number: float) -> str:
     """``attacker 3`` or ``defender 7``."""
     return f"{'attacker' if agent.startswith('offence') else 'defender'} {int(number)}"
 
@@ -88,7 +83,7 @@ def job_words(job: str) -> str:
 # --- events -------------------------------------------------------------------------------------------
 
 
-def event_sentence(event: dict[str, Any], titles: dict[str, str], points: int) -> str:
+def event_sentence(event: Found, titles: dict[str, str], points: int) -> str:
     """One event of ``Replay.events()`` (with ``code``, the kernel's own value) as a sentence.
 
     ``titles``: call -> how it is called on the page. ``points``: conceded in the whole possession.
@@ -161,11 +156,11 @@ def event_sentence(event: dict[str, Any], titles: dict[str, str], points: int) -
         case "violation":
             return f"Violation by {first}: {VIOLATIONS[int(event['code'])]}"
         case "end":
-            return f"End: {plain_name(detail)}; {points_words(points)} conceded"
+            return f"End: {spoken(detail)}; {points_words(points)} conceded"
     raise ValueError(f"no words for the event {name!r}")
 
 
-def said_already(event: dict[str, Any], others: list[dict[str, Any]]) -> bool:
+def said_already(event: Found, others: list[Found]) -> bool:
     """Whether a turnover is told by a steal or a violation of the same moment."""
     if event["event"] != "turnover":
         return False
@@ -175,7 +170,7 @@ def said_already(event: dict[str, Any], others: list[dict[str, Any]]) -> bool:
 # --- the moment -------------------------------------------------------------------------------------------
 
 
-def ball_words(frame: dict[str, Any]) -> str:
+def ball_words(frame: Found) -> str:
     """What happens with the ball in a row of ``Replay.frames()``."""
     handler = who(frame["handler"], frame["handler_number"])
     match frame["mode"]:
@@ -207,12 +202,12 @@ def ball_words(frame: dict[str, Any]) -> str:
     return f"{handler} {held[frame['dribble']]}"
 
 
-def trap_words(frame: dict[str, Any], titles: dict[str, str]) -> str:
+def trap_words(frame: Found, titles: dict[str, str]) -> str:
     """How far a trap is in a row of ``Replay.frames()``, "" without one."""
     return TRAP_WORDS[frame["trap_phase"]].format(call=titles.get(frame["trap_call"], "trap"))
 
 
-def option_words(option: dict[str, Any]) -> str:
+def option_words(option: Found) -> str:
     """An option of ``Replay.options()``."""
     if option["receiver"]:
         return f"pass to {int(option['receiver_number'])}"

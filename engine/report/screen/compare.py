@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
-
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.screen.defence import (
     defence_block,
     defences_of,
@@ -32,7 +32,6 @@ from engine.report.words import (
     useful_decimals,
 )
 
-Found = dict[str, Any]
 OUTCOME_WORDS = {
     "steal": ("steal", "steals"),
     "other_turnover": ("other turnover", "other turnovers"),
@@ -230,7 +229,7 @@ def _per_100(value: float) -> str:
 
 
 def _often(name: str, per_100: float) -> str:
-    return f"{name.replace('_', ' ')}: {_per_100(per_100)} times in 100 possessions"
+    return f"{spoken(name)}: {_per_100(per_100)} times in 100 possessions"
 
 
 def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) -> str:
@@ -244,7 +243,7 @@ def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) ->
 
 
 def _call(call: Found, possessions: int, base: str) -> list[str]:
-    name, called = call["call"].replace("_", " "), call["called"]
+    name, called = spoken(call["call"]), call["called"]
     if called == 0:
         return [labelled("Call", f"{name}: never in {count(possessions, 'possession')}")]
     often = _often(call["call"], 100 * call["calls"] / possessions)

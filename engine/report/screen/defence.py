@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
-
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.words import (
     around,
     labelled,
@@ -14,7 +14,6 @@ from engine.report.words import (
     useful_decimals,
 )
 
-Found = dict[str, Any]
 #: Parts of a change in the order they are read: the four factors, then what a turnover brings.
 FACTOR_WORDS = {
     "shooting": "shooting",
@@ -30,7 +29,7 @@ def options_named(defence: Found, other: Found | None = None) -> str:
     """``2-3 zone``; with the options that differ from another of the same file, and its coded policy."""
     same = other is not None and other["name"] == defence["name"]
     apart = [
-        f"{name.replace('_', ' ')} {choice.replace('_', ' ')}"
+        f"{spoken(name)} {spoken(choice)}"
         for name, choice in defence["options"].items()
         if same and other is not None and other["options"].get(name) != choice
     ]

@@ -5,8 +5,8 @@ No page names a weakest player: where they would attack is said by place, as a t
 
 from __future__ import annotations
 
-from typing import Any
-
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.screen.compare import CARE
 from engine.report.words import (
     WIDTH,
@@ -19,8 +19,6 @@ from engine.report.words import (
     scaled,
     table,
 )
-
-Found = dict[str, Any]
 
 #: Rows of the table that are shown.
 MOST_SHOWN = 5
@@ -72,13 +70,8 @@ def lineup_text(result: Found, with_detail: bool = False) -> str:
     return "\n".join(lines) + "\n"
 
 
-def place_words(place: str) -> str:
-    """``left_guard`` as ``left guard``."""
-    return place.replace("_", " ")
-
-
 def _places(places: Found) -> str:
-    return ", ".join(f"{place_words(place)} {number}" for place, number in places.items())
+    return ", ".join(f"{spoken(place)} {number}" for place, number in places.items())
 
 
 def _usual(result: Found) -> str:
@@ -92,7 +85,7 @@ def _usual(result: Found) -> str:
 def _table(result: Found) -> list[str]:
     """The first rows, conceded per 100 possessions."""
     shown = result["table"][:MOST_SHOWN]
-    names = [place_words(place) for place in result["best"]]
+    names = [spoken(place) for place in result["best"]]
     heads = [name.rpartition(" ") for name in names]  # two lines: the table is wide
     rows = [
         (*(side for side, _, _ in heads), "conceded", ""),
@@ -122,7 +115,7 @@ def _attack(result: Found) -> list[str]:
     rows = []
     for one in result["attack_at"]:
         mean, low, high = (100.0 * one["cost"][key] for key in ("mean", "low", "high"))
-        rows.append((place_words(one["place"]), f"{mean:+.1f}", f"({low:+.1f} to {high:+.1f})"))
+        rows.append((spoken(one["place"]), f"{mean:+.1f}", f"({low:+.1f} to {high:+.1f})"))
     lines += table(rows)
     worst = result["attack_at"][0]
     if worst["cost"]["low"] > 0.0:
@@ -134,7 +127,7 @@ def _attack(result: Found) -> list[str]:
 
 def _task(place: str) -> str:
     kind = place.rpartition("_")[2]
-    return f"{place_words(place)}: {TASKS.get(kind, OTHER_TASK)}"
+    return f"{spoken(place)}: {TASKS.get(kind, OTHER_TASK)}"
 
 
 def _opponent(result: Found) -> list[str]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.words import (
     JOIN,
     WIDTH,
@@ -18,8 +19,6 @@ from engine.report.words import (
     saved,
     table,
 )
-
-Found = dict[str, Any]
 
 #: Uses of each call that are shown; between them the worth changes little.
 SHOWN_USES = (1, 2, 3, 4, 6, 8)
@@ -61,7 +60,7 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
 
 
 def _name(call: Found) -> str:
-    return plain(str(call.get("label", call["call"])).replace("_", " "))
+    return plain(spoken(str(call.get("label", call["call"]))))
 
 
 def _times(n: int) -> str:
@@ -133,7 +132,7 @@ def _not_planned(result: Found) -> list[str]:
 def _practice(result: Found) -> list[str]:
     said = []
     for row in result["practice"]:
-        name = plain(row["call"].replace("_", " "))
+        name = plain(spoken(row["call"]))
         if row["planned"] == 0:
             continue
         fits = "as usual" if row["fits"] else f"more than the usual {row['most']}"
@@ -199,7 +198,7 @@ def _late(result: Found) -> list[str]:
     behind = list(dict.fromkeys(row["behind"] for row in found))
     seconds = list(dict.fromkeys(row["seconds"] for row in found))
     by = {(row["behind"], row["seconds"]): row for row in found}
-    name = plain(found[0]["call"].replace("_", " "))
+    name = plain(spoken(found[0]["call"]))
     rows = [(f"Late: chance to win, home > {name} trap", *(f"{t} s left" for t in seconds))]
     for d in behind:
         rows.append((f"  behind by {d}", *(_late_cell(by[d, t]) for t in seconds)))
@@ -249,7 +248,7 @@ def _bench(result: Found) -> list[str]:
                 f". Not one in {few}: {percent(found['none_expected'])} of the time though it works, "
                 f"{percent(found['none_break_even'])} where it only breaks even"
             )
-        lines.append(labelled(one["call"].replace("_", " "), words))
+        lines.append(labelled(spoken(one["call"]), words))
     return lines
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.words import (
     JOIN,
     WIDTH,
@@ -18,8 +19,6 @@ from engine.report.words import (
     shorten,
     table,
 )
-
-Found = dict[str, Any]
 
 #: Deciding inputs that are named; the rest stand in the detail.
 MOST_NAMED = 4
@@ -141,7 +140,7 @@ def _setting(setting: Found, result: Found) -> list[str]:
     for i, call in enumerate(setting["calls"]):
         if i or _has_whole(setting):
             lines.append("")
-        lines.append(labelled("Call", f"{call['call'].replace('_', ' ')}: {_pays(call, kept)}"))
+        lines.append(labelled("Call", f"{spoken(call['call'])}: {_pays(call, kept)}"))
         if _told(call):
             lines.append(labelled("Luck left", _luck(call)))
             lines.append(labelled("Worth", _band(call, 1.0, 2, "points a call")))
@@ -209,7 +208,7 @@ def _dropped(result: Found) -> list[str]:
     if worlds["ranges"] is None:
         level = f"the level {result['level']!r}" if result["level"] else "a scenario without a level"
         return [paragraph(f"No world was dropped: no base rates are listed for {level}.")]
-    level = str(result["level"]).replace("_", " ")
+    level = spoken(str(result["level"]))
     if worlds["dropped"] == 0:
         return [paragraph(f"All {worlds['drawn']:,} worlds look like {level} play and were kept.")]
     why = ", ".join(f"{RATE_WORDS[name]} {n:,}" for name, n in worlds["outside"].items() if n)

@@ -15,14 +15,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
-from engine.estimate.intervals import normal_interval
+from engine.estimate.intervals import Found, normal_interval
 from engine.estimate.tally import Tally
+from engine.inputs.base import spoken
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.team import Player
@@ -56,8 +56,6 @@ MOST_TRAPPED = 2
 #: Regions of the ball in which the places of a defence and the spots of an alignment are compared.
 AROUND = tuple(r for r in REGIONS if r not in ("backcourt", "half_court_corner", "lane", "rim"))
 SIDES = ("left", "right")
-
-Found = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -303,7 +301,7 @@ def _advice(
             advice, why = (
                 "trap",
                 (
-                    f"{call['call'].replace('_', ' ')} against him saves {value['mean']:.2f} points a call "
+                    f"{spoken(call['call'])} against him saves {value['mean']:.2f} points a call "
                     f"({value['low']:.2f} to {value['high']:.2f})"
                 ),
             )

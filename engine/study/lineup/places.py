@@ -12,13 +12,13 @@ import itertools
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
+from engine.estimate.intervals import Found
 from engine.estimate.selection import Selection, select
 from engine.inputs.scenario import Scenario
 from engine.inputs.team import ZONE_PLACES, ZonePlaces
@@ -49,7 +49,6 @@ MOST = 1_200_000
 FRESH = NUMBERS["lineup fresh"].first
 
 Floats = NDArray[np.float64]
-Found = dict[str, Any]
 Order = tuple[int, ...]
 #: Called as progress(done, total).
 Progress = Callable[[int, int], None]
@@ -64,7 +63,7 @@ def with_places(scenario: Scenario, numbers: tuple[int, ...]) -> Scenario:
     """The scenario with these shirts at the places of its base defence, in the order of ``places_of``."""
     team, places = scenario.defence_team, places_of(scenario)
     if places == ZONE_PLACES:
-        changed: dict[str, Any] = {"zone_places": ZonePlaces(**dict(zip(places, numbers, strict=True)))}
+        changed: Found = {"zone_places": ZonePlaces(**dict(zip(places, numbers, strict=True)))}
     else:
         lineup = list(team.lineup)
         for place, number in zip(places, numbers, strict=True):
@@ -142,7 +141,7 @@ class LineupResult:
     def _places(self, order: Order) -> dict[str, int]:
         return {place: self.numbers[man] for place, man in zip(places_of(self.scenario), order, strict=True)}
 
-    def _row(self, i: int) -> dict[str, Any]:
+    def _row(self, i: int) -> Found:
         found = self.selection
         half = 1.96 * float(found.error[i])
         points = -float(found.mean[i])
@@ -154,7 +153,7 @@ class LineupResult:
             "dropped_at": None if dropped is None else dropped * self.batch,
         }
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON of ``lineup``; equal for equal inputs whatever the number of threads."""
         found = self.selection
         ranked = sorted(

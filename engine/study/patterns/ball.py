@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from engine.inputs.defaults import HOME
+from engine.run.blocks import World
 from engine.state.arrays import N_SIDE
 from engine.study.patterns.common import (
     PRACTICE,
@@ -24,7 +25,6 @@ from engine.study.patterns.playing import (
     CALLS,
     SEED,
     Run,
-    World,
     constants,
     edited,
     edited_plan,

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from engine.inputs.base import spoken
 from engine.inputs.levels import load_level
+from engine.run.blocks import World
 from engine.study.levels import RateTally, rates_of, standard_error
 from engine.study.patterns.common import (
     Claim,
@@ -17,7 +19,7 @@ from engine.study.patterns.common import (
     near,
     quotient,
 )
-from engine.study.patterns.playing import SEED, Run, World
+from engine.study.patterns.playing import SEED, Run
 from engine.study.patterns.watching import (
     CODE,
     SHOT,
@@ -66,7 +68,7 @@ def rates(run: Run, level: str) -> list[Claim]:
             value = Mean(0.0, 1.0 / len(records))
         figures = f"{value.mean:.3f}, published {item.low:g} to {item.high:g}"
         source = f"{item.source} ({item.tag})"
-        words = name.replace("_", " ")
+        words = spoken(name)
         claims.append(Claim(13, f"{level}: {words}", source, inside(value, item.low, item.high), figures))
     return claims
 

@@ -9,13 +9,14 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypedDict, TypeVar, Unpack
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.inputs.defaults import HOME
 from engine.inputs.files import read_toml, resolve
-from engine.inputs.scenario import scenario_from
+from engine.inputs.scenario import Scenario, scenario_from
 from engine.run.blocks import (
     Runner,
     RunSize,
@@ -41,6 +42,17 @@ Edit = Callable[[World], None]
 Table = dict[str, Any]
 
 
+class Changes(TypedDict, total=False):
+    """What ``variant`` takes."""
+
+    scenario: str
+    calls: tuple[str, ...]
+    probability: float | None
+    defence: Table | None
+    rules_changes: Table | None
+    constants: Table | None
+
+
 def variant(
     scenario: str = DEMO,
     calls: tuple[str, ...] = (),
@@ -48,7 +60,7 @@ def variant(
     defence: Table | None = None,
     rules_changes: Table | None = None,
     constants: Table | None = None,
-) -> Any:
+) -> Scenario:
     """A shipped scenario with other settings (one for each call, named after it), defence or rules.
 
     ``probability`` replaces that of every call. ``defence``: keys of the scenario's [defence] to replace.
@@ -96,6 +108,9 @@ def edited_plan(planned: Plan, edit: Edit) -> Plan:
     return Plan(edited(planned.home, edit), tuple(edited(one, edit) for one in planned.bases), settings)
 
 
+Kept = TypeVar("Kept")
+
+
 class Run:
     """One run of the table: scale, threads, what was played so far and what is kept.
 
@@ -114,19 +129,20 @@ class Run:
         """A number of possessions at this run's scale."""
         return max(FEWEST, round(count * self.scale))
 
-    def keep(self, name: str, make: Callable[[], Any]) -> Any:
+    def keep(self, name: str, make: Callable[[], Kept]) -> Kept:
         """What ``make`` returned the first time it was asked for under this name."""
         if name not in self._kept:
             self._kept[name] = make()
-        return self._kept[name]
+        kept: Kept = self._kept[name]
+        return kept
 
     # --- plans ------------------------------------------------------------------------------------------
 
-    def plan(self, **changes: Any) -> Plan:
+    def plan(self, **changes: Unpack[Changes]) -> Plan:
         """The plan of a ``variant``, kept."""
         return self.keep(f"plan {sorted(changes.items())}", lambda: plan(pack(variant(**changes))))
 
-    def world(self, name: str = HOME, **changes: Any) -> World:
+    def world(self, name: str = HOME, **changes: Unpack[Changes]) -> World:
         """A world of a ``variant``: staying home, or the setting of that name."""
         planned = self.plan(**changes)
         if name == HOME:
@@ -142,7 +158,7 @@ class Run:
         size = RunSize(count, SEED, self.threads)
         self.played += run_blocks(size, self.runner, task, lambda done, total: self.tick())
 
-    def play(self, world: World, numbers: Any) -> Records:
+    def play(self, world: World, numbers: int | NDArray[np.int64]) -> Records:
         """Records int32 [count, N_RECORD] of possession numbers, or of the first ``numbers`` possessions."""
         wanted = np.arange(numbers) if isinstance(numbers, int) else numbers
         records = np.zeros((len(wanted), N_RECORD), np.int32)

@@ -13,9 +13,9 @@ import math
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from engine.errors import InputError
+from engine.estimate.intervals import Found
 from engine.run.blocks import Progress, RunSize
 from engine.study.patterns import ball, calls, defences, level, readiness
 from engine.study.patterns.common import MARGIN, VERDICTS, Claim
@@ -68,7 +68,7 @@ class PatternsResult:
         """Verdict of each claim by its pattern's number and its name."""
         return {f"{claim.pattern} {claim.name}": claim.verdict for claim in self.claims}
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON contract of ``patterns``; equal for equal inputs whatever the number of threads."""
         result = head("patterns", variant(), RunSize(self.possessions, SEED, self.threads))
         verdicts = Counter(claim.verdict for claim in self.claims)

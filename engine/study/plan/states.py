@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,7 +106,7 @@ class PlanWorlds:
             return 0 if rate <= 0.0 or first <= least else 99
         return int(np.ceil(np.log(first / least) / rate))
 
-    def seen(self, n: Any) -> Any:
+    def seen(self, n: IntArray | int) -> IntArray:
         """Traps seen as the worlds tell them apart."""
         return np.minimum(n, self._seen)
 

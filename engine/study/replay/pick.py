@@ -11,12 +11,12 @@ from __future__ import annotations
 import difflib
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.errors import InputError, MissingInput
+from engine.estimate.intervals import Found
 from engine.estimate.tally import IntArray
 from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS
@@ -139,7 +139,7 @@ class Pick:
     base_points: int | None
     base_end: str | None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """Plain JSON."""
         return asdict(self)
 
@@ -353,7 +353,7 @@ def _pick(
 ) -> Pick:
     """The pick: ``choice`` is a row of ``source``, None where the call was not made in the possession."""
     n = 0 if called is None else called.n
-    row: dict[str, Any] = dict.fromkeys(("cost", "outcome", "after", "points", "base_points", "base_end"))
+    row: Found = dict.fromkeys(("cost", "outcome", "after", "points", "base_points", "base_end"))
     number = rule if isinstance(rule, int) else 0
     if source is not None and choice is not None:
         i = choice.row

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
+from engine.estimate.intervals import Found
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.state.record import MOST_CALLS, RECORD
@@ -198,7 +198,7 @@ class Replay:
             return pd.concat([ticks, pd.DataFrame(own)], axis=1)
         parts = []
         for i, agent in enumerate(AGENTS):
-            who: dict[str, Any] = {"agent": agent, "side": agent.split("_")[0], "number": self.numbers[i]}
+            who: Found = {"agent": agent, "side": agent.split("_")[0], "number": self.numbers[i]}
             parts.append(ticks.assign(**who, **self._acts_on(i), **self._agent(i)))
         table = pd.concat(parts).sort_index(kind="stable").reset_index(drop=True)
         return table[[*FRAME_COLUMNS, *LONG_COLUMNS, *AGENT_COLUMNS]]
@@ -261,7 +261,7 @@ class Replay:
         codes = np.asarray(agents).astype(int).tolist()
         return pd.array([self.numbers[code] if code >= 0 else None for code in codes], dtype="Int64")
 
-    def _ticks(self) -> dict[str, Any]:
+    def _ticks(self) -> Found:
         s = self.trace.states
         meant = _where(np.isin(s["mode"], (Mode.PASS_WINDUP, Mode.PASS_FLIGHT)), s["target"])
         running = s["trap_phase"] != TrapPhase.NONE
@@ -285,7 +285,7 @@ class Replay:
             "trap_call": _words(_where(running, s["trap_call"]), self.calls),
         }
 
-    def _agent(self, i: int) -> dict[str, Any]:
+    def _agent(self, i: int) -> Found:
         a = self.trace.agents[:, i]
         return {
             "x_m": a["x"],
@@ -309,7 +309,7 @@ class Replay:
         words = {Mode.SHOT_FLIGHT: "box_out", Mode.LOOSE: "loose_ball"}
         return ["", *(words.get(mode, job) for mode, job in zip(before, jobs[1:], strict=True))]
 
-    def _acts_on(self, i: int) -> dict[str, Any]:
+    def _acts_on(self, i: int) -> Found:
         a, s = self.trace.agents[:, i], self.trace.states
         in_hand = np.isin(s["mode"], (Mode.HELD, Mode.PASS_WINDUP, Mode.SHOT_WINDUP)) & (s["handler"] == i)
         nobody = [""] * len(s)

@@ -11,13 +11,13 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from importlib import metadata
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
+from engine.estimate.intervals import Found
 from engine.estimate.luck import (
     BAND,
     HARMONICS,
@@ -152,7 +152,7 @@ class StressResult:
                 found[s, row] = Weighed(shrunk, effects(names, design, shrunk, self.size.seed))
         return found
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON contract of ``stress``; equal for equal inputs whatever the number of threads."""
         result = head("stress", self.scenario, self.size)
         result["versions"] |= {"SALib": metadata.version("SALib")}
@@ -179,7 +179,7 @@ class StressResult:
         result["checks"] = {name: totals[name] for name in ("policy_faults", "overflow")}
         return result
 
-    def _worlds_dict(self) -> dict[str, Any]:
+    def _worlds_dict(self) -> Found:
         drawn, kept = len(self.kept), int(self.kept.sum())
         rates = self.plan.rates
         return {
@@ -195,7 +195,7 @@ class StressResult:
             },
         }
 
-    def _setting_dict(self, s: int, setting: Setting) -> dict[str, Any]:
+    def _setting_dict(self, s: int, setting: Setting) -> Found:
         return {
             "name": setting.name,
             "base_defence": defence_dict(self.scenario, setting),
@@ -207,7 +207,7 @@ class StressResult:
             ],
         }
 
-    def _weighed_dict(self, s: int, row: int) -> dict[str, Any]:
+    def _weighed_dict(self, s: int, row: int) -> Found:
         weighed = self.weighed[s, row]
         found, told = weighed.found, weighed.effects
         kept, n = int(self.kept.sum()), int(self.settings[self.kept, s, WHOLE, 0].sum())

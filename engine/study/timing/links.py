@@ -17,10 +17,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.inputs.scenario import Scenario
 from engine.inputs.team import Player
 from engine.run.blocks import RunSize, check_size
@@ -44,7 +45,6 @@ from engine.study.timing.play import Passes, Watched, watch
 from engine.study.timing.traps import after_traps
 from engine.world.pack import pack, persons_of
 
-Found = dict[str, Any]
 #: Called as progress(done, total).
 Progress = Callable[[int, int], None]
 
@@ -169,7 +169,7 @@ def bump_dict(setup: Setup, watched: Watched) -> Found:
         }
     region, side, worst = max(found, key=lambda one: one[2].late_s)
     holds = worst.late_s < LEAST_LATE_S
-    role = worst.role.replace("_", " ")
+    role = spoken(worst.role)
     if holds:
         words = (
             f"it holds: the {role} is on the wing {max(-worst.late_s, 0.0):.1f} s before the ball can go on, "

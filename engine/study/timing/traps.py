@@ -9,12 +9,10 @@ still picture's shortest time, in which the last man is within shell_stand_m of 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from engine.state.words import Break
 from engine.study.timing.play import BeatenTrap
 
-Found = dict[str, Any]
 SIDES = ("right", "left")
 BREAKS = Break.words
 
