@@ -12,25 +12,18 @@ from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.screen.stress import worlds_in_100
 from engine.report.words import (
+    PREPOSITIONS,
+    RARELY,
+    TRIGGER_WORDS,
     around,
     count,
     percent,
     saved,
     scaled,
+    times,
 )
 from engine.study.evening_report import EveningReport
 
-#: A trap that closes less often than this is weighed as something else (as in the text of compare).
-RARELY = 0.15
-TRIGGER_WORDS = {
-    "in_air": "while the pass is in the air",
-    "catch": "on the catch",
-    "back_turned": "when he turns his back",
-    "picked_up": "when he picks up his dribble",
-    "dribble_in": "when he dribbles in",
-    "held": "when he holds it for {held:g} s",
-    "across_half": "as he crosses half court",
-}
 SAMPLING = (
     "Ranges (95%) show the luck of the draw in the possessions played. They do not show how far the model is "
     "from a gym."
@@ -65,20 +58,10 @@ def cautions(report: EveningReport) -> list[str]:
     return [*said, *own]
 
 
-def times(n: int) -> str:
-    """``once``, ``twice``, ``5 times``."""
-    return {1: "once", 2: "twice"}.get(n, f"{n} times")
-
-
 def numbers_words(numbers: Sequence[int]) -> str:
     """``5``, ``5 and 12``, ``5, 10 and 12``."""
     texts = [str(number) for number in numbers]
     return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
-
-
-#: Before the name of a region; the others stand "in the".
-PREPOSITIONS = {"top": "at the", "wing": "on the", "slot": "in the", "high_post": "at the", "elbow": "at the",
-                "low_post": "at the", "rim": "at the"}  # fmt: skip
 
 
 def when_words(call: Call) -> str:

@@ -6,16 +6,8 @@ from dataclasses import asdict
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.report.words import percent
+from engine.report.words import FACTOR_WORDS, percent
 from engine.study.evening_report import EveningReport
-
-FACTOR_WORDS = {
-    "shooting": "shooting",
-    "turnovers": "turnovers",
-    "rebounds": "rebounds",
-    "free_throws": "free throws",
-    "transition": "next possession",
-}
 
 
 def number(value: float | None, decimals: int = 2, sign: bool = False) -> str:

@@ -9,6 +9,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.page.answer import numbers_words, plan_row
 from engine.report.page.plan import behind_call, opponents, out_of_trap
+from engine.report.words import SHORT_TRIGGERS
 from engine.still.picture import holder
 from engine.study.evening_report import EveningReport
 from engine.world.pack import defenders_of, persons_of
@@ -24,16 +25,6 @@ ROW_OF = {
 }
 ROWS = ("Trap", "Deny", "Front", "Middle", "Rim")
 SIDES = ("left", "right")
-#: What sets a call off, in two words.
-SHORT_TRIGGERS = {
-    "in_air": "in air",
-    "catch": "on catch",
-    "back_turned": "back turned",
-    "picked_up": "dribble dead",
-    "dribble_in": "dribbles in",
-    "held": "held {held:g}s",
-    "across_half": "over half court",
-}
 #: Roles of dynamic doubles.
 DYNAMIC = {"ball": "his man", "nearest": "next man"}
 

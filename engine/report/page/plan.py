@@ -11,8 +11,10 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.page.answer import numbers_words
 from engine.report.screen.lineup import OTHER_TASK, TASKS
-from engine.report.screen.timing import WAYS, late_words, merged
+from engine.report.screen.timing import late_words, merged
 from engine.report.words import (
+    ADVICE_TO_A_MAN,
+    WAY_WORDS,
     around,
     count,
     percent,
@@ -22,12 +24,6 @@ from engine.still.picture import holder
 from engine.study.evening_report import EveningReport
 from engine.world.pack import defenders_of, persons_of
 
-ADVICE_WORDS = {
-    "force": "let him have the ball",
-    "trap": "trap him",
-    "leave": "leave him, help from him",
-    "deny": "deny him the ball",
-}
 #: Colour words of the sheet with a sign of their own, for those who see no colours and for paper.
 SIGNS = {
     "green": "\N{BLACK UP-POINTING TRIANGLE}",
@@ -197,7 +193,7 @@ def out_of_trap(report: EveningReport, call: str) -> Found | None:
 def out_words(one: Found) -> str:
     """The same in words."""
     who = f"ball to the {spoken(one['ball'])}, rim to the {spoken(one['rim'])}"
-    words = f"mostly out {WAYS[one['usual_way_out']]}: {who}"
+    words = f"mostly out {WAY_WORDS[one['usual_way_out']]}: {who}"
     if one["shell_s"] is not None:
         words += (
             f"; the shell stands after {one['shell_s']:.1f} s (in {one['stood']} of {one['traced']} traced)"
@@ -269,7 +265,7 @@ def opponents(report: EveningReport) -> list[Found]:
                 "hand": (note.hand if note is not None else None) or "-",
                 "shooter": colour or "-",
                 "sign": SIGNS.get(colour or "", ""),
-                "advice": ADVICE_WORDS[one["advice"]],
+                "advice": ADVICE_TO_A_MAN[one["advice"]],
                 "short": {"force": "leave", "deny": "guard"}.get(one["advice"], one["advice"]),
                 "why": one["why"],
             }

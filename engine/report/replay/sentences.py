@@ -8,49 +8,6 @@ from engine.state.jobs import JOB_TABLE
 from engine.state.words import VIOLATIONS
 from engine.study.replay.pick import BY_NUMBER, Pick
 
-#: Jobs that only a replay names, beside those of the files.
-OTHER_JOBS = {"box_out": "boxes out for the rebound", "loose_ball": "goes for the loose ball", "": "-"}
-PASS_WORDS = {"direct": "a direct pass", "bounce": "a bounce pass", "over": "a pass over the top"}
-LEFT_WORDS = {
-    "steal": "the ball is stolen out of it",
-    "other_turnover": "the ball is lost in it",
-    "foul": "a foul ends it",
-    "escape_pass": "the ball is passed out of it",
-    "retreat": "the handler dribbles back out of it",
-    "split": "the handler splits it",
-    "other": "a shot goes up, or it is called off",
-}
-#: What became of a call, and what came after it, in the past tense.
-OUTCOME_PAST = {
-    "steal": "the ball was stolen in the trap",
-    "other_turnover": "the ball was lost in the trap without a steal",
-    "foul": "the defence fouled in the trap",
-    "escape_pass": "the ball was passed out of the trap",
-    "retreat": "the handler dribbled back out of the trap",
-    "split": "the handler split the trap",
-    "other": "the trap brought nothing (a shot before or over it, called off, held ball, time-out)",
-}
-AFTER_PAST = {
-    "none": "",
-    "rim_shot": "a shot at the rim followed",
-    "open_three": "an open three followed",
-    "other_shot": "another shot followed",
-    "reset": "the defence stood again before a shot",
-    "turnover": "the offence lost the ball later on",
-}
-END_PAST = {
-    "made_shot": "a made shot",
-    "defensive_rebound": "a defensive rebound",
-    "turnover": "a turnover",
-    "free_throws": "free throws",
-    "shot_clock": "the shot clock running out",
-}
-TRAP_WORDS = {
-    "none": "",
-    "coming": "{call} called, on its way",
-    "set": "{call} closed around the ball",
-    "after": "out of the {call}, the defence on its way back",
-}
 CARE = (
     "This is the model's play, not a person's: nobody played this possession, and it says nothing about any "
     "one player's worth. Players are shirt numbers.",

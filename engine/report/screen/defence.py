@@ -5,6 +5,7 @@ from __future__ import annotations
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.words import (
+    FACTOR_WORDS,
     around,
     labelled,
     plain,
@@ -14,14 +15,6 @@ from engine.report.words import (
     useful_decimals,
 )
 
-#: Parts of a change in the order they are read: the four factors, then what a turnover brings.
-FACTOR_WORDS = {
-    "shooting": "shooting",
-    "turnovers": "turnovers",
-    "rebounds": "rebounds",
-    "free_throws": "free throws",
-    "transition": "the other end",
-}
 PER_100 = {"three_attempts": "threes", "rim_attempts": "shots at the rim", "fouls": "fouls"}
 
 

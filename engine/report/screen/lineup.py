@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.report.screen.compare import CARE
 from engine.report.words import (
-    WIDTH,
+    ADVICE_WORDS,
+    CARE,
     count,
-    detail,
+    finished,
     labelled,
     paragraph,
     plain,
@@ -22,12 +22,6 @@ from engine.report.words import (
 
 #: Rows of the table that are shown.
 MOST_SHOWN = 5
-ADVICE_WORDS = {
-    "force": "force the ball to",
-    "trap": "trap",
-    "leave": "leave, help from",
-    "deny": "deny",
-}
 #: What helps a place that is attacked, by the last part of its name; common practice, no source.
 TASKS = {
     "guard": "the forward behind him stays up a step longer and the other guard shades over",
@@ -63,11 +57,7 @@ def lineup_text(result: Found, with_detail: bool = False) -> str:
         paragraph(NOT_KNOWN),
         paragraph(CARE),
     ]
-    more = "" if with_detail else "; --detail shows every number"
-    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
-    if with_detail:
-        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
-    return "\n".join(lines) + "\n"
+    return finished(result, lines, with_detail)
 
 
 def _places(places: Found) -> str:

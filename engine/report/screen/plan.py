@@ -7,24 +7,24 @@ from collections.abc import Sequence
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.words import (
+    CARE,
     JOIN,
-    WIDTH,
     amount,
     count,
-    detail,
+    finished,
     labelled,
     paragraph,
     percent,
     plain,
     saved,
     table,
+    times,
 )
 
 #: Uses of each call that are shown; between them the worth changes little.
 SHOWN_USES = (1, 2, 3, 4, 6, 8)
 CAUTIONS = (
-    "League rules on zones and traps come first. Trap with feet and high hands, no reaching; never run under "
-    "a shooter.",
+    CARE,
     "Traps are sprints: rest the men who double, and count their minutes. No trapping far ahead.",
 )
 MODEL = (
@@ -49,11 +49,7 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
         lines += ["", *_late(result), "", *_bench(result)]
     lines += ["", *_fouls(result), *_legs(result), ""]
     lines += [paragraph(line) for line in (MODEL, *CAUTIONS)]
-    more = "" if with_detail else "; --detail shows every number"
-    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
-    if with_detail:
-        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
-    return "\n".join(lines) + "\n"
+    return finished(result, lines, with_detail)
 
 
 # --- the answer -------------------------------------------------------------------------------------------
@@ -61,10 +57,6 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
 
 def _name(call: Found) -> str:
     return plain(spoken(str(call.get("label", call["call"]))))
-
-
-def _times(n: int) -> str:
-    return {1: "once", 2: "twice"}.get(n, f"{n} times")
 
 
 def _swing_side(points: int) -> str:
@@ -84,7 +76,7 @@ def _answer(result: Found) -> list[str]:
     labels = {(one["setting"], one["call"]): one for one in result["calls"]}
     first = ", ".join(
         f"{_name(labels[row['setting'], row['call']])}{JOIN}up{JOIN}to{JOIN}"
-        f"{_times(row['uses_per_game']).replace(' ', JOIN)}"
+        f"{times(row['uses_per_game']).replace(' ', JOIN)}"
         for row in mix
     )
     swing = result["swing"]
@@ -136,7 +128,7 @@ def _practice(result: Found) -> list[str]:
         if row["planned"] == 0:
             continue
         fits = "as usual" if row["fits"] else f"more than the usual {row['most']}"
-        words = f"{name} {_times(row['planned'])}, {fits}"
+        words = f"{name} {times(row['planned'])}, {fits}"
         next_use = row["next_use"]
         if row["fits"] and row["planned"] == row["most"] and next_use["low"] is not None:
             more = "would still save" if next_use["low"] > 0 else "saves nothing clear"

@@ -8,10 +8,12 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.words import (
     JOIN,
+    ORIGIN_WORDS,
+    RATE_WORDS,
     WIDTH,
     amount,
     count,
-    detail,
+    finished,
     labelled,
     paragraph,
     percent,
@@ -22,17 +24,6 @@ from engine.report.words import (
 
 #: Deciding inputs that are named; the rest stand in the detail.
 MOST_NAMED = 4
-RATE_WORDS = {
-    "points": "points conceded",
-    "turnovers": "turnovers",
-    "offensive_rebounds": "offensive rebounds",
-    "three_point": "threes made",
-}
-ORIGIN_WORDS = (
-    ("from memory", "from memory, not checked against a source"),
-    ("no source", "common practice with no source"),
-    ("sourced", "from a source"),
-)
 SHARE_NOTE = (
     "Pays: of 100 worlds that are all plausible, those in which the call saves points; the luck of the draw "
     "is taken out. Worth: the middle 90 of 100 worlds."
@@ -66,11 +57,7 @@ def stress_text(result: Found, with_detail: bool = False) -> str:
     if rows:
         lines.append(paragraph(SHARE_NOTE))
     lines.append(paragraph(STRUCTURE))
-    more = "" if with_detail else "; --detail shows every number"
-    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
-    if with_detail:
-        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
-    return "\n".join(lines) + "\n"
+    return finished(result, lines, with_detail)
 
 
 # --- the share --------------------------------------------------------------------------------------------

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.report.screen.compare import CARE
 from engine.report.words import (
-    WIDTH,
+    CARE,
+    WAY_WORDS,
     count,
-    detail,
+    finished,
     labelled,
     paragraph,
     percent,
@@ -22,12 +22,6 @@ from engine.report.words import (
 #: Links that are shown; all of them stand in the detail.
 MOST_SHOWN = 8
 NO_TRAPS = "No word on traps: it is not confirmed that the league allows them (or there is none to time)."
-WAYS = {
-    "behind": "back behind the ball",
-    "middle": "into the middle",
-    "line": "up the line",
-    "far": "to the far man",
-}
 HOW = (
     "Late: seconds after the receiver can decide until the first defender is near enough to bother a shot; "
     "open: how far off he is when the shot leaves the hands. From a still picture: everybody at his place, "
@@ -52,11 +46,7 @@ def timing_text(result: Found, with_detail: bool = False) -> str:
         lines.append(labelled(f"{number}.", f"{drill['name']} ({links}): {drill['trains']}"))
     lines += ["", *_links(result), "", *_bump(result), "", *_traps(result), "", paragraph(HOW)]
     lines.append(paragraph(CARE))
-    more = "" if with_detail else "; --detail shows every number"
-    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
-    if with_detail:
-        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
-    return "\n".join(lines) + "\n"
+    return finished(result, lines, with_detail)
 
 
 def late_words(late_s: float) -> str:
@@ -149,7 +139,7 @@ def _traps(result: Found) -> list[str]:
 def _out_of(one: Found) -> str:
     parts = []
     if one["ball"] is not None:
-        way = WAYS[one["usual_way_out"]]
+        way = WAY_WORDS[one["usual_way_out"]]
         parts.append(
             f"out of it mostly {way}: ball to the {spoken(one['ball'])}, rim to the {spoken(one['rim'])}"
         )
