@@ -25,13 +25,13 @@ from engine.inputs import (
 )
 from engine.inputs.calls import misfit
 from engine.inputs.files import shipped
-from engine.inputs.roles import persons_of
+from engine.inputs.roles import holders
 from engine.inputs.zone import Zone
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
 from engine.still.holes import holes
-from engine.still.picture import place_of
 from engine.world.court import build_court
+from engine.world.pack import place_of
 
 DEFENCES = ("two_three", "man_to_man", "three_two", "one_three_one", "one_two_two", "two_three_match_up")
 RULES = ("international", "high_school", "college", "professional")
@@ -118,7 +118,7 @@ def test_who_guards_whom_and_who_is_who() -> None:
     assert matched == set(REGIONS)
     for name in ("three_two", "one_three_one", "one_two_two"):
         zone = load_zone(name)
-        assert set(zone.persons) == set(persons_of(zone.roles)) and zone.bump_role is None
+        assert set(zone.persons) == set(holders(zone.roles)) and zone.bump_role is None
 
 
 # --- calls ------------------------------------------------------------------------------------------------

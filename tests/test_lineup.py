@@ -12,6 +12,7 @@ import pytest
 
 from engine.cli import run
 from engine.inputs import load_scenario, load_zone
+from engine.inputs.defence import persons_of
 from engine.inputs.zone import chosen
 from engine.report.screen.lineup import lineup_text
 from engine.run.blocks import Runner, RunSize
@@ -28,7 +29,7 @@ from engine.study.lineup.places import (
     mean_excess,
     with_places,
 )
-from engine.world.pack import pack, persons_of
+from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 ORDERS = [(0, 1, 2, 3, 4), (1, 0, 2, 3, 4), (4, 2, 0, 1, 3)]

@@ -27,6 +27,7 @@ import numba
 import numpy as np
 
 from engine.errors import InputError
+from engine.inputs.defence import persons_of
 from engine.inputs.scenario import Scenario
 from engine.kernel.batch import watch_list
 from engine.kernel.motion import inside

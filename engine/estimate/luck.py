@@ -12,18 +12,16 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 from SALib.analyze import rbd_fast
 from scipy.stats import rankdata
 
 from engine.estimate.intervals import (
     NOTHING,
+    FloatArray,
     IntArray,
     Interval,
     wilson,
 )
-
-FloatArray = NDArray[np.float64]
 
 #: The band of the value: this share of the worlds lies inside (5 to 95 %).
 BAND = 0.90

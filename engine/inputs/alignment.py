@@ -27,7 +27,7 @@ from engine.inputs.roles import (
     N_ROLES,
     check_pairs,
     check_positions,
-    persons_of,
+    holders,
 )
 from engine.state.words import REGIONS
 
@@ -73,7 +73,7 @@ class Alignment(Frozen):
 def _check(alignment: Alignment, where: str) -> Alignment:
     roles = alignment.roles
     check_pairs(roles, where)
-    check_positions(alignment.persons, persons_of(roles), where, "persons", complete=True)
+    check_positions(alignment.persons, holders(roles), where, "persons", complete=True)
     covered: dict[str, int] = {}
     for i, row in enumerate(alignment.rows):
         for role in roles:

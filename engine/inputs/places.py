@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -168,6 +168,17 @@ def row_option_table(written: Table, where: str, key: str) -> Table:
     check_keys(written, (*named, *ENTRY_KEYS), where, key)
     entry = entry_table({k: v for k, v in written.items() if k not in named}, where, key)
     return {**{k: written[k] for k in named if k in written}, "entry": entry}
+
+
+def with_options(
+    entries: Mapping[str, Entry], items: Sequence[RowOption], choices: Mapping[str, str]
+) -> dict[str, Entry]:
+    """The entries by role with those that the choices taken put in their place."""
+    chosen = dict(entries)
+    for item in items:
+        if choices.get(item.option) == item.choice:
+            chosen[item.role] = item.entry
+    return chosen
 
 
 def check_row_options(

@@ -50,7 +50,6 @@ from engine.inputs.roles import (
     check_positions,
     check_role,
     holders,
-    persons_of,
 )
 from engine.inputs.team import ZONE_PLACES
 from engine.state.words import REGIONS
@@ -129,8 +128,8 @@ def _roles(data: Table, where: str) -> tuple[str, ...]:
             raise InputError(where, f"roles[{i + 1}]", role, "five different role names, each once")
     check_pairs(roles, where)
     for i, role in enumerate(roles):
-        for person in holders(role):
-            if any(person in holders(other) and not _paired(role, other) for other in roles[:i]):
+        for person in holders((role,)):
+            if any(person in holders((other,)) and not _paired(role, other) for other in roles[:i]):
                 raise InputError(
                     where, f"roles[{i + 1}]", role, f"another name ({person} already is a person)"
                 )
@@ -142,7 +141,7 @@ def _paired(role: str, other: str) -> bool:
 
 
 def _check_people(zone: Zone, where: str) -> None:
-    persons = persons_of(zone.roles)
+    persons = holders(zone.roles)
     if zone.bump_role is not None:
         check_role(zone.bump_role, zone.roles, where, "bump_role")
     if zone.persons:
@@ -181,7 +180,7 @@ def _check_own_men(row: ZoneRow, zone: Zone, where: str, key: str) -> None:
         if not zone.guards:
             allowed = f'another job, or a table [guards], or moment = "{MATCHED}" alone'
             raise InputError(where, f"{here}.job", entry.job, allowed)
-        for person in holders(role):
+        for person in holders((role,)):
             if person not in zone.guards:
                 allowed = f"the position of the attacker he guards ({here} does {OWN_MAN})"
                 raise MissingInput(where, f"guards.{person}", allowed)
@@ -223,7 +222,7 @@ def _check(zone: Zone, where: str) -> Zone:
                     f'a row with ball = "wing", moment = "{moment}"',
                     f"the wing settled, or {', '.join(BUMP_MOMENTS)}",
                 )
-    if set(persons_of(zone.roles)) == set(ZONE_PLACES):
+    if set(holders(zone.roles)) == set(ZONE_PLACES):
         return zone.model_copy(update={"persons": {}})  # the team's zone_places say who is who
     return zone
 

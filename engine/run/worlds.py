@@ -11,9 +11,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import qmc
 
+from engine.estimate.intervals import FloatArray
 from engine.estimate.tally import IntArray, Tally
 from engine.inputs.stress import SPECIAL
 from engine.run.blocks import BLOCK, Records, Runner, World
@@ -22,8 +22,6 @@ from engine.state.arrays import CONSTANTS, N_SIDE
 from engine.state.record import COLUMN, MOST_CALLS
 from engine.state.words import ENDS
 from engine.world.pack import refresh_players
-
-FloatArray = NDArray[np.float64]
 
 #: The input that touches nothing: what the indices make of it is what they make of noise.
 DUMMY = "dummy"
@@ -105,7 +103,8 @@ def _home_sums(records: Records) -> IntArray:
     return np.array([own[name] if name in own else total(name) for name in HOME_COLUMNS], dtype=np.int64)
 
 
-def _net(records: Records) -> IntArray:
+def net_of(records: Records) -> IntArray:
+    """Net points of each possession, int64[count]."""
     return records[:, COLUMN["net"]].astype(np.int64)
 
 
@@ -139,14 +138,14 @@ def world_task(
         for first in range(start, start + possessions, BLOCK):
             count = min(BLOCK, start + possessions - first)
             home = runner.block(home_world, first, count, "home")
-            base_nets = [_net(runner.block(base, first, count, "base")) for base in bases]
+            base_nets = [net_of(runner.block(base, first, count, "base")) for base in bases]
             sums = np.zeros((len(worlds), 1 + MOST_CALLS, 3), dtype=np.int64)
             for i, (setting, world) in enumerate(zip(plan.settings, worlds, strict=True)):
                 rows, records = _played(runner, setting, world, home, first)
-                at_home = _net(home)[rows]
+                at_home = net_of(home)[rows]
                 base = at_home if setting.base is None else base_nets[setting.base][rows]
                 first_call = records[:, COLUMN["first_call"]].astype(np.int64)
-                sums[i] = _sums(at_home, base, _net(records), first_call, count)
+                sums[i] = _sums(at_home, base, net_of(records), first_call, count)
             part = WorldTally(_home_sums(home), sums)
             total = part if total is None else total + part
         assert total is not None

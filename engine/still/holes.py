@@ -18,11 +18,12 @@ from typing import NamedTuple
 from engine.inputs.alignment import Alignment, load_alignment
 from engine.inputs.base import spoken
 from engine.inputs.constants import load_constants
-from engine.inputs.places import Entry
-from engine.inputs.roles import persons_of
+from engine.inputs.defence import men_of, people_of
+from engine.inputs.places import Entry, with_options
+from engine.inputs.roles import holder, holders
 from engine.inputs.rules import Rules, load_rules
 from engine.inputs.scenario import Scenario
-from engine.inputs.team import ZONE_PLACES, Player, Team
+from engine.inputs.team import Team
 from engine.inputs.zone import Zone
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
@@ -32,16 +33,14 @@ from engine.still.picture import (
     Point,
     Setup,
     between,
-    entries_of,
-    holder,
     nearest_share,
     on_ball,
     picture_of,
-    place_of,
     run_m,
     run_s,
 )
 from engine.world.court import Court, build_court
+from engine.world.pack import place_of
 
 #: Two roles of a row nearer than this to each other stand on one place, metres (common practice, no source).
 ONE_PLACE_M = 0.6
@@ -123,7 +122,7 @@ def _unguarded(setup: Setup, entries: dict[str, Entry], men: Mapping[str, int]) 
 def _ball_holes(setup: Setup) -> list[Hole]:
     found: dict[tuple[str, str], list[str]] = {}
     for row in setup.zone.rows:
-        wrong = _unguarded(setup, entries_of(row, setup.choices), setup.men)
+        wrong = _unguarded(setup, with_options(row.entries, row.option, setup.choices), setup.men)
         for region in row.ball if wrong else ():
             if region != "backcourt":  # no shot comes from there; to wait for the ball is no hole
                 found.setdefault((region, wrong or ""), []).extend(row.moment)
@@ -162,7 +161,7 @@ def _one_place(setup: Setup, region: str, entries: dict[str, Entry]) -> list[tup
 def _place_holes(setup: Setup) -> list[Hole]:
     found: dict[tuple[str, str], tuple[float, list[str]]] = {}
     for row in setup.zone.rows:
-        entries = entries_of(row, setup.choices)
+        entries = with_options(row.entries, row.option, setup.choices)
         for region in row.ball:
             pairs = _one_place(setup, region, entries)
             if not pairs:
@@ -274,29 +273,6 @@ def _worst(found: Iterable[Hole | None]) -> list[Hole]:
     return [max(kept, key=lambda hole: hole.late_s)] if kept else []
 
 
-def on_court(zone: Zone, team: Team) -> dict[str, Player]:
-    """Person -> player: by the team's zone_places where the persons are those five, else by [persons]."""
-    persons = persons_of(zone.roles)
-    if set(persons) == set(ZONE_PLACES) and team.zone_places is not None:
-        return {person: team.by_number(getattr(team.zone_places, person)) for person in persons}
-    return {person: team.on_court[zone.persons[person] - 1] for person in persons}
-
-
-def _men(zone: Zone, team: Team | None, offence: Team | None, matchups: Mapping[int, int]) -> dict[str, int]:
-    """Person -> position of the attacker he guards: named pairs first, then the file's, then who is left."""
-    if team is None or offence is None or not matchups:
-        return dict(zone.guards)
-    shirts = [player.number for player in offence.on_court]
-    players = on_court(zone, team)
-    named = {person: matchups.get(players[person].number) for person in zone.guards}
-    men = {person: shirts.index(shirt) + 1 for person, shirt in named.items() if shirt is not None}
-    for person, usual in zone.guards.items():
-        if person not in men and usual not in men.values():
-            men[person] = usual
-    left = [position for position in range(1, 6) if position not in men.values()]
-    return men | {person: left.pop(0) for person in zone.guards if person not in men}
-
-
 def setup_of(
     zone: Zone,
     options: Mapping[str, str] | None = None,
@@ -309,10 +285,9 @@ def setup_of(
 ) -> Setup:
     """What still pictures of a defence are taken with; the parameters are those of ``holes``."""
     k = {name: c.value for name, c in load_constants().items()} if constants is None else constants
-    persons = persons_of(zone.roles)
-    speeds = dict.fromkeys(persons, TOP_SPEED_MPS)
+    speeds = dict.fromkeys(holders(zone.roles), TOP_SPEED_MPS)
     if players is not None:
-        speeds = {person: p.top_speed_mps for person, p in on_court(zone, players).items()}
+        speeds = {person: p.top_speed_mps for person, p in people_of(zone, players).items()}
     return Setup(
         zone,
         {name: option.use for name, option in zone.options.items()} | dict(options or {}),
@@ -321,7 +296,9 @@ def setup_of(
         k,
         speeds,
         (0.5,) * 5 if offence is None else [p.passing for p in offence.on_court],
-        _men(zone, players, offence, matchups or {}),
+        dict(zone.guards)
+        if players is None or offence is None
+        else men_of(zone, players, offence, matchups or {}),
     )
 
 

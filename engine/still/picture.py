@@ -25,6 +25,7 @@ from engine.state.arrays import N_SIDE
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import Action, Focus, Mode
 from engine.world.court import Court
+from engine.world.pack import place_of
 
 Point = tuple[float, float]
 
@@ -95,34 +96,13 @@ class Picture(NamedTuple):
     defenders: dict[str, Point]
 
 
-def place_of(court: Court, place: Placement) -> Point:
-    x, y = court.spot(place.spot) if place.spot is not None else place.at or (0.0, 0.0)
-    x, y = x + place.shift[0], y + place.shift[1]
-    return (-x if place.side == "far" else x), y
-
-
-def entries_of(row: ZoneRow, choices: Mapping[str, str]) -> dict[str, Entry]:
-    chosen = dict(row.entries)
-    for item in row.option:
-        if choices.get(item.option) == item.choice:
-            chosen[item.role] = item.entry
-    return chosen
-
-
 def row_of(setup: Setup, region: str, moments: Iterable[str]) -> dict[str, Entry]:
     """Entries of the first of ``moments`` the region has a row for; empty when it has none."""
     for moment in moments:
         for row in setup.zone.rows:
             if region in row.ball and moment in row.moment:
-                return entries_of(row, setup.choices)
+                return with_options(row.entries, row.option, setup.choices)
     return {}
-
-
-def holder(role: str, side: str) -> str:
-    """Who holds a role with the ball on this side ("right" or "left")."""
-    head, _, rest = role.partition("_")
-    other = "left" if side == "right" else "right"
-    return {"near": f"{side}_{rest}", "far": f"{other}_{rest}"}.get(head, role)
 
 
 def _attack(setup: Setup, region: str, side: str) -> tuple[dict[int, Point], int, Point]:

@@ -14,8 +14,7 @@ from engine.kernel.batch import new_scratch
 from engine.kernel.motion import move
 from engine.kernel.shooting import NO_HURRY_S, effective_gap, is_three, make_probability
 from engine.state.arrays import N_SIDE
-
-Point = tuple[float, float]
+from engine.still.picture import Point
 
 
 def close_out_gap(way_m: float, time_s: float, top_mps: float, k: Mapping[str, float]) -> float:

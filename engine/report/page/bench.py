@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.inputs.defence import persons_of
+from engine.inputs.roles import holder
 from engine.report.page.answer import numbers_words, plan_row
 from engine.report.page.plan import behind_call, opponents, out_of_trap
 from engine.report.words import SHORT_TRIGGERS
-from engine.still.picture import holder
 from engine.study.evening_report import EveningReport
-from engine.world.pack import defenders_of, persons_of
+from engine.world.pack import defenders_of
 
 #: Job of a cover -> the row of the bench page that it stands in.
 ROW_OF = {

@@ -9,6 +9,8 @@ from collections.abc import Sequence
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.inputs.defence import persons_of
+from engine.inputs.roles import holder
 from engine.report.page.answer import numbers_words
 from engine.report.screen.lineup import OTHER_TASK, TASKS
 from engine.report.screen.timing import late_words, merged
@@ -20,9 +22,8 @@ from engine.report.words import (
     percent,
     saved,
 )
-from engine.still.picture import holder
 from engine.study.evening_report import EveningReport
-from engine.world.pack import defenders_of, persons_of
+from engine.world.pack import defenders_of
 
 #: Colour words of the sheet with a sign of their own, for those who see no colours and for paper.
 SIGNS = {

@@ -18,6 +18,7 @@ from markupsafe import Markup
 
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
+from engine.inputs.defence import persons_of
 from engine.inputs.scenario import Scenario
 from engine.inputs.zone import Zone
 from engine.report.replay.data import (
@@ -39,7 +40,7 @@ from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.study.replay.pick import Pick
 from engine.study.replay.replay import Replay
 from engine.world.court import build_court
-from engine.world.pack import persons_of, player_of
+from engine.world.pack import player_of
 
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 

@@ -20,30 +20,30 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
-from engine.estimate.intervals import Found, normal_interval
+from engine.estimate.intervals import FloatArray, Found, Interval, normal_interval
 from engine.estimate.tally import Tally
 from engine.inputs.base import spoken
+from engine.inputs.defence import persons_of
+from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.team import Player
 from engine.run.blocks import (
-    Records,
     Runner,
     RunSize,
     World,
     run_blocks,
 )
+from engine.run.worlds import net_of
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
-from engine.state.record import COLUMN
 from engine.state.words import REGIONS
 from engine.still.holes import scenario_setup
-from engine.still.picture import Setup, holder, picture_of
+from engine.still.picture import Setup, picture_of
 from engine.still.shot_worth import ShotWorth
 from engine.study.compare import compare
+from engine.study.levels import standard_error
 from engine.study.play import play
-from engine.world.pack import defenders_of, pack, persons_of
-
-Floats = NDArray[np.float64]
+from engine.world.pack import defenders_of, pack
 
 #: Possessions for the cost of each place, and for the calls against each handler.
 ATTACK_POSSESSIONS, CALL_POSSESSIONS = 6000, 12_000
@@ -115,7 +115,7 @@ def parking_roles(setup: Setup, world: World, places: tuple[str, ...]) -> NDArra
     """
     found = np.zeros((2, len(places)), np.int64)
     for s, side in enumerate(SIDES):
-        away: Floats = np.zeros((len(places), N_SIDE))
+        away: FloatArray = np.zeros((len(places), N_SIDE))
         for region in AROUND:
             picture = picture_of(setup, region, side)
             for role, stand in picture.defenders.items():
@@ -171,12 +171,9 @@ def attack_costs(world: World, variants: list[World], size: RunSize, start: int 
     run = RunSize(ATTACK_POSSESSIONS, size.seed, size.threads)
     runner = Runner(run.seed)
 
-    def net(records: Records) -> NDArray[np.int64]:
-        return records[:, COLUMN["net"]].astype(np.int64)
-
     def task(first: int, count: int) -> Costs:
-        usual = net(runner.block(world, start + first, count, "usual"))
-        apart = np.array([net(runner.block(w, start + first, count, "variant")) - usual for w in variants])
+        usual = net_of(runner.block(world, start + first, count, "usual"))
+        apart = np.array([net_of(runner.block(w, start + first, count, "variant")) - usual for w in variants])
         return Costs(count, apart.sum(axis=1), (apart * apart).sum(axis=1))
 
     found = run_blocks(run, runner, task)
@@ -245,13 +242,6 @@ def calls_against(scenario: Scenario, size: RunSize) -> list[Found]:
     ]
 
 
-def error_of(value: Found) -> float:
-    """Standard error of an estimate from its 95% interval; infinite without one."""
-    if value["low"] is None or value["high"] is None:
-        return math.inf
-    return float(value["high"] - value["low"]) / (2.0 * 1.959964)
-
-
 def _told(calls: list[Found], number: int) -> list[Found]:
     return [one for one in calls if one["number"] == number and one["called"] >= LEAST_CALLS]
 
@@ -271,7 +261,9 @@ def worth_trapping(calls: list[Found]) -> dict[int, Found]:
     best: dict[int, Found] = {}
     for number in dict.fromkeys(one["number"] for one in calls):
         clear = [
-            one for one in _told(calls, number) if one["value"]["mean"] - CLEAR * error_of(one["value"]) > 0.0
+            one
+            for one in _told(calls, number)
+            if one["value"]["mean"] - CLEAR * standard_error(Interval(**one["value"])) > 0.0
         ]
         if clear:
             best[number] = max(clear, key=lambda one: one["value"]["mean"])

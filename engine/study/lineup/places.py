@@ -9,7 +9,6 @@ replaced by its mean: the same expectation with less luck in it (Rao-Blackwell).
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -18,11 +17,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
-from engine.estimate.intervals import Found
+from engine.estimate.intervals import FloatArray, Found
 from engine.estimate.selection import Selection, select
+from engine.inputs.defence import persons_of
 from engine.inputs.scenario import Scenario
 from engine.inputs.team import ZONE_PLACES, ZonePlaces
 from engine.run.blocks import (
+    Progress,
     Records,
     Runner,
     RunSize,
@@ -35,7 +36,7 @@ from engine.state.record import COLUMN
 from engine.state.words import ENDS
 from engine.study.lineup.opponent import Opponent, answers, attack_costs
 from engine.study.play import Opening, defence_dict, head, open_scenario
-from engine.world.pack import defenders_of, pack, persons_of
+from engine.world.pack import defenders_of, pack
 
 #: Possessions of a batch, whose mean is one observation (shared page on estimates: about 500).
 BATCH = 500
@@ -48,20 +49,12 @@ MOST = 1_200_000
 #: First possession of those on which the one selected meets the usual one: none that it was selected by.
 FRESH = NUMBERS["lineup fresh"].first
 
-Floats = NDArray[np.float64]
 Order = tuple[int, ...]
-#: Called as progress(done, total).
-Progress = Callable[[int, int], None]
-
-
-def places_of(scenario: Scenario) -> tuple[str, ...]:
-    """The five places (persons) of the scenario's base defence, in the order of agents 5 to 9."""
-    return persons_of(scenario.zone)
 
 
 def with_places(scenario: Scenario, numbers: tuple[int, ...]) -> Scenario:
-    """The scenario with these shirts at the places of its base defence, in the order of ``places_of``."""
-    team, places = scenario.defence_team, places_of(scenario)
+    """The scenario with these shirts at the places of its base defence, in the order of ``persons_of``."""
+    team, places = scenario.defence_team, persons_of(scenario.zone)
     if places == ZONE_PLACES:
         changed: Found = {"zone_places": ZonePlaces(**dict(zip(places, numbers, strict=True)))}
     else:
@@ -98,7 +91,7 @@ def assigned_worlds(scenario: Scenario, orders: list[Order]) -> list[World]:
     return worlds
 
 
-def mean_excess(constants: dict[str, float]) -> Floats:
+def mean_excess(constants: dict[str, float]) -> FloatArray:
     """Mean excess of the next possession by way of ending, float [len(ENDS) + 1]; last a live turnover."""
     by_end = {
         "made_shot": "excess_made_points",
@@ -110,11 +103,11 @@ def mean_excess(constants: dict[str, float]) -> Floats:
     return np.array([*(constants[by_end[end]] for end in ENDS), constants["excess_live_steal_points"]])
 
 
-def expected_net(records: Records, excess: Floats) -> Floats:
+def expected_net(records: Records, excess: FloatArray) -> FloatArray:
     """Net points conceded of each possession with the next possession's excess at its mean, float [count]."""
     end = records[:, COLUMN["end"]].astype(np.int64)
     live = (end == ENDS.index("turnover")) & (records[:, COLUMN["steals"]] > 0)
-    net: Floats = records[:, COLUMN["points"]] - excess[np.where(live, len(ENDS), end)]
+    net: FloatArray = records[:, COLUMN["points"]] - excess[np.where(live, len(ENDS), end)]
     return net
 
 
@@ -139,7 +132,9 @@ class LineupResult:
         return self._places(self.orders[self.selection.best])
 
     def _places(self, order: Order) -> dict[str, int]:
-        return {place: self.numbers[man] for place, man in zip(places_of(self.scenario), order, strict=True)}
+        return {
+            place: self.numbers[man] for place, man in zip(persons_of(self.scenario.zone), order, strict=True)
+        }
 
     def _row(self, i: int) -> Found:
         found = self.selection
@@ -265,7 +260,7 @@ def lineup(
     runner = Runner(size.seed)
     runner.warm(worlds[0])
 
-    def batches(i: int, start: int, count: int) -> Floats:
+    def batches(i: int, start: int, count: int) -> FloatArray:
         records = runner.block(worlds[i], start * per, count * per, "lineup")
         return -expected_net(records, excess).reshape(count, per).mean(axis=1)
 
@@ -278,7 +273,7 @@ def lineup(
     pool = ThreadPoolExecutor(max_workers=size.threads, thread_name_prefix="lineup")
     try:
 
-        def draw(systems: NDArray[np.int64], start: int, count: int) -> Floats:
+        def draw(systems: NDArray[np.int64], start: int, count: int) -> FloatArray:
             tasks = [(int(i), n) for i in systems for n in range(start, start + count)]
             found = list(pool.map(lambda task: batches(task[0], task[1], 1), tasks))
             return np.array(found).reshape(len(systems), count)

@@ -9,8 +9,9 @@ from math import exp, factorial, log
 import numpy as np
 
 from engine.inputs.calls import Call
+from engine.inputs.defence import persons_of
 from engine.inputs.scenario import Scenario
-from engine.world.pack import defenders_of, persons_in_roles, persons_of
+from engine.world.pack import defenders_of, persons_in_roles
 
 #: Calls that a tally is followed for.
 MOST_CALLS = 60

@@ -15,9 +15,9 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
 from engine.estimate.calls import TURNOVERS
+from engine.estimate.intervals import FloatArray, IntArray
 from engine.run.blocks import (
     Progress,
     Records,
@@ -33,9 +33,6 @@ from engine.study.plan.states import (
     PlanWorlds,
     shadow_bits,
 )
-
-IntArray = NDArray[np.int64]
-FloatArray = NDArray[np.float64]
 
 #: Room for the possessions of a game in the possession's number.
 NUMBERS_PER_GAME = NUMBERS["plan games"].each
@@ -149,10 +146,6 @@ class _Course:
         self.sums[name] += records[:, COLUMN[column]]
 
 
-def _net(records: Records) -> IntArray:
-    return records[:, COLUMN["net"]].astype(np.int64)
-
-
 def _hard_steps(records: Records) -> IntArray:
     return (records[:, COLUMN["steps_run"]] + records[:, COLUMN["steps_sprint"]]).astype(np.int64)
 
@@ -194,7 +187,7 @@ def _one_possession(
     course.add("home", home, "net")
     course.add("home_points", home, "points")
     course.add("home_fouls", home, "fouls")
-    sums["carried"] += _net(home) - _net(base)
+    sums["carried"] += net_of(home) - net_of(base)
 
     planned, rows, calls = _with_traps(runner, worlds, plan, course, numbers, k, base, tired)
     course.add("planned", planned, "net")
@@ -281,7 +274,7 @@ def _take_time_outs(
 def _count_uses(course: _Course, rows: IntArray, calls: IntArray, base: Records, played: Records) -> None:
     sums = course.sums
     use = sums["made"][rows, calls]
-    saved = _net(base) - _net(played)
+    saved = net_of(base) - net_of(played)
     lost = np.isin(played[:, COLUMN["outcome"]], _TURNOVERS)
     for name, values in (("use_n", 1), ("use_sum", saved), ("use_square", saved * saved), ("use_lost", lost)):
         np.add.at(sums[name], (calls, use), values)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.errors import InputError
+from engine.estimate.intervals import IntArray
 from engine.inputs.calls import Call
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
@@ -21,7 +22,6 @@ from engine.run.blocks import Records, Runner, World
 from engine.run.worlds import changed
 from engine.state.record import COLUMN, MOST_CALLS, N_RECORD
 
-IntArray = NDArray[np.int64]
 T = TypeVar("T")
 
 #: Calls that a plan weighs, at most.

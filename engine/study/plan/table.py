@@ -11,10 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from engine.estimate import calls as estimate
-from engine.estimate.intervals import Interval
+from engine.estimate.intervals import IntArray, Interval
 from engine.estimate.tally import N_NET, PairTally, Tally
 from engine.run.blocks import (
     Progress,
@@ -25,8 +24,6 @@ from engine.run.blocks import (
 from engine.run.numbers import NUMBERS
 from engine.state.record import COLUMN, N_RECORD, NET_LOW
 from engine.study.plan.states import HOME, PlanWorlds, shadow_bits
-
-IntArray = NDArray[np.int64]
 
 #: Possessions of the table start here: other luck than the games'.
 FIRST_NUMBER = NUMBERS["plan table"].first

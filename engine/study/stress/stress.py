@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
-from engine.estimate.intervals import Found
+from engine.estimate.intervals import FloatArray, Found
 from engine.estimate.luck import (
     BAND,
     HARMONICS,
@@ -64,8 +64,6 @@ from engine.study.play import (
     run_size,
 )
 from engine.world.pack import pack
-
-FloatArray = NDArray[np.float64]
 
 WORLDS, POSSESSIONS = 512, 3000
 LEAST_DRAWN, MOST_DRAWN = 16, 2**16

@@ -15,26 +15,27 @@ thrown, counted in traced possessions.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.inputs.defence import people_of, persons_of
+from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.team import Player
 from engine.run.blocks import RunSize, check_size
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
-from engine.still.holes import LEAST_LATE_S, Bump, bump_of, flight_of, on_court, scenario_setup
+from engine.still.holes import LEAST_LATE_S, SIDES, Bump, bump_of, flight_of, scenario_setup
 from engine.still.picture import (
     GUARDS_BALL,
     Picture,
     Point,
     Setup,
     between,
-    holder,
     picture_of,
     row_of,
     run_s,
@@ -43,13 +44,9 @@ from engine.still.shot_worth import ShotWorth, close_out_gap
 from engine.study.play import Opening, defence_dict, head, open_scenario
 from engine.study.timing.play import Passes, Watched, watch
 from engine.study.timing.traps import after_traps
-from engine.world.pack import pack, persons_of
-
-#: Called as progress(done, total).
-Progress = Callable[[int, int], None]
+from engine.world.pack import pack
 
 FROM = tuple(region for region in REGIONS if region not in ("backcourt", "rim"))
-SIDES = ("right", "left")
 #: Passes from here to the wing start the race of the bump.
 BUMP_FROM = ("top", "slot")
 #: Across the middle by more than this a place is on the far side, metres.
@@ -355,7 +352,7 @@ def timing(
     size = check_size(1, scenario.seed if seed is None else seed, 1)
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
     packed = pack(scenario)
-    people = on_court(scenario.zone, scenario.defence_team)
+    people = people_of(scenario.zone, scenario.defence_team)
     watched = watch(scenario, packed, size, traps, progress)
     five = scenario.offence_team.on_court
     links = [

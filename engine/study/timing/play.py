@@ -6,7 +6,6 @@ first call was beaten (passed out of, retreated from or split) are traced until 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,7 +26,6 @@ BEATEN_BY = tuple(OUTCOMES.index(name) for name in ("escape_pass", "retreat", "s
 ESCAPES = ("behind", "middle", "line", "far", "other")
 
 Key = tuple[str, str, int]
-Progress = Callable[[int, int], None]
 
 
 @dataclass

@@ -12,6 +12,7 @@ import math
 
 from engine.state.words import Break
 from engine.study.timing.play import BeatenTrap
+from engine.world.pack import place_of
 
 SIDES = ("right", "left")
 BREAKS = Break.words
@@ -29,10 +30,7 @@ def trap_picture(setup: Setup, call: Call, side: str, at: Point | None = None) -
     picture = picture_of(setup, call.ball[0], side)
     if at is not None:
         picture = picture._replace(ball=at)
-    entries: dict[str, Entry] = dict(call.cover)
-    for item in call.option:
-        if call.choices.get(item.option) == item.choice and item.role in entries:
-            entries[item.role] = item.entry
+    entries = with_options(call.cover, call.option, call.choices)
     men = {role: setup.men.get(holder(role, side), 0) for role in entries}
     places = stands(setup, entries, picture, men)
     for role in call.doubles:
