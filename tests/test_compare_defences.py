@@ -185,7 +185,7 @@ def test_any_column_that_differs_without_a_call_is_noticed(
 
 
 def test_a_shared_base_is_played_once(scenario: Any) -> None:
-    plan = branches.plan(engine.world.pack.pack(scenario))
+    plan = branches.branches_of(engine.world.pack.pack(scenario))
     assert len(plan.bases) == 2
     assert [one.base for one in plan.settings] == [None] * 5 + [0, 0, 0, 1]
     assert [one.bit for one in plan.settings] == [0, 1, 2, 3, 4, None, None, None, None]
@@ -193,7 +193,7 @@ def test_a_shared_base_is_played_once(scenario: Any) -> None:
 
 
 def test_records_hold_no_shadow_once_a_setting_is_played(scenario: Any) -> None:
-    plan, runner = branches.plan(engine.world.pack.pack(scenario)), Runner(1)
+    plan, runner = branches.branches_of(engine.world.pack.pack(scenario)), Runner(1)
     home = runner.block(plan.home, 64, 200, "home")
     before = home.copy()
     assert home[:, COLUMN["shadow"]].any()

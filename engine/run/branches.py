@@ -56,7 +56,7 @@ class Branch(NamedTuple):
     differences: int
 
 
-def plan(packed: Packed) -> Plan:
+def branches_of(packed: Packed) -> Plan:
     """The plan of a packed scenario: what is played whole, and what only where home's record says so."""
     bases: list[World] = []
     settings = []

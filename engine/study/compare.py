@@ -311,7 +311,7 @@ def compare(
     """
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
-    plans = plan(pack(scenario))
+    plans = branches_of(pack(scenario))
     runner = Runner(size.seed)
     runner.warm(plans.home)
 

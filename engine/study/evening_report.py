@@ -28,7 +28,7 @@ LEAST_SHARE = 0.6
 
 
 @dataclass(frozen=True)
-class Effort:
+class ReportSize:
     """How much is played: possessions of ``compare``, worlds and possessions in each, whole games and parts
     of the plan's table, possessions of all line-ups together and in a batch of them, possessions traced for
     the court pictures."""
@@ -44,7 +44,7 @@ class Effort:
 
 
 #: Under a minute on two cores for a folder of sheets.
-USUAL = Effort()
+USUAL = ReportSize()
 
 
 #: Part of the work of each stage, in hundredths; for the bar only.
@@ -66,7 +66,7 @@ class EveningReport:
 
     evening: Evening
     scenario: Scenario
-    effort: Effort
+    effort: ReportSize
     seed: int
     advised: tuple[Spot, ...]
     planned: tuple[Spot, ...]
@@ -147,7 +147,7 @@ def evening_report(
     evening: Evening | str | Path,
     seed: int | None = None,
     threads: int | None = None,
-    effort: Effort | None = None,
+    effort: ReportSize | None = None,
     progress: Progress | None = None,
 ) -> EveningReport:
     """Play everything that the report tells.

@@ -53,7 +53,7 @@ _EXAMPLE = re.compile(r"example\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
-class Game:
+class GameSheet:
     """What game.csv says. ``where`` is how it is shown; lengths and times are in ``rules``."""
 
     where: str
@@ -209,7 +209,7 @@ def _name(keys: _Keys, key: str, usual: str) -> str:
     return name or usual
 
 
-def read_game(path: Path | None, where: str, source: Source, assumed: Assumed) -> Game:
+def read_game(path: Path | None, where: str, source: Source, assumed: Assumed) -> GameSheet:
     """Read game.csv; None where there is none. ``source.read`` gathers the files read.
 
     Raises InputError: one line with file, row, key, value and what is allowed.
@@ -243,7 +243,7 @@ def read_game(path: Path | None, where: str, source: Source, assumed: Assumed) -
     us, them = _name(keys, "us", "Us"), _name(keys, "them", "Them")
     if us.casefold() == them.casefold():
         raise keys.cells("them").error("them", "another name than your own team's")
-    return Game(
+    return GameSheet(
         where,
         level,
         rules,

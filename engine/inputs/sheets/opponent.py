@@ -26,8 +26,8 @@ from engine.inputs.sheets.people import (
     template,
 )
 from engine.inputs.sheets.shooting import (
-    Averages,
     Found,
+    LevelAverages,
     Shooting,
     ShotNote,
     shooting_of,
@@ -288,7 +288,7 @@ def read_opponent(
     them: str,
     level: Level,
     rules: Rules,
-    averages: Averages,
+    averages: LevelAverages,
     prior: Constant,
     source: Source,
     assumed: Assumed,

@@ -59,7 +59,7 @@ SIDES = ("left", "right")
 
 
 @dataclass(frozen=True)
-class Opponent:
+class Answers:
     """What ``answers`` found, as parts of the JSON of ``lineup``."""
 
     attack_at: list[Found]
@@ -309,7 +309,7 @@ def _advice(
     return found
 
 
-def answers(scenario: Scenario, size: RunSize, traps: bool = True) -> Opponent:
+def answers(scenario: Scenario, size: RunSize, traps: bool = True) -> Answers:
     """Where they would attack the scenario's five at their places, and the advice on theirs.
 
     ``size``: seed and threads. ``traps`` False: no call is played, nobody is named to be trapped.
@@ -334,7 +334,7 @@ def answers(scenario: Scenario, size: RunSize, traps: bool = True) -> Opponent:
     elif traps:
         breaker = max(five, key=lambda player: player.handle + player.passing).number
         by = "best at handling and passing; too few calls were played to tell"
-    return Opponent(
+    return Answers(
         attack_at=_attack(scenario, setup, world, scorer, size),
         advice=_advice(five, shots, average, scorer, calls),
         trap_breaker=breaker,

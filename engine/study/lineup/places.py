@@ -34,7 +34,7 @@ from engine.run.numbers import NUMBERS
 from engine.state.arrays import N_SIDE
 from engine.state.record import COLUMN
 from engine.state.words import ENDS
-from engine.study.lineup.opponent import Opponent, answers, attack_costs
+from engine.study.lineup.opponent import Answers, answers, attack_costs
 from engine.study.play import Opening, defence_dict, head, open_scenario
 from engine.world.pack import defenders_of, pack
 
@@ -123,7 +123,7 @@ class LineupResult:
     orders: tuple[Order, ...]
     selection: Selection
     usual_costs: Found
-    opponent: Opponent
+    opponent: Answers
     batch: int
 
     @property

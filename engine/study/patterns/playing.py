@@ -24,7 +24,7 @@ from engine.run.blocks import (
     check_size,
     run_blocks,
 )
-from engine.run.branches import Plan, plan, play_setting
+from engine.run.branches import Plan, branches_of, play_setting
 from engine.state.record import N_RECORD
 from engine.study.patterns.common import Records, called
 from engine.world.pack import pack
@@ -140,7 +140,7 @@ class Run:
 
     def plan(self, **changes: Unpack[Changes]) -> Plan:
         """The plan of a ``variant``, kept."""
-        return self.keep(f"plan {sorted(changes.items())}", lambda: plan(pack(variant(**changes))))
+        return self.keep(f"plan {sorted(changes.items())}", lambda: branches_of(pack(variant(**changes))))
 
     def world(self, name: str = HOME, **changes: Unpack[Changes]) -> World:
         """A world of a ``variant``: staying home, or the setting of that name."""

@@ -38,7 +38,7 @@ from engine.study.plan.late import (
 from engine.study.plan.mix import Mix, best_mix, possessions_per_period
 from engine.study.plan.result import PlanResult, m_per_step
 from engine.study.plan.states import (
-    HOME,
+    AT_HOME,
     PlannedCall,
     PlanWorlds,
     calls_of,
@@ -226,7 +226,7 @@ def plan(
     calls, left_out = calls_of(scenario)
     worlds = PlanWorlds(scenario, calls)
     runner = Runner(size.seed)
-    runner.warm(worlds.world(HOME))
+    runner.warm(worlds.world(AT_HOME))
 
     before_s = _before_s(scenario)
     total = table_parts + 1 + -(-games // GAMES_IN_PART)

@@ -30,7 +30,7 @@ MOST_PLANNED = 16
 TIRED_STEP = 0.001
 #: Top speed is never lower than this many levels below fresh.
 MOST_TIRED = 200
-HOME = -1
+AT_HOME = -1
 
 
 @dataclass(frozen=True)
@@ -111,12 +111,12 @@ class PlanWorlds:
         return np.minimum(n, self._seen)
 
     def world(self, kind: int, fouls: int = 0, seen: int = 0, time_outs: int = 1, tired: int = 0) -> World:
-        """A world [1]: ``kind`` HOME or the number of a call, ``tired`` in steps of TIRED_STEP."""
+        """A world [1]: ``kind`` AT_HOME or the number of a call, ``tired`` in steps of TIRED_STEP."""
         fouls, seen = min(fouls, self.most_fouls), int(self.seen(seen))
         key = (kind, fouls, seen, time_outs, tired)
         with self._lock:
             if key not in self._made:
-                found = self._home.copy() if kind == HOME else self._single[kind].copy()
+                found = self._home.copy() if kind == AT_HOME else self._single[kind].copy()
                 self._made[key] = self._in_state(found, fouls, seen, time_outs, tired)
             return self._made[key]
 
@@ -150,9 +150,9 @@ class PlanWorlds:
         """Records int32[count, N_RECORD] of staying home, every possession in its own state."""
         zero = np.zeros_like(numbers)
         if self.coded:  # a coded policy may look at the fouls
-            return self._grouped(runner, zero + HOME, numbers, fouls, zero, zero + 1, tired)
-        records = self._grouped(runner, zero + HOME, numbers, zero, zero, zero + 1, tired)
-        return self.with_fouls(runner, records, zero + HOME, numbers, fouls, zero, zero + 1, tired)
+            return self._grouped(runner, zero + AT_HOME, numbers, fouls, zero, zero + 1, tired)
+        records = self._grouped(runner, zero + AT_HOME, numbers, zero, zero, zero + 1, tired)
+        return self.with_fouls(runner, records, zero + AT_HOME, numbers, fouls, zero, zero + 1, tired)
 
     def with_fouls(
         self,

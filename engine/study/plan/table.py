@@ -23,7 +23,7 @@ from engine.run.blocks import (
 )
 from engine.run.numbers import NUMBERS
 from engine.state.record import COLUMN, N_RECORD, NET_LOW
-from engine.study.plan.states import HOME, PlanWorlds, shadow_bits
+from engine.study.plan.states import AT_HOME, PlanWorlds, shadow_bits
 
 #: Possessions of the table start here: other luck than the games'.
 FIRST_NUMBER = NUMBERS["plan table"].first
@@ -96,7 +96,7 @@ def table_part(runner: Runner, worlds: PlanWorlds, part: int, before_s: float) -
     homes.append(
         worlds.home(runner, numbers, bonus, zero)
         if worlds.coded
-        else worlds.with_fouls(runner, homes[0].copy(), zero + HOME, numbers, bonus, zero, zero + 1, zero)
+        else worlds.with_fouls(runner, homes[0].copy(), zero + AT_HOME, numbers, bonus, zero, zero + 1, zero)
     )
     bits = [shadow_bits(records, n_calls) for records in homes]
     groups = numbers % GROUPS

@@ -28,7 +28,7 @@ from engine.run.blocks import (
     RunSize,
     run_blocks,
 )
-from engine.run.branches import Plan, plan, play_setting
+from engine.run.branches import Plan, branches_of, play_setting
 from engine.state.record import COLUMN
 from engine.state.words import AFTER, ENDS, OUTCOMES
 from engine.study.play import Opening, check_setting, open_scenario, run_size
@@ -322,7 +322,7 @@ def pick_possession(
     index, place = find_call(scenario, call, setting)
     if place < 0:
         return _pick(int(rule), setting or HOME, None, size, None, None, None)
-    plans = plan(pack(scenario))
+    plans = branches_of(pack(scenario))
     chosen = scenario.settings[index]
     called = called_possessions(plans, size, index, place, progress)
     if isinstance(rule, int):

@@ -48,7 +48,7 @@ from engine.run.blocks import (
     RunSize,
     in_order,
 )
-from engine.run.branches import plan as branch_plan
+from engine.run.branches import branches_of
 from engine.run.worlds import (
     DUMMY,
     HOME_COLUMNS,
@@ -312,7 +312,7 @@ def stress(
     size = run_size(scenario, POSSESSIONS if possessions is None else possessions, seed, threads)
     worlds = check_worlds(worlds, size)
     plan = draw(scenario, load_stress() if listed is None else listed, worlds, size.seed)
-    branches = branch_plan(pack(scenario))
+    branches = branches_of(pack(scenario))
     runner = Runner(size.seed)
     runner.warm(branches.home)
     task = world_task(runner, branches, size.possessions, plan.values)

@@ -29,7 +29,7 @@ from engine.run.blocks import Runner
 from engine.run.branches import (
     Branch,
     Plan,
-    plan,
+    branches_of,
     play_setting,
 )
 from engine.state.record import COLUMN, N_RECORD
@@ -217,7 +217,7 @@ def chosen_plan(packed: Any, settings: Sequence[str]) -> Plan:
     Raises:
         KeyError: a name the scenario does not have.
     """
-    whole = plan(packed)
+    whole = branches_of(packed)
     by_name = {one.name: one for one in whole.settings}
     return Plan(whole.home, whole.bases, tuple(by_name[name] for name in played_settings(settings)))
 
