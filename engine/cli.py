@@ -12,11 +12,8 @@ import click
 
 import engine
 from engine.commands.analyse import analyse
-from engine.commands.evening import plan
+from engine.commands.evening import lineup, new, plan, replay, report, timing
 from engine.commands.files import check, trace
-from engine.commands.lineup import lineup
-from engine.commands.replay import replay
-from engine.commands.report import report
 from engine.commands.shared import (
     BAD_INPUT,
     BROKEN_PIPE,
@@ -27,7 +24,6 @@ from engine.commands.shared import (
     one_line,
     say,
 )
-from engine.commands.sheets import new
 from engine.commands.studies import (
     compare,
     patterns,
