@@ -14,22 +14,8 @@ import engine
 from engine.commands.analyse import analyse
 from engine.commands.evening import lineup, new, plan, replay, report, timing
 from engine.commands.files import check, trace
-from engine.commands.shared import (
-    BAD_INPUT,
-    BROKEN_PIPE,
-    INTERRUPTED,
-    NAME,
-    STOPPED,
-    ctrl_c,
-    one_line,
-    say,
-)
-from engine.commands.studies import (
-    compare,
-    patterns,
-    play,
-    stress,
-)
+from engine.commands.shared import BAD_INPUT, BROKEN_PIPE, INTERRUPTED, NAME, STOPPED, ctrl_c, one_line, say
+from engine.commands.studies import compare, patterns, play, stress
 from engine.commands.sweeps import gather, sweep
 from engine.commands.timing import timing
 from engine.errors import Incomplete, InputError

@@ -11,16 +11,7 @@ from engine.inputs.alignment import alignment_from
 from engine.inputs.base import Table, plain, spoken
 from engine.inputs.calls import Call, call_from, misfit
 from engine.inputs.constants import constants_from
-from engine.inputs.files import (
-    KINDS,
-    FileName,
-    Source,
-    configs_root,
-    kind_of,
-    read_text,
-    read_toml,
-    shipped,
-)
+from engine.inputs.files import KINDS, FileName, Source, configs_root, kind_of, read_text, read_toml, shipped
 from engine.inputs.levels import level_from
 from engine.inputs.rules import load_rules, rules_from
 from engine.inputs.scenario import scenario_from

@@ -109,12 +109,7 @@ def lineup(
     """
     from engine.inputs.sheets import load_evening
     from engine.report.screen.lineup import lineup_text
-    from engine.study.lineup.places import (
-        CONFIDENCE,
-        DELTA,
-        MOST,
-        check_asked,
-    )
+    from engine.study.lineup.places import CONFIDENCE, DELTA, MOST, check_asked
     from engine.study.lineup.places import lineup as run
     from engine.study.play import run_size
 

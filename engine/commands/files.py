@@ -6,15 +6,7 @@ import sys
 
 import click
 
-from engine.commands.shared import (
-    BAD_INPUT,
-    NAME,
-    ctrl_c,
-    file_option,
-    load_engine,
-    one_line,
-    say,
-)
+from engine.commands.shared import BAD_INPUT, NAME, ctrl_c, file_option, load_engine, one_line, say
 from engine.errors import InputError
 
 

@@ -5,23 +5,8 @@ from __future__ import annotations
 from pydantic import Field
 
 from engine.errors import InputError
-from engine.inputs.base import (
-    Flag,
-    Frozen,
-    Real,
-    Table,
-    Text,
-    Whole,
-    nearest,
-    parse,
-    plain,
-)
-from engine.inputs.files import (
-    FileName,
-    Source,
-    read_toml,
-    resolve,
-)
+from engine.inputs.base import Flag, Frozen, Real, Table, Text, Whole, nearest, parse, plain
+from engine.inputs.files import FileName, Source, read_toml, resolve
 
 
 class CourtSize(Frozen):

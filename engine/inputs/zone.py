@@ -23,12 +23,7 @@ from engine.inputs.base import (
     plain,
     tables,
 )
-from engine.inputs.files import (
-    FileName,
-    Source,
-    read_toml,
-    resolve,
-)
+from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.places import (
     OWN_MAN,
     Entry,
@@ -42,15 +37,7 @@ from engine.inputs.places import (
     entry_table,
     row_option_table,
 )
-from engine.inputs.roles import (
-    N_ROLES,
-    AnyRole,
-    RoleName,
-    check_pairs,
-    check_positions,
-    check_role,
-    holders,
-)
+from engine.inputs.roles import N_ROLES, AnyRole, RoleName, check_pairs, check_positions, check_role, holders
 from engine.inputs.team import ZONE_PLACES
 from engine.state.words import REGIONS
 

@@ -26,13 +26,7 @@ from matplotlib.typing import ColorType
 
 from engine.estimate.intervals import Found
 from engine.inputs import load_constants
-from engine.study.sweep.analyse.analysis import (
-    QUANTITIES,
-    RISKS,
-    Analysis,
-    make_folder,
-    put,
-)
+from engine.study.sweep.analyse.analysis import QUANTITIES, RISKS, Analysis, make_folder, put
 
 FORMATS = ("png", "svg")
 DPI = 150

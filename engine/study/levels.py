@@ -10,20 +10,9 @@ from engine.estimate.intervals import Interval, ratio_interval, scaled
 from engine.estimate.play import estimate_play, ratio
 from engine.estimate.tally import BoxTally, Tally
 from engine.inputs.defaults import HOME
-from engine.run.blocks import (
-    Progress,
-    Records,
-    Runner,
-    run_blocks,
-)
+from engine.run.blocks import Progress, Records, Runner, run_blocks
 from engine.state.record import COLUMN
-from engine.study.play import (
-    Opening,
-    check_setting,
-    open_scenario,
-    run_size,
-    world_of,
-)
+from engine.study.play import Opening, check_setting, open_scenario, run_size, world_of
 from engine.world.pack import pack
 
 #: Width of a 95% interval in standard errors, both sides together.

@@ -22,15 +22,7 @@ from engine.inputs.files import shown_path
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.sheets import load_any
-from engine.run.blocks import (
-    Progress,
-    Records,
-    Runner,
-    RunSize,
-    World,
-    check_size,
-    run_blocks,
-)
+from engine.run.blocks import Progress, Records, Runner, RunSize, World, check_size, run_blocks
 from engine.run.records import Recorded, RecordFile
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES

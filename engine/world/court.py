@@ -21,20 +21,8 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import BeforeValidator, Field
 
 from engine.errors import InputError, MissingInput
-from engine.inputs.base import (
-    Frozen,
-    Text,
-    nearest,
-    not_allowed,
-    parse,
-    unknown_key,
-)
-from engine.inputs.files import (
-    Source,
-    configs_root,
-    read_toml,
-    shown_path,
-)
+from engine.inputs.base import Frozen, Text, nearest, not_allowed, parse, unknown_key
+from engine.inputs.files import Source, configs_root, read_toml, shown_path
 from engine.inputs.rules import Rules
 from engine.state.words import REGIONS
 

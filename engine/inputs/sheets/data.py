@@ -9,22 +9,8 @@ from typing import Annotated, Any, TypeVar
 from pydantic import AfterValidator, Field
 
 from engine.errors import InputError, MissingInput
-from engine.inputs.base import (
-    Flag,
-    Frozen,
-    Real,
-    Table,
-    Text,
-    one_of,
-    parse,
-)
-from engine.inputs.files import (
-    Source,
-    configs_root,
-    read_toml,
-    resolve,
-    shown_path,
-)
+from engine.inputs.base import Flag, Frozen, Real, Table, Text, one_of, parse
+from engine.inputs.files import Source, configs_root, read_toml, resolve, shown_path
 
 FOLDER = "sheets"
 N_PLACES = 5

@@ -14,30 +14,12 @@ from engine.inputs import defaults
 from engine.inputs.alignment import alignment_from
 from engine.inputs.base import nearest, plain
 from engine.inputs.constants import constants_from, override
-from engine.inputs.files import (
-    Source,
-    configs_root,
-    read_toml,
-    resolve,
-    shown_path,
-)
+from engine.inputs.files import Source, configs_root, read_toml, resolve, shown_path
 from engine.inputs.scenario import Game, Scenario, load_scenario
-from engine.inputs.settings import (
-    CallUse,
-    Setting,
-    WrittenSetting,
-    defence_from,
-    settings_from,
-)
+from engine.inputs.settings import CallUse, Setting, WrittenSetting, defence_from, settings_from
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import Assumed
-from engine.inputs.sheets.columns import (
-    GAME,
-    OPPONENT,
-    OWN,
-    SHEETS,
-    SHOTS,
-)
+from engine.inputs.sheets.columns import GAME, OPPONENT, OWN, SHEETS, SHOTS
 from engine.inputs.sheets.data import UsualDefence, load_grades, load_usual_calls
 from engine.inputs.sheets.game import GameSheet, read_game
 from engine.inputs.sheets.opponent import Opponent, OpponentNote, read_opponent

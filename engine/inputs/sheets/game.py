@@ -9,27 +9,13 @@ from typing import Any
 
 from engine.errors import InputError
 from engine.inputs.base import listed
-from engine.inputs.files import (
-    Source,
-    read_toml,
-    resolve,
-    shipped,
-)
+from engine.inputs.files import Source, read_toml, resolve, shipped
 from engine.inputs.levels import Level, level_from, level_source
 from engine.inputs.rules import Rules, change_rules, rules_from
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import YES_NO, Assumed, Cells
-from engine.inputs.sheets.columns import (
-    GAME_COLUMNS,
-    HELP_COLUMNS,
-    game_keys,
-    spellings,
-)
-from engine.inputs.sheets.read import (
-    Row,
-    key_of,
-    read_sheet,
-)
+from engine.inputs.sheets.columns import GAME_COLUMNS, HELP_COLUMNS, game_keys, spellings
+from engine.inputs.sheets.read import Row, key_of, read_sheet
 
 #: Ages that the sheet may name (years).
 LEAST_AGE, MOST_AGE = 5, 40

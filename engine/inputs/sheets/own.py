@@ -24,13 +24,7 @@ from engine.inputs.sheets.people import (
     starters,
     template,
 )
-from engine.inputs.team import (
-    N_LINEUP,
-    ZONE_PLACES,
-    Player,
-    Team,
-    ZonePlaces,
-)
+from engine.inputs.team import N_LINEUP, ZONE_PLACES, Player, Team, ZonePlaces
 
 #: What a coach may write for a place -> the places it may mean.
 PLACE_WORDS = {

@@ -14,14 +14,7 @@ from engine.inputs.roles import holder
 from engine.report.page.answer import numbers_words
 from engine.report.screen.lineup import OTHER_TASK, TASKS
 from engine.report.screen.timing import late_words, merged
-from engine.report.words import (
-    ADVICE_TO_A_MAN,
-    WAY_WORDS,
-    around,
-    count,
-    percent,
-    saved,
-)
+from engine.report.words import ADVICE_TO_A_MAN, WAY_WORDS, around, count, percent, saved
 from engine.study.evening_report import EveningReport
 from engine.world.pack import defenders_of
 

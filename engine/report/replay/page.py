@@ -21,21 +21,8 @@ from engine.inputs.calls import Call
 from engine.inputs.defence import persons_of
 from engine.inputs.scenario import Scenario
 from engine.inputs.zone import Zone
-from engine.report.replay.data import (
-    IN_HAND_CM,
-    court_drawing,
-    decisions,
-    happenings,
-    ticks,
-)
-from engine.report.replay.sentences import (
-    CARE,
-    common_words,
-    lead_words,
-    net_words,
-    result_words,
-    rule_words,
-)
+from engine.report.replay.data import IN_HAND_CM, court_drawing, decisions, happenings, ticks
+from engine.report.replay.sentences import CARE, common_words, lead_words, net_words, result_words, rule_words
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.study.replay.pick import Pick
 from engine.study.replay.replay import Replay

@@ -4,13 +4,7 @@ from __future__ import annotations
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.report.screen.defence import (
-    defence_block,
-    defences_of,
-    home_note,
-    is_other,
-    options_named,
-)
+from engine.report.screen.defence import defence_block, defences_of, home_note, is_other, options_named
 from engine.report.words import (
     AFTER_WORDS,
     BOX_WORDS,

@@ -7,17 +7,7 @@ from __future__ import annotations
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.report.words import (
-    CARE,
-    WAY_WORDS,
-    count,
-    finished,
-    labelled,
-    paragraph,
-    percent,
-    plain,
-    table,
-)
+from engine.report.words import CARE, WAY_WORDS, count, finished, labelled, paragraph, percent, plain, table
 
 #: Links that are shown; all of them stand in the detail.
 MOST_SHOWN = 8

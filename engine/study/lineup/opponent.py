@@ -28,12 +28,7 @@ from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.team import Player
-from engine.run.blocks import (
-    Runner,
-    RunSize,
-    World,
-    run_blocks,
-)
+from engine.run.blocks import Runner, RunSize, World, run_blocks
 from engine.run.worlds import net_of
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
 from engine.state.words import REGIONS

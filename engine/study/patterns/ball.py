@@ -21,22 +21,8 @@ from engine.study.patterns.common import (
     quotient_change,
     saved,
 )
-from engine.study.patterns.playing import (
-    CALLS,
-    SEED,
-    Run,
-    constants,
-    edited,
-    edited_plan,
-    rules,
-)
-from engine.study.patterns.watching import (
-    ROW,
-    SKIP,
-    per_possession,
-    touched_passes,
-    watch,
-)
+from engine.study.patterns.playing import CALLS, SEED, Run, constants, edited, edited_plan, rules
+from engine.study.patterns.watching import ROW, SKIP, per_possession, touched_passes, watch
 
 
 def pattern_5(run: Run) -> list[Claim]:

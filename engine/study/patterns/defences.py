@@ -18,12 +18,7 @@ from engine.study.patterns.common import (
     quotient,
     quotient_change,
 )
-from engine.study.patterns.playing import (
-    SEED,
-    Edit,
-    Run,
-    edited,
-)
+from engine.study.patterns.playing import SEED, Edit, Run, edited
 from engine.study.patterns.watching import (
     CATCH,
     CODE,

@@ -8,27 +8,9 @@ from engine.inputs.base import spoken
 from engine.inputs.levels import load_level
 from engine.run.blocks import World
 from engine.study.levels import RateTally, rates_of, standard_error
-from engine.study.patterns.common import (
-    Claim,
-    Mean,
-    Records,
-    Series,
-    column,
-    inside,
-    median,
-    near,
-    quotient,
-)
+from engine.study.patterns.common import Claim, Mean, Records, Series, column, inside, median, near, quotient
 from engine.study.patterns.playing import SEED, Run
-from engine.study.patterns.watching import (
-    CODE,
-    SHOT,
-    VALUE,
-    X,
-    Y,
-    is_three,
-    watch,
-)
+from engine.study.patterns.watching import CODE, SHOT, VALUE, X, Y, is_three, watch
 
 LEVELS = ("under_14", "school", "college", "professional")
 N_LEVEL, N_SHOTS = 40_000, 4_000

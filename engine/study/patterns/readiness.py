@@ -21,16 +21,7 @@ from engine.study.patterns.common import (
     quotient_change,
     saved,
 )
-from engine.study.patterns.playing import (
-    CALLS,
-    Changes,
-    Edit,
-    Run,
-    constants,
-    edited,
-    edited_plan,
-    rules,
-)
+from engine.study.patterns.playing import CALLS, Changes, Edit, Run, constants, edited, edited_plan, rules
 
 # --- 4: readiness -----------------------------------------------------------------------------------------
 

@@ -27,12 +27,7 @@ from engine.run.blocks import (
 from engine.run.numbers import NUMBERS
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
-from engine.study.plan.states import (
-    MOST_TIRED,
-    TIRED_STEP,
-    PlanWorlds,
-    shadow_bits,
-)
+from engine.study.plan.states import MOST_TIRED, TIRED_STEP, PlanWorlds, shadow_bits
 
 #: Room for the possessions of a game in the possession's number.
 NUMBERS_PER_GAME = NUMBERS["plan games"].each

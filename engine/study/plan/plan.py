@@ -27,31 +27,11 @@ from engine.study.plan.games import (
     play_games,
 )
 from engine.study.plan.inputs import OPTION, load_plan_constants, values_of
-from engine.study.plan.late import (
-    SECONDS,
-    Late,
-    OwnScoring,
-    distributions,
-    late_game,
-    own_scoring,
-)
+from engine.study.plan.late import SECONDS, Late, OwnScoring, distributions, late_game, own_scoring
 from engine.study.plan.mix import Mix, best_mix, possessions_per_period
 from engine.study.plan.result import PlanResult, m_per_step
-from engine.study.plan.states import (
-    AT_HOME,
-    PlannedCall,
-    PlanWorlds,
-    calls_of,
-)
-from engine.study.plan.table import (
-    BEFORE,
-    IN_BONUS,
-    MOST_USES,
-    PARTS,
-    Table,
-    levels_of,
-    play_table,
-)
+from engine.study.plan.states import AT_HOME, PlannedCall, PlanWorlds, calls_of
+from engine.study.plan.table import BEFORE, IN_BONUS, MOST_USES, PARTS, Table, levels_of, play_table
 from engine.study.play import Opening
 
 GAMES = 2000

@@ -10,33 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.estimate import calls as estimate
-from engine.estimate.intervals import (
-    LEVEL,
-    Found,
-    Interval,
-    normal_interval,
-    normal_quantile,
-)
+from engine.estimate.intervals import LEVEL, Found, Interval, normal_interval, normal_quantile
 from engine.inputs.base import spoken
 from engine.inputs.scenario import Scenario
 from engine.run.blocks import RunSize
-from engine.study.plan.bench import (
-    PlayerFouls,
-    StopRule,
-    expected_fouls,
-    stop_rule,
-    stop_words,
-)
+from engine.study.plan.bench import PlayerFouls, StopRule, expected_fouls, stop_rule, stop_words
 from engine.study.plan.games import GamePlan, Games
 from engine.study.plan.late import Late
 from engine.study.plan.mix import Mix
 from engine.study.plan.states import TIRED_STEP, PlannedCall
-from engine.study.plan.table import (
-    BEFORE,
-    IN_BONUS,
-    MOST_USES,
-    Table,
-)
+from engine.study.plan.table import BEFORE, IN_BONUS, MOST_USES, Table
 from engine.study.play import defence_dict, head
 
 #: Uses in a game of calls at the top and on the wing: common practice, no source.

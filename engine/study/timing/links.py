@@ -30,16 +30,7 @@ from engine.run.blocks import RunSize, check_size
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
 from engine.still.holes import LEAST_LATE_S, SIDES, Bump, bump_of, flight_of, scenario_setup
-from engine.still.picture import (
-    GUARDS_BALL,
-    Picture,
-    Point,
-    Setup,
-    between,
-    picture_of,
-    row_of,
-    run_s,
-)
+from engine.still.picture import GUARDS_BALL, Picture, Point, Setup, between, picture_of, row_of, run_s
 from engine.still.shot_worth import ShotWorth, close_out_gap
 from engine.study.play import Opening, defence_dict, head, open_scenario
 from engine.study.timing.play import Passes, Watched, watch
