@@ -29,7 +29,7 @@ from engine.inputs.roles import holders
 from engine.inputs.zone import Zone
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
-from engine.still.holes import holes
+from engine.still.holes import holes, setup_of
 from engine.world.court import build_court
 from engine.world.pack import place_of
 
@@ -54,7 +54,7 @@ def test_somebody_guards_the_ball_everywhere_and_no_two_stand_on_one_place(name:
     zone = load_zone(name)
     for rules in RULES:
         for options in choices_of(zone):
-            found = holes(zone, options, rules=load_rules(rules))
+            found = holes(setup_of(zone, options, rules=load_rules(rules)))
             left_alone = [h.region for h in found if h.kind == "ball"]
             gap = name == "two_three" and options.get("top_guard") == "gap"
             assert left_alone == (["top"] if gap else []), (rules, options)

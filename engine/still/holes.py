@@ -283,7 +283,13 @@ def setup_of(
     offence: Team | None = None,
     matchups: Mapping[int, int] | None = None,
 ) -> Setup:
-    """What still pictures of a defence are taken with; the parameters are those of ``holes``."""
+    """What still pictures of a defence are taken with.
+
+    Parameters: ``options`` option -> choice (None: those of the file); ``alignment``, ``rules`` (None:
+    ALIGNMENT and RULES); ``players`` the defending team (None: everybody at TOP_SPEED_MPS); ``constants``
+    name -> value (None: configs/model/constants.toml); ``offence`` the attackers (None: average passers);
+    ``matchups`` own shirt -> opponent's shirt. Metres, seconds, metres per second.
+    """
     k = {name: c.value for name, c in load_constants().items()} if constants is None else constants
     speeds = dict.fromkeys(holders(zone.roles), TOP_SPEED_MPS)
     if players is not None:
@@ -316,29 +322,15 @@ def scenario_setup(scenario: Scenario, zone: Zone, options: Mapping[str, str]) -
     )
 
 
-def holes(
-    zone: Zone,
-    options: Mapping[str, str] | None = None,
-    alignment: Alignment | None = None,
-    players: Team | None = None,
-    rules: Rules | None = None,
-    constants: Mapping[str, float] | None = None,
-    offence: Team | None = None,
-    matchups: Mapping[int, int] | None = None,
-) -> list[Hole]:
+def holes(setup: Setup) -> list[Hole]:
     """The holes of a defence, at most one per kind of question, region and pair; the worst side of the two.
-
-    Parameters: ``options`` option -> choice (None: those of the file); ``alignment``, ``rules`` (None:
-    ALIGNMENT and RULES); ``players`` the defending team (None: everybody at TOP_SPEED_MPS); ``constants``
-    name -> value (None: configs/model/constants.toml); ``offence`` the attackers (None: average passers);
-    ``matchups`` own shirt -> opponent's shirt. Metres, seconds, metres per second.
 
     Method: see the module. All clocks run from the release of the pass. The bump is late when its role is not
     within bump_m of the wing's receiver before his next pass can leave (flight + catch_pause_s +
     pass_release_s). A receiver is free when nobody comes within open_shot_m of him before he can decide
     (flight + catch_pause_s).
     """
-    setup = setup_of(zone, options, alignment, players, rules, constants, offence, matchups)
+    zone = setup.zone
     found = _ball_holes(setup) + _place_holes(setup)
     for region in ("top", "slot") if zone.bump_role else ():
         found += _worst(_bump_hole(setup, region, side) for side in SIDES)
@@ -349,25 +341,11 @@ def holes(
     return found
 
 
-def scenario_holes(scenario: Scenario, zone: Zone, options: Mapping[str, str]) -> list[Hole]:
-    """The holes of a defence with a scenario's own players, alignment, rules and constants; see ``holes``."""
-    return holes(
-        zone,
-        options,
-        scenario.alignment,
-        scenario.defence_team,
-        scenario.rules,
-        scenario.constants,
-        scenario.offence_team,
-        scenario.matchups,
-    )
-
-
 def zone_lines(zone: Zone) -> list[str]:
     """The findings for a file of a defence alone, against the shipped ALIGNMENT at TOP_SPEED_MPS."""
     alignment = load_alignment(ALIGNMENT)
     basis = f"against {alignment.title}, {RULES} rules, every defender at {TOP_SPEED_MPS:g} m/s, {_CLOCK}"
-    return lines(holes(zone, alignment=alignment), basis)
+    return lines(holes(setup_of(zone, alignment=alignment)), basis)
 
 
 def scenario_lines(scenario: Scenario) -> list[str]:
@@ -383,7 +361,7 @@ def scenario_lines(scenario: Scenario) -> list[str]:
         changed = ", ".join(f"{spoken(name)} {choice}" for name, choice in own.items())
         title = f"{zone.title} ({changed})" if changed else zone.title
         if policy is None and title not in told:
-            told[title] = scenario_holes(scenario, zone, options)
+            told[title] = holes(scenario_setup(scenario, zone, options))
     said = [(f"{title}: " if len(told) > 1 else "") + line for title in told for line in lines(told[title])]
     late = any(hole.late_s > 0.0 for found in told.values() for hole in found)
     return said + ([f"measured: {basis}"] if late else [])
