@@ -27,7 +27,8 @@ from engine.kernel import defence as kernel
 from engine.state.jobs import JOB_TABLE
 from engine.state.arrays import N_SIDE
 from engine.state.words import REGIONS, Mode
-from engine.still.picture import Setup, holder, picture_of, place_of, row_of
+from engine.still.picture import Setup, picture_of, row_of
+from engine.world.pack import place_of
 
 K = {name: c.value for name, c in load_constants().items()}
 found = {}

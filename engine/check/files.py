@@ -11,7 +11,7 @@ from engine.inputs.alignment import alignment_from
 from engine.inputs.base import Table, plain, spoken
 from engine.inputs.calls import Call, call_from, misfit
 from engine.inputs.constants import constants_from
-from engine.inputs.files import KINDS, FileName, Source, configs_root, kind_of, read_text, read_toml, shipped
+from engine.inputs.files import KINDS, FileName, Source, kind_of, read_text, read_toml, shipped
 from engine.inputs.levels import level_from
 from engine.inputs.rules import load_rules, rules_from
 from engine.inputs.scenario import scenario_from
@@ -22,6 +22,7 @@ from engine.inputs.shots import COLUMNS, shot_table_from
 from engine.inputs.stress import stress_from
 from engine.inputs.team import team_from
 from engine.inputs.zone import load_zone, zone_from
+from engine.shipped import configs_root
 from engine.still.holes import scenario_lines, zone_lines
 from engine.study.sweep.design import design_from
 from engine.study.sweep.sampling import read_points

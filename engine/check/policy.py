@@ -35,7 +35,7 @@ from engine.policies import coded
 from engine.policies.reach import plain, python_of, reached
 from engine.state.arrays import N_SIDE, ORDERS
 from engine.state.words import Mode, TrapPhase
-from engine.world.pack import pack, persons_of
+from engine.world.pack import pack
 
 #: Floors of each round, and the most possessions they are taken from.
 FLOORS, POSSESSIONS = 4_000, 200

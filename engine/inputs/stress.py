@@ -11,7 +11,8 @@ from pydantic import Field
 from engine.errors import InputError, MissingInput
 from engine.inputs.base import Frozen, Real, Table, Text, TwoReals, dotted, nearest, number_text, parse
 from engine.inputs.constants import Constant, load_constants
-from engine.inputs.files import FileName, Source, configs_root, read_toml, shown_path
+from engine.inputs.files import FileName, Source, read_toml, shown_path
+from engine.shipped import configs_root
 
 #: Inputs that are no constant: name -> (unit, least low, greatest high, meaning).
 SPECIAL: dict[str, tuple[str, float, float, str]] = {

@@ -14,17 +14,17 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol, Self, TypeVar
+from typing import Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.inputs.defaults import MOST_POSSESSIONS, MOST_SEED
+from engine.kernel.batch import play_block, play_list, watch_list
+from engine.kernel.scratch import new_scratch
+from engine.kernel.watch import Watched
 from engine.state.record import MOST_CALLS, N_RECORD
-
-if TYPE_CHECKING:
-    from engine.kernel.watch import Watched
 
 BLOCK = 4096
 MAX_THREADS = 1024
@@ -125,8 +125,6 @@ class Runner:
     def chosen(self, world: World, numbers: NDArray[np.int64], max_calls: int | None, name: str) -> Records:
         """Records int32[m, N_RECORD] of the possession numbers given, at most ``max_calls`` calls in each
         (None: as many as ``block`` allows)."""
-        from engine.kernel.batch import play_list
-
         self._check_stop()
         records = self.buffer(name, len(numbers))
         most = MOST_CALLS if max_calls is None else max_calls
@@ -134,11 +132,9 @@ class Runner:
         return records
 
     def watched(
-        self, world: Any, numbers: NDArray[np.int64], what: Sequence[str], max_calls: int | None
+        self, world: World, numbers: NDArray[np.int64], what: Sequence[str], max_calls: int | None
     ) -> Watched:
         """The possession numbers given, watched (kernel.batch.watch_list); ``max_calls`` as of ``chosen``."""
-        from engine.kernel.batch import watch_list
-
         self._check_stop()
         most = MOST_CALLS if max_calls is None else max_calls
         return watch_list(world, self.seed, numbers, what, most, self._scratch())

@@ -17,8 +17,9 @@ from typing import NamedTuple
 from scipy.special import lambertw
 
 from engine.inputs.alignment import Alignment
-from engine.inputs.places import Entry, Placement
-from engine.inputs.zone import Zone, ZoneRow
+from engine.inputs.places import Entry, with_options
+from engine.inputs.roles import holder
+from engine.inputs.zone import Zone
 from engine.kernel.defence import entry_target
 from engine.policies.reach import plain, python_of
 from engine.state.arrays import N_SIDE

@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from engine.kernel.batch import new_scratch
 from engine.kernel.motion import move
+from engine.kernel.scratch import new_scratch
 from engine.kernel.shooting import NO_HURRY_S, effective_gap, is_three, make_probability
 from engine.state.arrays import N_SIDE
 from engine.still.picture import Point

@@ -38,7 +38,7 @@ from engine.run.blocks import (
     World,
     run_blocks,
 )
-from engine.run.branches import Branch, plan, play_setting
+from engine.run.branches import Branch, branches_of, play_setting
 from engine.state.record import COLUMN, MOST_CALLS
 from engine.study.play import (
     Opening,

@@ -264,7 +264,7 @@ def fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, 
     row.only_mask = _only_mask(call, scenario.offence_team)
     row.subject = min(REGIONS.index(region) for region in call.ball)
     row.dynamic = int(call.dynamic)
-    cover = _with_options(call.cover, call.option, call.choices)
+    cover = with_options(call.cover, call.option, call.choices)
     if call.dynamic:
         row.double_0, row.double_1 = 0, 1
         entries = [None, None, *cover.values()]

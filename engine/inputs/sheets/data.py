@@ -10,7 +10,8 @@ from pydantic import AfterValidator, Field
 
 from engine.errors import InputError, MissingInput
 from engine.inputs.base import Flag, Frozen, Real, Table, Text, one_of, parse
-from engine.inputs.files import Source, configs_root, read_toml, resolve, shown_path
+from engine.inputs.files import Source, read_toml, resolve, shown_path
+from engine.shipped import configs_root
 
 FOLDER = "sheets"
 N_PLACES = 5

@@ -14,7 +14,7 @@ from engine.inputs import defaults
 from engine.inputs.alignment import alignment_from
 from engine.inputs.base import nearest, plain
 from engine.inputs.constants import constants_from, override
-from engine.inputs.files import Source, configs_root, read_toml, resolve, shown_path
+from engine.inputs.files import Source, read_toml, resolve, shown_path
 from engine.inputs.scenario import Game, Scenario, load_scenario
 from engine.inputs.settings import CallUse, Setting, WrittenSetting, defence_from, settings_from
 from engine.inputs.sheets.care import Care, care_of
@@ -28,6 +28,7 @@ from engine.inputs.sheets.shooting import LevelAverages, ShotNote
 from engine.inputs.shots import ShotTable
 from engine.inputs.team import Team
 from engine.inputs.zone import chosen
+from engine.shipped import configs_root
 
 #: Endings of files that a spreadsheet keeps for itself.
 OWN_FORMATS = (".xlsx", ".xls", ".ods", ".numbers")

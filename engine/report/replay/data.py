@@ -24,7 +24,7 @@ from engine.report.replay.sentences import (
 )
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.state.words import TrapPhase
-from engine.study.replay.replay import AGENTS
+from engine.study.replay.replay import AGENTS, Replay
 from engine.world.court import Court
 
 #: Room round the floor, and how a ball in the hands is shown beside its holder, centimetres.

@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
-
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.report.words import (
+    AFTER_PAST,
+    END_PAST,
+    LEFT_WORDS,
+    OTHER_JOBS,
+    OUTCOME_PAST,
+    PASS_WORDS,
+    TRAP_WORDS,
+)
 from engine.state.jobs import JOB_TABLE
 from engine.state.words import VIOLATIONS
 from engine.study.replay.pick import BY_NUMBER, Pick

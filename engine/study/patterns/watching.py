@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.kernel.watch import EVENTS as EVENT_ROWS
+from engine.run.blocks import World
 from engine.run.watch import watch_numbers
 from engine.state.arrays import GRID_X, GRID_Y
 from engine.state.words import EVENTS
@@ -21,7 +22,7 @@ Watched = NDArray[np.float64]
 
 
 def watch(
-    world: Any,
+    world: World,
     seed: int,
     numbers: Sequence[int] | NDArray[np.int64],
     threads: int | None = None,

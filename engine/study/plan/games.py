@@ -25,6 +25,7 @@ from engine.run.blocks import (
     in_order,
 )
 from engine.run.numbers import NUMBERS
+from engine.run.worlds import net_of
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
 from engine.study.plan.states import MOST_TIRED, TIRED_STEP, PlanWorlds, shadow_bits

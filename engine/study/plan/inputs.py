@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from engine.errors import InputError
 from engine.inputs.constants import Constant, load_constants, override
-from engine.inputs.files import configs_root
+from engine.shipped import configs_root
 
 #: What the plan reads; a file with other names is refused.
 NAMES = (

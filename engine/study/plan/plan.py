@@ -17,7 +17,7 @@ from engine.estimate.intervals import LEVEL
 from engine.inputs.constants import Constant
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening, load_evening
-from engine.run.blocks import Player, Progress, check_size
+from engine.run.blocks import Progress, Runner, check_size
 from engine.run.numbers import NUMBERS
 from engine.study.plan.games import (
     GAMES_IN_PART,

@@ -21,6 +21,7 @@ from engine.inputs.settings import Setting
 from engine.run.blocks import Records, Runner, World
 from engine.run.worlds import changed
 from engine.state.record import COLUMN, MOST_CALLS, N_RECORD
+from engine.world.pack import pack
 
 T = TypeVar("T")
 

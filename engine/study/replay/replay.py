@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from engine.errors import InputError
 from engine.estimate.intervals import Found
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS
+from engine.kernel.batch import trace_possession
+from engine.kernel.watch import Trace
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.state.record import MOST_CALLS, RECORD
 from engine.state.words import (
@@ -43,11 +45,7 @@ from engine.study.play import (
     run_size,
     world_of,
 )
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from engine.kernel.watch import Trace
+from engine.world.pack import pack, player_of
 
 #: Agents 0..4 attack (team positions 1 to 5), 5..9 defend (left guard, right guard, left forward,
 #: right forward, centre).
@@ -361,9 +359,6 @@ def replay(
     size = run_size(scenario, 1, seed, 1)
     check_index(index)
     chosen = check_setting(scenario, setting)
-    from engine.kernel.batch import trace_possession
-    from engine.world.pack import pack, player_of
-
     allowed = MOST_CALLS if max_calls is None else max_calls
     world = world_of(pack(scenario), chosen)
     zone = scenario.settings[chosen].zone if chosen >= 0 else None

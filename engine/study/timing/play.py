@@ -10,8 +10,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from engine.kernel.batch import trace_possession
-from engine.run.blocks import Player, RunSize
+from engine.inputs.scenario import Scenario
+from engine.kernel.watch import Trace
+from engine.run.blocks import Progress, Runner, RunSize
 from engine.run.watch import watch_block, watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import EVENTS, OUTCOMES, REGIONS
@@ -36,7 +37,7 @@ class Passes:
     gaps: dict[Key, list[float]] = field(default_factory=dict)
     total: int = 0
 
-    def add(self, trace: Any) -> None:
+    def add(self, trace: Trace) -> None:
         """Count the half-court passes of one traced possession (engine.kernel.watch.Trace)."""
         t = np.asarray(trace.states["t"])
         thrown: Key | None = None
@@ -134,8 +135,8 @@ def watch(
             progress(done, most)
 
     told(0)
-    player = Player(size.seed)
-    home = player.block(packed.home, 0, PLAYED, "home")
+    runner = Runner(size.seed)
+    home = runner.block(packed.home, 0, PLAYED, "home")
     missed, gap_mm = (
         int(home[:, COLUMN[name]].sum()) for name in ("missed_bump_catches", "missed_bump_gap_mm")
     )

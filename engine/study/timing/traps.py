@@ -10,7 +10,14 @@ from __future__ import annotations
 
 import math
 
+from engine.estimate.intervals import Found
+from engine.inputs.calls import Call
+from engine.inputs.places import with_options
+from engine.inputs.roles import holder
+from engine.inputs.scenario import Scenario
 from engine.state.words import Break
+from engine.still.holes import flight_of, scenario_setup
+from engine.still.picture import Picture, Point, Setup, between, picture_of, run_s, stands
 from engine.study.timing.play import BeatenTrap
 from engine.world.pack import place_of
 
