@@ -8,15 +8,16 @@ Quantities are in metres, seconds, points and probabilities from 0 to 1. Bad inp
 from __future__ import annotations
 
 from os import PathLike
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     import pandas as pd
 
+    from engine.inputs.scenario import Scenario
     from engine.study.compare import CompareResult
-    from engine.study.play import PlayResult
+    from engine.study.play import Opening, PlayResult
     from engine.study.replay.replay import Replay
 
 from engine.version import __version__ as __version__
@@ -24,7 +25,7 @@ from engine.version import __version__ as __version__
 __all__ = ["check", "compare", "load", "play", "replay"]
 
 
-def load(path: str | PathLike[str]) -> Any:
+def load(path: str | PathLike[str]) -> Scenario:
     """Load and validate a scenario file (TOML) or a folder of sheets: an object the other functions take.
 
     Raises
@@ -53,7 +54,7 @@ def check(path: str | PathLike[str]) -> pd.Series:
 
 
 def play(
-    scenario: Any,
+    scenario: Opening,
     possessions: int | None = None,
     seed: int | None = None,
     threads: int | None = None,
@@ -72,7 +73,7 @@ def play(
 
 
 def compare(
-    scenario: Any,
+    scenario: Opening,
     possessions: int | None = None,
     seed: int | None = None,
     threads: int | None = None,
@@ -87,7 +88,7 @@ def compare(
     return run(scenario, possessions, seed, threads, progress)
 
 
-def replay(scenario: Any, index: int, setting: str | None = None, seed: int | None = None) -> Replay:
+def replay(scenario: Opening, index: int, setting: str | None = None, seed: int | None = None) -> Replay:
     """Play possession number ``index`` again with its full state per tick (``engine.study.replay``).
 
     The result offers pandas objects: ``.frames()``, ``.events()``, ``.options()``, ``.record()``.

@@ -6,36 +6,17 @@ import contextlib
 import os
 import sys
 import warnings
-from typing import Any, NoReturn
+from typing import NoReturn, TextIO
 
 import click
 
 import engine
 from engine.commands.analyse import analyse
-from engine.commands.evening import plan
+from engine.commands.evening import lineup, new, plan, replay, report, timing
 from engine.commands.files import check, trace
-from engine.commands.lineup import lineup
-from engine.commands.replay import replay
-from engine.commands.report import report
-from engine.commands.shared import (
-    BAD_INPUT,
-    BROKEN_PIPE,
-    INTERRUPTED,
-    NAME,
-    STOPPED,
-    ctrl_c,
-    one_line,
-    say,
-)
-from engine.commands.sheets import new
-from engine.commands.studies import (
-    compare,
-    patterns,
-    play,
-    stress,
-)
+from engine.commands.shared import BAD_INPUT, BROKEN_PIPE, INTERRUPTED, NAME, STOPPED, ctrl_c, one_line, say
+from engine.commands.studies import compare, patterns, play, stress
 from engine.commands.sweeps import gather, sweep
-from engine.commands.timing import timing
 from engine.errors import Incomplete, InputError
 
 
@@ -110,11 +91,18 @@ def _one_line_warnings() -> None:
     """What a result lacks (Incomplete) is said in one line on standard error; other warnings as usual."""
     usual = warnings.showwarning
 
-    def show(message: Warning | str, category: type[Warning], *where: Any, **other: Any) -> None:
+    def show(
+        message: Warning | str,
+        category: type[Warning],
+        filename: str,
+        lineno: int,
+        file: TextIO | None = None,
+        line: str | None = None,
+    ) -> None:
         if issubclass(category, Incomplete):
             say(f"{NAME}: {one_line(str(message))}")
         else:
-            usual(message, category, *where, **other)
+            usual(message, category, filename, lineno, file, line)
 
     warnings.showwarning = show
 

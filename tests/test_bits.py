@@ -17,7 +17,7 @@ from engine.estimate.tally import PerCallTally, Tally
 from engine.inputs import load_scenario
 from engine.kernel.batch import new_scratch, play_block, play_list
 from engine.run import blocks as run
-from engine.run.blocks import Player
+from engine.run.blocks import Runner
 from engine.run.branches import Branch
 from engine.state.record import COLUMN, N_RECORD
 from engine.study.compare import per_call_tally
@@ -194,7 +194,7 @@ def test_values_of_all_calls_add_up_to_minus_the_change(packed: Any) -> None:
     world = next(setting.world for setting in packed.settings if setting.name == TOGETHER)
     n = 4 * N
     home, records = records_of(packed.home, n), records_of(world, n)
-    tally = per_call_tally(Player(SEED), world, 0, Branch(home, records, 0, 0), n_spots=2)
+    tally = per_call_tally(Runner(SEED), world, 0, Branch(home, records, 0, 0), n_spots=2)
     change = int(records[:, COLUMN["net"]].sum()) - int(home[:, COLUMN["net"]].sum())
     assert int(tally.values.sum()) == -change == -tally.total_change
     assert int(tally.counts.sum()) == int(records[:, COLUMN["n_calls"]].sum())

@@ -19,7 +19,7 @@ from engine.report import contract, words
 from engine.report.screen.compare import compare_text, play_text
 from engine.run import blocks as run
 from engine.run import branches
-from engine.run.blocks import Player
+from engine.run.blocks import Runner
 from engine.run.branches import CHECK_EVERY, play_setting
 from engine.state.record import COLUMN
 
@@ -143,15 +143,15 @@ def changed_records(
     monkeypatch: pytest.MonkeyPatch, name: str, change: Callable[[run.Records], None]
 ) -> None:
     """Lets something go wrong in the records of one branch."""
-    block = Player.block
+    block = Runner.block
 
-    def wrong(self: Player, world: Any, first: int, count: int, branch: str) -> run.Records:
+    def wrong(self: Runner, world: Any, first: int, count: int, branch: str) -> run.Records:
         records = block(self, world, first, count, branch)
         if branch == name:
             change(records)
         return records
 
-    monkeypatch.setattr(Player, "block", wrong)
+    monkeypatch.setattr(Runner, "block", wrong)
 
 
 def test_a_call_that_home_did_not_see_is_noticed(scenario: Any, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -185,7 +185,7 @@ def test_any_column_that_differs_without_a_call_is_noticed(
 
 
 def test_a_shared_base_is_played_once(scenario: Any) -> None:
-    plan = branches.plan(engine.world.pack.pack(scenario))
+    plan = branches.branches_of(engine.world.pack.pack(scenario))
     assert len(plan.bases) == 2
     assert [one.base for one in plan.settings] == [None] * 5 + [0, 0, 0, 1]
     assert [one.bit for one in plan.settings] == [0, 1, 2, 3, 4, None, None, None, None]
@@ -193,11 +193,11 @@ def test_a_shared_base_is_played_once(scenario: Any) -> None:
 
 
 def test_records_hold_no_shadow_once_a_setting_is_played(scenario: Any) -> None:
-    plan, player = branches.plan(engine.world.pack.pack(scenario)), Player(1)
-    home = player.block(plan.home, 64, 200, "home")
+    plan, runner = branches.branches_of(engine.world.pack.pack(scenario)), Runner(1)
+    home = runner.block(plan.home, 64, 200, "home")
     before = home.copy()
     assert home[:, COLUMN["shadow"]].any()
-    records = play_setting(player, plan.settings[3], 64, home, []).records
+    records = play_setting(runner, plan.settings[3], 64, home, []).records
     assert not records[:, COLUMN["shadow"]].any()
     np.testing.assert_array_equal(home, before)
 

@@ -25,13 +25,13 @@ from engine.inputs import (
 )
 from engine.inputs.calls import misfit
 from engine.inputs.files import shipped
-from engine.inputs.roles import persons_of
+from engine.inputs.roles import holders
 from engine.inputs.zone import Zone
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
-from engine.still.holes import holes
-from engine.still.picture import place_of
+from engine.still.holes import holes, setup_of
 from engine.world.court import build_court
+from engine.world.pack import place_of
 
 DEFENCES = ("two_three", "man_to_man", "three_two", "one_three_one", "one_two_two", "two_three_match_up")
 RULES = ("international", "high_school", "college", "professional")
@@ -54,7 +54,7 @@ def test_somebody_guards_the_ball_everywhere_and_no_two_stand_on_one_place(name:
     zone = load_zone(name)
     for rules in RULES:
         for options in choices_of(zone):
-            found = holes(zone, options, rules=load_rules(rules))
+            found = holes(setup_of(zone, options, rules=load_rules(rules)))
             left_alone = [h.region for h in found if h.kind == "ball"]
             gap = name == "two_three" and options.get("top_guard") == "gap"
             assert left_alone == (["top"] if gap else []), (rules, options)
@@ -118,7 +118,7 @@ def test_who_guards_whom_and_who_is_who() -> None:
     assert matched == set(REGIONS)
     for name in ("three_two", "one_three_one", "one_two_two"):
         zone = load_zone(name)
-        assert set(zone.persons) == set(persons_of(zone.roles)) and zone.bump_role is None
+        assert set(zone.persons) == set(holders(zone.roles)) and zone.bump_role is None
 
 
 # --- calls ------------------------------------------------------------------------------------------------

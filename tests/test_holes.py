@@ -29,6 +29,7 @@ from engine.still.holes import (
     holes,
     lines,
     scenario_lines,
+    setup_of,
 )
 from engine.still.picture import run_m, run_s
 
@@ -61,7 +62,7 @@ def split(data: dict[str, Any], region: str) -> dict[str, Any]:
 
 
 def found(data: dict[str, Any], kind: str, **given: Any) -> list[Hole]:
-    return [hole for hole in holes(zone_from(data, "made up"), **given) if hole.kind == kind]
+    return [hole for hole in holes(setup_of(zone_from(data, "made up"), **given)) if hole.kind == kind]
 
 
 # --- somebody on the ball, nobody on another's place --------------------------------------------------------
@@ -251,7 +252,7 @@ def test_both_sides_are_looked_at() -> None:
 def test_each_alignment_and_rule_set_gives_its_own_answer() -> None:
     shipped = load_zone("two_three")
     answers = {
-        tuple(lines(holes(shipped, alignment=load_alignment(a), rules=load_rules(r))))
+        tuple(lines(holes(setup_of(shipped, alignment=load_alignment(a), rules=load_rules(r)))))
         for a in ("high_post_short_corner", "two_guard_baseline", "overload")
         for r in ("international", "high_school", "professional")
     }

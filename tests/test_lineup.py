@@ -12,9 +12,10 @@ import pytest
 
 from engine.cli import run
 from engine.inputs import load_scenario, load_zone
+from engine.inputs.defence import persons_of
 from engine.inputs.zone import chosen
 from engine.report.screen.lineup import lineup_text
-from engine.run.blocks import Player, RunSize
+from engine.run.blocks import Runner, RunSize
 from engine.state.record import COLUMN, N_RECORD
 from engine.still.holes import scenario_setup
 from engine.study.lineup import opponent
@@ -28,7 +29,7 @@ from engine.study.lineup.places import (
     mean_excess,
     with_places,
 )
-from engine.world.pack import pack, persons_of
+from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 ORDERS = [(0, 1, 2, 3, 4), (1, 0, 2, 3, 4), (4, 2, 0, 1, 3)]
@@ -104,7 +105,7 @@ def test_the_mean_excess_is_that_of_the_kernel_by_ending(scenario: Any) -> None:
         zero = {n: 0.0 for n in scenario.constants if n.startswith("excess_")}
         constants = scenario.constants | zero | {name: 2.0}  # size 2, never 3: drawn with certainty
         world = pack(scenario.model_copy(update={"constants": constants})).home
-        records = Player(3).block(world, 0, 1500, "home").copy()
+        records = Runner(3).block(world, 0, 1500, "home").copy()
         assert (expected_net(records, mean_excess(constants)) == records[:, COLUMN["net"]]).all()
 
 

@@ -17,7 +17,7 @@ from engine.inputs import load_scenario
 from engine.inputs.rules import change_rules
 from engine.kernel.batch import play_list, trace_possession
 from engine.report.screen.plan import plan_text
-from engine.run.blocks import Player
+from engine.run.blocks import Runner
 from engine.state.record import COLUMN, N_RECORD
 from engine.state.words import EVENTS, OUTCOMES
 from engine.study.plan.games import (
@@ -109,7 +109,7 @@ def test_games_are_what_a_slow_replay_of_single_possessions_gives(friday: Any) -
     calls, _ = calls_of(scenario)
     assert [c.call.name for c in calls] == ["corner", "short_corner", "wing", "top"]
     games = GamePlan(periods=2, per_period=24, uses=(12, 9, 0, 0), time_outs=0)
-    found = play_games(Player(SEED), PlanWorlds(scenario, calls), games, 4, 1, first=5)
+    found = play_games(Runner(SEED), PlanWorlds(scenario, calls), games, 4, 1, first=5)
     for g in range(4):
         home, planned, made = slow_game(scenario, 5 + g, games)
         assert (found.home[g], found.planned[g]) == (home, planned)
@@ -134,7 +134,7 @@ def test_swing_is_the_sum_of_its_parts(small: PlanResult) -> None:
 def table_of(scenario: Any, parts: int) -> Table:
     calls, _ = calls_of(scenario)
     worlds = PlanWorlds(scenario, calls)
-    tally = play_table(Player(SEED), worlds, 4.0, 2, parts)
+    tally = play_table(Runner(SEED), worlds, 4.0, 2, parts)
     return Table(tally, worlds.n_calls, tally.called.shape[2])
 
 
@@ -146,7 +146,7 @@ def test_without_readiness_bonus_and_fatigue_the_swing_is_uses_times_value(frida
 
     calls, _ = calls_of(scenario)
     games = GamePlan(4, 16, (0, 0, 0, 10), time_outs=0)
-    found = play_games(Player(SEED), PlanWorlds(scenario, calls), games, 300, 2)
+    found = play_games(Runner(SEED), PlanWorlds(scenario, calls), games, 300, 2)
     assert not found.carried.any(), "nothing is carried over"
     made = int(found.made[:, TOP].sum())
     assert made > 2900, "every second possession has a chance: nearly all uses are made"
@@ -170,7 +170,7 @@ def test_threads_and_the_cut_into_parts_change_nothing(friday: Any, small: PlanR
     assert json.dumps(other.to_dict()) == json.dumps(small.to_dict())
     calls, _ = calls_of(friday)
     worlds = PlanWorlds(friday, calls)
-    single = play_games(Player(SEED), worlds, small.game_plan, 1, 1, first=102)
+    single = play_games(Runner(SEED), worlds, small.game_plan, 1, 1, first=102)
     assert single.home[0] == small.games.home[102] and single.planned[0] == small.games.planned[102]
 
 
@@ -184,7 +184,7 @@ def test_fouls_carry_into_the_bonus(friday: Any) -> None:
     def played(bonus_from: int) -> Games:
         scenario = with_rules(never_miss, fouls__bonus_from_team_foul=bonus_from)
         games = GamePlan(2, 25, (0, 0, 0, 10), time_outs=0)
-        return play_games(Player(SEED), PlanWorlds(scenario, calls), games, 100, 2)
+        return play_games(Runner(SEED), PlanWorlds(scenario, calls), games, 100, 2)
 
     soon, never = played(2), played(100)
     assert not never.carried.any() and not never.in_bonus.any()
@@ -199,7 +199,7 @@ def test_tired_legs_change_the_planned_game_only_and_can_be_switched_off(friday:
     worlds = PlanWorlds(friday, calls)
     fresh = GamePlan(2, 25, (0, 0, 0, 12), time_outs=0)
     tired = replace(fresh, fatigue=Fatigue(loss_per_m=0.02, kept=0.9, m_per_step=0.05))
-    rested, worn = (play_games(Player(SEED), worlds, one_plan, 100, 2) for one_plan in (fresh, tired))
+    rested, worn = (play_games(Runner(SEED), worlds, one_plan, 100, 2) for one_plan in (fresh, tired))
     assert not rested.tired.any()
     assert worn.tired.min() > 0 and worn.carried.std() > rested.carried.std()
     assert np.array_equal(worn.swing, worn.saved.sum(axis=1) + worn.carried)
@@ -211,12 +211,12 @@ def test_time_outs_out_of_traps_are_the_ones_of_the_trace(friday: Any) -> None:
     calls, _ = calls_of(scenario)
     worlds = PlanWorlds(scenario, calls)
     games = GamePlan(1, 12, (0, 0, 0, 6), time_outs=2)
-    found = play_games(Player(SEED), worlds, games, 60, 2)
+    found = play_games(Runner(SEED), worlds, games, 60, 2)
     assert 20 < found.time_outs.sum() and found.time_outs.max() == 2
-    none = play_games(Player(SEED), worlds, replace(games, time_outs=0), 60, 2)
+    none = play_games(Runner(SEED), worlds, replace(games, time_outs=0), 60, 2)
     assert not none.time_outs.any()
     # the first possession of every game, in its trace
-    first = play_games(Player(SEED), worlds, GamePlan(1, 1, (0, 0, 0, 1), time_outs=2), 60, 2)
+    first = play_games(Runner(SEED), worlds, GamePlan(1, 1, (0, 0, 0, 1), time_outs=2), 60, 2)
     called = np.flatnonzero(first.made[:, TOP])
     event = EVENTS.index("time_out")
     for g in called:

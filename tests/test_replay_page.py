@@ -435,7 +435,7 @@ def test_the_wheel_holds_the_parts_of_the_page(tmp_path: Path) -> None:
 
 
 def test_ends_are_known_to_the_words() -> None:
-    from engine.report.replay.sentences import (
+    from engine.report.words import (
         AFTER_PAST,
         END_PAST,
         LEFT_WORDS,

@@ -25,11 +25,11 @@ from engine.report.page.bench import bench_view
 from engine.report.page.court_plot import shares_of
 from engine.report.page.page import bench_page, report_page
 from engine.study import evening_report as study
-from engine.study.evening_report import Effort, EveningReport, evening_report
+from engine.study.evening_report import EveningReport, ReportSize, evening_report
 
 #: A team whose name would do harm if it were not escaped.
 BAD_NAME = "<script>harm=1</script><img src=x onerror=harm=2>"
-SMALL = Effort(
+SMALL = ReportSize(
     possessions=3000,
     worlds=16,
     world_possessions=200,

@@ -16,11 +16,11 @@ from engine.inputs import (
 )
 from engine.inputs.sheets import ShotNote, load_evening
 from engine.inputs.sheets.cells import Tried
-from engine.inputs.sheets.charted import Shot, band_of, read_shots
+from engine.inputs.sheets.charted import ChartedShot, band_of, read_shots
 from engine.inputs.sheets.data import load_grades
 from engine.inputs.sheets.shooting import (
-    Averages,
     Found,
+    LevelAverages,
     Shooting,
     chance,
     logit,
@@ -32,7 +32,9 @@ GRADES = load_grades()
 SCHOOL = load_level("school")
 CONSTANTS = load_constants()
 
-AVERAGES = Averages(SCHOOL, SCHOOL.shifted_table(1.6), {n: c.value for n, c in CONSTANTS.items()}, GRADES)
+AVERAGES = LevelAverages(
+    SCHOOL, SCHOOL.shifted_table(1.6), {n: c.value for n, c in CONSTANTS.items()}, GRADES
+)
 RULES = load_rules("international")
 NOTHING = Shooting(7, None, False, (), Tried(), Tried(), Tried(), None)
 
@@ -93,7 +95,7 @@ def test_free_throws_are_pulled_too() -> None:
 
 def test_charted_shots_are_held_against_the_table_at_their_distance() -> None:
     shots = tuple(
-        Shot(7, d, "three", made, note)
+        ChartedShot(7, d, "three", made, note)
         for d, made, note in ((7.0, True, "open"), (8.2, False, ""), (7.5, True, "contested"))
     )
     _, (note,) = shoot(replace(NOTHING, shots=shots))
@@ -106,7 +108,7 @@ def test_charted_shots_are_held_against_the_table_at_their_distance() -> None:
 
 
 def test_the_larger_sample_of_counts_and_charted_shots_counts() -> None:
-    shots = tuple(Shot(7, 7.0, "three", i < 5, "") for i in range(12))
+    shots = tuple(ChartedShot(7, 7.0, "three", i < 5, "") for i in range(12))
     few = shoot(replace(NOTHING, shots=shots, threes=Tried(2, 9)))[1]
     many = shoot(replace(NOTHING, shots=shots, threes=Tried(20, 60)))[1]
     assert [n.kind for n in few] == ["charted threes"] and [n.kind for n in many] == ["threes"]

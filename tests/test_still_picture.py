@@ -22,12 +22,13 @@ from types import SimpleNamespace as Bag
 
 from engine.world.court import build_court
 from engine.inputs import load_alignment, load_constants, load_rules, load_zone
-from engine.inputs.roles import persons_of
+from engine.inputs.roles import holder, holders
 from engine.kernel import defence as kernel
 from engine.state.jobs import JOB_TABLE
 from engine.state.arrays import N_SIDE
 from engine.state.words import REGIONS, Mode
-from engine.still.picture import Setup, holder, picture_of, place_of, row_of
+from engine.still.picture import Setup, picture_of, row_of
+from engine.world.pack import place_of
 
 K = {name: c.value for name, c in load_constants().items()}
 found = {}
@@ -37,7 +38,7 @@ for name in ("two_three", "man_to_man", "three_two", "one_three_one", "one_two_t
     n = 0
     for rules in ("international", "professional"):
         court = build_court(load_rules(rules))
-        speeds = dict.fromkeys(persons_of(zone.roles), 6.5)
+        speeds = dict.fromkeys(holders(zone.roles), 6.5)
         for alignment in ("high_post_short_corner", "two_guard_baseline", "overload"):
             attack = load_alignment(alignment)
             setup = Setup(zone, {}, court, attack, K, speeds, (0.5,) * 5, dict(zone.guards))

@@ -24,7 +24,7 @@ from engine.inputs.stress import (
     load_stress,
 )
 from engine.report.screen.stress import stress_text, worlds_in_100
-from engine.run.branches import plan as branch_plan
+from engine.run.branches import branches_of
 from engine.run.worlds import (
     DUMMY,
     HOME_COLUMNS,
@@ -147,7 +147,7 @@ def played(world: Any, seed: int, first: int, count: int) -> Ints:
 
 def test_sums_are_those_of_whole_replays(scenario: Any, small: StressResult) -> None:
     # Two worlds played in full from the changed arrays: also what the shadow left out made no difference.
-    branches = branch_plan(pack(scenario))
+    branches = branches_of(pack(scenario))
     assert all(setting.bit is not None for setting in branches.settings)
     for number in (0, 9):
         values = small.plan.values(number)
@@ -179,7 +179,7 @@ def test_a_setting_with_its_own_defence_is_weighed_against_that(scenario: Any) -
     found = stress(loaded, WORLDS, 100, seed=3, threads=2)
     alone, corner = found.to_dict()["settings"]
     assert alone["own_base"] and corner["own_base"] and not alone["calls"]
-    branches = branch_plan(pack(loaded))
+    branches = branches_of(pack(loaded))
     assert len(branches.bases) == 1
     for number in (2, 11):
         values = found.plan.values(number)

@@ -14,7 +14,7 @@ import engine
 from engine.errors import InputError
 from engine.estimate.tally import net_values
 from engine.inputs import load_scenario
-from engine.run.blocks import Player
+from engine.run.blocks import Runner
 from engine.study.sweep.runner import (
     FixedEffort,
     LocalThreads,
@@ -68,11 +68,11 @@ def test_a_tally_is_the_one_that_compare_adds_up(scenario: Any, tally: BatchTall
 
 
 def test_batches_add_up_to_the_whole(scenario: Any, names: tuple[str, ...], tally: BatchTally) -> None:
-    packed, player = pack(scenario), Player(SEED)
-    parts = [play_batch(packed, names, SEED, 0, Batch(0, *cut), player) for cut in ((210, 90), (0, 210))]
+    packed, runner = pack(scenario), Runner(SEED)
+    parts = [play_batch(packed, names, SEED, 0, Batch(0, *cut), runner) for cut in ((210, 90), (0, 210))]
     assert parts[0] + parts[1] == parts[1] + parts[0] == tally
     # the offset is nothing but where the numbers start
-    assert play_batch(packed, names, SEED, 200, Batch(0, 10, 90), player) == parts[0]
+    assert play_batch(packed, names, SEED, 200, Batch(0, 10, 90), runner) == parts[0]
 
 
 def test_a_tally_survives_its_bytes(tally: BatchTally) -> None:

@@ -14,6 +14,7 @@ import pytest
 
 from engine.cli import run
 from engine.inputs import load_scenario, load_zone
+from engine.inputs.defence import persons_of
 from engine.inputs.zone import chosen
 from engine.report.screen.timing import merged, timing_text
 from engine.state.words import EVENTS, OUTCOMES, REGIONS
@@ -36,7 +37,7 @@ from engine.study.timing.play import (
     trap_at,
 )
 from engine.study.timing.traps import escapes_of, trap_picture
-from engine.world.pack import pack, persons_of
+from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 NOT_PLAYED = Watched(Passes(), (), 0, 0.0, None)

@@ -40,9 +40,42 @@ def test_the_package_is_formatted() -> None:
     run(sys.executable, "-m", "ruff", "format", "--check", "--no-cache", "engine", "benchmarks")
 
 
-def test_types_hold(tmp_path: Path) -> None:
-    # The cache is the test's own: a stale one may not decide.
-    assert "Success" in run(sys.executable, "-m", "mypy", "--cache-dir", str(tmp_path))
+@pytest.fixture(scope="module")
+def types_checked(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
+    """What mypy says of the package, and its cache: the tests' own, as a stale one may not decide."""
+    cache = tmp_path_factory.mktemp("types")
+    return run(sys.executable, "-m", "mypy", "--cache-dir", str(cache)), cache
+
+
+def test_types_hold(types_checked: tuple[str, Path]) -> None:
+    assert "Success" in types_checked[0]
+
+
+#: What a module reads of a class, right and misspelt.
+READ = {
+    "engine.inputs.scenario.Scenario": ("offence_team.name", "offense_team.name"),
+    "engine.world.pack.Packed": ("settings", "setings"),
+    "engine.study.play.PlayResult": ("scenario.zone.title", "scenario.zone.titel"),
+    "engine.study.compare.CompareResult": ("scenario.settings[0].calls", "scenario.settings[0].cals"),
+}
+
+
+def test_a_misspelt_attribute_is_noticed(types_checked: tuple[str, Path], tmp_path: Path) -> None:
+    lines, wrong = [], []
+    for name, spellings in READ.items():
+        module, kind = name.rsplit(".", 1)
+        lines.append(f"from {module} import {kind}")
+        for i, attribute in enumerate(spellings):
+            lines.append(f"def read_{kind}_{i}(one: {kind}) -> None: print(one.{attribute})")
+        wrong.append(len(lines))
+    reader = tmp_path / "reader.py"
+    reader.write_text("\n".join(lines) + "\n")
+    done = subprocess.run(
+        [sys.executable, "-m", "mypy", "--cache-dir", str(types_checked[1]), str(reader)],
+        cwd=ROOT, capture_output=True, text=True, timeout=600,
+    )  # fmt: skip
+    found = re.findall(r"reader\.py:(\d+): error: .* has no attribute .*\[attr-defined\]", done.stdout)
+    assert [int(number) for number in found] == wrong, done.stdout
 
 
 def test_imports_go_one_way() -> None:

@@ -5,22 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from engine.check.policy import policy_lines
 from engine.errors import InputError
 from engine.inputs.alignment import alignment_from
-from engine.inputs.base import Table
+from engine.inputs.base import Table, plain, spoken
 from engine.inputs.calls import Call, call_from, misfit
 from engine.inputs.constants import constants_from
-from engine.inputs.files import (
-    KINDS,
-    FileName,
-    Source,
-    configs_root,
-    kind_of,
-    plain,
-    read_text,
-    read_toml,
-    shipped,
-)
+from engine.inputs.files import KINDS, FileName, Source, kind_of, read_text, read_toml, shipped
 from engine.inputs.levels import level_from
 from engine.inputs.rules import load_rules, rules_from
 from engine.inputs.scenario import scenario_from
@@ -31,6 +22,7 @@ from engine.inputs.shots import COLUMNS, shot_table_from
 from engine.inputs.stress import stress_from
 from engine.inputs.team import team_from
 from engine.inputs.zone import load_zone, zone_from
+from engine.shipped import configs_root
 from engine.still.holes import scenario_lines, zone_lines
 from engine.study.sweep.design import design_from
 from engine.study.sweep.sampling import read_points
@@ -60,7 +52,7 @@ def _team(data: Table, source: Source) -> str:
 def _alignment(data: Table, source: Source) -> str:
     alignment = alignment_from(data, str(source))
     rows = _count(len(alignment.rows), "row")
-    roles = ", ".join(role.replace("_", " ") for role in alignment.roles)
+    roles = ", ".join(spoken(role) for role in alignment.roles)
     return f'alignment "{alignment.title}", {rows}, roles {roles}'
 
 
@@ -71,7 +63,7 @@ def _zone(data: Table, source: Source) -> list[str]:
         n = len(zone.guards)
         words.append("each guards a man" if n == 5 else f"{n} of 5 {'guards' if n == 1 else 'guard'} a man")
     if zone.match_up is not None:
-        words.append(f"takes men after the {zone.match_up.replace('_', ' ')}")
+        words.append(f"takes men after the {spoken(zone.match_up)}")
     return [f'defence "{zone.title}", {", ".join(words)}', *zone_lines(zone)]
 
 
@@ -93,8 +85,8 @@ def _call(data: Table, source: Source) -> str:
     if call.dynamic:
         doubles = "the man on the ball and the next nearest"
     else:
-        doubles = " and ".join(role.replace("_", " ") for role in call.doubles)
-    where = ", ".join(region.replace("_", " ") for region in call.ball)
+        doubles = " and ".join(spoken(role) for role in call.doubles)
+    where = ", ".join(spoken(region) for region in call.ball)
     share = f"{call.probability:.0%} of its chances"
     fits = f", for {', '.join(call.defences)}" if call.defences else ""
     return f'trap call "{call.title}", {doubles} double the ball ({where}), {share}{fits}'
@@ -110,8 +102,6 @@ def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | 
     )
     lines = [meaning, *scenario_lines(scenario)]
     if scenario.policy is not None or any(setting.policy is not None for setting in scenario.settings):
-        from engine.check.policy import policy_lines  # the compiled part
-
         lines += policy_lines(scenario, before_playing)
     return lines
 
@@ -146,7 +136,7 @@ def _sweep(data: Table, source: Source) -> str:
     design = design_from(data, source)
     points, factors = len(design.points), [plain(factor.path) for factor in design.factors]
     settings = ", ".join(f'"{plain(name)}"' for name in design.settings)
-    method = design.method.replace("_", " ")
+    method = spoken(design.method)
     effort = _count(design.possessions, "possession") + " each"
     if design.effort.rule == "width":
         effort = f"until the half width is {design.effort.half_width:g}, at most {design.effort.most} each"

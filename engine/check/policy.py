@@ -27,6 +27,7 @@ import numba
 import numpy as np
 
 from engine.errors import InputError
+from engine.inputs.defence import persons_of
 from engine.inputs.scenario import Scenario
 from engine.kernel.batch import watch_list
 from engine.kernel.motion import inside
@@ -34,7 +35,7 @@ from engine.policies import coded
 from engine.policies.reach import plain, python_of, reached
 from engine.state.arrays import N_SIDE, ORDERS
 from engine.state.words import Mode, TrapPhase
-from engine.world.pack import pack, persons_of
+from engine.world.pack import pack
 
 #: Floors of each round, and the most possessions they are taken from.
 FLOORS, POSSESSIONS = 4_000, 200

@@ -4,12 +4,7 @@ from __future__ import annotations
 
 import click
 
-from engine.commands.shared import (
-    NAME,
-    ctrl_c,
-    one_line,
-    say,
-)
+from engine.commands.shared import NAME, ctrl_c, one_line, say
 
 
 @click.command(short_help="Tables and pictures of a sweep: what its outcomes depend on.")
@@ -32,12 +27,7 @@ def analyse(
     p_rim_shot, p_two_or_more, offensive_rebound, three_attempts, rim_attempts.
     """
     from engine.study.sweep.analyse.analysis import analyse as run
-    from engine.study.sweep.analyse.analysis import (
-        chosen_settings,
-        make_folder,
-        read,
-        write,
-    )
+    from engine.study.sweep.analyse.analysis import chosen_settings, make_folder, read, write
 
     sweep = read(store, quantity)
     chosen = settings or None

@@ -1,15 +1,44 @@
-"""The evening before a game: how often to use each call."""
+"""The evening before a game: blank sheets, how often to call, who plays where, what to practise, pages."""
 
 from __future__ import annotations
+
+import sys
 
 import click
 
 from engine.commands.shared import (
+    ctrl_c,
     deliver,
+    file_option,
     load_engine,
+    one_line,
     output_options,
     progress_bar,
+    run_options,
+    size_options,
 )
+
+
+@click.command(short_help="Write blank sheets for one game into a folder.")
+@click.argument("folder", type=click.Path())
+@click.option("--level", default="school", show_default=True, help="Level of play to start from.")
+@click.option(
+    "--semicolons", is_flag=True, help="Separate by semicolons, for spreadsheets with decimal commas."
+)
+def new(folder: str, level: str, semicolons: bool) -> None:
+    """Write blank sheets into FOLDER, to be filled in with any spreadsheet; nothing is overwritten.
+
+    The folder can be played at once: what is not filled in is an average player of the level. There is no
+    zone and no trap advice until the age group, or what the league allows, is filled in.
+    """
+    from engine.inputs.sheets import write_blank
+
+    written = write_blank(folder, level, semicolons)
+    shown = one_line(folder)
+    lines = [one_line(str(path)) for path in written]
+    lines.append(f"Now read {lines[0]}, fill in the sheets, then: trapledger compare {shown}")
+    sys.stdout.write("".join(f"{line}\n" for line in lines))
+    sys.stdout.flush()
 
 
 @click.command(short_help="How often to use each call in a game?")
@@ -37,10 +66,6 @@ def plan(
     detail: bool,
 ) -> None:
     """Find how often to use each call of SCENARIO (a file, or a folder of sheets) and play whole games."""
-    from engine.report import contract
-
-    if json_target is not None:
-        contract.check_target(json_target)
     from engine.inputs.sheets import load_evening
     from engine.report.screen.plan import plan_text
     from engine.run.blocks import check_size
@@ -57,3 +82,177 @@ def plan(
     with progress_bar(quiet, "part") as progress:
         found = run(evening, games, seed, threads, progress, wanted)
     deliver(found, json_target, lambda result: plan_text(result, detail), evening)
+
+
+@click.command(short_help="Who plays which place, and how the other side would answer.")
+@click.argument("scenario", type=click.Path())
+@click.option("--delta", type=float, help="Points per possession that do not matter. [default: 0.02]")
+@click.option("--confidence", type=float, help="Promised chance to name the best. [default: 0.95]")
+@click.option("--possessions", "-n", type=int, help="Most possessions of all line-ups. [default: 1200000]")
+@run_options
+@output_options
+def lineup(
+    scenario: str,
+    delta: float | None,
+    confidence: float | None,
+    possessions: int | None,
+    seed: int | None,
+    threads: int | None,
+    quiet: bool,
+    json_target: str | None,
+    detail: bool,
+) -> None:
+    """Play all 120 ways to place the five of SCENARIO's defence and drop the losers early.
+
+    Says with what confidence the one named is the best, where the other side would attack it, and whom of
+    theirs to force, trap, leave and deny.
+    """
+    from engine.inputs.sheets import load_evening
+    from engine.report.screen.lineup import lineup_text
+    from engine.study.lineup.places import CONFIDENCE, DELTA, MOST, check_asked
+    from engine.study.lineup.places import lineup as run
+    from engine.study.play import run_size
+
+    evening = load_evening(scenario)
+    most = MOST if possessions is None else possessions
+    delta = DELTA if delta is None else delta
+    confidence = CONFIDENCE if confidence is None else confidence
+    check_asked(delta, confidence)
+    run_size(evening.scenario, most, seed, threads)
+    traps = evening.care.trap_advice_allowed
+    load_engine(quiet)
+    with progress_bar(quiet) as progress:
+        found = run(evening.scenario, delta, confidence, most, seed, threads, progress, traps)
+    deliver(found, json_target, lambda result: lineup_text(result, detail), evening)
+
+
+@click.command(short_help="Time every pass against every defender: the practice plan.")
+@click.argument("scenario", type=click.Path())
+@click.option("--seed", type=int, help="Seed of the traced possessions. [default: the scenario's]")
+@click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result.")
+@output_options
+def timing(scenario: str, seed: int | None, quiet: bool, json_target: str | None, detail: bool) -> None:
+    """Time every pass of SCENARIO's offence against every defender, the worst link first.
+
+    Three drills, whether the bump holds, and how the defence comes out of a beaten trap.
+    """
+    from engine.inputs.sheets import load_evening
+    from engine.report.screen.timing import timing_text
+    from engine.study.play import run_size
+    from engine.study.timing.links import timing as run
+
+    evening = load_evening(scenario)
+    run_size(evening.scenario, 1, seed, 1)
+    load_engine(quiet)
+    with progress_bar(quiet) as progress:
+        found = run(evening.scenario, seed, progress, evening.care.trap_advice_allowed)
+    deliver(found, json_target, lambda result: timing_text(result, detail), evening)
+
+
+@click.command(short_help="Write the coach's report, and a bench page on one sheet.")
+@click.argument("scenario", type=click.Path())
+@file_option("--output", "-o", required=True, help="HTML file to write; - is standard output.")
+@file_option("--bench", help="Write the bench page to a file of its own, too.")
+@click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]")
+@click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
+@click.option("--quiet", is_flag=True, help="No progress and no remarks.")
+def report(
+    scenario: str, output: str, bench: str | None, seed: int | None, threads: int | None, quiet: bool
+) -> None:
+    """Play SCENARIO (a file, or a folder of sheets) and write what a coach needs as one page (HTML).
+
+    The answer comes first, then ledger, court pictures, plan, practice, line-up, cautions and an appendix.
+    Printed, its last page is the bench page; --bench writes that page alone. No page needs the network.
+    """
+    from engine.report import contract
+
+    if bench == output:
+        raise click.UsageError("--output and --bench name the same file")
+    from engine.inputs.sheets import load_evening
+    from engine.run.blocks import check_size
+
+    evening = load_evening(scenario)
+    check_size(1, evening.scenario.seed if seed is None else seed, threads)
+    from engine.report.page.answer import headline
+    from engine.report.page.page import bench_page, report_page
+    from engine.report.words import paragraph
+    from engine.study.evening_report import evening_report
+
+    load_engine(quiet)
+    with progress_bar(quiet, "part") as progress:
+        found = evening_report(evening, seed, threads, progress=progress)
+    ctrl_c.check()
+    contract.write(report_page(found), output, "--output")
+    if bench is not None:
+        contract.write(bench_page(found), bench, "--bench")
+    if quiet or contract.STDOUT in (output, bench):
+        return
+    files = output if bench is None else f"{output}, {bench}"
+    sys.stdout.write(f"{paragraph(headline(found))}\n{paragraph(f'The page is in {files}.')}\n")
+    sys.stdout.flush()
+
+
+@click.command(short_help="Show one possession as a page to play back.")
+@click.argument("scenario", type=click.Path())
+@click.option(
+    "--call", metavar="CALL", help="Call or its spot, such as corner. [default: the setting's first]"
+)
+@click.option(
+    "--pick",
+    default="typical",
+    show_default=True,
+    metavar="typical|worst|beaten|INDEX",
+    help="Which of the possessions with this call, or the number of a possession.",
+)
+@click.option("--setting", help="Setting to play. [default: the first that makes the call]")
+@file_option("--output", "-o", required=True, help="HTML file to write; - is standard output.")
+@size_options
+def replay(
+    scenario: str,
+    call: str | None,
+    pick: str,
+    setting: str | None,
+    output: str,
+    possessions: int | None,
+    seed: int | None,
+    threads: int | None,
+    quiet: bool,
+) -> None:
+    """Pick one possession of SCENARIO with a trap call and write it as a page (HTML) that any browser opens.
+
+    The page needs no network. It plays the possession back on the court, with the handler's options and their
+    values at each decision and what each defender does, and tells the same in words.
+    """
+    from engine.inputs.sheets import load_evening
+    from engine.report import contract
+    from engine.study.play import run_size
+    from engine.study.replay.pick import check_asked, pick_possession
+
+    evening = load_evening(scenario)
+    loaded, sheets = evening.scenario, evening.folder is not None
+    run_size(loaded, possessions, seed, threads)
+    if sheets and not evening.care.trap_advice_allowed:
+        raise click.ClickException(evening.care.lines()[0])
+    check_asked(loaded, call, pick, setting)
+    from engine.report.replay.page import replay_page
+    from engine.report.replay.sentences import common_words, result_words
+    from engine.report.words import paragraph
+    from engine.study.replay.replay import replay as play_again
+
+    load_engine(quiet)
+    with progress_bar(quiet) as progress:
+        picked = pick_possession(loaded, call, pick, setting, possessions, seed, threads, progress)
+    found = play_again(loaded, picked.index, picked.setting, picked.seed)
+    ctrl_c.check()
+    care = evening.care.lines() if sheets else ()
+    contract.write(replay_page(loaded, found, picked, care), output, "--output")
+    if output == contract.STDOUT or quiet:
+        return
+    record = found.record()
+    said = [
+        f'Possession {picked.index} of the setting "{picked.setting}" is in {output}.',
+        result_words(picked, int(record["points"]), record["end"]),
+        common_words(picked),
+    ]
+    sys.stdout.write("".join(f"{paragraph(line)}\n" for line in said))
+    sys.stdout.flush()

@@ -6,14 +6,7 @@ import sys
 
 import click
 
-from engine.commands.shared import (
-    BAD_INPUT,
-    NAME,
-    ctrl_c,
-    load_engine,
-    one_line,
-    say,
-)
+from engine.commands.shared import BAD_INPUT, NAME, ctrl_c, file_option, load_engine, one_line, say
 from engine.errors import InputError
 
 
@@ -53,14 +46,12 @@ def check(paths: tuple[str, ...], quiet: bool) -> None:
 @click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]")
 @click.option("--events", is_flag=True, help="What happened instead of the state per tick.")
 @click.option("--quiet", is_flag=True, help="No remarks, only the result.")
-@click.option("--output", "-o", default="-", metavar="FILE", help="CSV file to write; - is standard output.")
+@file_option("--output", "-o", default="-", help="CSV file to write; - is standard output.")
 def trace(
     scenario: str, index: int, setting: str, seed: int | None, events: bool, quiet: bool, output: str
 ) -> None:
     """Play one possession of SCENARIO again and write it as a table (CSV)."""
     from engine.report import contract
-
-    contract.check_target(output, "--output")
     from engine.study.play import check_setting, open_scenario
     from engine.study.replay.replay import check_index, replay
 

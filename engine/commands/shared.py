@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 if TYPE_CHECKING:
+    from engine.estimate.intervals import Found
     from engine.inputs.sheets import Evening
 
 NAME = "trapledger"
@@ -40,30 +41,49 @@ def one_line(text: str) -> str:
 Command = Callable[..., Any]
 
 
-def size_options(command: Command) -> Command:
-    """--possessions, --seed, --threads, --quiet."""
-    for option in (
-        click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result."),
-        click.option(
-            "--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]"
-        ),
-        click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]"),
-        click.option("--possessions", "-n", type=int, help="Possessions to play. [default: the scenario's]"),
-    ):
-        command = option(command)
-    return command
+def _together(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    """Several options as one decorator, in their order."""
+
+    def add(command: Command) -> Command:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return add
 
 
-def output_options(command: Command) -> Command:
-    """--json, --detail."""
-    for option in (
-        click.option("--detail", is_flag=True, help="Everything: four decimals, intervals, hashes."),
-        click.option(
-            "--json", "json_target", metavar="FILE", help="Write JSON to FILE; - is standard output."
-        ),
-    ):
-        command = option(command)
-    return command
+def _can_be_written(context: click.Context, option: click.Parameter, target: str | None) -> str | None:
+    """Refuses a file that cannot be written, before anything is played."""
+    if target is not None:
+        from engine.report import contract
+
+        contract.check_target(target, option.opts[0])
+    return target
+
+
+def file_option(*names: str, **about: Any) -> Callable[[Command], Command]:
+    """An option that names a file to write."""
+    return click.option(*names, metavar="FILE", callback=_can_be_written, **about)
+
+
+#: --seed, --threads, --quiet.
+run_options = _together(
+    click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]"),
+    click.option(
+        "--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]"
+    ),
+    click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result."),
+)
+#: --possessions and those.
+size_options = _together(
+    click.option("--possessions", "-n", type=int, help="Possessions to play. [default: the scenario's]"),
+    run_options,
+)
+json_option = file_option("--json", "json_target", help="Write JSON to FILE; - is standard output.")
+#: --json, --detail.
+output_options = _together(
+    json_option, click.option("--detail", is_flag=True, help="Everything: four decimals, intervals, hashes.")
+)
 
 
 class CtrlC:
@@ -158,7 +178,7 @@ def load_engine(quiet: bool) -> None:
 def deliver(
     found: Any,
     json_target: str | None,
-    text: Callable[[dict[str, Any]], str],
+    text: Callable[[Found], str],
     evening: Evening | None = None,
 ) -> None:
     """Write the JSON first (it may fail), then the text unless JSON has taken standard output.

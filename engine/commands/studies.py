@@ -6,9 +6,12 @@ import click
 
 from engine.commands.shared import (
     deliver,
+    file_option,
+    json_option,
     load_engine,
     output_options,
     progress_bar,
+    run_options,
     size_options,
 )
 
@@ -27,10 +30,6 @@ def compare(
     detail: bool,
 ) -> None:
     """Weigh every trap setting of SCENARIO against staying home in the zone."""
-    from engine.report import contract
-
-    if json_target is not None:
-        contract.check_target(json_target)
     from engine.inputs.sheets import load_evening
     from engine.study.play import run_size
 
@@ -48,11 +47,7 @@ def compare(
 @click.command(short_help="Play one setting: box score, endings, shots, pace.")
 @click.argument("scenario", type=click.Path())
 @click.option("--setting", default="home", show_default=True, help="Setting to play; home is the zone alone.")
-@click.option(
-    "--records",
-    metavar="FILE",
-    help="Write one row per possession to FILE (Parquet), documented in the file.",
-)
+@file_option("--records", help="Write one row per possession to FILE (Parquet), documented in the file.")
 @size_options
 @output_options
 def play(
@@ -67,12 +62,6 @@ def play(
     detail: bool,
 ) -> None:
     """Play one setting of SCENARIO: box score, endings, shots by distance, pace."""
-    from engine.report import contract
-
-    if json_target is not None:
-        contract.check_target(json_target)
-    if records is not None:
-        contract.check_target(records, "--records")
     from engine.inputs.sheets import load_evening
     from engine.study.play import check_setting, run_size
 
@@ -92,9 +81,7 @@ def play(
 @click.argument("scenario", type=click.Path())
 @click.option("--worlds", type=int, default=512, show_default=True, help="Worlds to draw, a power of two.")
 @click.option("--possessions", "-n", type=int, default=3000, show_default=True, help="Possessions per world.")
-@click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]")
-@click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
-@click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result.")
+@run_options
 @output_options
 def stress(
     scenario: str,
@@ -107,10 +94,6 @@ def stress(
     detail: bool,
 ) -> None:
     """Play every setting of SCENARIO in worlds whose uncertain numbers are drawn from their ranges."""
-    from engine.report import contract
-
-    if json_target is not None:
-        contract.check_target(json_target)
     from engine.inputs.sheets import load_evening
     from engine.report.screen.stress import stress_text
     from engine.study.play import run_size
@@ -129,13 +112,9 @@ def stress(
 @click.option("--scale", type=float, default=1.0, show_default=True, help="Times the usual possessions.")
 @click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
 @click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result.")
-@click.option("--json", "json_target", metavar="FILE", help="Write JSON to FILE; - is standard output.")
+@json_option
 def patterns(scale: float, threads: int | None, quiet: bool, json_target: str | None) -> None:
     """Measure thirteen patterns of the trade on the shipped demo and levels; a failing one stays failing."""
-    from engine.report import contract
-
-    if json_target is not None:
-        contract.check_target(json_target)
     from engine.report.screen.patterns import patterns_text
     from engine.study.patterns.table import measure
 

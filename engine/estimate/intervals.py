@@ -7,12 +7,15 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from math import sqrt
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 IntArray = npt.NDArray[np.int64]
 FloatArray = npt.NDArray[np.float64]
+#: A result or a part of one as it stands in the JSON.
+Found = dict[str, Any]
 
 #: Two-sided confidence level of every interval unless another is asked for.
 LEVEL = 0.95

@@ -12,16 +12,16 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
+from SALib.analyze import rbd_fast
+from scipy.stats import rankdata
 
 from engine.estimate.intervals import (
     NOTHING,
+    FloatArray,
     IntArray,
     Interval,
     wilson,
 )
-
-FloatArray = NDArray[np.float64]
 
 #: The band of the value: this share of the worlds lies inside (5 to 95 %).
 BAND = 0.90
@@ -206,8 +206,6 @@ def first_order(design: FloatArray, y: FloatArray) -> FloatArray:
 
     Method: RBD-FAST on reordered data (Plischke 2010; Tissot & Prieur 2012, bias taken out) as in SALib.
     """
-    from SALib.analyze import rbd_fast
-
     names = [f"x{i}" for i in range(design.shape[1])]
     problem = {"num_vars": len(names), "names": names, "bounds": [[0.0, 1.0]] * len(names)}
     # Its own resampling is not used (two is the least it takes), so its seed does not matter.
@@ -217,8 +215,6 @@ def first_order(design: FloatArray, y: FloatArray) -> FloatArray:
 
 def rank_correlations(design: FloatArray, y: FloatArray) -> FloatArray:
     """Spearman's rank correlation of each column of the design with y."""
-    from scipy.stats import rankdata
-
     ranks, own = rankdata(design, axis=0), rankdata(y)
     ranks, own = ranks - ranks.mean(axis=0), own - own.mean()
     return np.asarray(own @ ranks / np.sqrt((ranks**2).sum(axis=0) * (own @ own)), dtype=np.float64)

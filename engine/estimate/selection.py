@@ -25,10 +25,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from engine.estimate.intervals import FloatArray, student_quantile
+
 Ints = NDArray[np.int64]
 #: Observations of the systems given, from number ``start`` on: draw(systems, start, count) -> [n, count].
-Draw = Callable[[Ints, int, int], Floats]
+Draw = Callable[[Ints, int, int], FloatArray]
 #: Called as told(used, most, left) after each round.
 Told = Callable[[int, int, int], None]
 
@@ -49,8 +50,8 @@ class Selection:
     observed: Ints
     dropped_at: tuple[int | None, ...]
     used: int
-    mean: Floats
-    error: Floats
+    mean: FloatArray
+    error: FloatArray
     decided: bool
     within: float | None
 
@@ -62,11 +63,11 @@ def procedure_constant(k: int, first: int, confidence: float) -> float:
     return 2.0 * eta * (first - 1)
 
 
-def difference_variances(x: Floats) -> Floats:
+def difference_variances(x: FloatArray) -> FloatArray:
     """Sample variances [k, k] of the differences between rows of x [k, n], over the n columns."""
     c = np.cov(x, ddof=1)
     own = np.diag(c)
-    found: Floats = np.maximum(own[:, None] + own[None, :] - 2.0 * c, 0.0)
+    found: FloatArray = np.maximum(own[:, None] + own[None, :] - 2.0 * c, 0.0)
     return found
 
 
@@ -152,21 +153,19 @@ def select(
     )
 
 
-def _errors(sums: Floats, squares: Floats, n: Ints) -> Floats:
+def _errors(sums: FloatArray, squares: FloatArray, n: Ints) -> FloatArray:
     """Standard errors of means from sums and sums of squares."""
-    found: Floats = np.sqrt(np.maximum(squares - sums**2 / n, 0.0) / (n * np.maximum(n - 1, 1)))
+    found: FloatArray = np.sqrt(np.maximum(squares - sums**2 / n, 0.0) / (n * np.maximum(n - 1, 1)))
     return found
 
 
-def _at_most(x: Floats, alive: Ints, best: int, k: int, confidence: float, delta: float) -> float:
+def _at_most(x: FloatArray, alive: Ints, best: int, k: int, confidence: float, delta: float) -> float:
     """Upper limit of how far the chosen one is behind the best, where the procedure was cut short.
 
     The largest upper limit of the differences to the others left (rows of x [len(alive), n]), by Student's t
     with alpha split over the k - 1 rivals (Bonferroni); at least delta, which the dropped ones were dropped
     by. Approximate: the moment of the cut depends a little on what was seen.
     """
-    from engine.estimate.intervals import student_quantile
-
     n = x.shape[1]
     difference = x - x[int(np.flatnonzero(alive == best)[0])]
     two_sided = 1.0 - 2.0 * (1.0 - confidence) / (k - 1)

@@ -8,39 +8,20 @@ metres per second, probabilities 0 to 1. Whatever is wrong in a file raises
 
 from __future__ import annotations
 
-from engine.inputs.alignment import (
-    Alignment,
-    AlignmentRow,
-    Break,
-    load_alignment,
-)
+from engine.inputs.alignment import Alignment, AlignmentRow, Break, load_alignment
 from engine.inputs.calls import Call, load_call
 from engine.inputs.constants import Constant, load_constants
 from engine.inputs.defence import men_of, people_of
-from engine.inputs.files import Source, configs_root, spot_names
+from engine.inputs.files import Source, spot_names
 from engine.inputs.levels import Level, load_level
-from engine.inputs.places import (
-    Entry,
-    Option,
-    Placement,
-    RowOption,
-)
+from engine.inputs.places import Entry, Option, Placement, RowOption
 from engine.inputs.rules import Rules, load_rules
-from engine.inputs.scenario import (
-    Game,
-    Scenario,
-    config_hash,
-    load_scenario,
-)
+from engine.inputs.scenario import Game, Scenario, config_hash, load_scenario
 from engine.inputs.settings import Setting
 from engine.inputs.shots import ShotTable, load_shot_table
-from engine.inputs.team import (
-    Player,
-    Team,
-    ZonePlaces,
-    load_team,
-)
+from engine.inputs.team import Player, Team, ZonePlaces, load_team
 from engine.inputs.zone import Zone, ZoneRow, load_zone
+from engine.shipped import configs_root
 
 __all__ = [
     "Alignment",

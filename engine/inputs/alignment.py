@@ -5,30 +5,10 @@ from __future__ import annotations
 from pydantic import Field
 
 from engine.errors import InputError, MissingInput
-from engine.inputs.base import (
-    Frozen,
-    Table,
-    Text,
-    Whole,
-    check_keys,
-    nearest,
-    parse,
-    plain,
-    tables,
-)
-from engine.inputs.files import (
-    FileName,
-    Source,
-    read_toml,
-    resolve,
-)
+from engine.inputs.base import Frozen, Table, Text, Whole, check_keys, nearest, parse, plain, tables
+from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.places import Placement, Regions, placement_table
-from engine.inputs.roles import (
-    N_ROLES,
-    check_pairs,
-    check_positions,
-    persons_of,
-)
+from engine.inputs.roles import N_ROLES, check_pairs, check_positions, holders
 from engine.state.words import REGIONS
 
 BREAK_PLACES = ("behind", "middle", "line", "far")
@@ -73,7 +53,7 @@ class Alignment(Frozen):
 def _check(alignment: Alignment, where: str) -> Alignment:
     roles = alignment.roles
     check_pairs(roles, where)
-    check_positions(alignment.persons, persons_of(roles), where, "persons", complete=True)
+    check_positions(alignment.persons, holders(roles), where, "persons", complete=True)
     covered: dict[str, int] = {}
     for i, row in enumerate(alignment.rows):
         for role in roles:

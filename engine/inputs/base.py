@@ -96,6 +96,11 @@ TwoReals = Annotated[tuple[Real, Real], BeforeValidator(_pair)]
 # --- from a pydantic error to one line -----------------------------------------------------------------
 
 
+def spoken(name: str) -> str:
+    """A name as it is said: ``half_court_corner`` as "half court corner"."""
+    return name.replace("_", " ")
+
+
 def plain(text: object) -> str:
     """A key or file name as it can stand in one line: anything unprintable is escaped."""
     shown = str(text)

@@ -22,12 +22,7 @@ from engine.inputs.base import (
     plain,
     tables,
 )
-from engine.inputs.files import (
-    FileName,
-    Source,
-    read_toml,
-    resolve,
-)
+from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.places import (
     OWN_MAN,
     Entry,
@@ -40,12 +35,7 @@ from engine.inputs.places import (
     entry_table,
     row_option_table,
 )
-from engine.inputs.roles import (
-    DYNAMIC_DOUBLES,
-    N_ROLES,
-    AnyRole,
-    RoleName,
-)
+from engine.inputs.roles import DYNAMIC_DOUBLES, N_ROLES, AnyRole, RoleName
 from engine.inputs.zone import Zone
 from engine.state.words import TRIGGERS
 

@@ -8,23 +8,9 @@ from pathlib import Path
 from pydantic import Field
 
 from engine.errors import InputError
-from engine.inputs.base import (
-    Frozen,
-    Real,
-    Table,
-    Text,
-    dotted,
-    nearest,
-    number_text,
-    parse,
-)
-from engine.inputs.files import (
-    FileName,
-    Source,
-    configs_root,
-    read_toml,
-    shown_path,
-)
+from engine.inputs.base import Frozen, Real, Table, Text, dotted, nearest, number_text, parse
+from engine.inputs.files import FileName, Source, read_toml, shown_path
+from engine.shipped import configs_root
 
 
 class Constant(Frozen):

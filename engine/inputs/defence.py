@@ -7,8 +7,13 @@ from typing import Any
 
 from engine.errors import InputError
 from engine.inputs.base import plain
-from engine.inputs.team import N_LINEUP, Player, Team
+from engine.inputs.team import N_LINEUP, ZONE_PLACES, Player, Team
 from engine.inputs.zone import Zone
+
+
+def persons_of(zone: Zone) -> tuple[str, ...]:
+    """The five persons of a defence, agents 5 to 9: a 2-3's in their fixed order, else the file's."""
+    return tuple(zone.persons) or ZONE_PLACES
 
 
 def people_of(zone: Zone, team: Team) -> dict[str, Player]:

@@ -233,7 +233,7 @@ def read_toml(source: Source) -> dict[str, Any]:
     return data
 
 
-def _check_whole_numbers(data: Any, source: Source, key: list[str | int]) -> None:
+def _check_whole_numbers(data: object, source: Source, key: list[str | int]) -> None:
     """TOML knows whole numbers of 64 bits; longer ones cannot even be printed safely."""
     if isinstance(data, dict | list):
         for name, value in data.items() if isinstance(data, dict) else enumerate(data):

@@ -14,24 +14,9 @@ from typing import Annotated
 from pydantic import AfterValidator, Field
 
 from engine.errors import InputError
-from engine.inputs.base import (
-    Frozen,
-    Real,
-    Table,
-    Text,
-    Whole,
-    nearest,
-    one_of,
-    parse,
-)
+from engine.inputs.base import Frozen, Real, Table, Text, Whole, nearest, one_of, parse
 from engine.inputs.constants import Constant, load_constants, override
-from engine.inputs.files import (
-    FileName,
-    Source,
-    read_toml,
-    resolve,
-    shipped,
-)
+from engine.inputs.files import FileName, Source, read_toml, resolve, shipped
 from engine.inputs.shots import ShotTable, load_shot_table
 
 #: Rates that a level file may publish and the fit may aim at, and what each is counted over.

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated, Any, Self
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
@@ -132,7 +132,7 @@ _PLACE_KEYS = ("spot", "at", "side", "shift")
 ENTRY_KEYS = ("job", "place", "side", "shift", "toward_ball", "toward_man", "man_within_m")
 
 
-def placement_table(value: Any, side: str, where: str, key: str) -> Table:
+def placement_table(value: object, side: str, where: str, key: str) -> Table:
     """A place as written (spot, [x, y] or table) in the shape of Placement; ``side`` when it names none.
 
     Raises InputError for another type or an unknown key.
@@ -148,7 +148,7 @@ def placement_table(value: Any, side: str, where: str, key: str) -> Table:
     )
 
 
-def entry_table(written: Any, where: str, key: str) -> Table:
+def entry_table(written: Table, where: str, key: str) -> Table:
     """A role's entry as written in the shape of Entry. Raises InputError."""
     entry = dict(check_keys(written, ENTRY_KEYS, where, key))
     side, shift = entry.pop("side", None), entry.pop("shift", None)
@@ -162,12 +162,23 @@ def entry_table(written: Any, where: str, key: str) -> Table:
     return entry
 
 
-def row_option_table(written: Any, where: str, key: str) -> Table:
+def row_option_table(written: Table, where: str, key: str) -> Table:
     """An option's entry as written in the shape of RowOption. Raises InputError."""
     named = ("option", "choice", "role")
     check_keys(written, (*named, *ENTRY_KEYS), where, key)
     entry = entry_table({k: v for k, v in written.items() if k not in named}, where, key)
     return {**{k: written[k] for k in named if k in written}, "entry": entry}
+
+
+def with_options(
+    entries: Mapping[str, Entry], items: Sequence[RowOption], choices: Mapping[str, str]
+) -> dict[str, Entry]:
+    """The entries by role with those that the choices taken put in their place."""
+    chosen = dict(entries)
+    for item in items:
+        if choices.get(item.option) == item.choice:
+            chosen[item.role] = item.entry
+    return chosen
 
 
 def check_row_options(
@@ -205,7 +216,7 @@ def check_choices(items: Sequence[RowOption], options: Options, where: str) -> N
             raise InputError(where, f"options.{plain(name)}.choices", plain_ones, words)
 
 
-def choose(options: Options, wanted: Any, where: str, key: str) -> Options:
+def choose(options: Options, wanted: object, where: str, key: str) -> Options:
     """The options with the wanted choices taken: ``wanted`` maps option to choice.
 
     Raises InputError for an unknown option or choice, naming the nearest.

@@ -32,7 +32,7 @@ RoleName = Annotated[str, Field(strict=True), AfterValidator(_role_name)]
 AnyRole = Annotated[str, Field(strict=True)]
 
 
-def persons_of(roles: Sequence[str]) -> tuple[str, ...]:
+def holders(roles: Sequence[str]) -> tuple[str, ...]:
     """The persons who hold the roles: near_x and far_x are right_x and left_x by turns."""
     persons: list[str] = []
     for role in roles:
@@ -42,9 +42,11 @@ def persons_of(roles: Sequence[str]) -> tuple[str, ...]:
     return tuple(persons)
 
 
-def holders(role: str) -> tuple[str, ...]:
-    """The persons who may hold one role: both left_x and right_x of near_x or far_x, else the role's own."""
-    return persons_of((role,))
+def holder(role: str, side: str) -> str:
+    """Who holds a role with the ball on this side ("right" or "left")."""
+    head, _, rest = role.partition("_")
+    other = "left" if side == "right" else "right"
+    return {"near": f"{side}_{rest}", "far": f"{other}_{rest}"}.get(head, role)
 
 
 def check_pairs(roles: Sequence[str], where: str) -> None:

@@ -5,26 +5,11 @@ from __future__ import annotations
 from pydantic import Field
 
 from engine.errors import InputError
-from engine.inputs.base import (
-    Flag,
-    Frozen,
-    Real,
-    Table,
-    Text,
-    Whole,
-    nearest,
-    parse,
-    plain,
-)
-from engine.inputs.files import (
-    FileName,
-    Source,
-    read_toml,
-    resolve,
-)
+from engine.inputs.base import Flag, Frozen, Real, Table, Text, Whole, nearest, parse, plain
+from engine.inputs.files import FileName, Source, read_toml, resolve
 
 
-class Court(Frozen):
+class CourtSize(Frozen):
     """The floor, metres."""
 
     width_m: Real = Field(ge=10.0, le=40.0, description="width of the court, metres")
@@ -107,7 +92,7 @@ class Rules(Frozen):
     name: Text = Field(description="short name")
     title: Text = Field(description="name for people")
     book: Text = Field(description="the rule book and its year")
-    court: Court
+    court: CourtSize
     lane: Lane
     three_point: ThreePoint
     no_charge: NoCharge

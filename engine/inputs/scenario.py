@@ -12,42 +12,17 @@ from pydantic import AfterValidator, Field
 from engine.errors import MissingInput
 from engine.inputs import defaults
 from engine.inputs.alignment import Alignment, alignment_from
-from engine.inputs.base import (
-    Flag,
-    Frozen,
-    Table,
-    Text,
-    Whole,
-    not_allowed,
-    one_of,
-    parse,
-)
+from engine.inputs.base import Flag, Frozen, Table, Text, Whole, not_allowed, one_of, parse
 from engine.inputs.constants import constants_from, override
 from engine.inputs.defence import check_matchups, read_matchups
-from engine.inputs.files import (
-    FileName,
-    Source,
-    configs_root,
-    read_toml,
-    resolve,
-    shown_path,
-)
-from engine.inputs.levels import (
-    Level,
-    Published,
-    level_from,
-    level_source,
-)
+from engine.inputs.files import FileName, Source, read_toml, resolve, shown_path
+from engine.inputs.levels import Level, Published, level_from, level_source
 from engine.inputs.rules import Rules, change_rules, rules_from
-from engine.inputs.settings import (
-    Setting,
-    WrittenSetting,
-    defence_from,
-    settings_from,
-)
+from engine.inputs.settings import Setting, WrittenSetting, defence_from, settings_from
 from engine.inputs.shots import ShotTable, load_shot_table
 from engine.inputs.team import Team, team_from
 from engine.inputs.zone import Zone, chosen
+from engine.shipped import configs_root
 
 STARTS = ("bring_up", "frontcourt")
 ARROWS = ("offence", "defence", "even")

@@ -9,19 +9,8 @@ from pydantic import Field
 from engine.errors import InputError, MissingInput
 from engine.inputs import defaults
 from engine.inputs.base import Frozen, Text
-from engine.inputs.calls import (
-    CHANGEABLE,
-    Call,
-    call_from,
-    load_call,
-    misfit,
-)
-from engine.inputs.files import (
-    Source,
-    read_toml,
-    resolve,
-    shipped,
-)
+from engine.inputs.calls import CHANGEABLE, Call, call_from, load_call, misfit
+from engine.inputs.files import Source, read_toml, resolve, shipped
 from engine.inputs.places import Options, choose
 from engine.inputs.team import Team, check_numbers
 from engine.inputs.zone import Zone, chosen, zone_from

@@ -5,19 +5,8 @@ from __future__ import annotations
 from pydantic import Field
 
 from engine.errors import InputError
-from engine.inputs.base import (
-    Frozen,
-    Real,
-    Share,
-    Text,
-    parse,
-)
-from engine.inputs.files import (
-    FileName,
-    Source,
-    read_csv,
-    resolve,
-)
+from engine.inputs.base import Frozen, Real, Share, Text, parse
+from engine.inputs.files import FileName, Source, read_csv, resolve
 
 COLUMNS = ("distance_m", "make", "contest_logit_per_m")
 #: A table must reach this far from the rim, so that shots from the far court have a value (metres).

@@ -9,25 +9,10 @@ from typing import Any
 from pydantic import Field
 
 from engine.errors import InputError, MissingInput
-from engine.inputs.base import (
-    Frozen,
-    Real,
-    Table,
-    Text,
-    TwoReals,
-    dotted,
-    nearest,
-    number_text,
-    parse,
-)
+from engine.inputs.base import Frozen, Real, Table, Text, TwoReals, dotted, nearest, number_text, parse
 from engine.inputs.constants import Constant, load_constants
-from engine.inputs.files import (
-    FileName,
-    Source,
-    configs_root,
-    read_toml,
-    shown_path,
-)
+from engine.inputs.files import FileName, Source, read_toml, shown_path
+from engine.shipped import configs_root
 
 #: Inputs that are no constant: name -> (unit, least low, greatest high, meaning).
 SPECIAL: dict[str, tuple[str, float, float, str]] = {
@@ -116,7 +101,7 @@ def _known(name: str, constants: Mapping[str, Constant], where: str) -> tuple[st
     return constant.unit, constant.low, constant.high, constant.meaning
 
 
-def _input(name: str, table: Any, constants: Mapping[str, Constant], where: str) -> UncertainInput:
+def _input(name: str, table: Table, constants: Mapping[str, Constant], where: str) -> UncertainInput:
     key = ["input", name]
     unit, least, greatest, meaning = _known(name, constants, where)
     given = parse(_Input, table, where, key)
@@ -151,7 +136,7 @@ def _input(name: str, table: Any, constants: Mapping[str, Constant], where: str)
     )
 
 
-def _base_rates(level: str, table: Any, where: str) -> BaseRates:
+def _base_rates(level: str, table: Table, where: str) -> BaseRates:
     rates = parse(BaseRates, table, where, ["rates", level])
     for name in RATES:
         low, high = getattr(rates, name)

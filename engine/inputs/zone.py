@@ -23,12 +23,7 @@ from engine.inputs.base import (
     plain,
     tables,
 )
-from engine.inputs.files import (
-    FileName,
-    Source,
-    read_toml,
-    resolve,
-)
+from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.places import (
     OWN_MAN,
     Entry,
@@ -42,16 +37,7 @@ from engine.inputs.places import (
     entry_table,
     row_option_table,
 )
-from engine.inputs.roles import (
-    N_ROLES,
-    AnyRole,
-    RoleName,
-    check_pairs,
-    check_positions,
-    check_role,
-    holders,
-    persons_of,
-)
+from engine.inputs.roles import N_ROLES, AnyRole, RoleName, check_pairs, check_positions, check_role, holders
 from engine.inputs.team import ZONE_PLACES
 from engine.state.words import REGIONS
 
@@ -129,8 +115,8 @@ def _roles(data: Table, where: str) -> tuple[str, ...]:
             raise InputError(where, f"roles[{i + 1}]", role, "five different role names, each once")
     check_pairs(roles, where)
     for i, role in enumerate(roles):
-        for person in holders(role):
-            if any(person in holders(other) and not _paired(role, other) for other in roles[:i]):
+        for person in holders((role,)):
+            if any(person in holders((other,)) and not _paired(role, other) for other in roles[:i]):
                 raise InputError(
                     where, f"roles[{i + 1}]", role, f"another name ({person} already is a person)"
                 )
@@ -142,7 +128,7 @@ def _paired(role: str, other: str) -> bool:
 
 
 def _check_people(zone: Zone, where: str) -> None:
-    persons = persons_of(zone.roles)
+    persons = holders(zone.roles)
     if zone.bump_role is not None:
         check_role(zone.bump_role, zone.roles, where, "bump_role")
     if zone.persons:
@@ -181,7 +167,7 @@ def _check_own_men(row: ZoneRow, zone: Zone, where: str, key: str) -> None:
         if not zone.guards:
             allowed = f'another job, or a table [guards], or moment = "{MATCHED}" alone'
             raise InputError(where, f"{here}.job", entry.job, allowed)
-        for person in holders(role):
+        for person in holders((role,)):
             if person not in zone.guards:
                 allowed = f"the position of the attacker he guards ({here} does {OWN_MAN})"
                 raise MissingInput(where, f"guards.{person}", allowed)
@@ -223,7 +209,7 @@ def _check(zone: Zone, where: str) -> Zone:
                     f'a row with ball = "wing", moment = "{moment}"',
                     f"the wing settled, or {', '.join(BUMP_MOMENTS)}",
                 )
-    if set(persons_of(zone.roles)) == set(ZONE_PLACES):
+    if set(holders(zone.roles)) == set(ZONE_PLACES):
         return zone.model_copy(update={"persons": {}})  # the team's zone_places say who is who
     return zone
 

@@ -15,13 +15,13 @@ from typing import Any
 _ENGINE = Path(__file__).resolve().parents[1]
 
 
-def python_of(value: Any) -> types.FunctionType | None:
+def python_of(value: object) -> types.FunctionType | None:
     """The Python function behind a function of Numba or of Python, None for anything else."""
     inner = getattr(value, "py_func", value)
     return inner if isinstance(inner, types.FunctionType) else None
 
 
-def _is_compiled(value: Any) -> bool:
+def _is_compiled(value: object) -> bool:
     return isinstance(getattr(value, "py_func", None), types.FunctionType)
 
 

@@ -8,15 +8,15 @@ import os
 import stat
 import sys
 import tempfile
-from typing import Any
 
 from engine.errors import InputError
+from engine.estimate.intervals import Found
 
 STDOUT = "-"
 OPTION = "--json"
 
 
-def to_text(result: dict[str, Any]) -> str:
+def to_text(result: Found) -> str:
     """A result as JSON text, plain ASCII, with a new line at the end.
 
     Raises
@@ -166,7 +166,7 @@ CONCEDED = frozenset(["mean", "p_two_or_more", "p_rim_shot"])
 OVER_N = frozenset(["n", "p_worse", "worst_5_percent", "worst_5_percent_home"])
 
 
-def broken(result: dict[str, Any]) -> list[str]:
+def broken(result: Found) -> list[str]:
     """What a result of ``play`` or ``compare`` breaks of the JSON contract, one line each; empty is good.
 
     Checks the fixed keys, the order low <= mean <= high, that the ends add up to the possessions, that
@@ -186,7 +186,7 @@ def broken(result: dict[str, Any]) -> list[str]:
     return found
 
 
-def _broken_setting(where: str, setting: Any, home: Any, possessions: int) -> list[str]:
+def _broken_setting(where: str, setting: Found, home: Found, possessions: int) -> list[str]:
     missing = SETTING - setting.keys()
     if missing:
         return [f"{where}: {', '.join(sorted(missing))} is missing"]
@@ -206,7 +206,7 @@ def _broken_setting(where: str, setting: Any, home: Any, possessions: int) -> li
     return found
 
 
-def _mean(found: Any) -> float:
+def _mean(found: object) -> float:
     """The mean of an interval; not a number where there is none, which equals nothing."""
     mean = found.get("mean") if isinstance(found, dict) else None
     return float("nan") if mean is None else float(mean)
@@ -216,13 +216,13 @@ def _equal(one: float, other: float) -> bool:
     return abs(one - other) <= 1e-9
 
 
-def _broken_defence(where: str, block: dict[str, Any]) -> list[str]:
+def _broken_defence(where: str, block: Found) -> list[str]:
     if block.get("base_defence", {}).keys() != DEFENCE:
         return [f"{where}.base_defence: the keys must be {', '.join(sorted(DEFENCE))}"]
     return []
 
 
-def _broken_change(where: str, block: dict[str, Any], home: dict[str, Any]) -> list[str]:
+def _broken_change(where: str, block: Found, home: Found) -> list[str]:
     """The change of a block against home, and its split by the four factors and transition."""
     found = _broken_interval(f"{where}.change", block.get("change"))
     factors = block.get("factors", {})
@@ -241,7 +241,7 @@ def _broken_change(where: str, block: dict[str, Any], home: dict[str, Any]) -> l
     return found
 
 
-def _broken_interval(where: str, found: Any) -> list[str]:
+def _broken_interval(where: str, found: object) -> list[str]:
     if not isinstance(found, dict) or not {"mean", "low", "high"} <= found.keys():
         return [f"{where}: mean, low and high are needed"]
     if None in (found["mean"], found["low"], found["high"]):
@@ -251,7 +251,7 @@ def _broken_interval(where: str, found: Any) -> list[str]:
     return []
 
 
-def _broken_block(where: str, block: dict[str, Any], possessions: int) -> list[str]:
+def _broken_block(where: str, block: Found, possessions: int) -> list[str]:
     found: list[str] = []
     for key in INTERVALS:
         found += _broken_interval(f"{where}.{key}", block.get(key))
@@ -271,7 +271,7 @@ def _broken_block(where: str, block: dict[str, Any], possessions: int) -> list[s
     return found
 
 
-def _broken_shares(where: str, shares: Any, keys: frozenset[str]) -> list[str]:
+def _broken_shares(where: str, shares: object, keys: frozenset[str]) -> list[str]:
     if not isinstance(shares, dict) or shares.keys() != keys:
         return [f"{where}: the keys must be {', '.join(sorted(keys))}"]
     values = list(shares.values())
@@ -282,7 +282,7 @@ def _broken_shares(where: str, shares: Any, keys: frozenset[str]) -> list[str]:
     return []
 
 
-def _broken_call(where: str, call: dict[str, Any], possessions: int) -> list[str]:
+def _broken_call(where: str, call: Found, possessions: int) -> list[str]:
     missing = CALL - call.keys()
     if missing:
         return [f"{where}: {', '.join(sorted(missing))} is missing"]

@@ -12,21 +12,21 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import matplotlib
 import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.collections import PathCollection
+from matplotlib.container import BarContainer
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+from matplotlib.typing import ColorType
 
-from engine.study.sweep.analyse.analysis import (
-    QUANTITIES,
-    RISKS,
-    Analysis,
-    make_folder,
-    put,
-)
-
-if TYPE_CHECKING:
-    import pandas as pd
-    from matplotlib.figure import Figure
+from engine.estimate.intervals import Found
+from engine.inputs import load_constants
+from engine.study.sweep.analyse.analysis import QUANTITIES, RISKS, Analysis, make_folder, put
 
 FORMATS = ("png", "svg")
 DPI = 150
@@ -72,8 +72,6 @@ def draw(found: Analysis, folder: str | Path) -> list[Path]:
 
 @contextmanager
 def _style() -> Iterator[None]:
-    import matplotlib
-
     settings: Any = _SETTINGS
     with matplotlib.rc_context(settings):
         yield
@@ -84,7 +82,7 @@ def _save(figure: Figure, stem: Path) -> list[Path]:
     for kind in FORMATS:
         metadata = {"Date": None} if kind == "svg" else {"Software": None}
 
-        def fill(at: Path, kind: str = kind, metadata: dict[str, Any] = metadata) -> None:
+        def fill(at: Path, kind: str = kind, metadata: Found = metadata) -> None:
             figure.savefig(at, format=kind, dpi=DPI, metadata=metadata)
 
         files.append(put(stem.with_name(f"{stem.name}.{kind}"), fill))
@@ -92,14 +90,10 @@ def _save(figure: Figure, stem: Path) -> list[Path]:
 
 
 def _figure(width: float, height: float) -> Figure:
-    from matplotlib.figure import Figure
-
     return Figure(figsize=(width, height), layout="constrained")
 
 
-def _colour(place: float) -> Any:
-    import matplotlib
-
+def _colour(place: float) -> ColorType:
     return matplotlib.colormaps[MAP](place)
 
 
@@ -124,8 +118,6 @@ def label_of(path: str, width: int = 34) -> str:
 
 @lru_cache(maxsize=1)
 def _units() -> dict[str, str]:
-    from engine.inputs import load_constants
-
     return {name: constant.unit for name, constant in load_constants().items()}
 
 
@@ -178,7 +170,7 @@ def curves_figure(found: Analysis, setting: str) -> Figure:
     return figure
 
 
-def _panel(axis: Any, found: Analysis, setting: str, factor: str, curve: pd.DataFrame) -> None:
+def _panel(axis: Axes, found: Analysis, setting: str, factor: str, curve: pd.DataFrame) -> None:
     table = found.sweep.table
     rows = table[(table["setting"] == setting) & table[found.quantity].notna()]
     values = found.sweep.points[factor].iloc[rows["point"].to_numpy() - 1]
@@ -215,17 +207,15 @@ def _panel(axis: Any, found: Analysis, setting: str, factor: str, curve: pd.Data
     axis.set_xlabel(label_of(factor), fontsize=8)
 
 
-def _logarithmic(axis: Any) -> None:
+def _logarithmic(axis: Axes) -> None:
     """A logarithmic scale with plain numbers at 1, 2 and 5."""
-    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
-
     axis.set_xscale("log")
     axis.xaxis.set_major_locator(LogLocator(10.0, subs=(1.0, 2.0, 5.0), numticks=8))
     axis.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axis.xaxis.set_minor_formatter(NullFormatter())
 
 
-def _limits(axis: Any, found: Analysis, setting: str) -> None:
+def _limits(axis: Axes, found: Analysis, setting: str) -> None:
     """The middle of the points and all of the bands: a few far points may not flatten every curve."""
     table = found.sweep.table
     y = table.loc[table["setting"] == setting, found.quantity].dropna().to_numpy(dtype=float)
@@ -257,7 +247,7 @@ def indices_figure(found: Analysis, setting: str) -> Figure:
         _caption(figure, f"{quantity.words}. {about}", 100)
         return figure
     at = np.arange(len(table), dtype=float)
-    shown: list[Any] = []
+    shown: list[BarContainer | PathCollection] = []
     both = bool(table["total"].notna().any())
     for name, words, place, colour in (
         ("total", "total (with its interplay with others)", 0.2, LIGHT),

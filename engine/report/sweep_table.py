@@ -8,15 +8,15 @@ import os
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
 
 from engine.errors import InputError
 from engine.report.contract import check_target
 from engine.study.sweep.gather import pieces
 from engine.study.sweep.store import Store
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 SUFFIXES = (".parquet", ".csv")
 _OPTION = "--output"
@@ -55,9 +55,6 @@ def write(store: Store, target: str, told: Callable[[int], None] | None = None) 
 
 
 def _to_parquet(tables: Iterator[pd.DataFrame], path: str, told: Callable[[int], None]) -> int:
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
     writer, rows = None, 0
     try:
         for table in tables:

@@ -7,14 +7,175 @@ import unicodedata
 from collections.abc import Sequence
 from typing import Any
 
+from engine.estimate.intervals import Found
+
 WIDTH = 80
 LABEL = 15
 #: A space at which no line is broken.
 JOIN = "\x1f"
+#: A trap that closes less often than this is weighed as something else.
+RARELY = 0.15
 #: Fewer calls than this say nothing worth reading.
 FEW_CALLS = 30
 
-Found = dict[str, Any]
+# --- the vocabulary: every code in words, once --------------------------------------------------------
+
+#: What became of a call's trap, and what came after it: one and several.
+OUTCOME_WORDS = {
+    "steal": ("steal", "steals"),
+    "other_turnover": ("other turnover", "other turnovers"),
+    "foul": ("foul", "fouls"),
+    "escape_pass": ("pass out of it", "passes out of it"),
+    "retreat": ("retreat", "retreats"),
+    "split": ("split by the dribble", "splits by the dribble"),
+    "trapped_shot": ("shot by the trapped man", "shots by the trapped man"),
+    "rest": ("other (trap too late, held ball, time-out)",) * 2,
+}
+AFTER_WORDS = {
+    "rim_shot": ("shot at the rim", "shots at the rim"),
+    "open_three": ("open three", "open threes"),
+    "other_shot": ("other shot", "other shots"),
+    "turnover": ("turnover", "turnovers"),
+    "reset": ("with the defence set again",) * 2,
+}
+#: How a possession ended.
+END_WORDS = {
+    "made_shot": "made shot",
+    "defensive_rebound": "defensive rebound",
+    "turnover": "turnover",
+    "free_throws": "free throws",
+    "shot_clock": "shot clock",
+}
+#: What became of a call, and what came after it, in the past tense.
+OUTCOME_PAST = {
+    "steal": "the ball was stolen in the trap",
+    "other_turnover": "the ball was lost in the trap without a steal",
+    "foul": "the defence fouled in the trap",
+    "escape_pass": "the ball was passed out of the trap",
+    "retreat": "the handler dribbled back out of the trap",
+    "split": "the handler split the trap",
+    "other": "the trap brought nothing (a shot before or over it, called off, held ball, time-out)",
+}
+AFTER_PAST = {
+    "none": "",
+    "rim_shot": "a shot at the rim followed",
+    "open_three": "an open three followed",
+    "other_shot": "another shot followed",
+    "reset": "the defence stood again before a shot",
+    "turnover": "the offence lost the ball later on",
+}
+END_PAST = {
+    "made_shot": "a made shot",
+    "defensive_rebound": "a defensive rebound",
+    "turnover": "a turnover",
+    "free_throws": "free throws",
+    "shot_clock": "the shot clock running out",
+}
+#: What becomes of a trap while it is told.
+LEFT_WORDS = {
+    "steal": "the ball is stolen out of it",
+    "other_turnover": "the ball is lost in it",
+    "foul": "a foul ends it",
+    "escape_pass": "the ball is passed out of it",
+    "retreat": "the handler dribbles back out of it",
+    "split": "the handler splits it",
+    "other": "a shot goes up, or it is called off",
+}
+TRAP_WORDS = {
+    "none": "",
+    "coming": "{call} called, on its way",
+    "set": "{call} closed around the ball",
+    "after": "out of the {call}, the defence on its way back",
+}
+#: Jobs that only a replay names, beside those of the files.
+OTHER_JOBS = {"box_out": "boxes out for the rebound", "loose_ball": "goes for the loose ball", "": "-"}
+PASS_WORDS = {"direct": "a direct pass", "bounce": "a bounce pass", "over": "a pass over the top"}
+#: Counts of the box score.
+BOX_WORDS = {
+    "points": "points",
+    "fga": "shots",
+    "fgm": "shots made",
+    "three_attempts": "threes",
+    "three_made": "threes made",
+    "rim_attempts": "shots at the rim",
+    "fta": "free throws",
+    "ftm": "free throws made",
+    "oreb": "offensive rebounds",
+    "dreb": "defensive rebounds",
+    "turnovers": "turnovers",
+    "steals": "steals by the defence",
+    "fouls": "fouls by the defence",
+}
+#: Parts of a change in the order they are read: the four factors, then what a turnover brings.
+FACTOR_WORDS = {
+    "shooting": "shooting",
+    "turnovers": "turnovers",
+    "rebounds": "rebounds",
+    "free_throws": "free throws",
+    "transition": "the other end",
+}
+#: Base rates of a level.
+RATE_WORDS = {
+    "points": "points conceded",
+    "turnovers": "turnovers",
+    "offensive_rebounds": "offensive rebounds",
+    "three_point": "threes made",
+}
+ORIGIN_WORDS = (
+    ("from memory", "from memory, not checked against a source"),
+    ("no source", "common practice with no source"),
+    ("sourced", "from a source"),
+)
+#: Where the ball goes out of a trap.
+WAY_WORDS = {
+    "behind": "back behind the ball",
+    "middle": "into the middle",
+    "line": "up the line",
+    "far": "to the far man",
+}
+#: What sets a call off.
+TRIGGER_WORDS = {
+    "in_air": "while the pass is in the air",
+    "catch": "on the catch",
+    "back_turned": "when he turns his back",
+    "picked_up": "when he picks up his dribble",
+    "dribble_in": "when he dribbles in",
+    "held": "when he holds it for {held:g} s",
+    "across_half": "as he crosses half court",
+}
+#: What sets a call off, in two words.
+SHORT_TRIGGERS = {
+    "in_air": "in air",
+    "catch": "on catch",
+    "back_turned": "back turned",
+    "picked_up": "dribble dead",
+    "dribble_in": "dribbles in",
+    "held": "held {held:g}s",
+    "across_half": "over half court",
+}
+#: What to do about an opponent, before his number and in a sentence about him.
+ADVICE_WORDS = {
+    "force": "force the ball to",
+    "trap": "trap",
+    "leave": "leave, help from",
+    "deny": "deny",
+}
+ADVICE_TO_A_MAN = {
+    "force": "let him have the ball",
+    "trap": "trap him",
+    "leave": "leave him, help from him",
+    "deny": "deny him the ball",
+}
+#: Before the name of a region; the others stand "in the".
+PREPOSITIONS = {"top": "at the", "wing": "on the", "slot": "in the", "high_post": "at the", "elbow": "at the",
+                "low_post": "at the", "rim": "at the"}  # fmt: skip
+#: What stands below every text on calls, defences and places.
+CARE = (
+    "League rules on zones and traps come first. Trap with feet and high hands, no reaching; never run "
+    "under a shooter."
+)
+
+# --- numbers and lines ----------------------------------------------------------------------------------
 
 
 def plain(text: str) -> str:
@@ -28,6 +189,11 @@ def plain(text: str) -> str:
 def count(n: int, one: str, many: str | None = None) -> str:
     """``12 steals``, ``1 steal``."""
     return f"{n:,} {one if n == 1 else (many or one + 's')}"
+
+
+def times(n: int) -> str:
+    """``once``, ``twice``, ``5 times``."""
+    return {1: "once", 2: "twice"}.get(n, f"{n} times")
 
 
 def of_hundred(shares: Sequence[float]) -> list[int]:
@@ -182,7 +348,7 @@ def table(rows: Sequence[Sequence[str]], indent: str = "  ") -> list[str]:
     return lines
 
 
-def detail(found: Any, indent: str = "") -> list[str]:
+def detail(found: Found | Sequence[Any], indent: str = "") -> list[str]:
     """Everything of a result, one line per value, four decimals; an interval stands in one line."""
     lines = []
     for key, value in found.items() if isinstance(found, dict) else enumerate(found, start=1):
@@ -198,9 +364,18 @@ def detail(found: Any, indent: str = "") -> list[str]:
     return lines
 
 
-def _exact(value: Any) -> str:
+def _exact(value: object) -> str:
     if value is None:
         return "-"
     if isinstance(value, float):
         return f"{round(value, 4) + 0.0:.4f}"
     return plain(str(value))
+
+
+def finished(result: Found, lines: list[str], with_detail: bool) -> str:
+    """The text of a result from its lines: what it can be had again by, and ``with_detail`` everything."""
+    more = "" if with_detail else "; --detail shows every number"
+    lines = [*lines, "", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
+    if with_detail:
+        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
+    return "\n".join(lines) + "\n"

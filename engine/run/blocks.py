@@ -14,22 +14,24 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol, Self, TypeVar
+from typing import Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.errors import InputError
 from engine.inputs.defaults import MOST_POSSESSIONS, MOST_SEED
+from engine.kernel.batch import play_block, play_list, watch_list
+from engine.kernel.scratch import new_scratch
+from engine.kernel.watch import Watched
 from engine.state.record import MOST_CALLS, N_RECORD
-
-if TYPE_CHECKING:
-    from engine.kernel.watch import Watched
 
 BLOCK = 4096
 MAX_THREADS = 1024
 
 Records = NDArray[np.int32]
+#: A packed world, WORLD [1], or a working record, SCRATCH [1].
+World = np.ndarray
 Progress = Callable[[int, int], None]
 
 
@@ -81,7 +83,7 @@ def available_cores() -> int:
     return os.cpu_count() or 1
 
 
-class Player:
+class Runner:
     """Plays possessions of one run into record buffers that each thread keeps and uses again.
 
     One instance serves all threads of a run. Records of one call are valid until the same thread asks
@@ -102,32 +104,27 @@ class Player:
             buffers[name] = held
         return held[:count]
 
-    def _scratch(self) -> Any:
+    def _scratch(self) -> World:
         """The working record of the calling thread."""
-        from engine.kernel.batch import new_scratch
+        scratch: World | None = getattr(self._local, "scratch", None)
+        if scratch is None:
+            scratch = self._local.scratch = new_scratch()
+        return scratch
 
-        if not hasattr(self._local, "scratch"):
-            self._local.scratch = new_scratch()
-        return self._local.scratch
-
-    def warm(self, world: Any) -> None:
+    def warm(self, world: World) -> None:
         """Compile or load the engine in the calling thread, where Ctrl-C can end it, by one possession."""
         self.block(world, 0, 1, "warm")
 
-    def block(self, world: Any, first: int, count: int, name: str) -> Records:
+    def block(self, world: World, first: int, count: int, name: str) -> Records:
         """Records int32[count, N_RECORD] of possessions ``first .. first + count - 1``."""
-        from engine.kernel.batch import play_block
-
         self._check_stop()
         records = self.buffer(name, count)
         play_block(world, self.seed, first, records, scratch=self._scratch())
         return records
 
-    def chosen(self, world: Any, numbers: NDArray[np.int64], max_calls: int | None, name: str) -> Records:
+    def chosen(self, world: World, numbers: NDArray[np.int64], max_calls: int | None, name: str) -> Records:
         """Records int32[m, N_RECORD] of the possession numbers given, at most ``max_calls`` calls in each
         (None: as many as ``block`` allows)."""
-        from engine.kernel.batch import play_list
-
         self._check_stop()
         records = self.buffer(name, len(numbers))
         most = MOST_CALLS if max_calls is None else max_calls
@@ -135,11 +132,9 @@ class Player:
         return records
 
     def watched(
-        self, world: Any, numbers: NDArray[np.int64], what: Sequence[str], max_calls: int | None
+        self, world: World, numbers: NDArray[np.int64], what: Sequence[str], max_calls: int | None
     ) -> Watched:
         """The possession numbers given, watched (kernel.batch.watch_list); ``max_calls`` as of ``chosen``."""
-        from engine.kernel.batch import watch_list
-
         self._check_stop()
         most = MOST_CALLS if max_calls is None else max_calls
         return watch_list(world, self.seed, numbers, what, most, self._scratch())
@@ -150,7 +145,7 @@ class Player:
 
 
 def in_order(
-    parts: int, threads: int, player: Player, task: Callable[[int], U], progress: Progress | None = None
+    parts: int, threads: int, runner: Runner, task: Callable[[int], U], progress: Progress | None = None
 ) -> Iterator[U]:
     """``task(0) .. task(parts - 1)`` on a pool of threads, in order; ``progress(done, parts)`` after each.
 
@@ -179,7 +174,7 @@ def in_order(
                 progress(done, parts)
             yield found
     except BaseException:
-        player.stop.set()
+        runner.stop.set()
         raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
@@ -187,7 +182,7 @@ def in_order(
 
 def run_blocks(
     size: RunSize,
-    player: Player,
+    runner: Runner,
     task: Callable[[int, int], T],
     progress: Progress | None = None,
     each: Callable[[T], None] | None = None,
@@ -209,7 +204,7 @@ def run_blocks(
         return task(starts[number], min(BLOCK, size.possessions - starts[number]))
 
     total: T | None = None
-    for part in in_order(len(starts), size.threads, player, block, counted):
+    for part in in_order(len(starts), size.threads, runner, block, counted):
         if each is not None:
             each(part)
         total = part if total is None else total + part

@@ -8,13 +8,14 @@ again, for all others are home's bit for bit; every 64th of them is played all t
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.run.blocks import Player, Records
+from engine.run.blocks import Records, Runner, World
 from engine.state.record import COLUMN, N_RECORD
+from engine.world.pack import Packed
 
 #: Possessions of which one is played again although the setting makes no call in it.
 CHECK_EVERY = 64
@@ -29,7 +30,7 @@ class SettingPlan:
     defence without calls itself."""
 
     name: str
-    world: Any
+    world: World
     n_calls: int
     base: int | None
     bit: int | None
@@ -40,8 +41,8 @@ class SettingPlan:
 class Plan:
     """The worlds of a comparison; other defences that several settings share stand in ``bases`` once."""
 
-    home: Any
-    bases: tuple[Any, ...]
+    home: World
+    bases: tuple[World, ...]
     settings: tuple[SettingPlan, ...]
 
 
@@ -55,9 +56,9 @@ class Branch(NamedTuple):
     differences: int
 
 
-def plan(packed: Any) -> Plan:
+def branches_of(packed: Packed) -> Plan:
     """The plan of a packed scenario: what is played whole, and what only where home's record says so."""
-    bases: list[Any] = []
+    bases: list[World] = []
     settings = []
     for index, setting in enumerate(packed.settings):
         base = None
@@ -80,7 +81,7 @@ def plan(packed: Any) -> Plan:
 
 
 def play_setting(
-    player: Player, setting: SettingPlan, first: int, home: Records, bases: list[Records]
+    runner: Runner, setting: SettingPlan, first: int, home: Records, bases: list[Records]
 ) -> Branch:
     """A setting over the possessions ``first``, ``first + 1``, ... beside its base.
 
@@ -91,8 +92,8 @@ def play_setting(
     if setting.is_base:
         return Branch(base, base, 0, 0)
     if setting.bit is not None:
-        return _called_only(player, setting.world, setting.bit, first, home)
-    records = player.block(setting.world, first, len(base), "setting")
+        return _called_only(runner, setting.world, setting.bit, first, home)
+    records = runner.block(setting.world, first, len(base), "setting")
     uncalled = np.flatnonzero(records[:, COLUMN["first_call"]] == 0)
     differs = _differs(base[uncalled], records[uncalled])
     records[uncalled] = base[uncalled]
@@ -100,14 +101,14 @@ def play_setting(
     return Branch(base, records, len(uncalled), int(differs.sum()))
 
 
-def _called_only(player: Player, world: Any, bit: int, first: int, home: Records) -> Branch:
+def _called_only(runner: Runner, world: World, bit: int, first: int, home: Records) -> Branch:
     numbers = first + np.arange(len(home), dtype=np.int64)
     called = (home[:, SHADOW] >> bit & 1).astype(bool)
     again = np.flatnonzero(called | (numbers % CHECK_EVERY == 0))
-    played = player.chosen(world, numbers[again], None, "called")
+    played = runner.chosen(world, numbers[again], None, "called")
     stayed = ~called[again] | (played[:, COLUMN["first_call"]] == 0)
     differs = _differs(home[again], played) & stayed
-    records = player.buffer("setting", len(home))
+    records = runner.buffer("setting", len(home))
     records[:] = home
     records[again[~stayed]] = played[~stayed]
     records[:, SHADOW] = 0

@@ -18,6 +18,8 @@ from types import TracebackType
 from typing import Any, Generic, Self
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 
 from engine.errors import InputError
 from engine.run.blocks import BLOCK, Records, T
@@ -72,7 +74,7 @@ class Recorded(Generic[T]):
     """The tally of a block and its rows; a sum keeps the tally only."""
 
     tally: T
-    rows: Any = None
+    rows: pa.RecordBatch | None = None
 
     def __add__(self, other: Recorded[T]) -> Recorded[T]:
         return Recorded(self.tally + other.tally)
@@ -99,8 +101,6 @@ class RecordFile:
         calls: Sequence[str],
         head: Mapping[str, Any],
     ) -> None:
-        import pyarrow as pa
-
         self.shown = os.fspath(path)
         self.path = _checked(self.shown)
         self.part = f"{self.path}.part"
@@ -112,14 +112,12 @@ class RecordFile:
         }
         self._setting = pa.array([setting], pa.string())
         self.schema = _schema(head)
-        self._writer: Any = None
-        self._waiting: list[Any] = []
+        self._writer: pq.ParquetWriter | None = None
+        self._waiting: list[pa.RecordBatch] = []
 
-    def rows(self, records: Records, first: int) -> Any:
+    def rows(self, records: Records, first: int) -> pa.RecordBatch:
         """Records int32[count, N_RECORD] of the possessions from number ``first`` as an Arrow record batch, a
         copy; any thread may call it."""
-        import pyarrow as pa
-
         n = len(records)
         found = [
             pa.DictionaryArray.from_arrays(pa.array(np.zeros(n, np.int8)), self._setting),
@@ -136,7 +134,7 @@ class RecordFile:
                 found.append(pa.array(values.copy()))
         return pa.RecordBatch.from_arrays(found, schema=self.schema)
 
-    def write(self, rows: Any) -> None:
+    def write(self, rows: pa.RecordBatch) -> None:
         """Take the next rows, in order; whole row groups go to the disk."""
         self._waiting.append(rows)
         if sum(len(one) for one in self._waiting) >= ROW_GROUP:
@@ -144,9 +142,6 @@ class RecordFile:
 
     def _flush(self, whole: bool) -> None:
         """Write what waits: row groups of ROW_GROUP rows, and with ``whole`` False what is left as well."""
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
         try:
             if self._writer is None:
                 self._writer = pq.ParquetWriter(self.part, self.schema, compression="zstd")
@@ -178,6 +173,7 @@ class RecordFile:
     def _finish(self) -> None:
         """Write the rest, see it to the disk, and move the file to its place."""
         self._flush(whole=False)
+        assert self._writer is not None  # the flush has made it
         try:
             self._writer.close()
             with open(self.part, "rb") as done:
@@ -221,9 +217,7 @@ def _unlike(names: Sequence[str]) -> list[str]:
     return found
 
 
-def _schema(head: Mapping[str, Any]) -> Any:
-    import pyarrow as pa
-
+def _schema(head: Mapping[str, Any]) -> pa.Schema:
     plain = {"int32": pa.int32(), "int64": pa.int64(), "uint64": pa.uint64()}
     words = pa.dictionary(pa.int8(), pa.string())
     fields = [

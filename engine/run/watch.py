@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.kernel.watch import Watched, bytes_of
-from engine.run.blocks import Player, Progress, available_cores, in_order
+from engine.run.blocks import Progress, Runner, available_cores, in_order
 
 #: About the memory of one block, and the most possessions of one.
 BLOCK_BYTES, MOST = 8_000_000, 4096
@@ -57,16 +57,16 @@ def watch_numbers(
     """
     size = min(MOST, max(1, BLOCK_BYTES // bytes_of(what)))
     starts = range(0, len(numbers), size)
-    player = Player(seed)
+    runner = Runner(seed)
 
     def block(part: int) -> Watched:
         of = np.asarray(numbers[starts[part] : starts[part] + size], np.int64)
-        return player.watched(world, of, what, max_calls)
+        return runner.watched(world, of, what, max_calls)
 
     def told(done: int, _: int) -> None:
         if progress is not None:
             progress(min(done * size, len(numbers)), len(numbers))
 
     if len(numbers):
-        player.warm(world)
-    yield from in_order(len(starts), available_cores() if threads is None else threads, player, block, told)
+        runner.warm(world)
+    yield from in_order(len(starts), available_cores() if threads is None else threads, runner, block, told)

@@ -9,20 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy.stats import qmc
 
+from engine.estimate.intervals import FloatArray
 from engine.estimate.tally import IntArray, Tally
 from engine.inputs.stress import SPECIAL
-from engine.run.blocks import BLOCK, Player, Records
+from engine.run.blocks import BLOCK, Records, Runner, World
 from engine.run.branches import Plan, SettingPlan
 from engine.state.arrays import CONSTANTS, N_SIDE
 from engine.state.record import COLUMN, MOST_CALLS
 from engine.state.words import ENDS
-
-FloatArray = NDArray[np.float64]
+from engine.world.pack import refresh_players
 
 #: The input that touches nothing: what the indices make of it is what they make of noise.
 DUMMY = "dummy"
@@ -49,19 +48,15 @@ def sobol(n_inputs: int, worlds: int, seed: int) -> FloatArray:
 
     Source: Owen (1998) scrambling as scipy.stats.qmc.Sobol does it, seeded.
     """
-    from scipy.stats import qmc
-
     sampler = qmc.Sobol(n_inputs, scramble=True, rng=np.random.default_rng([DESIGN_KEY, seed]))
     return np.asarray(sampler.random_base2(worlds.bit_length() - 1), dtype=np.float64)
 
 
-def changed(world: NDArray[Any], values: Mapping[str, float]) -> NDArray[Any]:
+def changed(world: World, values: Mapping[str, float]) -> World:
     """A copy of a packed world [1] with inputs changed: constants by name, or the names of SPECIAL.
 
     Raises KeyError for a name that is neither.
     """
-    from engine.world.pack import refresh_players
-
     found = world.copy()
     players = found["players"][0]
     attack, defence = players[:N_SIDE], players[N_SIDE:]
@@ -108,7 +103,8 @@ def _home_sums(records: Records) -> IntArray:
     return np.array([own[name] if name in own else total(name) for name in HOME_COLUMNS], dtype=np.int64)
 
 
-def _net(records: Records) -> IntArray:
+def net_of(records: Records) -> IntArray:
+    """Net points of each possession, int64[count]."""
     return records[:, COLUMN["net"]].astype(np.int64)
 
 
@@ -124,7 +120,7 @@ def _sums(home: IntArray, base: IntArray, setting: IntArray, first_call: IntArra
 
 
 def world_task(
-    player: Player, plan: Plan, possessions: int, values: Callable[[int], Mapping[str, float]]
+    runner: Runner, plan: Plan, possessions: int, values: Callable[[int], Mapping[str, float]]
 ) -> Callable[[int], WorldTally]:
     """What a worker does with world number j: change the arrays, play home and every setting, add up.
 
@@ -141,15 +137,15 @@ def world_task(
         start = number * possessions
         for first in range(start, start + possessions, BLOCK):
             count = min(BLOCK, start + possessions - first)
-            home = player.block(home_world, first, count, "home")
-            base_nets = [_net(player.block(base, first, count, "base")) for base in bases]
+            home = runner.block(home_world, first, count, "home")
+            base_nets = [net_of(runner.block(base, first, count, "base")) for base in bases]
             sums = np.zeros((len(worlds), 1 + MOST_CALLS, 3), dtype=np.int64)
             for i, (setting, world) in enumerate(zip(plan.settings, worlds, strict=True)):
-                rows, records = _played(player, setting, world, home, first)
-                at_home = _net(home)[rows]
+                rows, records = _played(runner, setting, world, home, first)
+                at_home = net_of(home)[rows]
                 base = at_home if setting.base is None else base_nets[setting.base][rows]
                 first_call = records[:, COLUMN["first_call"]].astype(np.int64)
-                sums[i] = _sums(at_home, base, _net(records), first_call, count)
+                sums[i] = _sums(at_home, base, net_of(records), first_call, count)
             part = WorldTally(_home_sums(home), sums)
             total = part if total is None else total + part
         assert total is not None
@@ -159,13 +155,13 @@ def world_task(
 
 
 def _played(
-    player: Player, setting: SettingPlan, world: NDArray[Any], home: Records, first: int
-) -> tuple[NDArray[Any], Records]:
+    runner: Runner, setting: SettingPlan, world: World, home: Records, first: int
+) -> tuple[IntArray, Records]:
     """Rows of the block in which a setting was played, and its records there.
 
     Where home's record says in which possessions it would call (``bit``), the others are home's.
     """
     if setting.bit is None:
-        return np.arange(len(home)), player.block(world, first, len(home), "setting")
+        return np.arange(len(home)), runner.block(world, first, len(home), "setting")
     rows = np.flatnonzero((home[:, COLUMN["shadow"]] >> setting.bit) & 1)
-    return rows, player.chosen(world, first + rows.astype(np.int64), None, "setting")
+    return rows, runner.chosen(world, first + rows.astype(np.int64), None, "setting")

@@ -16,12 +16,14 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from engine.inputs.alignment import Alignment, load_alignment
+from engine.inputs.base import spoken
 from engine.inputs.constants import load_constants
-from engine.inputs.places import Entry
-from engine.inputs.roles import persons_of
+from engine.inputs.defence import men_of, people_of
+from engine.inputs.places import Entry, with_options
+from engine.inputs.roles import holder, holders
 from engine.inputs.rules import Rules, load_rules
 from engine.inputs.scenario import Scenario
-from engine.inputs.team import ZONE_PLACES, Player, Team
+from engine.inputs.team import Team
 from engine.inputs.zone import Zone
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
@@ -31,16 +33,14 @@ from engine.still.picture import (
     Point,
     Setup,
     between,
-    entries_of,
-    holder,
     nearest_share,
     on_ball,
     picture_of,
-    place_of,
     run_m,
     run_s,
 )
 from engine.world.court import Court, build_court
+from engine.world.pack import place_of
 
 #: Two roles of a row nearer than this to each other stand on one place, metres (common practice, no source).
 ONE_PLACE_M = 0.6
@@ -89,16 +89,12 @@ class Hole:
 # --- the four questions -------------------------------------------------------------------------------
 
 
-def _words(name: str) -> str:
-    return name.replace("_", " ")
-
-
 def _in_order(moments: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(moments))
 
 
 def _when(moments: Sequence[str]) -> str:
-    return f" ({', '.join(_words(m) for m in moments)})"
+    return f" ({', '.join(spoken(m) for m in moments)})"
 
 
 def _more(n: int, noun: str) -> str:
@@ -115,7 +111,7 @@ def _unguarded(setup: Setup, entries: dict[str, Entry], men: Mapping[str, int]) 
         return "nobody guards the ball"
     if len(own) == len(entries):
         return None
-    others = " or ".join(_words(role) for role in entries if role not in own)
+    others = " or ".join(spoken(role) for role in entries if role not in own)
     if not men:
         return f"nobody guards the ball when the man of the {others} has it"
     sides = [{men.get(holder(role, side)) for role in own} for side in SIDES]
@@ -126,7 +122,7 @@ def _unguarded(setup: Setup, entries: dict[str, Entry], men: Mapping[str, int]) 
 def _ball_holes(setup: Setup) -> list[Hole]:
     found: dict[tuple[str, str], list[str]] = {}
     for row in setup.zone.rows:
-        wrong = _unguarded(setup, entries_of(row, setup.choices), setup.men)
+        wrong = _unguarded(setup, with_options(row.entries, row.option, setup.choices), setup.men)
         for region in row.ball if wrong else ():
             if region != "backcourt":  # no shot comes from there; to wait for the ball is no hole
                 found.setdefault((region, wrong or ""), []).extend(row.moment)
@@ -158,14 +154,14 @@ def _one_place(setup: Setup, region: str, entries: dict[str, Entry]) -> list[tup
             apart = math.dist(at[one], at[other])
             if apart < ONE_PLACE_M:
                 what = "are both on the ball" if both else f"stand on one place, {apart:.1f} m apart"
-                pairs.append((f"{_words(one)} and {_words(other)} {what}", apart))
+                pairs.append((f"{spoken(one)} and {spoken(other)} {what}", apart))
     return pairs
 
 
 def _place_holes(setup: Setup) -> list[Hole]:
     found: dict[tuple[str, str], tuple[float, list[str]]] = {}
     for row in setup.zone.rows:
-        entries = entries_of(row, setup.choices)
+        entries = with_options(row.entries, row.option, setup.choices)
         for region in row.ball:
             pairs = _one_place(setup, region, entries)
             if not pairs:
@@ -194,7 +190,7 @@ def flight_of(setup: Setup, picture: Picture, to: Point) -> tuple[float, str]:
 
 def name_of(court: Court, at: Point) -> str:
     side = "far " if at[0] < -0.75 else ""
-    return f"{side}{_words(court.region_at(*at))}"
+    return f"{side}{spoken(court.region_at(*at))}"
 
 
 class Bump(NamedTuple):
@@ -232,7 +228,7 @@ def _bump_hole(setup: Setup, region: str, side: str) -> Hole | None:
     if found is None or found.late_s < LEAST_LATE_S:
         return None
     text = (
-        f"{_words(region)} to wing: the bump of the {_words(found.role)} comes {found.late_s:.1f} s late, "
+        f"{spoken(region)} to wing: the bump of the {spoken(found.role)} comes {found.late_s:.1f} s late, "
         f"{found.off_m:.1f} m off when the ball can go on to the corner"
     )
     return Hole("bump", region, ("settled",), text, found.late_s, found.off_m)
@@ -259,8 +255,8 @@ def _receiver_hole(setup: Setup, region: str, side: str, matched: bool) -> Hole 
         if late >= LEAST_LATE_S and ways[first] > k["open_shot_m"]:
             off = ways[first] - run_m(has - k["reaction_s"], speeds[first], k["sprint_tau_s"])
             text = (
-                f"{_words(region)} to {name_of(setup.court, to)}, {kind}: "
-                f"nearest man ({_words(first)}) {late:.1f} s late, {off:.1f} m off"
+                f"{spoken(region)} to {name_of(setup.court, to)}, {kind}: "
+                f"nearest man ({spoken(first)}) {late:.1f} s late, {off:.1f} m off"
             )
             open_ones.append((late, off, text))
     if not open_ones:
@@ -277,29 +273,6 @@ def _worst(found: Iterable[Hole | None]) -> list[Hole]:
     return [max(kept, key=lambda hole: hole.late_s)] if kept else []
 
 
-def on_court(zone: Zone, team: Team) -> dict[str, Player]:
-    """Person -> player: by the team's zone_places where the persons are those five, else by [persons]."""
-    persons = persons_of(zone.roles)
-    if set(persons) == set(ZONE_PLACES) and team.zone_places is not None:
-        return {person: team.by_number(getattr(team.zone_places, person)) for person in persons}
-    return {person: team.on_court[zone.persons[person] - 1] for person in persons}
-
-
-def _men(zone: Zone, team: Team | None, offence: Team | None, matchups: Mapping[int, int]) -> dict[str, int]:
-    """Person -> position of the attacker he guards: named pairs first, then the file's, then who is left."""
-    if team is None or offence is None or not matchups:
-        return dict(zone.guards)
-    shirts = [player.number for player in offence.on_court]
-    players = on_court(zone, team)
-    named = {person: matchups.get(players[person].number) for person in zone.guards}
-    men = {person: shirts.index(shirt) + 1 for person, shirt in named.items() if shirt is not None}
-    for person, usual in zone.guards.items():
-        if person not in men and usual not in men.values():
-            men[person] = usual
-    left = [position for position in range(1, 6) if position not in men.values()]
-    return men | {person: left.pop(0) for person in zone.guards if person not in men}
-
-
 def setup_of(
     zone: Zone,
     options: Mapping[str, str] | None = None,
@@ -310,12 +283,17 @@ def setup_of(
     offence: Team | None = None,
     matchups: Mapping[int, int] | None = None,
 ) -> Setup:
-    """What still pictures of a defence are taken with; the parameters are those of ``holes``."""
+    """What still pictures of a defence are taken with.
+
+    Parameters: ``options`` option -> choice (None: those of the file); ``alignment``, ``rules`` (None:
+    ALIGNMENT and RULES); ``players`` the defending team (None: everybody at TOP_SPEED_MPS); ``constants``
+    name -> value (None: configs/model/constants.toml); ``offence`` the attackers (None: average passers);
+    ``matchups`` own shirt -> opponent's shirt. Metres, seconds, metres per second.
+    """
     k = {name: c.value for name, c in load_constants().items()} if constants is None else constants
-    persons = persons_of(zone.roles)
-    speeds = dict.fromkeys(persons, TOP_SPEED_MPS)
+    speeds = dict.fromkeys(holders(zone.roles), TOP_SPEED_MPS)
     if players is not None:
-        speeds = {person: p.top_speed_mps for person, p in on_court(zone, players).items()}
+        speeds = {person: p.top_speed_mps for person, p in people_of(zone, players).items()}
     return Setup(
         zone,
         {name: option.use for name, option in zone.options.items()} | dict(options or {}),
@@ -324,7 +302,9 @@ def setup_of(
         k,
         speeds,
         (0.5,) * 5 if offence is None else [p.passing for p in offence.on_court],
-        _men(zone, players, offence, matchups or {}),
+        dict(zone.guards)
+        if players is None or offence is None
+        else men_of(zone, players, offence, matchups or {}),
     )
 
 
@@ -342,29 +322,15 @@ def scenario_setup(scenario: Scenario, zone: Zone, options: Mapping[str, str]) -
     )
 
 
-def holes(
-    zone: Zone,
-    options: Mapping[str, str] | None = None,
-    alignment: Alignment | None = None,
-    players: Team | None = None,
-    rules: Rules | None = None,
-    constants: Mapping[str, float] | None = None,
-    offence: Team | None = None,
-    matchups: Mapping[int, int] | None = None,
-) -> list[Hole]:
+def holes(setup: Setup) -> list[Hole]:
     """The holes of a defence, at most one per kind of question, region and pair; the worst side of the two.
-
-    Parameters: ``options`` option -> choice (None: those of the file); ``alignment``, ``rules`` (None:
-    ALIGNMENT and RULES); ``players`` the defending team (None: everybody at TOP_SPEED_MPS); ``constants``
-    name -> value (None: configs/model/constants.toml); ``offence`` the attackers (None: average passers);
-    ``matchups`` own shirt -> opponent's shirt. Metres, seconds, metres per second.
 
     Method: see the module. All clocks run from the release of the pass. The bump is late when its role is not
     within bump_m of the wing's receiver before his next pass can leave (flight + catch_pause_s +
     pass_release_s). A receiver is free when nobody comes within open_shot_m of him before he can decide
     (flight + catch_pause_s).
     """
-    setup = setup_of(zone, options, alignment, players, rules, constants, offence, matchups)
+    zone = setup.zone
     found = _ball_holes(setup) + _place_holes(setup)
     for region in ("top", "slot") if zone.bump_role else ():
         found += _worst(_bump_hole(setup, region, side) for side in SIDES)
@@ -375,25 +341,11 @@ def holes(
     return found
 
 
-def scenario_holes(scenario: Scenario, zone: Zone, options: Mapping[str, str]) -> list[Hole]:
-    """The holes of a defence with a scenario's own players, alignment, rules and constants; see ``holes``."""
-    return holes(
-        zone,
-        options,
-        scenario.alignment,
-        scenario.defence_team,
-        scenario.rules,
-        scenario.constants,
-        scenario.offence_team,
-        scenario.matchups,
-    )
-
-
 def zone_lines(zone: Zone) -> list[str]:
     """The findings for a file of a defence alone, against the shipped ALIGNMENT at TOP_SPEED_MPS."""
     alignment = load_alignment(ALIGNMENT)
     basis = f"against {alignment.title}, {RULES} rules, every defender at {TOP_SPEED_MPS:g} m/s, {_CLOCK}"
-    return lines(holes(zone, alignment=alignment), basis)
+    return lines(holes(setup_of(zone, alignment=alignment)), basis)
 
 
 def scenario_lines(scenario: Scenario) -> list[str]:
@@ -406,10 +358,10 @@ def scenario_lines(scenario: Scenario) -> list[str]:
         own = {name: choice for name, choice in options.items() if choice != zone.options[name].use}
         if zone.name == scenario.zone.name:
             own = {name: c for name, c in options.items() if c != scenario.zone_options.get(name)}
-        changed = ", ".join(f"{_words(name)} {choice}" for name, choice in own.items())
+        changed = ", ".join(f"{spoken(name)} {choice}" for name, choice in own.items())
         title = f"{zone.title} ({changed})" if changed else zone.title
         if policy is None and title not in told:
-            told[title] = scenario_holes(scenario, zone, options)
+            told[title] = holes(scenario_setup(scenario, zone, options))
     said = [(f"{title}: " if len(told) > 1 else "") + line for title in told for line in lines(told[title])]
     late = any(hole.late_s > 0.0 for found in told.values() for hole in found)
     return said + ([f"measured: {basis}"] if late else [])

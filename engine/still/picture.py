@@ -14,15 +14,19 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from types import SimpleNamespace as Bag
 from typing import NamedTuple
 
+from scipy.special import lambertw
+
 from engine.inputs.alignment import Alignment
-from engine.inputs.places import Entry, Placement
-from engine.inputs.zone import Zone, ZoneRow
+from engine.inputs.places import Entry, with_options
+from engine.inputs.roles import holder
+from engine.inputs.zone import Zone
 from engine.kernel.defence import entry_target
 from engine.policies.reach import plain, python_of
 from engine.state.arrays import N_SIDE
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import Action, Focus, Mode
 from engine.world.court import Court
+from engine.world.pack import place_of
 
 Point = tuple[float, float]
 
@@ -47,8 +51,6 @@ def run_s(way_m: float, top_mps: float, tau_s: float) -> float:
     With u = t / tau and s = way / (vmax tau): u + exp(-u) = 1 + s, so u = 1 + s + W(-exp(-1 - s)), W the main
     branch of Lambert's function (Corless et al. 1996, Adv. Comput. Math. 5:329, from memory).
     """
-    from scipy.special import lambertw
-
     if way_m <= 0.0:
         return 0.0
     if tau_s <= 0.0:
@@ -95,34 +97,13 @@ class Picture(NamedTuple):
     defenders: dict[str, Point]
 
 
-def place_of(court: Court, place: Placement) -> Point:
-    x, y = court.spot(place.spot) if place.spot is not None else place.at or (0.0, 0.0)
-    x, y = x + place.shift[0], y + place.shift[1]
-    return (-x if place.side == "far" else x), y
-
-
-def entries_of(row: ZoneRow, choices: Mapping[str, str]) -> dict[str, Entry]:
-    chosen = dict(row.entries)
-    for item in row.option:
-        if choices.get(item.option) == item.choice:
-            chosen[item.role] = item.entry
-    return chosen
-
-
 def row_of(setup: Setup, region: str, moments: Iterable[str]) -> dict[str, Entry]:
     """Entries of the first of ``moments`` the region has a row for; empty when it has none."""
     for moment in moments:
         for row in setup.zone.rows:
             if region in row.ball and moment in row.moment:
-                return entries_of(row, setup.choices)
+                return with_options(row.entries, row.option, setup.choices)
     return {}
-
-
-def holder(role: str, side: str) -> str:
-    """Who holds a role with the ball on this side ("right" or "left")."""
-    head, _, rest = role.partition("_")
-    other = "left" if side == "right" else "right"
-    return {"near": f"{side}_{rest}", "far": f"{other}_{rest}"}.get(head, role)
 
 
 def _attack(setup: Setup, region: str, side: str) -> tuple[dict[int, Point], int, Point]:

@@ -7,11 +7,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
 
+import numpy as np
+
+from engine.kernel.motion import move
+from engine.kernel.scratch import new_scratch
+from engine.kernel.shooting import NO_HURRY_S, effective_gap, is_three, make_probability
 from engine.state.arrays import N_SIDE
-
-Point = tuple[float, float]
+from engine.still.picture import Point
 
 
 def close_out_gap(way_m: float, time_s: float, top_mps: float, k: Mapping[str, float]) -> float:
@@ -19,9 +22,6 @@ def close_out_gap(way_m: float, time_s: float, top_mps: float, k: Mapping[str, f
 
     The kernel's motion in its own time step (the last one shortened): he brakes to stand on_ball_gap_m off.
     """
-    from engine.kernel.batch import new_scratch
-    from engine.kernel.motion import move
-
     runner = new_scratch()[0].agents[N_SIDE]
     runner.tx = max(way_m - k["on_ball_gap_m"], 0.0)
     left = time_s
@@ -36,22 +36,16 @@ def close_out_gap(way_m: float, time_s: float, top_mps: float, k: Mapping[str, f
 class ShotWorth:
     """Shots of the attackers of one packed world (WORLD [1]); attackers by position 1 to 5, metres."""
 
-    def __init__(self, world: Any) -> None:
-        from engine.kernel.batch import new_scratch
-
+    def __init__(self, world: np.ndarray) -> None:
         self._w = world[0]
         self._c = new_scratch()[0]
 
     def three(self, at: Point) -> bool:
         """Whether a shot from there counts three."""
-        from engine.kernel.shooting import is_three
-
         return bool(is_three(self._w, at[0], at[1]))
 
     def points(self, position: int, at: Point, gap_m: float) -> float:
         """Expected points of his shot from there with the (effective) defender ``gap_m`` away."""
-        from engine.kernel.shooting import NO_HURRY_S, make_probability
-
         away = (at[0] ** 2 + at[1] ** 2) ** 0.5
         make = float(make_probability(self._w, position - 1, away, gap_m, NO_HURRY_S, False))
         return (3.0 if self.three(at) else 2.0) * make
@@ -61,8 +55,6 @@ class ShotWorth:
 
         ``defenders``: places of agents 5 to 9, in their order.
         """
-        from engine.kernel.shooting import effective_gap
-
         for agent, (x, y) in enumerate(defenders, N_SIDE):
             self._c.agents[agent].x = x
             self._c.agents[agent].y = y

@@ -10,43 +10,45 @@ are weighed against the same defence without calls, its base.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
 from engine.estimate import calls as estimate
 from engine.estimate.factors import FactorChange, GroupTally, factor_change
+from engine.estimate.intervals import Found, Interval
 from engine.estimate.tally import (
     BoxTally,
+    IntArray,
     PairTally,
     PerCallTally,
     Tally,
     count_pairs,
     spots_of_calls,
 )
+from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME
+from engine.inputs.scenario import Scenario
+from engine.inputs.settings import Setting
 from engine.run.blocks import (
-    Player,
     Progress,
     Records,
+    Runner,
     RunSize,
+    World,
     run_blocks,
 )
-from engine.run.branches import Branch, plan, play_setting
+from engine.run.branches import Branch, branches_of, play_setting
 from engine.state.record import COLUMN, MOST_CALLS
 from engine.study.play import (
+    Opening,
     defence_dict,
     head,
     open_scenario,
     play_block_dict,
     run_size,
 )
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from engine.estimate.intervals import Interval
-    from engine.estimate.tally import IntArray
+from engine.world.pack import pack
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +95,7 @@ class CompareTally:
         )
 
 
-def per_call_tally(player: Player, world: Any, first: int, branch: Branch, n_spots: int) -> PerCallTally:
+def per_call_tally(runner: Runner, world: World, first: int, branch: Branch, n_spots: int) -> PerCallTally:
     """Share the change of a block from its base out over the calls made in it.
 
     The records of ``branch`` are those of the possessions from number ``first``. Possessions with more than
@@ -107,7 +109,7 @@ def per_call_tally(player: Player, world: Any, first: int, branch: Branch, n_spo
     nets[:, 0] = branch.base[:, COLUMN["net"]]
     for allowed in range(1, most):
         again = np.flatnonzero(n_calls > allowed)
-        played = player.chosen(world, first + again.astype(np.int64), allowed, "branch")
+        played = runner.chosen(world, first + again.astype(np.int64), allowed, "branch")
         nets[again, allowed] = played[:, COLUMN["net"]]
     return PerCallTally.from_nets(nets, spots[:, :most], n_spots)
 
@@ -116,12 +118,12 @@ def per_call_tally(player: Player, world: Any, first: int, branch: Branch, n_spo
 class CompareResult:
     """What the settings did beside staying home: ``to_dict()`` is the JSON contract."""
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     tally: CompareTally
     bases: tuple[int | None, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON contract of ``compare``; equal for equal inputs whatever the number of threads."""
         result = head("compare", self.scenario, self.size)
         result["offence"] = self.scenario.offence_team.name
@@ -142,8 +144,6 @@ class CompareResult:
 
     def table(self) -> pd.DataFrame:
         """One row per setting, staying home first: points, net points, seconds and change with intervals."""
-        import pandas as pd
-
         found = self.to_dict()
         nothing = {"mean": 0.0, "low": 0.0, "high": 0.0}
         rows = []
@@ -166,8 +166,6 @@ class CompareResult:
     def factors(self) -> pd.DataFrame:
         """One row per setting and part of its change (the four factors and transition), with intervals, in
         net points per possession; the rows of a setting add up to its change."""
-        import pandas as pd
-
         rows = [
             {"setting": setting["name"], "part": part} | setting["factors"][part]
             for setting in self.to_dict()["settings"]
@@ -179,8 +177,6 @@ class CompareResult:
 
     def calls(self) -> pd.DataFrame:
         """One row per setting and call: everything the JSON says of a call, nested keys joined by ``_``."""
-        import pandas as pd
-
         rows = [
             {"setting": setting["name"]} | {key: part for key, part in call.items() if key != "by_order"}
             for setting in self.to_dict()["settings"]
@@ -190,8 +186,8 @@ class CompareResult:
 
 
 def setting_dict(
-    setting: Any, tally: SettingTally, home: BranchTally, base: BranchTally | None, over_n: int
-) -> dict[str, Any]:
+    setting: Setting, tally: SettingTally, home: BranchTally, base: BranchTally | None, over_n: int
+) -> Found:
     """One entry of "settings" of the JSON contract, less its name and its defence.
 
     ``base``: its own defence without calls, None where that is staying home.
@@ -216,7 +212,7 @@ def setting_dict(
     }
 
 
-def _against_home(branch: BranchTally, home: BranchTally) -> dict[str, Any]:
+def _against_home(branch: BranchTally, home: BranchTally) -> Found:
     factors: FactorChange = factor_change(home.groups, branch.groups)
     return {
         "change": estimate.paired_change(branch.with_home).as_dict(),
@@ -224,7 +220,7 @@ def _against_home(branch: BranchTally, home: BranchTally) -> dict[str, Any]:
     }
 
 
-def call_dict(call: Any, one: estimate.CallEstimate, per_call: PerCallTally) -> dict[str, Any]:
+def call_dict(call: Call, one: estimate.CallEstimate, per_call: PerCallTally) -> Found:
     """One entry of "calls" of the JSON contract, with more beside the fixed keys."""
     even = one.break_even
     return {
@@ -264,7 +260,7 @@ def call_dict(call: Any, one: estimate.CallEstimate, per_call: PerCallTally) -> 
     }
 
 
-def _conceded(branch: estimate.Conceded) -> dict[str, Any]:
+def _conceded(branch: estimate.Conceded) -> Found:
     def limits(found: Interval) -> dict[str, float | None]:
         return {"low": found.low, "high": found.high}
 
@@ -280,7 +276,7 @@ def _conceded(branch: estimate.Conceded) -> dict[str, Any]:
     }
 
 
-def _by_order(per_call: PerCallTally, spot: int) -> list[dict[str, Any]]:
+def _by_order(per_call: PerCallTally, spot: int) -> list[Found]:
     """Value of the first, second, ... call of a possession where that call was at this spot."""
     rows = []
     for order in range(MOST_CALLS):
@@ -293,7 +289,7 @@ def _by_order(per_call: PerCallTally, spot: int) -> list[dict[str, Any]]:
 
 
 def compare(
-    scenario: Any,
+    scenario: Opening,
     possessions: int | None = None,
     seed: int | None = None,
     threads: int | None = None,
@@ -315,23 +311,21 @@ def compare(
     """
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
-    from engine.world.pack import pack
-
-    plans = plan(pack(scenario))
-    player = Player(size.seed)
-    player.warm(plans.home)
+    plans = branches_of(pack(scenario))
+    runner = Runner(size.seed)
+    runner.warm(plans.home)
 
     def task(first: int, count: int) -> CompareTally:
-        home = player.block(plans.home, first, count, HOME)
-        bases = [player.block(world, first, count, f"base {i}") for i, world in enumerate(plans.bases)]
+        home = runner.block(plans.home, first, count, HOME)
+        bases = [runner.block(world, first, count, f"base {i}") for i, world in enumerate(plans.bases)]
         settings = []
         for setting in plans.settings:
-            branch = play_setting(player, setting, first, home, bases)
+            branch = play_setting(runner, setting, first, home, bases)
             settings.append(
                 SettingTally(
                     BranchTally.from_records(home, branch.records, first),
                     PairTally.from_records(branch.base, branch.records, setting.n_calls),
-                    per_call_tally(player, setting.world, first, branch, setting.n_calls),
+                    per_call_tally(runner, setting.world, first, branch, setting.n_calls),
                     branch.checked,
                     branch.differences,
                 )
@@ -339,5 +333,5 @@ def compare(
         tallies = (BranchTally.from_records(home, records, first) for records in (home, *bases))
         return CompareTally(next(tallies), tuple(tallies), tuple(settings))
 
-    tally = run_blocks(size, player, task, progress)
+    tally = run_blocks(size, runner, task, progress)
     return CompareResult(scenario, size, tally, tuple(setting.base for setting in plans.settings))

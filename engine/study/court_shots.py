@@ -6,15 +6,19 @@ the records first; each is then traced with the call and staying home, on the sa
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
 
 import numpy as np
 
-from engine.run.blocks import Player, Progress
+from engine.estimate.intervals import FloatArray, Found, IntArray
+from engine.inputs.scenario import Scenario
+from engine.run.blocks import Progress, Runner, World
 from engine.run.watch import watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import EVENTS
+from engine.world.court import Court, build_court
+from engine.world.pack import pack
 
 SHOT, CALL = EVENTS.index("shot"), EVENTS.index("call")
 #: Possessions played to find those with the call.
@@ -49,7 +53,7 @@ class CourtShots:
     home: tuple[Shot, ...]
     called: tuple[Shot, ...] | None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """Plain JSON."""
         return {
             **asdict(self),
@@ -58,7 +62,7 @@ class CourtShots:
         }
 
 
-def shots_of(events: Any, court: Any, side: float, after_s: float = -np.inf) -> list[Shot]:
+def shots_of(events: FloatArray, court: Court, side: float, after_s: float = -np.inf) -> list[Shot]:
     """The shots among a possession's events (EVENT_COLUMNS) from ``after_s`` on; side -1 mirrors."""
     found = []
     for t_s, code, _, _, value, x, y in events:
@@ -68,7 +72,7 @@ def shots_of(events: Any, court: Any, side: float, after_s: float = -np.inf) -> 
     return found
 
 
-def call_of(events: Any) -> tuple[float, float]:
+def call_of(events: FloatArray) -> tuple[float, float]:
     """When the first call among a possession's events was made (seconds), and on which side (1 right, -1
     left)."""
     for t_s, code, _, _, _, x, _ in events:
@@ -78,7 +82,7 @@ def call_of(events: Any) -> tuple[float, float]:
 
 
 def court_shots(
-    scenario: Any,
+    scenario: Scenario,
     setting: int | None,
     call: int,
     seed: int,
@@ -89,13 +93,12 @@ def court_shots(
 
     ``setting`` None: possessions staying home alone. Shots before the call, equal in both, are left out.
     """
-    from engine.world.court import build_court
-    from engine.world.pack import pack
-
     packed, court = pack(scenario), build_court(scenario.rules)
     open_m = float(scenario.constants["open_shot_m"])
 
-    def events_of(world: Any, numbers: Any, progress: Progress | None = None) -> list[Any]:
+    def events_of(
+        world: World, numbers: Sequence[int] | IntArray, progress: Progress | None = None
+    ) -> list[FloatArray]:
         blocks = watch_numbers(world, seed, numbers, progress=progress)
         return [block.events_of(i) for block in blocks for i in range(len(block.numbers))]
 
@@ -107,7 +110,7 @@ def court_shots(
         ]
         return CourtShots(None, None, most, 0, open_m, tuple(home), None)
     world = packed.settings[setting].world
-    records = Player(seed).block(world, 0, SEARCHED, "setting")
+    records = Runner(seed).block(world, 0, SEARCHED, "setting")
     numbers = np.flatnonzero(records[:, COLUMN["first_call"]] == call + 1)
     chosen = numbers[:most]
     home, called = [], []

@@ -9,12 +9,17 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
+from engine.estimate.intervals import Found
+from engine.inputs.scenario import Scenario
+from engine.inputs.sheets import Evening, load_evening
 from engine.run.blocks import Progress, check_size
-
-if TYPE_CHECKING:
-    from engine.inputs.sheets import Evening
+from engine.study.compare import compare
+from engine.study.court_shots import court_shots
+from engine.study.lineup.places import lineup
+from engine.study.plan.plan import plan
+from engine.study.stress.stress import stress
+from engine.study.timing.links import timing
 
 #: Calls that are weighed over worlds, and that a page advises, at most.
 MOST_WEIGHED, MOST_ADVISED = 3, 2
@@ -23,7 +28,7 @@ LEAST_SHARE = 0.6
 
 
 @dataclass(frozen=True)
-class Effort:
+class ReportSize:
     """How much is played: possessions of ``compare``, worlds and possessions in each, whole games and parts
     of the plan's table, possessions of all line-ups together and in a batch of them, possessions traced for
     the court pictures."""
@@ -39,7 +44,7 @@ class Effort:
 
 
 #: Under a minute on two cores for a folder of sheets.
-USUAL = Effort()
+USUAL = ReportSize()
 
 
 #: Part of the work of each stage, in hundredths; for the bar only.
@@ -60,20 +65,20 @@ class EveningReport:
     """
 
     evening: Evening
-    scenario: Any
-    effort: Effort
+    scenario: Scenario
+    effort: ReportSize
     seed: int
     advised: tuple[Spot, ...]
     planned: tuple[Spot, ...]
     weighed: tuple[int, ...]
-    compare: dict[str, Any]
-    plan: dict[str, Any]
-    stress: dict[str, Any] | None
-    timing: dict[str, Any]
-    lineup: dict[str, Any]
-    shots: dict[str, Any]
+    compare: Found
+    plan: Found
+    stress: Found | None
+    timing: Found
+    lineup: Found
+    shots: Found
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """Plain JSON."""
         return {
             "command": "report",
@@ -91,7 +96,7 @@ class EveningReport:
         }
 
 
-def planned_calls(scenario: Any, plan: dict[str, Any]) -> tuple[Spot, ...]:
+def planned_calls(scenario: Scenario, plan: Found) -> tuple[Spot, ...]:
     """The plan's calls that save most in a game, at most MOST_WEIGHED, each spot once; () stay home.
 
     A call whose whole games cost points on average is left out.
@@ -110,7 +115,9 @@ def planned_calls(scenario: Any, plan: dict[str, Any]) -> tuple[Spot, ...]:
     return tuple(found[:MOST_WEIGHED])
 
 
-def advised_calls(planned: tuple[Spot, ...], weighed: tuple[int, ...], stress: Any) -> tuple[Spot, ...]:
+def advised_calls(
+    planned: tuple[Spot, ...], weighed: tuple[int, ...], stress: Found | None
+) -> tuple[Spot, ...]:
     """Those that pay in LEAST_SHARE of the plausible worlds, at most MOST_ADVISED.
 
     Where no world was kept, the plan alone decides. A call that comes up in too few worlds is not advised.
@@ -125,7 +132,7 @@ def advised_calls(planned: tuple[Spot, ...], weighed: tuple[int, ...], stress: A
     return tuple(found[:MOST_ADVISED])
 
 
-def likely_settings(compare: dict[str, Any]) -> tuple[int, ...]:
+def likely_settings(compare: Found) -> tuple[int, ...]:
     """Settings with calls that come nearest to saving points, at most MOST_ADVISED, where none is advised."""
     values = [
         (i, setting["change"]["mean"])
@@ -140,7 +147,7 @@ def evening_report(
     evening: Evening | str | Path,
     seed: int | None = None,
     threads: int | None = None,
-    effort: Effort | None = None,
+    effort: ReportSize | None = None,
     progress: Progress | None = None,
 ) -> EveningReport:
     """Play everything that the report tells.
@@ -159,14 +166,6 @@ def evening_report(
     InputError
         bad input, a negative seed or threads < 1.
     """
-    from engine.inputs.sheets import load_evening
-    from engine.study.compare import compare
-    from engine.study.court_shots import court_shots
-    from engine.study.lineup.places import lineup
-    from engine.study.plan.plan import plan
-    from engine.study.stress.stress import stress
-    from engine.study.timing.links import timing
-
     if isinstance(evening, (str, Path)):
         evening = load_evening(evening)
     size = effort or USUAL

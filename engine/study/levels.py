@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -11,19 +10,10 @@ from engine.estimate.intervals import Interval, ratio_interval, scaled
 from engine.estimate.play import estimate_play, ratio
 from engine.estimate.tally import BoxTally, Tally
 from engine.inputs.defaults import HOME
-from engine.run.blocks import (
-    Player,
-    Progress,
-    Records,
-    run_blocks,
-)
+from engine.run.blocks import Progress, Records, Runner, run_blocks
 from engine.state.record import COLUMN
-from engine.study.play import (
-    check_setting,
-    open_scenario,
-    run_size,
-    world_of,
-)
+from engine.study.play import Opening, check_setting, open_scenario, run_size, world_of
+from engine.world.pack import pack
 
 #: Width of a 95% interval in standard errors, both sides together.
 WIDTH_95 = 2 * 1.959963984540054
@@ -82,7 +72,7 @@ def standard_error(interval: Interval) -> float:
 
 
 def level_rates(
-    scenario: Any,
+    scenario: Opening,
     possessions: int | None = None,
     seed: int | None = None,
     threads: int | None = None,
@@ -92,13 +82,11 @@ def level_rates(
     """The rates of one setting of a scenario; parameters and errors as ``engine.study.play.play``."""
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
-    from engine.world.pack import pack
-
     world = world_of(pack(scenario), check_setting(scenario, setting))
-    player = Player(size.seed)
-    player.warm(world)
+    runner = Runner(size.seed)
+    runner.warm(world)
 
     def task(first: int, count: int) -> RateTally:
-        return RateTally.from_records(player.block(world, first, count, HOME))
+        return RateTally.from_records(runner.block(world, first, count, HOME))
 
-    return rates_of(run_blocks(size, player, task, progress))
+    return rates_of(run_blocks(size, runner, task, progress))

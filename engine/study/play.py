@@ -7,30 +7,30 @@ import platform
 from dataclasses import asdict, dataclass
 from importlib import metadata
 from os import PathLike
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
 from engine.errors import InputError
 from engine.estimate import calls as estimate
+from engine.estimate.intervals import Found
 from engine.estimate.tally import BoxTally, IntArray, Tally
+from engine.inputs import config_hash
+from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME
-from engine.run.blocks import (
-    Player,
-    Progress,
-    Records,
-    RunSize,
-    check_size,
-    run_blocks,
-)
+from engine.inputs.files import shown_path
+from engine.inputs.scenario import Scenario
+from engine.inputs.settings import Setting
+from engine.inputs.sheets import load_any
+from engine.run.blocks import Progress, Records, Runner, RunSize, World, check_size, run_blocks
 from engine.run.records import Recorded, RecordFile
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
 from engine.version import __version__
+from engine.world.pack import Packed, pack
 
-if TYPE_CHECKING:
-    import pandas as pd
+#: What a study takes: a loaded scenario, or the path of a scenario file or of a folder of sheets.
+Opening = Scenario | str | PathLike[str]
 
 #: Number of the JSON contract.
 SCHEMA = 1
@@ -76,16 +76,14 @@ NEAREST = {
 }
 
 
-def open_scenario(scenario: Any) -> Any:
+def open_scenario(scenario: Opening) -> Scenario:
     """A scenario object, loaded when a path is given: of a scenario file, or of a folder of sheets."""
-    if isinstance(scenario, (str, Path)):
-        from engine.inputs.sheets import load_any
-
+    if isinstance(scenario, (str, PathLike)):
         return load_any(scenario)
     return scenario
 
 
-def run_size(scenario: Any, possessions: int | None, seed: int | None, threads: int | None) -> RunSize:
+def run_size(scenario: Scenario, possessions: int | None, seed: int | None, threads: int | None) -> RunSize:
     """Size of a run; what is None comes from the scenario."""
     return check_size(
         scenario.possessions if possessions is None else possessions,
@@ -94,7 +92,7 @@ def run_size(scenario: Any, possessions: int | None, seed: int | None, threads: 
     )
 
 
-def check_setting(scenario: Any, setting: str | None) -> int:
+def check_setting(scenario: Scenario, setting: str | None) -> int:
     """Index of a setting by name; -1 for "home" or None, the base zone alone.
 
     Raises
@@ -113,7 +111,7 @@ def check_setting(scenario: Any, setting: str | None) -> int:
     raise InputError(scenario.path, "setting", setting, "one of " + ", ".join(shown.values()) + hint)
 
 
-def world_of(packed: Any, index: int) -> Any:
+def world_of(packed: Packed, index: int) -> World:
     """The packed world of a setting by index, -1 staying home."""
     return packed.home if index < 0 else packed.settings[index].world
 
@@ -126,11 +124,8 @@ def versions() -> dict[str, str]:
     }
 
 
-def head(command: str, scenario: Any, size: RunSize) -> dict[str, Any]:
+def head(command: str, scenario: Scenario, size: RunSize) -> Found:
     """First keys of every JSON result."""
-    from engine.inputs import config_hash
-    from engine.inputs.files import shown_path
-
     return {
         "schema": SCHEMA,
         "tool": "trapledger",
@@ -145,7 +140,7 @@ def head(command: str, scenario: Any, size: RunSize) -> dict[str, Any]:
     }
 
 
-def defence_dict(scenario: Any, setting: Any = None) -> dict[str, Any]:
+def defence_dict(scenario: Scenario, setting: Setting | None = None) -> Found:
     """The base defence of a setting (None: staying home): name, title, options taken, coded policy."""
     zone = scenario.zone
     if setting is not None:
@@ -154,7 +149,7 @@ def defence_dict(scenario: Any, setting: Any = None) -> dict[str, Any]:
     return {"name": zone.name, "title": zone.title, "options": dict(options), "policy": policy}
 
 
-def play_block_dict(box: BoxTally) -> dict[str, Any]:
+def play_block_dict(box: BoxTally) -> Found:
     """The play block of the JSON contract, with more beside the fixed keys."""
     found = estimate.estimate_play(box)
     factors = found.four_factors
@@ -202,13 +197,13 @@ class PlayTally(Tally):
 class PlayResult:
     """What one setting did: ``tally`` the whole-number sums, ``to_dict()`` the JSON contract."""
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     setting: str
-    calls_made: tuple[Any, ...]
+    calls_made: tuple[Call, ...]
     tally: PlayTally
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON contract of ``play``; equal for equal inputs whatever the number of threads."""
         box = self.tally.box
         result = head("play", self.scenario, self.size)
@@ -221,7 +216,7 @@ class PlayResult:
         result["calls"] = self._calls()
         return result
 
-    def _setting(self) -> Any:
+    def _setting(self) -> Setting | None:
         """The setting of the scenario that was played; None for staying home."""
         index = check_setting(self.scenario, self.setting)
         return self.scenario.settings[index] if index >= 0 else None
@@ -237,7 +232,7 @@ class PlayResult:
             "possessions_per_game": clock.periods * clock.period_s / (2 * one_s),
         }
 
-    def _calls(self) -> list[dict[str, Any]]:
+    def _calls(self) -> list[Found]:
         n = self.tally.box.n
         found = []
         for call, outcomes in zip(self.calls_made, self.tally.first, strict=True):
@@ -256,8 +251,6 @@ class PlayResult:
 
     def table(self) -> pd.DataFrame:
         """Means and rates: index quantity, columns mean, low, high (95%)."""
-        import pandas as pd
-
         found = self.to_dict()
         rows = {
             name: found[name]
@@ -268,32 +261,24 @@ class PlayResult:
 
     def box(self) -> pd.Series:
         """The box score: counts over all possessions."""
-        import pandas as pd
-
         return pd.Series(self.tally.box.box(), name=self.setting)
 
     def ends(self) -> pd.Series:
         """How possessions ended: counts."""
-        import pandas as pd
-
         return pd.Series(self.tally.box.ends_by_name(), name=self.setting)
 
     def shots(self) -> pd.DataFrame:
         """Shots by band of distance: attempts, share of all attempts and share made, with 95% intervals."""
-        import pandas as pd
-
         rows = play_block_dict(self.tally.box)["shot_mix"]
         return pd.json_normalize(rows, sep="_").set_index("band")
 
     def calls(self) -> pd.DataFrame:
         """First calls: spot, call, called, per 100 possessions, and the share of each outcome."""
-        import pandas as pd
-
         return pd.json_normalize(self._calls(), sep="_")
 
 
 def play(
-    scenario: Any,
+    scenario: Opening,
     possessions: int | None = None,
     seed: int | None = None,
     threads: int | None = None,
@@ -331,18 +316,16 @@ def play(
 
 
 def _play(
-    scenario: Any, size: RunSize, index: int, progress: Progress | None, file: RecordFile | None
+    scenario: Scenario, size: RunSize, index: int, progress: Progress | None, file: RecordFile | None
 ) -> PlayTally:
     """Play a setting by index, its records into ``file`` if there is one."""
-    from engine.world.pack import pack
-
     world = world_of(pack(scenario), index)
     n_calls = len(scenario.settings[index].calls) if index >= 0 else 0
-    player = Player(size.seed)
-    player.warm(world)
+    runner = Runner(size.seed)
+    runner.warm(world)
 
     def task(first: int, count: int) -> Recorded[PlayTally]:
-        records = player.block(world, first, count, HOME)
+        records = runner.block(world, first, count, HOME)
         rows = None if file is None else file.rows(records, first)
         return Recorded(PlayTally.from_records(records, n_calls), rows)
 
@@ -350,4 +333,4 @@ def _play(
         if file is not None:
             file.write(part.rows)
 
-    return run_blocks(size, player, task, progress, write).tally
+    return run_blocks(size, runner, task, progress, write).tally

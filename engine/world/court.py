@@ -21,21 +21,10 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import BeforeValidator, Field
 
 from engine.errors import InputError, MissingInput
-from engine.inputs.base import (
-    Frozen,
-    Text,
-    nearest,
-    not_allowed,
-    parse,
-    unknown_key,
-)
-from engine.inputs.files import (
-    Source,
-    configs_root,
-    read_toml,
-    shown_path,
-)
+from engine.inputs.base import Frozen, Text, nearest, not_allowed, parse, unknown_key
+from engine.inputs.files import Source, read_toml, shown_path
 from engine.inputs.rules import Rules
+from engine.shipped import configs_root
 from engine.state.words import REGIONS
 
 Floats = NDArray[np.float64]

@@ -11,10 +11,12 @@ import numpy as np
 
 from engine.inputs.alignment import Alignment
 from engine.inputs.calls import Call
-from engine.inputs.defence import men_of, people_of
-from engine.inputs.places import Entry, Placement, RowOption
-from engine.inputs.scenario import Scenario, Setting
-from engine.inputs.team import ZONE_PLACES, Player, Team
+from engine.inputs.defence import men_of, people_of, persons_of
+from engine.inputs.places import Entry, Placement, with_options
+from engine.inputs.roles import holder
+from engine.inputs.scenario import Scenario
+from engine.inputs.settings import Setting
+from engine.inputs.team import Player, Team
 from engine.inputs.zone import Zone
 from engine.policies import coded
 from engine.state.arrays import (
@@ -133,11 +135,6 @@ def fill_rules(row: np.record, scenario: Scenario, court: Court, cell_m: float) 
         row[name] = value
 
 
-def persons_of(zone: Zone) -> tuple[str, ...]:
-    """The five persons of a defence, agents 5 to 9: a 2-3's in their fixed order, else the file's."""
-    return tuple(zone.persons) or ZONE_PLACES
-
-
 def defenders_of(scenario: Scenario, zone: Zone) -> list[Player]:
     """Who plays the persons of a defence, in their order."""
     return list(people_of(zone, scenario.defence_team).values())
@@ -183,20 +180,10 @@ def _fill_entry(row: np.record, entry: Entry, court: Court) -> None:
     row.job = JOBS.index(entry.job)
 
 
-def _with_options(
-    entries: dict[str, Entry], items: tuple[RowOption, ...], choices: dict[str, str]
-) -> dict[str, Entry]:
-    chosen = dict(entries)
-    for item in items:
-        if choices.get(item.option) == item.choice:
-            chosen[item.role] = item.entry
-    return chosen
-
-
 def _slides(slides: np.ndarray, zone: Zone, choices: dict[str, str], court: Court) -> None:
     rows: dict[tuple[str, str], dict[str, Entry]] = {}
     for row in zone.rows:
-        entries = _with_options(row.entries, row.option, choices)
+        entries = with_options(row.entries, row.option, choices)
         for region in row.ball:
             for moment in row.moment:
                 rows[region, moment] = entries
@@ -214,10 +201,8 @@ def persons_in_roles(roles: tuple[str, ...], persons: tuple[str, ...]) -> np.nda
     """person_of [side, role]: person holding a role with near = left (0) or right (1)."""
     person_of = np.zeros((2, N_SIDE), np.int64)
     for side, near in enumerate(("left", "right")):
-        far = "right" if near == "left" else "left"
         for r, role in enumerate(roles):
-            head, _, rest = role.partition("_")
-            name = {"near": f"{near}_{rest}", "far": f"{far}_{rest}"}.get(head, role)
+            name = holder(role, near)
             person_of[side, r] = persons.index(name if name in persons else role)
     return person_of
 
@@ -279,7 +264,7 @@ def fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, 
     row.only_mask = _only_mask(call, scenario.offence_team)
     row.subject = min(REGIONS.index(region) for region in call.ball)
     row.dynamic = int(call.dynamic)
-    cover = _with_options(call.cover, call.option, call.choices)
+    cover = with_options(call.cover, call.option, call.choices)
     if call.dynamic:
         row.double_0, row.double_1 = 0, 1
         entries = [None, None, *cover.values()]

@@ -41,7 +41,7 @@ _QUANTITY = re.compile(r"(.*?) ?([a-zA-Z]+)?\.?")
 
 
 @dataclass(frozen=True)
-class Shot:
+class ChartedShot:
     """One charted shot: shirt number, distance in metres, its band, made, and how far the nearest defender
     was by the note ("open", "contested" or "")."""
 
@@ -98,7 +98,7 @@ def band_of(
     return "three" if beyond else "middle"
 
 
-def _shot(one: Cells, rules: Rules, rim_range_m: float) -> Shot:
+def _shot(one: Cells, rules: Rules, rim_range_m: float) -> ChartedShot:
     number = one.shirt()
     distance = _length(one, "distance", 0.0)
     x = _length(one, "x", -FARTHEST_M)
@@ -113,12 +113,12 @@ def _shot(one: Cells, rules: Rules, rim_range_m: float) -> Shot:
         raise one.missing("made", "yes or no (made or missed)")
     note = one.choice("contested", _CONTESTED, "contested or open")
     assert distance is not None
-    return Shot(number, distance, band_of(distance, rim_range_m, rules, xy), made == "yes", note or "")
+    return ChartedShot(number, distance, band_of(distance, rim_range_m, rules, xy), made == "yes", note or "")
 
 
 def read_shots(
     path: Path | None, where: str, numbers: Sequence[int], rules: Rules, rim_range_m: float
-) -> tuple[tuple[Shot, ...], tuple[str, ...]]:
+) -> tuple[tuple[ChartedShot, ...], tuple[str, ...]]:
     """Charted shots of the players with these shirt numbers, and remarks. Distances in metres.
 
     Raises InputError: one line with file, row, column, value and what is allowed.
@@ -128,7 +128,7 @@ def read_shots(
     sheet = read_sheet(
         path, where, spellings(READ_SHOT_COLUMNS), ("number",), (*HELP_COLUMNS, "game", "date", "quarter")
     )
-    shots: list[Shot] = []
+    shots: list[ChartedShot] = []
     strangers: Counter[int] = Counter()
     for row in sheet.rows:
         shot = _shot(Cells(where, row), rules, rim_range_m)

@@ -4,27 +4,14 @@ from __future__ import annotations
 
 from functools import lru_cache
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from pydantic import AfterValidator, Field
 
 from engine.errors import InputError, MissingInput
-from engine.inputs.base import (
-    Flag,
-    Frozen,
-    Real,
-    Table,
-    Text,
-    one_of,
-    parse,
-)
-from engine.inputs.files import (
-    Source,
-    configs_root,
-    read_toml,
-    resolve,
-    shown_path,
-)
+from engine.inputs.base import Flag, Frozen, Real, Table, Text, one_of, parse
+from engine.inputs.files import Source, read_toml, resolve, shown_path
+from engine.shipped import configs_root
 
 FOLDER = "sheets"
 N_PLACES = 5
@@ -243,13 +230,16 @@ def data_from(data: Table, source: Source) -> Grades | UsualCalls | CareNumbers:
     return found
 
 
+D = TypeVar("D", Grades, UsualCalls, CareNumbers)
+
+
 @lru_cache(maxsize=8)
 def _load(path: Path, changed_ns: int) -> Grades | UsualCalls | CareNumbers:
     source = Source(path, shown_path(path))
     return data_from(read_toml(source), source)
 
 
-def _shipped(name: str) -> Any:
+def _shipped(name: str, kind: type[D]) -> D:
     path = configs_root() / FOLDER / f"{name}.toml"
     try:
         changed = path.stat().st_mtime_ns
@@ -257,25 +247,24 @@ def _shipped(name: str) -> Any:
         raise InputError(
             shown_path(path), "", path.name, f"a file that can be read ({error.strerror})"
         ) from None
-    return _load(path, changed)
+    found = _load(path, changed)
+    assert isinstance(found, kind)  # data_from goes by the name
+    return found
 
 
 def load_grades() -> Grades:
     """The shipped grades. Raises InputError."""
-    found: Grades = _shipped("grades")
-    return found
+    return _shipped("grades", Grades)
 
 
 def load_usual_calls() -> UsualCalls:
     """The shipped usual calls. Raises InputError."""
-    found: UsualCalls = _shipped("usual_calls")
-    return found
+    return _shipped("usual_calls", UsualCalls)
 
 
 def load_care() -> CareNumbers:
     """The shipped numbers about care. Raises InputError."""
-    found: CareNumbers = _shipped("care")
-    return found
+    return _shipped("care", CareNumbers)
 
 
 __all__ = [

@@ -14,39 +14,21 @@ from engine.inputs import defaults
 from engine.inputs.alignment import alignment_from
 from engine.inputs.base import nearest, plain
 from engine.inputs.constants import constants_from, override
-from engine.inputs.files import (
-    Source,
-    configs_root,
-    read_toml,
-    resolve,
-    shown_path,
-)
-from engine.inputs.scenario import Game as GameSoFar
-from engine.inputs.scenario import Scenario, load_scenario
-from engine.inputs.settings import (
-    CallUse,
-    Setting,
-    WrittenSetting,
-    defence_from,
-    settings_from,
-)
+from engine.inputs.files import Source, read_toml, resolve, shown_path
+from engine.inputs.scenario import Game, Scenario, load_scenario
+from engine.inputs.settings import CallUse, Setting, WrittenSetting, defence_from, settings_from
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import Assumed
-from engine.inputs.sheets.columns import (
-    GAME,
-    OPPONENT,
-    OWN,
-    SHEETS,
-    SHOTS,
-)
+from engine.inputs.sheets.columns import GAME, OPPONENT, OWN, SHEETS, SHOTS
 from engine.inputs.sheets.data import UsualDefence, load_grades, load_usual_calls
-from engine.inputs.sheets.game import Game, read_game
+from engine.inputs.sheets.game import GameSheet, read_game
 from engine.inputs.sheets.opponent import Opponent, OpponentNote, read_opponent
 from engine.inputs.sheets.own import OwnNote, read_own
-from engine.inputs.sheets.shooting import Averages, ShotNote
+from engine.inputs.sheets.shooting import LevelAverages, ShotNote
 from engine.inputs.shots import ShotTable
 from engine.inputs.team import Team
 from engine.inputs.zone import chosen
+from engine.shipped import configs_root
 
 #: Endings of files that a spreadsheet keeps for itself.
 OWN_FORMATS = (".xlsx", ".xls", ".ods", ".numbers")
@@ -173,7 +155,7 @@ def _found(folder: Path, shown: str) -> tuple[dict[str, Path], tuple[str, ...]]:
 # --- building the scenario -----------------------------------------------------------------------------
 
 
-def _alignment_name(game: Game, assumed: Assumed) -> str:
+def _alignment_name(game: GameSheet, assumed: Assumed) -> str:
     if game.front is None:
         assumed.note(f"How {game.them} line up is not given: one guard out front.")
     if game.high_post is None and game.front != "two":
@@ -202,7 +184,7 @@ def _written(usual: UsualDefence, targets: Sequence[int]) -> tuple[WrittenSettin
     return tuple(settings)
 
 
-def _signals(game: Game, settings: tuple[Setting, ...]) -> dict[str, str]:
+def _signals(game: GameSheet, settings: tuple[Setting, ...]) -> dict[str, str]:
     """Name of a call -> the coach's word for its spot."""
     calls = {call.name: call for setting in settings for call in setting.calls}
     return {
@@ -212,7 +194,7 @@ def _signals(game: Game, settings: tuple[Setting, ...]) -> dict[str, str]:
     }
 
 
-def _usual_lines(scenario: Scenario, game: Game, assumed: Assumed) -> None:
+def _usual_lines(scenario: Scenario, game: GameSheet, assumed: Assumed) -> None:
     """What no coach is asked for, said once."""
     start = scenario.game
     assumed.note(
@@ -281,7 +263,7 @@ def _of_folder(folder: Path, shown: str) -> Evening:
     known = game.level.over(constants_from(read_toml(shared), str(shared)))
     constants = override(known, {}, where[GAME])
     table = game.level.shifted_table(constants["rim_range_m"])
-    averages = Averages(game.level, table, constants, grades)
+    averages = LevelAverages(game.level, table, constants, grades)
     opponent = read_opponent(
         (sheets.get(OPPONENT), sheets.get(SHOTS)),
         (where[OPPONENT], where[SHOTS]),
@@ -331,7 +313,7 @@ def _shooting_lines(notes: Sequence[ShotNote]) -> list[str]:
 
 
 def _scenario(
-    game: Game,
+    game: GameSheet,
     opponent: Opponent,
     own: Team,
     folder: Path,
@@ -376,7 +358,7 @@ def _scenario(
         zone_options=chosen(home.zone.options),
         policy=home.policy,
         matchups={},
-        game=GameSoFar(),
+        game=Game(),
         settings=settings,
         files=tuple(dict.fromkeys(source.read)),
     )

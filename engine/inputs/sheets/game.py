@@ -9,27 +9,13 @@ from typing import Any
 
 from engine.errors import InputError
 from engine.inputs.base import listed
-from engine.inputs.files import (
-    Source,
-    read_toml,
-    resolve,
-    shipped,
-)
+from engine.inputs.files import Source, read_toml, resolve, shipped
 from engine.inputs.levels import Level, level_from, level_source
 from engine.inputs.rules import Rules, change_rules, rules_from
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import YES_NO, Assumed, Cells
-from engine.inputs.sheets.columns import (
-    GAME_COLUMNS,
-    HELP_COLUMNS,
-    game_keys,
-    spellings,
-)
-from engine.inputs.sheets.read import (
-    Row,
-    key_of,
-    read_sheet,
-)
+from engine.inputs.sheets.columns import GAME_COLUMNS, HELP_COLUMNS, game_keys, spellings
+from engine.inputs.sheets.read import Row, key_of, read_sheet
 
 #: Ages that the sheet may name (years).
 LEAST_AGE, MOST_AGE = 5, 40
@@ -53,7 +39,7 @@ _EXAMPLE = re.compile(r"example\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
-class Game:
+class GameSheet:
     """What game.csv says. ``where`` is how it is shown; lengths and times are in ``rules``."""
 
     where: str
@@ -209,7 +195,7 @@ def _name(keys: _Keys, key: str, usual: str) -> str:
     return name or usual
 
 
-def read_game(path: Path | None, where: str, source: Source, assumed: Assumed) -> Game:
+def read_game(path: Path | None, where: str, source: Source, assumed: Assumed) -> GameSheet:
     """Read game.csv; None where there is none. ``source.read`` gathers the files read.
 
     Raises InputError: one line with file, row, key, value and what is allowed.
@@ -243,7 +229,7 @@ def read_game(path: Path | None, where: str, source: Source, assumed: Assumed) -
     us, them = _name(keys, "us", "Us"), _name(keys, "them", "Them")
     if us.casefold() == them.casefold():
         raise keys.cells("them").error("them", "another name than your own team's")
-    return Game(
+    return GameSheet(
         where,
         level,
         rules,

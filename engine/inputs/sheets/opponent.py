@@ -16,22 +16,8 @@ from engine.inputs.sheets.cells import Assumed, Cells, Tried
 from engine.inputs.sheets.charted import read_shots
 from engine.inputs.sheets.columns import PERCENT_COLUMNS, opponent_columns
 from engine.inputs.sheets.data import Grades
-from engine.inputs.sheets.people import (
-    People,
-    body,
-    called,
-    read_people,
-    stand_ins,
-    starters,
-    template,
-)
-from engine.inputs.sheets.shooting import (
-    Averages,
-    Found,
-    Shooting,
-    ShotNote,
-    shooting_of,
-)
+from engine.inputs.sheets.people import People, body, called, read_people, stand_ins, starters, template
+from engine.inputs.sheets.shooting import Found, LevelAverages, Shooting, ShotNote, shooting_of
 from engine.inputs.team import N_LINEUP, Player, Team
 
 COLOURS = {
@@ -288,7 +274,7 @@ def read_opponent(
     them: str,
     level: Level,
     rules: Rules,
-    averages: Averages,
+    averages: LevelAverages,
     prior: Constant,
     source: Source,
     assumed: Assumed,

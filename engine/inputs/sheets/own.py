@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from engine.errors import InputError
+from engine.inputs.base import spoken
 from engine.inputs.files import Source
 from engine.inputs.levels import Level
 from engine.inputs.sheets.cells import Assumed, Cells
@@ -23,13 +24,7 @@ from engine.inputs.sheets.people import (
     starters,
     template,
 )
-from engine.inputs.team import (
-    N_LINEUP,
-    ZONE_PLACES,
-    Player,
-    Team,
-    ZonePlaces,
-)
+from engine.inputs.team import N_LINEUP, ZONE_PLACES, Player, Team, ZonePlaces
 
 #: What a coach may write for a place -> the places it may mean.
 PLACE_WORDS = {
@@ -153,9 +148,7 @@ def _places(
             if best is None or (cost, order) < best:
                 best = (cost, order)
     if best is None:
-        shown = ", ".join(
-            f"No. {number} {wishes[number].replace('_', ' ')}" for number, _ in five if number in wishes
-        )
+        shown = ", ".join(f"No. {number} {spoken(wishes[number])}" for number, _ in five if number in wishes)
         raise InputError(
             people.where,
             "column place",

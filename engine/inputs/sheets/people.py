@@ -8,12 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath
 
 from engine.errors import InputError
-from engine.inputs.files import (
-    Source,
-    read_toml,
-    resolve,
-    shipped,
-)
+from engine.inputs.files import Source, read_toml, resolve, shipped
 from engine.inputs.levels import PLAYER_RANGES, Level
 from engine.inputs.sheets.cells import Assumed, Cells
 from engine.inputs.sheets.columns import HELP_COLUMNS, Column, spellings

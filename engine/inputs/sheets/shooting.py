@@ -19,7 +19,7 @@ from engine.inputs.constants import Constant
 from engine.inputs.levels import STEP_M, Level
 from engine.inputs.rules import Rules
 from engine.inputs.sheets.cells import Tried
-from engine.inputs.sheets.charted import BANDS, Shot
+from engine.inputs.sheets.charted import BANDS, ChartedShot
 from engine.inputs.sheets.data import Grades, Shooter
 from engine.inputs.sheets.shrink import prior_strength, pulled
 from engine.inputs.shots import ShotTable
@@ -90,7 +90,7 @@ class Shooting:
     threes: Tried
     free_throws: Tried
     free_throw_grade: str | None
-    shots: tuple[Shot, ...] = ()
+    shots: tuple[ChartedShot, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,7 @@ def moves_of_colour(
     }
 
 
-class Averages:
+class LevelAverages:
     """What an average player of the level makes: by table and distance, and as published rates."""
 
     def __init__(
@@ -197,7 +197,7 @@ def _counted(tried: Tried, grades: Grades) -> tuple[float, float] | None:
     return None
 
 
-def _band_sample(player: Shooting, band: str, averages: Averages, move: float) -> Sample | None:
+def _band_sample(player: Shooting, band: str, averages: LevelAverages, move: float) -> Sample | None:
     shots = [shot for shot in player.shots if shot.band == band]
     if not shots:
         return None
@@ -206,7 +206,9 @@ def _band_sample(player: Shooting, band: str, averages: Averages, move: float) -
     return Sample(player.number, KIND_OF_BAND[band], made, len(shots), sum(expected) / len(shots))
 
 
-def _samples(player: Shooting, averages: Averages, moves: Mapping[str, float], arc_m: float) -> list[Sample]:
+def _samples(
+    player: Shooting, averages: LevelAverages, moves: Mapping[str, float], arc_m: float
+) -> list[Sample]:
     """The samples that count for a player: of counts and charted shots the one with more attempts."""
     found: list[Sample] = []
     rim, middle, three = (_band_sample(player, band, averages, moves[band]) for band in BANDS)
@@ -228,7 +230,7 @@ def _samples(player: Shooting, averages: Averages, moves: Mapping[str, float], a
     return found
 
 
-def _free_throw(player: Shooting, averages: Averages) -> float:
+def _free_throw(player: Shooting, averages: LevelAverages) -> float:
     """Free throws of the level with the coach's word added, kept off 0 and 1."""
     grade = averages.grades.free_throw_shooter[player.free_throw_grade or "average"]
     return min(max(averages.level.players.free_throw.value + grade.free_throw, 0.02), 0.98)
@@ -269,7 +271,7 @@ def _strengths(samples: Sequence[Sample], grades: Grades, prior: Constant) -> di
 
 
 def shooting_of(
-    players: Sequence[Shooting], averages: Averages, prior: Constant, rules: Rules
+    players: Sequence[Shooting], averages: LevelAverages, prior: Constant, rules: Rules
 ) -> tuple[dict[int, Found], tuple[ShotNote, ...]]:
     """Shirt number -> shot table and free throws, and how much of each estimate is the player's own.
 

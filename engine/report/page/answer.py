@@ -6,33 +6,24 @@ Numbers come from the studies' JSON alone. engine.report.page.plan has plan, pra
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
 
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.inputs.calls import Call
 from engine.report.screen.stress import worlds_in_100
 from engine.report.words import (
+    PREPOSITIONS,
+    RARELY,
+    TRIGGER_WORDS,
     around,
     count,
     percent,
     saved,
     scaled,
+    times,
 )
+from engine.study.evening_report import EveningReport
 
-if TYPE_CHECKING:
-    from engine.study.evening_report import EveningReport
-
-Found = dict[str, Any]
-
-#: A trap that closes less often than this is weighed as something else (as in the text of compare).
-RARELY = 0.15
-TRIGGER_WORDS = {
-    "in_air": "while the pass is in the air",
-    "catch": "on the catch",
-    "back_turned": "when he turns his back",
-    "picked_up": "when he picks up his dribble",
-    "dribble_in": "when he dribbles in",
-    "held": "when he holds it for {held:g} s",
-    "across_half": "as he crosses half court",
-}
 SAMPLING = (
     "Ranges (95%) show the luck of the draw in the possessions played. They do not show how far the model is "
     "from a gym."
@@ -67,36 +58,21 @@ def cautions(report: EveningReport) -> list[str]:
     return [*said, *own]
 
 
-def plain(name: str) -> str:
-    """``short_corner`` as it is said."""
-    return name.replace("_", " ")
-
-
-def times(n: int) -> str:
-    """``once``, ``twice``, ``5 times``."""
-    return {1: "once", 2: "twice"}.get(n, f"{n} times")
-
-
 def numbers_words(numbers: Sequence[int]) -> str:
     """``5``, ``5 and 12``, ``5, 10 and 12``."""
     texts = [str(number) for number in numbers]
     return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
 
 
-#: Before the name of a region; the others stand "in the".
-PREPOSITIONS = {"top": "at the", "wing": "on the", "slot": "in the", "high_post": "at the", "elbow": "at the",
-                "low_post": "at the", "rim": "at the"}  # fmt: skip
-
-
-def when_words(call: Any) -> str:
+def when_words(call: Call) -> str:
     """When a call is made: where the ball is and what sets it off."""
-    where = " or ".join(f"{PREPOSITIONS.get(region, 'in the')} {plain(region)}" for region in call.ball)
+    where = " or ".join(f"{PREPOSITIONS.get(region, 'in the')} {spoken(region)}" for region in call.ball)
     when = ", or ".join(TRIGGER_WORDS[one].format(held=call.held_s) for one in call.triggers)
     often = "" if call.probability >= 0.995 else f", about {round(10 * call.probability)} times in 10"
     return f"ball {where}, {when}{often}"
 
 
-def whom_words(report: EveningReport, call: Any) -> str:
+def whom_words(report: EveningReport, call: Call) -> str:
     """On whom a call is made, and whom the other studies point to."""
     if call.only_against:
         return f"only No. {numbers_words(call.only_against)}"
@@ -201,7 +177,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
         )
         cards.append(
             {
-                "name": plain(call.name),
+                "name": spoken(call.name),
                 "signal": report.evening.signals.get(call.name),
                 "times": times(row["uses_per_game"]),
                 "rows": [
@@ -235,7 +211,7 @@ def headline(report: EveningReport) -> str:
         row = plan_row(report, s, c)
         assert row is not None
         found = stress_of(report, s, c)
-        part = f"{plain(row['call'])} at most {times(row['uses_per_game'])} a game"
+        part = f"{spoken(row['call'])} at most {times(row['uses_per_game'])} a game"
         if found is not None:
             part += f" (pays in {worlds_in_100(found['share']['mean'])} plausible worlds)"
         parts.append(part)
@@ -248,7 +224,7 @@ def not_advised(report: EveningReport) -> list[str]:
     for s, c in report.planned:
         if (s, c) in report.advised:
             continue
-        found, name = stress_of(report, s, c), plain(report.scenario.settings[s].calls[c].name)
+        found, name = stress_of(report, s, c), spoken(report.scenario.settings[s].calls[c].name)
         share = None if found is None else found["share"]["mean"]
         if share is None or share >= 0.6:
             said.append(f"Not among the advised, though planned: {name}; one page holds two calls.")
@@ -282,7 +258,7 @@ def ledger_rows(report: EveningReport) -> list[Found]:
         for c, found in enumerate(setting["calls"]):
             if found["called"] < 30:
                 rows.append(
-                    {"setting": setting["name"], "call": plain(found["call"]), "few": found["called"]}
+                    {"setting": setting["name"], "call": spoken(found["call"]), "few": found["called"]}
                 )
                 continue
             out = found["outcomes"]
@@ -292,7 +268,7 @@ def ledger_rows(report: EveningReport) -> list[Found]:
             rows.append(
                 {
                     "setting": setting["name"],
-                    "call": plain(found["call"]),
+                    "call": spoken(found["call"]),
                     "few": None,
                     "often": f"{found['called_per_100_possessions']:.0f}",
                     "value": saved(found["value"], 2, ""),

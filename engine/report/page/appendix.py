@@ -3,22 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
 
-from engine.report.page.answer import plain
-from engine.report.words import percent
-
-if TYPE_CHECKING:
-    from engine.study.evening_report import EveningReport
-
-Found = dict[str, Any]
-FACTOR_WORDS = {
-    "shooting": "shooting",
-    "turnovers": "turnovers",
-    "rebounds": "rebounds",
-    "free_throws": "free throws",
-    "transition": "next possession",
-}
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.report.words import FACTOR_WORDS, percent
+from engine.study.evening_report import EveningReport
 
 
 def number(value: float | None, decimals: int = 2, sign: bool = False) -> str:
@@ -51,7 +40,7 @@ def appendix_view(report: EveningReport) -> Found:
                 continue
             risk.append(
                 {
-                    "call": f"{plain(call['call'])} ({setting['name']})",
+                    "call": f"{spoken(call['call'])} ({setting['name']})",
                     "n": over["n"],
                     "worst": number(over["worst_5_percent"], 1, True),
                     "worst_home": number(over["worst_5_percent_home"], 1, True),
@@ -92,7 +81,7 @@ def appendix_view(report: EveningReport) -> Found:
         "swing_sd": number(report.plan["swing"]["sd"], 1),
         "lineup_guarantee": report.lineup["guarantee"],
         "lineup_possessions": f"{report.lineup['possessions_played']:,}",
-        "effort": {plain(key): f"{value:,}" for key, value in asdict(report.effort).items()},
+        "effort": {spoken(key): f"{value:,}" for key, value in asdict(report.effort).items()},
         "checks": report.compare["baseline"]["checks"],
         "apart": sum(setting["uncalled_differences"] for setting in report.compare["settings"]),
         "hash": report.compare["config_hash"],
@@ -122,7 +111,7 @@ def _inputs(stress: Found) -> list[Found]:
             value = call["value"]
             rows.append(
                 {
-                    "call": f"{plain(call['call'])} ({setting['name']})",
+                    "call": f"{spoken(call['call'])} ({setting['name']})",
                     "share": interval(call["share"], 2, sign=False),
                     "raw": f"{call['raw']['pays']} of {call['worlds']}",
                     "value": interval(value, 2),

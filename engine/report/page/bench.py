@@ -5,15 +5,15 @@ Numbers of the places follow the scenario's own line-up, with which the calls we
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
-from engine.report.page.answer import numbers_words, plain, plan_row
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.inputs.defence import persons_of
+from engine.inputs.roles import holder
+from engine.report.page.answer import numbers_words, plan_row
 from engine.report.page.plan import behind_call, opponents, out_of_trap
-
-if TYPE_CHECKING:
-    from engine.study.evening_report import EveningReport
-
-Found = dict[str, Any]
+from engine.report.words import SHORT_TRIGGERS
+from engine.study.evening_report import EveningReport
+from engine.world.pack import defenders_of
 
 #: Job of a cover -> the row of the bench page that it stands in.
 ROW_OF = {
@@ -26,16 +26,6 @@ ROW_OF = {
 }
 ROWS = ("Trap", "Deny", "Front", "Middle", "Rim")
 SIDES = ("left", "right")
-#: What sets a call off, in two words.
-SHORT_TRIGGERS = {
-    "in_air": "in air",
-    "catch": "on catch",
-    "back_turned": "back turned",
-    "picked_up": "dribble dead",
-    "dribble_in": "dribbles in",
-    "held": "held {held:g}s",
-    "across_half": "over half court",
-}
 #: Roles of dynamic doubles.
 DYNAMIC = {"ball": "his man", "nearest": "next man"}
 
@@ -45,9 +35,6 @@ def role_rows(report: EveningReport, setting: int, call_index: int, out: Found |
 
     ``out``: the way out of the beaten trap (engine.study.timing.links), None where it is not known.
     """
-    from engine.still.picture import holder
-    from engine.world.pack import defenders_of, persons_of
-
     scenario = report.scenario
     of = scenario.settings[setting]
     call, zone = of.calls[call_index], of.zone or scenario.zone
@@ -59,7 +46,7 @@ def role_rows(report: EveningReport, setting: int, call_index: int, out: Found |
         if role in DYNAMIC:
             return DYNAMIC[role]
         person = holder(role, side)
-        return str(numbers[person]) if person in numbers else plain(role)
+        return str(numbers[person]) if person in numbers else spoken(role)
 
     jobs = {role: "Trap" for role in call.doubles}
     entries = dict(call.cover)
@@ -90,7 +77,7 @@ def bench_calls(report: EveningReport) -> list[Found]:
         turnovers = report.compare["settings"][s]["calls"][c]["break_even"]["turnover_rate"]["mean"]
         found.append(
             {
-                "name": plain(call.name),
+                "name": spoken(call.name),
                 "signal": report.evening.signals.get(call.name),
                 "when": " / ".join(SHORT_TRIGGERS[one].format(held=call.held_s) for one in call.triggers),
                 "whom": f"No. {numbers_words(call.only_against)}" if call.only_against else "anyone",
@@ -107,10 +94,10 @@ def bench_view(report: EveningReport) -> Found:
     care, plan = report.evening.care, report.plan
     limit = int(plan["constants"]["foul_limit"])
     in_bonus = [
-        plain(row["call"]) for row in plan["mix"]
+        spoken(row["call"]) for row in plan["mix"]
         if (plan["bonus"][_label(plan, row)]["in_bonus"]["low"] or 0.0) > 0.0
     ]  # fmt: skip
-    advised = {plain(report.scenario.settings[s].calls[c].name) for s, c in report.advised}
+    advised = {spoken(report.scenario.settings[s].calls[c].name) for s, c in report.advised}
     return {
         "us": report.scenario.defence_team.name,
         "them": report.scenario.offence_team.name,
@@ -149,4 +136,4 @@ def _places(report: EveningReport) -> list[tuple[str, int]]:
     """Who plays where; [] where the places are men, not areas."""
     if report.scenario.zone.guards:
         return []
-    return [(plain(place), number) for place, number in report.lineup["usual"]["places"].items()]
+    return [(spoken(place), number) for place, number in report.lineup["usual"]["places"].items()]

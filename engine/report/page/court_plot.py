@@ -11,19 +11,26 @@ import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import matplotlib
 import numpy as np
+from markupsafe import escape
+from matplotlib.axes import Axes
+from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
+from matplotlib.patches import Arc, Circle, Polygon, Rectangle
+from matplotlib.typing import ColorType
+from numpy.typing import NDArray
 
-from engine.report.replay.sentences import plain_name
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.inputs.scenario import Scenario
 from engine.state.words import REGIONS
+from engine.still.holes import scenario_setup
+from engine.still.picture import picture_of
+from engine.world.court import Court
 
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-    from engine.world.court import Court
-
-Found = dict[str, Any]
 #: Perceptually even, also for those who cannot tell red from green; light is few, dark is many.
 MAP = "cividis_r"
 INK, LINE, FLOOR = "#16202b", "#6d6a60", "#fbfaf6"
@@ -34,7 +41,7 @@ WIDTH_IN = 4.3
 MOST_LATE = 5
 #: A share below this is in the table, not in the picture.
 LEAST_SHOWN = 0.005
-_SETTINGS: dict[str, Any] = {
+_SETTINGS: Found = {
     "svg.fonttype": "none",
     "font.family": ["sans-serif"],
     "font.size": 10.0,
@@ -44,8 +51,6 @@ _SETTINGS: dict[str, Any] = {
 
 @contextmanager
 def _style(salt: str) -> Iterator[None]:
-    import matplotlib
-
     settings: Any = _SETTINGS | {"svg.hashsalt": salt}
     with matplotlib.rc_context(settings):
         yield
@@ -75,19 +80,17 @@ def place_words(key: tuple[str, int], called: bool) -> str:
     """``corner, ball side`` (the call is on the right), or ``corner, right`` where nothing is mirrored."""
     region, side = key
     if region in WHOLE:
-        return plain_name(region)
+        return spoken(region)
     if called:
-        return f"{plain_name(region)}, {'ball side' if side > 0 else 'far side'}"
-    return f"{plain_name(region)}, {SIDE_WORDS[side]}"
+        return f"{spoken(region)}, {'ball side' if side > 0 else 'far side'}"
+    return f"{spoken(region)}, {SIDE_WORDS[side]}"
 
 
 # --- drawing --------------------------------------------------------------------------------------------
 
 
-def _figure(court: Court) -> tuple[Figure, Any]:
+def _figure(court: Court) -> tuple[Figure, Axes]:
     """An empty half court; the axes are in metres."""
-    from matplotlib.figure import Figure
-
     width, height = 2 * court.half_width_m + 0.4, court.half_y_m - court.baseline_y_m + 0.4
     figure = Figure(figsize=(WIDTH_IN, WIDTH_IN * height / width))
     axis = figure.add_axes((0.0, 0.0, 1.0, 1.0))
@@ -98,11 +101,9 @@ def _figure(court: Court) -> tuple[Figure, Any]:
     return figure, axis
 
 
-def _court_lines(axis: Any, court: Court) -> None:
-    from matplotlib.patches import Arc, Circle, Rectangle
-
+def _court_lines(axis: Axes, court: Court) -> None:
     half, base, line = court.half_width_m, court.baseline_y_m, court.free_throw_y_m
-    about: dict[str, Any] = {"fill": False, "edgecolor": LINE, "linewidth": 1.1, "zorder": 3}
+    about: Found = {"fill": False, "edgecolor": LINE, "linewidth": 1.1, "zorder": 3}
     axis.add_patch(
         Rectangle(
             (-half, base), 2 * half, court.half_y_m - base, **about | {"edgecolor": INK, "linewidth": 1.6}
@@ -120,7 +121,7 @@ def _court_lines(axis: Any, court: Court) -> None:
     axis.add_patch(Circle((0, 0), 0.225, **about | {"edgecolor": INK, "linewidth": 1.4}))
 
 
-def _areas(court: Court, region: str, side: int) -> list[Any]:
+def _areas(court: Court, region: str, side: int) -> list[NDArray[np.float64]]:
     """Corners of a region on a side (float64[n, 2]); of a region without sides both halves."""
     half = np.asarray(court.polygons[region], dtype=np.float64)
     mirrored = half * np.array([-1.0, 1.0])
@@ -147,13 +148,9 @@ def shots_svg(court: Court, shots: Sequence[Found], open_m: float, most: float, 
     ``most``: the share that is darkest, so that two pictures compare. ``words``: what is seen, for those who
     do not see it; ``name``: prefix of the ids.
     """
-    import matplotlib
-
     colours = matplotlib.colormaps[MAP]
     shares = shares_of(shots)
     with _style(name):
-        from matplotlib.patches import Polygon
-
         figure, axis = _figure(court)
         for region in SHOT_REGIONS:
             for side in (1,) if region in WHOLE else (1, -1):
@@ -183,22 +180,16 @@ def shots_svg(court: Court, shots: Sequence[Found], open_m: float, most: float, 
         return inline(figure, name, words)
 
 
-def _luminance(colour: Any) -> float:
+def _luminance(colour: ColorType) -> float:
     """Relative luminance of a colour (WCAG 2, from memory)."""
-    from matplotlib.colors import to_rgb
-
     parts = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
     return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
 
 
 def late_svg(court: Court, links: Sequence[Found], name: str, words: str) -> str:
     """The worst passes as numbered arrows; a dotted ring round the receiver is as wide as he is open."""
-    import matplotlib
-
     colours = matplotlib.colormaps["cividis"]
     with _style(name):
-        from matplotlib.patches import Circle, Rectangle
-
         figure, axis = _figure(court)
         base = court.baseline_y_m
         axis.add_patch(
@@ -241,11 +232,8 @@ def _apart(places: Sequence[tuple[float, float]], least_m: float = 1.05) -> list
     return found
 
 
-def late_places(scenario: Any, links: Sequence[Found]) -> list[Found]:
+def late_places(scenario: Scenario, links: Sequence[Found]) -> list[Found]:
     """The links with where the passer and the receiver stand (metres), the ball's side on the right."""
-    from engine.still.holes import scenario_setup
-    from engine.still.picture import picture_of
-
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
     found = []
     for link in links:
@@ -260,8 +248,6 @@ def late_places(scenario: Any, links: Sequence[Found]) -> list[Found]:
 
 def inline(figure: Figure, name: str, words: str) -> str:
     """The figure as an <svg> element: own ids, no style sheet, no size of its own, named by ``words``."""
-    from markupsafe import escape
-
     out = io.StringIO()
     figure.savefig(out, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     text = out.getvalue()

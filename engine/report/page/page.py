@@ -6,19 +6,21 @@ of the user goes through Jinja2's autoescape.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from markupsafe import Markup
 
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.page import answer as words
+from engine.report.page import court_plot
 from engine.report.page import plan as page_plan
 from engine.report.page.appendix import appendix_view
 from engine.report.page.bench import bench_view
+from engine.report.page.court_plot import place_words, shares_of
 from engine.report.replay.page import environment, own_part
 from engine.report.screen.evening import shot_line
-
-if TYPE_CHECKING:
-    from engine.study.evening_report import EveningReport
-
-Found = dict[str, Any]
+from engine.report.words import count
+from engine.study.evening_report import EveningReport
+from engine.world.court import build_court
 
 
 def _policy(*sources: str) -> str:
@@ -27,11 +29,6 @@ def _policy(*sources: str) -> str:
 
 def pictures(report: EveningReport) -> list[Found]:
     """The court pictures: each an SVG, what is seen in a sentence, and the same as a table."""
-    from markupsafe import Markup
-
-    from engine.report.page import court_plot
-    from engine.world.court import build_court
-
     court, shots = build_court(report.scenario.rules), report.shots
     open_m, called = shots["open_shot_m"], shots["called"]
     shares = {"home": court_plot.shares_of(shots["home"])}
@@ -61,12 +58,12 @@ def _shots_title(report: EveningReport, key: str) -> str:
     call = report.shots["call"]
     if call is None:
         return "Shots, staying home"
-    return f"With the call: {words.plain(call)}" if key == "called" else "Without the call, staying home"
+    return f"With the call: {spoken(call)}" if key == "called" else "Without the call, staying home"
 
 
-def _shots_words(report: EveningReport, key: str, shots: Any, shares: Any) -> str:
-    from engine.report.page.court_plot import place_words
-
+def _shots_words(
+    report: EveningReport, key: str, shots: list[Found], shares: dict[tuple[str, int], float]
+) -> str:
     n, called = report.shots["possessions"], report.shots["call"] is not None
     if not shots:
         return f"No shot in {n} possessions."
@@ -74,7 +71,7 @@ def _shots_words(report: EveningReport, key: str, shots: Any, shares: Any) -> st
     where = ", ".join(f"{place_words(place, called)} {100 * share:.0f}" for place, share in first)
     free = sum(shot["gap_m"] >= report.shots["open_shot_m"] for shot in shots)
     return (
-        f"{len(shots)} shots in {words.count(n, 'possession')}. Of 100 shots most come from: {where}. "
+        f"{len(shots)} shots in {count(n, 'possession')}. Of 100 shots most come from: {where}. "
         f"{free} of the {len(shots)} were open (nobody within {report.shots['open_shot_m']:.1f} m)."
     )
 
@@ -90,8 +87,6 @@ def _late_words(rows: list[Found]) -> str:
 
 def shots_table(report: EveningReport) -> list[Found]:
     """Shares by area, without and with the call, as the table beside the pictures."""
-    from engine.report.page.court_plot import place_words, shares_of
-
     shots, called = report.shots, report.shots["call"] is not None
     home = shares_of(shots["home"])
     other = {} if shots["called"] is None else shares_of(shots["called"])
@@ -140,14 +135,14 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             model=words.MODEL,
             pictures=pictures(report),
             shots=shots_table(report),
-            call_of_shots=None if report.shots["call"] is None else words.plain(report.shots["call"]),
+            call_of_shots=None if report.shots["call"] is None else spoken(report.shots["call"]),
             n_shots=report.shots["possessions"],
             plan=page_plan.plan_view(report),
             links=page_plan.link_rows(links),
             bump=report.timing["bump"]["words"],
             passes=report.timing["passes_traced"],
             after=[
-                {"call": words.plain(one["call"]), "words": page_plan.out_words(one)}
+                {"call": spoken(one["call"]), "words": page_plan.out_words(one)}
                 for one in report.timing["after_trap"]
                 if one["ball"] is not None
             ],

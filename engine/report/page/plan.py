@@ -6,29 +6,18 @@ No sentence names a weakest player: where the other side would attack is told by
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
 
-from engine.report.page.answer import numbers_words, plain
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.inputs.defence import persons_of
+from engine.inputs.roles import holder
+from engine.report.page.answer import numbers_words
 from engine.report.screen.lineup import OTHER_TASK, TASKS
-from engine.report.screen.timing import WAYS, late_words, merged
-from engine.report.words import (
-    around,
-    count,
-    percent,
-    saved,
-)
+from engine.report.screen.timing import late_words, merged
+from engine.report.words import ADVICE_TO_A_MAN, WAY_WORDS, around, count, percent, saved
+from engine.study.evening_report import EveningReport
+from engine.world.pack import defenders_of
 
-if TYPE_CHECKING:
-    from engine.study.evening_report import EveningReport
-
-Found = dict[str, Any]
-
-ADVICE_WORDS = {
-    "force": "let him have the ball",
-    "trap": "trap him",
-    "leave": "leave him, help from him",
-    "deny": "deny him the ball",
-}
 #: Colour words of the sheet with a sign of their own, for those who see no colours and for paper.
 SIGNS = {
     "green": "\N{BLACK UP-POINTING TRIANGLE}",
@@ -50,7 +39,7 @@ def plan_view(report: EveningReport) -> Found:
         bonus = plan["bonus"][one["label"]]
         mix.append(
             {
-                "name": plain(row["call"]),
+                "name": spoken(row["call"]),
                 "up": f"{one['chances_per_game']:.0f}",
                 "uses": row["uses_per_game"],
                 "worth": saved(row["saves_per_game"], 1, ""),
@@ -65,13 +54,13 @@ def plan_view(report: EveningReport) -> Found:
         "uses": _use_rows(plan),
         "games": count(plan["games"], "whole game"),
         "bonus_share": percent(plan["share_in_bonus"]),
-        "late_call": plain(late[0]["call"]) if late else "",
+        "late_call": spoken(late[0]["call"]) if late else "",
         "late_seconds": sorted({row["seconds"] for row in late}),
         "late": _late_rows(late),
         "late_words": _late_words(late, clear),
         "too_few": plan["bench_rule"]["too_few_below"],
         "fouls": foul_words(report),
-        "unclear": [plain(name) for name in plan["not_clear"]],
+        "unclear": [spoken(name) for name in plan["not_clear"]],
     }
 
 
@@ -113,7 +102,7 @@ def _late_words(late: Sequence[Found], clear: Sequence[Found]) -> str:
         return "No call comes up often enough to say anything of the end of a game."
     better = [row for row in clear if row["difference"]["mean"] > 0]
     worse = [row for row in clear if row["difference"]["mean"] < 0]
-    call = plain(late[0]["call"])
+    call = spoken(late[0]["call"])
     if better and not worse:
         most = max(row["difference"]["mean"] for row in better)
         return (
@@ -132,14 +121,11 @@ def behind_call(report: EveningReport) -> str:
     late = report.plan["late_game"]
     better = [row for row in late if row["clear"] and row["difference"]["mean"] > 0]
     worse = [row for row in late if row["clear"] and row["difference"]["mean"] < 0]
-    return plain(late[0]["call"]) if len(better) > len(late) / 2 and not worse else ""
+    return spoken(late[0]["call"]) if len(better) > len(late) / 2 and not worse else ""
 
 
 def doublers(report: EveningReport, setting: int, call: int) -> set[int]:
     """Shirts that double in a call, on either side; those of dynamic doubles are not known before."""
-    from engine.still.picture import holder
-    from engine.world.pack import defenders_of, persons_of
-
     of = report.scenario.settings[setting]
     zone = of.zone or report.scenario.zone
     shirts = dict(
@@ -162,7 +148,7 @@ def foul_words(report: EveningReport) -> str:
     for s, c in report.advised:
         doubling = sorted(set(named) & doublers(report, s, c))
         if doubling:
-            name = plain(report.scenario.settings[s].calls[c].name)
+            name = spoken(report.scenario.settings[s].calls[c].name)
             words += f" In {name} No. {numbers_words(doubling)} is one of the two: have another ready there."
     return words
 
@@ -180,9 +166,9 @@ def link_rows(links: Sequence[Found]) -> list[Found]:
     return [
         {
             "number": i,
-            "way": f"{plain(link['from'])} to {plain(link['to'])}"
+            "way": f"{spoken(link['from'])} to {spoken(link['to'])}"
             + (", skip" if link["kind"] == "skip" else ""),
-            "who": plain(link["defender"]),
+            "who": spoken(link["defender"]),
             "late": late_words(link["late_s"]),
             "open": f"{link['gap_m']:.1f} m",
             "worth": f"{link['shot_points']:.2f}",
@@ -200,8 +186,8 @@ def out_of_trap(report: EveningReport, call: str) -> Found | None:
 
 def out_words(one: Found) -> str:
     """The same in words."""
-    who = f"ball to the {plain(one['ball'])}, rim to the {plain(one['rim'])}"
-    words = f"mostly out {WAYS[one['usual_way_out']]}: {who}"
+    who = f"ball to the {spoken(one['ball'])}, rim to the {spoken(one['rim'])}"
+    words = f"mostly out {WAY_WORDS[one['usual_way_out']]}: {who}"
     if one["shell_s"] is not None:
         words += (
             f"; the shell stands after {one['shell_s']:.1f} s (in {one['stood']} of {one['traced']} traced)"
@@ -215,8 +201,8 @@ def drills(report: EveningReport) -> list[Found]:
         {
             "name": drill["name"],
             "trains": drill["trains"],
-            "links": ", ".join(plain(link) for link in drill["links"]),
-            "roles": ", ".join(plain(role) for role in drill["roles"]),
+            "links": ", ".join(spoken(link) for link in drill["links"]),
+            "roles": ", ".join(spoken(role) for role in drill["roles"]),
         }
         for drill in report.timing["drills"]
     ]
@@ -241,7 +227,7 @@ def lineup_view(report: EveningReport) -> Found:
     worst = found["attack_at"][0]
     clear = worst["cost"]["low"] is not None and worst["cost"]["low"] > 0.0
     kind = worst["place"].rpartition("_")[2]
-    scorer, place = found["best_scorer"]["number"], plain(worst["place"])
+    scorer, place = found["best_scorer"]["number"], spoken(worst["place"])
     where = f"is left to the {place}" if report.scenario.zone.guards else f"stands in the {place}'s area"
     task = (
         f"When their No. {scorer} {where}, help there: {TASKS.get(kind, OTHER_TASK)}."
@@ -250,7 +236,7 @@ def lineup_view(report: EveningReport) -> Found:
     )
     return {
         "title": "Selected" if found["decided"] else "Yours",
-        "places": [(plain(place), number) for place, number in show.items()],
+        "places": [(spoken(place), number) for place, number in show.items()],
         "said": said,
         "guarantee": found["guarantee"],
         "task": task,
@@ -273,7 +259,7 @@ def opponents(report: EveningReport) -> list[Found]:
                 "hand": (note.hand if note is not None else None) or "-",
                 "shooter": colour or "-",
                 "sign": SIGNS.get(colour or "", ""),
-                "advice": ADVICE_WORDS[one["advice"]],
+                "advice": ADVICE_TO_A_MAN[one["advice"]],
                 "short": {"force": "leave", "deny": "guard"}.get(one["advice"], one["advice"]),
                 "why": one["why"],
             }

@@ -7,29 +7,25 @@ that the basket is at the bottom and half court at the top, as seen from under t
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.replay.sentences import (
     ball_words,
     event_sentence,
     job_words,
     option_words,
-    plain_name,
     said_already,
     trap_words,
     who,
 )
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.state.words import TrapPhase
-from engine.study.replay.replay import AGENTS
+from engine.study.replay.replay import AGENTS, Replay
 from engine.world.court import Court
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from engine.study.replay.replay import Replay
 
 #: Room round the floor, and how a ball in the hands is shown beside its holder, centimetres.
 MARGIN_CM = 70
@@ -45,7 +41,7 @@ def cm(metres: float) -> int:
     return math.floor(100.0 * metres + 0.5)
 
 
-def court_drawing(court: Court) -> dict[str, Any]:
+def court_drawing(court: Court) -> Found:
     """Lines of the half court and the strip beyond it as SVG paths and numbers, centimetres on the screen.
 
     Keys: view (the viewBox), floor and strip (x, y, width, height), half_y, lane (x, y, width, height), arc
@@ -76,7 +72,7 @@ def _unique(texts: list[str]) -> tuple[list[str], list[int]]:
     return known, [place[text] for text in texts]
 
 
-def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+def _rows(table: pd.DataFrame) -> list[Found]:
     """Rows of a table by the names of its columns."""
     return [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
 
@@ -86,7 +82,7 @@ def frame_at(t_s: np.ndarray, when_s: float) -> int:
     return min(int(np.searchsorted(t_s, when_s - 1e-6)), len(t_s) - 1)
 
 
-def ticks(replay: Replay, titles: dict[str, str]) -> dict[str, Any]:
+def ticks(replay: Replay, titles: dict[str, str]) -> Found:
     """Every tick for the page.
 
     Keys, one entry per tick: t (seconds), clock (seconds or None), people (x and y of the ten agents, cm on
@@ -132,27 +128,27 @@ def ticks(replay: Replay, titles: dict[str, str]) -> dict[str, Any]:
     }
 
 
-def _aim(row: dict[str, Any]) -> int:
+def _aim(row: Found) -> int:
     if row["mode"] in ON_THE_WAY and row["target"]:
         return AGENTS.index(row["target"])
     return N_PLAYERS if row["mode"] in ("shot wind-up", "shot in flight") else -1
 
 
-def _slides(replay: Replay, rows: list[dict[str, Any]]) -> list[str]:
+def _slides(replay: Replay, rows: list[Found]) -> list[str]:
     """Per tick and defender the slide he is on; "late" where the ball has moved to another and he has not."""
     acts = replay.frames(long=True)
     acts = acts[acts["side"] == "defence"]
     found = []
     for i, (region, near) in enumerate(zip(acts["row_region"], acts["row_near"], strict=True)):
         row = rows[i // N_SIDE]
-        words = f"{plain_name(region)}, {near}"
+        words = f"{spoken(region)}, {near}"
         settled = row["mode"] in ("held", "pass wind-up", "pass in flight") and row["trap_phase"] == "none"
         late = settled and (region, near) != (row["region"], row["near"])
         found.append(f"{words} (late)" if late else words)
     return found
 
 
-def decisions(replay: Replay) -> list[dict[str, Any]]:
+def decisions(replay: Replay) -> list[Found]:
     """Every decision: frame, title, options as [words, points, taken], the one worth most first."""
     t_s = replay.trace.states["t"]
     found = []
@@ -175,7 +171,7 @@ def decisions(replay: Replay) -> list[dict[str, Any]]:
     return found
 
 
-def happenings(replay: Replay, titles: dict[str, str]) -> list[dict[str, Any]]:
+def happenings(replay: Replay, titles: dict[str, str]) -> list[Found]:
     """The events in words: frame, seconds, sentence, and whether it belongs to a trap."""
     t_s = replay.trace.states["t"]
     rows = _rows(replay.events())

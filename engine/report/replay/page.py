@@ -12,37 +12,28 @@ import dataclasses
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
-from engine.report.replay.data import (
-    IN_HAND_CM,
-    court_drawing,
-    decisions,
-    happenings,
-    ticks,
-)
-from engine.report.replay.sentences import (
-    CARE,
-    common_words,
-    lead_words,
-    net_words,
-    plain_name,
-    result_words,
-    rule_words,
-)
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from engine.inputs.base import spoken
+from engine.inputs.calls import Call
+from engine.inputs.defence import persons_of
+from engine.inputs.scenario import Scenario
+from engine.inputs.zone import Zone
+from engine.report.replay.data import IN_HAND_CM, court_drawing, decisions, happenings, ticks
+from engine.report.replay.sentences import CARE, common_words, lead_words, net_words, result_words, rule_words
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.study.replay.pick import Pick
-
-if TYPE_CHECKING:
-    from engine.study.replay.replay import Replay
+from engine.study.replay.replay import Replay
+from engine.world.court import build_court
+from engine.world.pack import player_of
 
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
 
 
-def environment() -> Any:
+def environment() -> Environment:
     """Jinja2 for this project's pages: autoescape always on, an unknown name is an error."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
     return Environment(
         loader=FileSystemLoader(TEMPLATES, encoding="utf-8"),
         autoescape=True,
@@ -52,19 +43,17 @@ def environment() -> Any:
     )
 
 
-def own_part(name: str) -> tuple[Any, str]:
+def own_part(name: str) -> tuple[Markup, str]:
     """A shipped style or script as it goes into a page, and its source for the content policy.
 
     Only for files of this package: they are not escaped.
     """
-    from markupsafe import Markup
-
     text = (TEMPLATES / name).read_text(encoding="utf-8")
     digest = hashlib.sha256(text.encode("utf-8")).digest()
     return Markup(text), f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
 
 
-def replay_page(scenario: Any, replay: Replay, pick: Pick, care: Sequence[str] = ()) -> str:
+def replay_page(scenario: Scenario, replay: Replay, pick: Pick, care: Sequence[str] = ()) -> str:
     """The page (HTML) of a possession.
 
     Parameters
@@ -74,8 +63,6 @@ def replay_page(scenario: Any, replay: Replay, pick: Pick, care: Sequence[str] =
     pick : how it was chosen (engine.study.replay.pick)
     care : further lines that a coach must read (``Evening.care.lines()`` of a folder of sheets)
     """
-    from engine.world.court import build_court
-
     zone, places, numbers = people_of(scenario, replay.setting)
     replay = dataclasses.replace(replay, numbers=numbers)
     titles = {call.name: call.title for call in calls_of(scenario, replay.setting)}
@@ -133,16 +120,14 @@ def replay_page(scenario: Any, replay: Replay, pick: Pick, care: Sequence[str] =
     )
 
 
-def calls_of(scenario: Any, setting: str) -> tuple[Any, ...]:
+def calls_of(scenario: Scenario, setting: str) -> tuple[Call, ...]:
     """The calls of a setting by name; none for staying home."""
     return next((tuple(one.calls) for one in scenario.settings if one.name == setting), ())
 
 
-def people_of(scenario: Any, setting: str) -> tuple[Any, tuple[str, ...], tuple[int, ...]]:
+def people_of(scenario: Scenario, setting: str) -> tuple[Zone, tuple[str, ...], tuple[int, ...]]:
     """The defence that a setting plays, the words for its five places, and the shirt numbers of all ten."""
-    from engine.world.pack import persons_of, player_of
-
     own = next((one.zone for one in scenario.settings if one.name == setting), None)
     zone = own or scenario.zone
     numbers = tuple(player_of(scenario, agent, zone).number for agent in range(N_PLAYERS))
-    return zone, tuple(plain_name(person) for person in persons_of(zone)), numbers
+    return zone, tuple(spoken(person) for person in persons_of(zone)), numbers

@@ -2,55 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
-
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.report.words import (
+    AFTER_PAST,
+    END_PAST,
+    LEFT_WORDS,
+    OTHER_JOBS,
+    OUTCOME_PAST,
+    PASS_WORDS,
+    TRAP_WORDS,
+)
 from engine.state.jobs import JOB_TABLE
 from engine.state.words import VIOLATIONS
 from engine.study.replay.pick import BY_NUMBER, Pick
 
-#: Jobs that only a replay names, beside those of the files.
-OTHER_JOBS = {"box_out": "boxes out for the rebound", "loose_ball": "goes for the loose ball", "": "-"}
-PASS_WORDS = {"direct": "a direct pass", "bounce": "a bounce pass", "over": "a pass over the top"}
-LEFT_WORDS = {
-    "steal": "the ball is stolen out of it",
-    "other_turnover": "the ball is lost in it",
-    "foul": "a foul ends it",
-    "escape_pass": "the ball is passed out of it",
-    "retreat": "the handler dribbles back out of it",
-    "split": "the handler splits it",
-    "other": "a shot goes up, or it is called off",
-}
-#: What became of a call, and what came after it, in the past tense.
-OUTCOME_PAST = {
-    "steal": "the ball was stolen in the trap",
-    "other_turnover": "the ball was lost in the trap without a steal",
-    "foul": "the defence fouled in the trap",
-    "escape_pass": "the ball was passed out of the trap",
-    "retreat": "the handler dribbled back out of the trap",
-    "split": "the handler split the trap",
-    "other": "the trap brought nothing (a shot before or over it, called off, held ball, time-out)",
-}
-AFTER_PAST = {
-    "none": "",
-    "rim_shot": "a shot at the rim followed",
-    "open_three": "an open three followed",
-    "other_shot": "another shot followed",
-    "reset": "the defence stood again before a shot",
-    "turnover": "the offence lost the ball later on",
-}
-END_PAST = {
-    "made_shot": "a made shot",
-    "defensive_rebound": "a defensive rebound",
-    "turnover": "a turnover",
-    "free_throws": "free throws",
-    "shot_clock": "the shot clock running out",
-}
-TRAP_WORDS = {
-    "none": "",
-    "coming": "{call} called, on its way",
-    "set": "{call} closed around the ball",
-    "after": "out of the {call}, the defence on its way back",
-}
 CARE = (
     "This is the model's play, not a person's: nobody played this possession, and it says nothing about any "
     "one player's worth. Players are shirt numbers.",
@@ -60,12 +26,7 @@ CARE = (
 )
 
 
-def plain_name(code: str) -> str:
-    """``half_court_corner`` as it is said."""
-    return code.replace("_", " ")
-
-
-def who(agent: str, number: Any) -> str:
+def who(agent: str, number: float) -> str:
     """``attacker 3`` or ``defender 7``."""
     return f"{'attacker' if agent.startswith('offence') else 'defender'} {int(number)}"
 
@@ -88,7 +49,7 @@ def job_words(job: str) -> str:
 # --- events -------------------------------------------------------------------------------------------
 
 
-def event_sentence(event: dict[str, Any], titles: dict[str, str], points: int) -> str:
+def event_sentence(event: Found, titles: dict[str, str], points: int) -> str:
     """One event of ``Replay.events()`` (with ``code``, the kernel's own value) as a sentence.
 
     ``titles``: call -> how it is called on the page. ``points``: conceded in the whole possession.
@@ -161,11 +122,11 @@ def event_sentence(event: dict[str, Any], titles: dict[str, str], points: int) -
         case "violation":
             return f"Violation by {first}: {VIOLATIONS[int(event['code'])]}"
         case "end":
-            return f"End: {plain_name(detail)}; {points_words(points)} conceded"
+            return f"End: {spoken(detail)}; {points_words(points)} conceded"
     raise ValueError(f"no words for the event {name!r}")
 
 
-def said_already(event: dict[str, Any], others: list[dict[str, Any]]) -> bool:
+def said_already(event: Found, others: list[Found]) -> bool:
     """Whether a turnover is told by a steal or a violation of the same moment."""
     if event["event"] != "turnover":
         return False
@@ -175,7 +136,7 @@ def said_already(event: dict[str, Any], others: list[dict[str, Any]]) -> bool:
 # --- the moment -------------------------------------------------------------------------------------------
 
 
-def ball_words(frame: dict[str, Any]) -> str:
+def ball_words(frame: Found) -> str:
     """What happens with the ball in a row of ``Replay.frames()``."""
     handler = who(frame["handler"], frame["handler_number"])
     match frame["mode"]:
@@ -207,12 +168,12 @@ def ball_words(frame: dict[str, Any]) -> str:
     return f"{handler} {held[frame['dribble']]}"
 
 
-def trap_words(frame: dict[str, Any], titles: dict[str, str]) -> str:
+def trap_words(frame: Found, titles: dict[str, str]) -> str:
     """How far a trap is in a row of ``Replay.frames()``, "" without one."""
     return TRAP_WORDS[frame["trap_phase"]].format(call=titles.get(frame["trap_call"], "trap"))
 
 
-def option_words(option: dict[str, Any]) -> str:
+def option_words(option: Found) -> str:
     """An option of ``Replay.options()``."""
     if option["receiver"]:
         return f"pass to {int(option['receiver_number'])}"

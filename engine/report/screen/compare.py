@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from engine.report.screen.defence import (
-    defence_block,
-    defences_of,
-    home_note,
-    is_other,
-    options_named,
-)
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.report.screen.defence import defence_block, defences_of, home_note, is_other, options_named
 from engine.report.words import (
+    AFTER_WORDS,
+    BOX_WORDS,
+    CARE,
+    END_WORDS,
     FEW_CALLS,
     JOIN,
     LABEL,
+    OUTCOME_WORDS,
+    RARELY,
     WIDTH,
     amount,
     around,
     count,
-    detail,
+    finished,
     labelled,
     of_hundred,
     paragraph,
@@ -32,46 +32,6 @@ from engine.report.words import (
     useful_decimals,
 )
 
-Found = dict[str, Any]
-OUTCOME_WORDS = {
-    "steal": ("steal", "steals"),
-    "other_turnover": ("other turnover", "other turnovers"),
-    "foul": ("foul", "fouls"),
-    "escape_pass": ("pass out of it", "passes out of it"),
-    "retreat": ("retreat", "retreats"),
-    "split": ("split by the dribble", "splits by the dribble"),
-    "trapped_shot": ("shot by the trapped man", "shots by the trapped man"),
-    "rest": ("other (trap too late, held ball, time-out)",) * 2,
-}
-AFTER_WORDS = {
-    "rim_shot": ("shot at the rim", "shots at the rim"),
-    "open_three": ("open three", "open threes"),
-    "other_shot": ("other shot", "other shots"),
-    "turnover": ("turnover", "turnovers"),
-    "reset": ("with the defence set again",) * 2,
-}
-END_WORDS = {
-    "made_shot": "made shot",
-    "defensive_rebound": "defensive rebound",
-    "turnover": "turnover",
-    "free_throws": "free throws",
-    "shot_clock": "shot clock",
-}
-BOX_WORDS = {
-    "points": "points",
-    "fga": "shots",
-    "fgm": "shots made",
-    "three_attempts": "threes",
-    "three_made": "threes made",
-    "rim_attempts": "shots at the rim",
-    "fta": "free throws",
-    "ftm": "free throws made",
-    "oreb": "offensive rebounds",
-    "dreb": "defensive rebounds",
-    "turnovers": "turnovers",
-    "steals": "steals by the defence",
-    "fouls": "fouls by the defence",
-}
 NET_NOTE = (
     "Saved and lost points also count what a turnover brings at the other end. A call is judged by the "
     "possessions in which it came first. A bad night is the worst 1"
@@ -80,10 +40,6 @@ NET_NOTE = (
 UNCERTAINTY = (
     "Ranges (95%) show the luck of the draw only. The model can be off by more: hundredths to tenths of a "
     "point a call. In how many plausible worlds a call pays, and what decides it: trapledger stress."
-)
-CARE = (
-    "League rules on zones and traps come first. Trap with feet and high hands, no reaching; never run "
-    "under a shooter."
 )
 
 
@@ -179,12 +135,7 @@ def _finish(result: Found, lines: list[str], with_detail: bool) -> str:
     if apart:
         told = f"{count(apart, 'possession')} without a trap differed from the same defence without traps"
         lines += ["", paragraph(f"CAUTION: {told}; the values of the traps cannot be trusted.")]
-    more = "" if with_detail else "; --detail shows every number"
-    lines.append("")
-    lines.append(paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}."))
-    if with_detail:
-        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
-    return "\n".join(lines) + "\n"
+    return finished(result, lines, with_detail)
 
 
 def _overview(result: Found) -> list[str]:
@@ -230,7 +181,7 @@ def _per_100(value: float) -> str:
 
 
 def _often(name: str, per_100: float) -> str:
-    return f"{name.replace('_', ' ')}: {_per_100(per_100)} times in 100 possessions"
+    return f"{spoken(name)}: {_per_100(per_100)} times in 100 possessions"
 
 
 def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) -> str:
@@ -244,7 +195,7 @@ def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) ->
 
 
 def _call(call: Found, possessions: int, base: str) -> list[str]:
-    name, called = call["call"].replace("_", " "), call["called"]
+    name, called = spoken(call["call"]), call["called"]
     if called == 0:
         return [labelled("Call", f"{name}: never in {count(possessions, 'possession')}")]
     often = _often(call["call"], 100 * call["calls"] / possessions)
@@ -261,10 +212,6 @@ def _call(call: Found, possessions: int, base: str) -> list[str]:
     if call["after_escape"]["rim_shot"] is not None:
         lines.append(labelled("Of 100 escapes", _list(call["after_escape"], AFTER_WORDS)))
     return [*lines, *_risk(call, base)]
-
-
-#: Below this share of closed traps the call is weighed as something else.
-RARELY = 0.15
 
 
 def _closed(rate: float) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.words import (
+    FACTOR_WORDS,
     around,
     labelled,
     plain,
@@ -14,15 +15,6 @@ from engine.report.words import (
     useful_decimals,
 )
 
-Found = dict[str, Any]
-#: Parts of a change in the order they are read: the four factors, then what a turnover brings.
-FACTOR_WORDS = {
-    "shooting": "shooting",
-    "turnovers": "turnovers",
-    "rebounds": "rebounds",
-    "free_throws": "free throws",
-    "transition": "the other end",
-}
 PER_100 = {"three_attempts": "threes", "rim_attempts": "shots at the rim", "fouls": "fouls"}
 
 
@@ -30,7 +22,7 @@ def options_named(defence: Found, other: Found | None = None) -> str:
     """``2-3 zone``; with the options that differ from another of the same file, and its coded policy."""
     same = other is not None and other["name"] == defence["name"]
     apart = [
-        f"{name.replace('_', ' ')} {choice.replace('_', ' ')}"
+        f"{spoken(name)} {spoken(choice)}"
         for name, choice in defence["options"].items()
         if same and other is not None and other["options"].get(name) != choice
     ]

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import textwrap
-from typing import Any
 
+from engine.estimate.intervals import Found
 from engine.inputs.base import number_text
 from engine.report.words import WIDTH, percent, plain
 
 
-def shot_line(note: dict[str, Any]) -> str:
+def shot_line(note: Found) -> str:
     """How much of one estimate is the player's own."""
     made, of = number_text(round(note["made"], 1)), number_text(note["attempted"])
     return (
@@ -27,7 +27,7 @@ def _block(title: str, lines: list[str]) -> list[str]:
     return ["", title, *filled] if lines else []
 
 
-def evening_text(evening: dict[str, Any]) -> str:
+def evening_text(evening: Found) -> str:
     """The text below a result. ``evening``: ``Evening.to_dict()``."""
     lines: list[str] = []
     lines += _block("Before you use this", evening["care"]["lines"])

@@ -5,13 +5,13 @@ No page names a weakest player: where they would attack is said by place, as a t
 
 from __future__ import annotations
 
-from typing import Any
-
-from engine.report.screen.compare import CARE
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.words import (
-    WIDTH,
+    ADVICE_WORDS,
+    CARE,
     count,
-    detail,
+    finished,
     labelled,
     paragraph,
     plain,
@@ -20,16 +20,8 @@ from engine.report.words import (
     table,
 )
 
-Found = dict[str, Any]
-
 #: Rows of the table that are shown.
 MOST_SHOWN = 5
-ADVICE_WORDS = {
-    "force": "force the ball to",
-    "trap": "trap",
-    "leave": "leave, help from",
-    "deny": "deny",
-}
 #: What helps a place that is attacked, by the last part of its name; common practice, no source.
 TASKS = {
     "guard": "the forward behind him stays up a step longer and the other guard shades over",
@@ -65,20 +57,11 @@ def lineup_text(result: Found, with_detail: bool = False) -> str:
         paragraph(NOT_KNOWN),
         paragraph(CARE),
     ]
-    more = "" if with_detail else "; --detail shows every number"
-    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
-    if with_detail:
-        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
-    return "\n".join(lines) + "\n"
-
-
-def place_words(place: str) -> str:
-    """``left_guard`` as ``left guard``."""
-    return place.replace("_", " ")
+    return finished(result, lines, with_detail)
 
 
 def _places(places: Found) -> str:
-    return ", ".join(f"{place_words(place)} {number}" for place, number in places.items())
+    return ", ".join(f"{spoken(place)} {number}" for place, number in places.items())
 
 
 def _usual(result: Found) -> str:
@@ -92,7 +75,7 @@ def _usual(result: Found) -> str:
 def _table(result: Found) -> list[str]:
     """The first rows, conceded per 100 possessions."""
     shown = result["table"][:MOST_SHOWN]
-    names = [place_words(place) for place in result["best"]]
+    names = [spoken(place) for place in result["best"]]
     heads = [name.rpartition(" ") for name in names]  # two lines: the table is wide
     rows = [
         (*(side for side, _, _ in heads), "conceded", ""),
@@ -122,7 +105,7 @@ def _attack(result: Found) -> list[str]:
     rows = []
     for one in result["attack_at"]:
         mean, low, high = (100.0 * one["cost"][key] for key in ("mean", "low", "high"))
-        rows.append((place_words(one["place"]), f"{mean:+.1f}", f"({low:+.1f} to {high:+.1f})"))
+        rows.append((spoken(one["place"]), f"{mean:+.1f}", f"({low:+.1f} to {high:+.1f})"))
     lines += table(rows)
     worst = result["attack_at"][0]
     if worst["cost"]["low"] > 0.0:
@@ -134,7 +117,7 @@ def _attack(result: Found) -> list[str]:
 
 def _task(place: str) -> str:
     kind = place.rpartition("_")[2]
-    return f"{place_words(place)}: {TASKS.get(kind, OTHER_TASK)}"
+    return f"{spoken(place)}: {TASKS.get(kind, OTHER_TASK)}"
 
 
 def _opponent(result: Found) -> list[str]:

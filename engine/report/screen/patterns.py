@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from engine.report.words import WIDTH, plain
+from engine.study.patterns import measure
 
 VERDICT_WIDTH = 11
 LEFT = " " * 4
@@ -93,8 +94,6 @@ def patterns_text(found: dict[str, Any]) -> str:
 
 def main(arguments: list[str]) -> None:
     """Measure and print the table; arguments: the scale, and a file to write the verdicts to."""
-    from engine.study.patterns import measure
-
     result = measure(float(arguments[0]) if arguments else 1.0)
     print(patterns_text(result.to_dict()), end="")
     if len(arguments) > 1:

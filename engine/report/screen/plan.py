@@ -3,29 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.words import (
+    CARE,
     JOIN,
-    WIDTH,
     amount,
     count,
-    detail,
+    finished,
     labelled,
     paragraph,
     percent,
     plain,
     saved,
     table,
+    times,
 )
-
-Found = dict[str, Any]
 
 #: Uses of each call that are shown; between them the worth changes little.
 SHOWN_USES = (1, 2, 3, 4, 6, 8)
 CAUTIONS = (
-    "League rules on zones and traps come first. Trap with feet and high hands, no reaching; never run under "
-    "a shooter.",
+    CARE,
     "Traps are sprints: rest the men who double, and count their minutes. No trapping far ahead.",
 )
 MODEL = (
@@ -50,22 +49,14 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
         lines += ["", *_late(result), "", *_bench(result)]
     lines += ["", *_fouls(result), *_legs(result), ""]
     lines += [paragraph(line) for line in (MODEL, *CAUTIONS)]
-    more = "" if with_detail else "; --detail shows every number"
-    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
-    if with_detail:
-        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
-    return "\n".join(lines) + "\n"
+    return finished(result, lines, with_detail)
 
 
 # --- the answer -------------------------------------------------------------------------------------------
 
 
 def _name(call: Found) -> str:
-    return plain(str(call.get("label", call["call"])).replace("_", " "))
-
-
-def _times(n: int) -> str:
-    return {1: "once", 2: "twice"}.get(n, f"{n} times")
+    return plain(spoken(str(call.get("label", call["call"]))))
 
 
 def _swing_side(points: int) -> str:
@@ -85,7 +76,7 @@ def _answer(result: Found) -> list[str]:
     labels = {(one["setting"], one["call"]): one for one in result["calls"]}
     first = ", ".join(
         f"{_name(labels[row['setting'], row['call']])}{JOIN}up{JOIN}to{JOIN}"
-        f"{_times(row['uses_per_game']).replace(' ', JOIN)}"
+        f"{times(row['uses_per_game']).replace(' ', JOIN)}"
         for row in mix
     )
     swing = result["swing"]
@@ -133,11 +124,11 @@ def _not_planned(result: Found) -> list[str]:
 def _practice(result: Found) -> list[str]:
     said = []
     for row in result["practice"]:
-        name = plain(row["call"].replace("_", " "))
+        name = plain(spoken(row["call"]))
         if row["planned"] == 0:
             continue
         fits = "as usual" if row["fits"] else f"more than the usual {row['most']}"
-        words = f"{name} {_times(row['planned'])}, {fits}"
+        words = f"{name} {times(row['planned'])}, {fits}"
         next_use = row["next_use"]
         if row["fits"] and row["planned"] == row["most"] and next_use["low"] is not None:
             more = "would still save" if next_use["low"] > 0 else "saves nothing clear"
@@ -199,7 +190,7 @@ def _late(result: Found) -> list[str]:
     behind = list(dict.fromkeys(row["behind"] for row in found))
     seconds = list(dict.fromkeys(row["seconds"] for row in found))
     by = {(row["behind"], row["seconds"]): row for row in found}
-    name = plain(found[0]["call"].replace("_", " "))
+    name = plain(spoken(found[0]["call"]))
     rows = [(f"Late: chance to win, home > {name} trap", *(f"{t} s left" for t in seconds))]
     for d in behind:
         rows.append((f"  behind by {d}", *(_late_cell(by[d, t]) for t in seconds)))
@@ -249,7 +240,7 @@ def _bench(result: Found) -> list[str]:
                 f". Not one in {few}: {percent(found['none_expected'])} of the time though it works, "
                 f"{percent(found['none_break_even'])} where it only breaks even"
             )
-        lines.append(labelled(one["call"].replace("_", " "), words))
+        lines.append(labelled(spoken(one["call"]), words))
     return lines
 
 

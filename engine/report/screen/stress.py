@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
 from engine.report.words import (
     JOIN,
+    ORIGIN_WORDS,
+    RATE_WORDS,
     WIDTH,
     amount,
     count,
-    detail,
+    finished,
     labelled,
     paragraph,
     percent,
@@ -19,21 +22,8 @@ from engine.report.words import (
     table,
 )
 
-Found = dict[str, Any]
-
 #: Deciding inputs that are named; the rest stand in the detail.
 MOST_NAMED = 4
-RATE_WORDS = {
-    "points": "points conceded",
-    "turnovers": "turnovers",
-    "offensive_rebounds": "offensive rebounds",
-    "three_point": "threes made",
-}
-ORIGIN_WORDS = (
-    ("from memory", "from memory, not checked against a source"),
-    ("no source", "common practice with no source"),
-    ("sourced", "from a source"),
-)
 SHARE_NOTE = (
     "Pays: of 100 worlds that are all plausible, those in which the call saves points; the luck of the draw "
     "is taken out. Worth: the middle 90 of 100 worlds."
@@ -67,11 +57,7 @@ def stress_text(result: Found, with_detail: bool = False) -> str:
     if rows:
         lines.append(paragraph(SHARE_NOTE))
     lines.append(paragraph(STRUCTURE))
-    more = "" if with_detail else "; --detail shows every number"
-    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
-    if with_detail:
-        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
-    return "\n".join(lines) + "\n"
+    return finished(result, lines, with_detail)
 
 
 # --- the share --------------------------------------------------------------------------------------------
@@ -141,7 +127,7 @@ def _setting(setting: Found, result: Found) -> list[str]:
     for i, call in enumerate(setting["calls"]):
         if i or _has_whole(setting):
             lines.append("")
-        lines.append(labelled("Call", f"{call['call'].replace('_', ' ')}: {_pays(call, kept)}"))
+        lines.append(labelled("Call", f"{spoken(call['call'])}: {_pays(call, kept)}"))
         if _told(call):
             lines.append(labelled("Luck left", _luck(call)))
             lines.append(labelled("Worth", _band(call, 1.0, 2, "points a call")))
@@ -209,7 +195,7 @@ def _dropped(result: Found) -> list[str]:
     if worlds["ranges"] is None:
         level = f"the level {result['level']!r}" if result["level"] else "a scenario without a level"
         return [paragraph(f"No world was dropped: no base rates are listed for {level}.")]
-    level = str(result["level"]).replace("_", " ")
+    level = spoken(str(result["level"]))
     if worlds["dropped"] == 0:
         return [paragraph(f"All {worlds['drawn']:,} worlds look like {level} play and were kept.")]
     why = ", ".join(f"{RATE_WORDS[name]} {n:,}" for name, n in worlds["outside"].items() if n)

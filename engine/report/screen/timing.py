@@ -5,31 +5,13 @@ Roles are named here, never players: shirts stand in the JSON and in the detail.
 
 from __future__ import annotations
 
-from typing import Any
-
-from engine.report.screen.compare import CARE
-from engine.report.words import (
-    WIDTH,
-    count,
-    detail,
-    labelled,
-    paragraph,
-    percent,
-    plain,
-    table,
-)
-
-Found = dict[str, Any]
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.report.words import CARE, WAY_WORDS, count, finished, labelled, paragraph, percent, plain, table
 
 #: Links that are shown; all of them stand in the detail.
 MOST_SHOWN = 8
 NO_TRAPS = "No word on traps: it is not confirmed that the league allows them (or there is none to time)."
-WAYS = {
-    "behind": "back behind the ball",
-    "middle": "into the middle",
-    "line": "up the line",
-    "far": "to the far man",
-}
 HOW = (
     "Late: seconds after the receiver can decide until the first defender is near enough to bother a shot; "
     "open: how far off he is when the shot leaves the hands. From a still picture: everybody at his place, "
@@ -50,19 +32,11 @@ def timing_text(result: Found, with_detail: bool = False) -> str:
         "The practice plan",
     ]
     for number, drill in enumerate(result["drills"], 1):
-        links = ", ".join(_words(link) for link in drill["links"])
+        links = ", ".join(spoken(link) for link in drill["links"])
         lines.append(labelled(f"{number}.", f"{drill['name']} ({links}): {drill['trains']}"))
     lines += ["", *_links(result), "", *_bump(result), "", *_traps(result), "", paragraph(HOW)]
     lines.append(paragraph(CARE))
-    more = "" if with_detail else "; --detail shows every number"
-    lines += ["", paragraph(f"Seed {result['seed']}: the same command gives the same numbers{more}.")]
-    if with_detail:
-        lines += ["", "Detail", "-" * WIDTH, *detail(result)]
-    return "\n".join(lines) + "\n"
-
-
-def _words(name: str) -> str:
-    return name.replace("_", " ")
+    return finished(result, lines, with_detail)
 
 
 def late_words(late_s: float) -> str:
@@ -93,7 +67,7 @@ def _answer(result: Found) -> list[str]:
     worst = merged(result["links"])[0]
     late = [link for link in merged(result["links"]) if link["late_s"] > 0.0]
     words = (
-        f"{_words(worst['from'])} to {_words(worst['to'])}: the {_words(worst['defender'])} is "
+        f"{spoken(worst['from'])} to {spoken(worst['to'])}: the {spoken(worst['defender'])} is "
         f"{late_words(worst['late_s'])}, the shooter {worst['gap_m']:.1f} m open, a shot worth "
         f"{worst['shot_points']:.2f} points"
     )
@@ -109,8 +83,8 @@ def _links(result: Found) -> list[str]:
         skip = ", skip" if link["kind"] == "skip" else ""
         rows.append(
             (
-                f"{_words(link['from'])} to {_words(link['to'])}{skip}",
-                _words(link["defender"]),
+                f"{spoken(link['from'])} to {spoken(link['to'])}{skip}",
+                spoken(link["defender"]),
                 late_words(link["late_s"]),
                 f"{link['gap_m']:.1f} m",
                 f"{link['shot_points']:.2f}",
@@ -142,7 +116,7 @@ def _traps(result: Found) -> list[str]:
         return [paragraph(NO_TRAPS)]
     lines = ["Out of a beaten trap"]
     for one in result["after_trap"]:
-        lines.append(labelled(_words(one["call"]), _out_of(one)))
+        lines.append(labelled(spoken(one["call"]), _out_of(one)))
     lines.append(
         paragraph(
             "Who: from the still picture, who can be there first. Seconds: from beaten traps that were "
@@ -155,9 +129,9 @@ def _traps(result: Found) -> list[str]:
 def _out_of(one: Found) -> str:
     parts = []
     if one["ball"] is not None:
-        way = WAYS[one["usual_way_out"]]
+        way = WAY_WORDS[one["usual_way_out"]]
         parts.append(
-            f"out of it mostly {way}: ball to the {_words(one['ball'])}, rim to the {_words(one['rim'])}"
+            f"out of it mostly {way}: ball to the {spoken(one['ball'])}, rim to the {spoken(one['rim'])}"
         )
     if one["shell_s"] is not None:
         parts.append(

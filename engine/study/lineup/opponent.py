@@ -13,28 +13,32 @@ alignment gives him, is worth less than the average possession.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
 
+from engine.estimate.intervals import FloatArray, Found, Interval, normal_interval
 from engine.estimate.tally import Tally
-from engine.run.blocks import (
-    Player,
-    Records,
-    RunSize,
-    run_blocks,
-)
+from engine.inputs.base import spoken
+from engine.inputs.defence import persons_of
+from engine.inputs.roles import holder
+from engine.inputs.scenario import Scenario
+from engine.inputs.settings import Setting
+from engine.inputs.team import Player
+from engine.run.blocks import Runner, RunSize, World, run_blocks
+from engine.run.worlds import net_of
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
-from engine.state.record import COLUMN
 from engine.state.words import REGIONS
+from engine.still.holes import scenario_setup
+from engine.still.picture import Setup, picture_of
 from engine.still.shot_worth import ShotWorth
-
-if TYPE_CHECKING:
-    from engine.still.picture import Setup
-
-Floats = NDArray[np.float64]
+from engine.study.compare import compare
+from engine.study.levels import standard_error
+from engine.study.play import play
+from engine.world.pack import defenders_of, pack
 
 #: Possessions for the cost of each place, and for the calls against each handler.
 ATTACK_POSSESSIONS, CALL_POSSESSIONS = 6000, 12_000
@@ -48,11 +52,9 @@ MOST_TRAPPED = 2
 AROUND = tuple(r for r in REGIONS if r not in ("backcourt", "half_court_corner", "lane", "rim"))
 SIDES = ("left", "right")
 
-Found = dict[str, Any]
-
 
 @dataclass(frozen=True)
-class Opponent:
+class Answers:
     """What ``answers`` found, as parts of the JSON of ``lineup``."""
 
     attack_at: list[Found]
@@ -75,8 +77,6 @@ class Opponent:
 
 def open_shots(setup: Setup, worth: ShotWorth) -> dict[int, float]:
     """Position -> points of his open shot (open_shot_m) at the best spot the alignment gives him."""
-    from engine.still.picture import picture_of
-
     best: dict[int, float] = dict.fromkeys(range(1, N_SIDE + 1), 0.0)
     for region in AROUND:
         for side in SIDES:
@@ -88,12 +88,11 @@ def open_shots(setup: Setup, worth: ShotWorth) -> dict[int, float]:
     return best
 
 
-def best_scorer(five: Any, shots: dict[int, float]) -> tuple[int, str]:
+def best_scorer(five: Sequence[Player], shots: dict[int, float]) -> tuple[int, str]:
     """Position of the best scorer and how that is known: made points if all five have counts, else shots."""
     made = []
     for player in five:
-        counts = (player.rim, player.middle, player.three)
-        if any(count is None for count in counts):
+        if player.rim is None or player.middle is None or player.three is None:
             break
         made.append(2 * (player.rim[0] + player.middle[0]) + 3 * player.three[0])
     if len(made) == len(five):
@@ -104,18 +103,14 @@ def best_scorer(five: Any, shots: dict[int, float]) -> tuple[int, str]:
 # --- where they attack ------------------------------------------------------------------------------------
 
 
-def parking_roles(setup: Setup, world: Any, places: tuple[str, ...]) -> NDArray[np.int64]:
+def parking_roles(setup: Setup, world: World, places: tuple[str, ...]) -> NDArray[np.int64]:
     """Role of the alignment at each place, int [side, place]: side 0 the ball's side is left, 1 right.
 
     One role to each place, with the least total of mean distances (assignment problem).
     """
-    from scipy.optimize import linear_sum_assignment
-
-    from engine.still.picture import holder, picture_of
-
     found = np.zeros((2, len(places)), np.int64)
     for s, side in enumerate(SIDES):
-        away: Floats = np.zeros((len(places), N_SIDE))
+        away: FloatArray = np.zeros((len(places), N_SIDE))
         for region in AROUND:
             picture = picture_of(setup, region, side)
             for role, stand in picture.defenders.items():
@@ -127,7 +122,7 @@ def parking_roles(setup: Setup, world: Any, places: tuple[str, ...]) -> NDArray[
     return found
 
 
-def parked(world: Any, scorer: int, place: int, roles: NDArray[np.int64]) -> Any:
+def parked(world: World, scorer: int, place: int, roles: NDArray[np.int64]) -> World:
     """A copy of the world with attacker ``scorer`` (0 to 4) at a place; who had his spots there takes his."""
     changed = world.copy()
     w = changed[0]
@@ -144,7 +139,7 @@ def parked(world: Any, scorer: int, place: int, roles: NDArray[np.int64]) -> Any
     return changed
 
 
-def guarded_by(world: Any, scorer: int, place: int) -> Any:
+def guarded_by(world: World, scorer: int, place: int) -> World:
     """A copy of the world in which the defender at a place guards the scorer; the two swap their men."""
     changed = world.copy()
     men = changed[0].guards
@@ -163,34 +158,27 @@ class Costs(Tally):
     squares: NDArray[np.int64]
 
 
-def attack_costs(world: Any, variants: list[Any], size: RunSize, start: int = 0) -> list[Found]:
+def attack_costs(world: World, variants: list[World], size: RunSize, start: int = 0) -> list[Found]:
     """Net points conceded in each variant less those in ``world``, on common luck, with 95% intervals.
 
     ``start``: number of the first of the ATTACK_POSSESSIONS possessions.
     """
-    from engine.estimate.intervals import normal_interval
-
     run = RunSize(ATTACK_POSSESSIONS, size.seed, size.threads)
-    player = Player(run.seed)
-
-    def net(records: Records) -> NDArray[np.int64]:
-        return records[:, COLUMN["net"]].astype(np.int64)
+    runner = Runner(run.seed)
 
     def task(first: int, count: int) -> Costs:
-        usual = net(player.block(world, start + first, count, "usual"))
-        apart = np.array([net(player.block(w, start + first, count, "variant")) - usual for w in variants])
+        usual = net_of(runner.block(world, start + first, count, "usual"))
+        apart = np.array([net_of(runner.block(w, start + first, count, "variant")) - usual for w in variants])
         return Costs(count, apart.sum(axis=1), (apart * apart).sum(axis=1))
 
-    found = run_blocks(run, player, task)
+    found = run_blocks(run, runner, task)
     return [
         normal_interval(found.n, int(total), int(squares)).as_dict()
         for total, squares in zip(found.total, found.squares, strict=True)
     ]
 
 
-def _attack(scenario: Any, setup: Setup, world: Any, scorer: int, size: RunSize) -> list[Found]:
-    from engine.world.pack import defenders_of, persons_of
-
+def _attack(scenario: Scenario, setup: Setup, world: World, scorer: int, size: RunSize) -> list[Found]:
     places = persons_of(scenario.zone)
     numbers = [player.number for player in defenders_of(scenario, scenario.zone)]
     if scenario.zone.guards:
@@ -209,14 +197,11 @@ def _attack(scenario: Any, setup: Setup, world: Any, scorer: int, size: RunSize)
 # --- whom to trap -----------------------------------------------------------------------------------------
 
 
-def calls_against(scenario: Any, size: RunSize) -> list[Found]:
+def calls_against(scenario: Scenario, size: RunSize) -> list[Found]:
     """Each call of the settings with the base defence against each handler alone: value, how often.
 
     The calls are made at every chance (probability 1). [] where the scenario has none.
     """
-    from engine.inputs.settings import Setting
-    from engine.study.compare import compare
-
     known = {call.name: call for s in scenario.settings if not s.own_defence for call in s.calls}
     five = [player.number for player in scenario.offence_team.on_court]
     calls = list(known.values())[: MOST_SHADOW_SETTINGS // len(five)]
@@ -252,13 +237,6 @@ def calls_against(scenario: Any, size: RunSize) -> list[Found]:
     ]
 
 
-def error_of(value: Found) -> float:
-    """Standard error of an estimate from its 95% interval; infinite without one."""
-    if value["low"] is None or value["high"] is None:
-        return math.inf
-    return float(value["high"] - value["low"]) / (2.0 * 1.959964)
-
-
 def _told(calls: list[Found], number: int) -> list[Found]:
     return [one for one in calls if one["number"] == number and one["called"] >= LEAST_CALLS]
 
@@ -278,7 +256,9 @@ def worth_trapping(calls: list[Found]) -> dict[int, Found]:
     best: dict[int, Found] = {}
     for number in dict.fromkeys(one["number"] for one in calls):
         clear = [
-            one for one in _told(calls, number) if one["value"]["mean"] - CLEAR * error_of(one["value"]) > 0.0
+            one
+            for one in _told(calls, number)
+            if one["value"]["mean"] - CLEAR * standard_error(Interval(**one["value"])) > 0.0
         ]
         if clear:
             best[number] = max(clear, key=lambda one: one["value"]["mean"])
@@ -290,7 +270,7 @@ def worth_trapping(calls: list[Found]) -> dict[int, Found]:
 
 
 def _advice(
-    five: Any, shots: dict[int, float], average: float, scorer: int, calls: list[Found]
+    five: Sequence[Player], shots: dict[int, float], average: float, scorer: int, calls: list[Found]
 ) -> list[Found]:
     """One piece of advice for each of them, in the order of their positions."""
     trapped = worth_trapping(calls)
@@ -308,7 +288,7 @@ def _advice(
             advice, why = (
                 "trap",
                 (
-                    f"{call['call'].replace('_', ' ')} against him saves {value['mean']:.2f} points a call "
+                    f"{spoken(call['call'])} against him saves {value['mean']:.2f} points a call "
                     f"({value['low']:.2f} to {value['high']:.2f})"
                 ),
             )
@@ -324,15 +304,11 @@ def _advice(
     return found
 
 
-def answers(scenario: Any, size: RunSize, traps: bool = True) -> Opponent:
+def answers(scenario: Scenario, size: RunSize, traps: bool = True) -> Answers:
     """Where they would attack the scenario's five at their places, and the advice on theirs.
 
     ``size``: seed and threads. ``traps`` False: no call is played, nobody is named to be trapped.
     """
-    from engine.still.holes import scenario_setup
-    from engine.study.play import play
-    from engine.world.pack import pack
-
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
     world = pack(scenario.model_copy(update={"settings": ()})).home
     five = scenario.offence_team.on_court
@@ -353,7 +329,7 @@ def answers(scenario: Any, size: RunSize, traps: bool = True) -> Opponent:
     elif traps:
         breaker = max(five, key=lambda player: player.handle + player.passing).number
         by = "best at handling and passing; too few calls were played to tell"
-    return Opponent(
+    return Answers(
         attack_at=_attack(scenario, setup, world, scorer, size),
         advice=_advice(five, shots, average, scorer, calls),
         trap_breaker=breaker,

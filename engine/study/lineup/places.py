@@ -9,33 +9,34 @@ replaced by its mean: the same expectation with less luck in it (Rao-Blackwell).
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
+from engine.estimate.intervals import FloatArray, Found
 from engine.estimate.selection import Selection, select
+from engine.inputs.defence import persons_of
+from engine.inputs.scenario import Scenario
 from engine.inputs.team import ZONE_PLACES, ZonePlaces
 from engine.run.blocks import (
-    Player,
+    Progress,
     Records,
+    Runner,
     RunSize,
+    World,
     check_size,
 )
 from engine.run.numbers import NUMBERS
 from engine.state.arrays import N_SIDE
 from engine.state.record import COLUMN
 from engine.state.words import ENDS
-from engine.study.play import defence_dict, head, open_scenario
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from engine.study.lineup.opponent import Opponent
+from engine.study.lineup.opponent import Answers, answers, attack_costs
+from engine.study.play import Opening, defence_dict, head, open_scenario
+from engine.world.pack import defenders_of, pack
 
 #: Possessions of a batch, whose mean is one observation (shared page on estimates: about 500).
 BATCH = 500
@@ -48,25 +49,14 @@ MOST = 1_200_000
 #: First possession of those on which the one selected meets the usual one: none that it was selected by.
 FRESH = NUMBERS["lineup fresh"].first
 
-Floats = NDArray[np.float64]
-Found = dict[str, Any]
 Order = tuple[int, ...]
-#: Called as progress(done, total).
-Progress = Callable[[int, int], None]
 
 
-def places_of(scenario: Any) -> tuple[str, ...]:
-    """The five places (persons) of the scenario's base defence, in the order of agents 5 to 9."""
-    from engine.world.pack import persons_of
-
-    return persons_of(scenario.zone)
-
-
-def with_places(scenario: Any, numbers: tuple[int, ...]) -> Any:
-    """The scenario with these shirts at the places of its base defence, in the order of ``places_of``."""
-    team, places = scenario.defence_team, places_of(scenario)
+def with_places(scenario: Scenario, numbers: tuple[int, ...]) -> Scenario:
+    """The scenario with these shirts at the places of its base defence, in the order of ``persons_of``."""
+    team, places = scenario.defence_team, persons_of(scenario.zone)
     if places == ZONE_PLACES:
-        changed: dict[str, Any] = {"zone_places": ZonePlaces(**dict(zip(places, numbers, strict=True)))}
+        changed: Found = {"zone_places": ZonePlaces(**dict(zip(places, numbers, strict=True)))}
     else:
         lineup = list(team.lineup)
         for place, number in zip(places, numbers, strict=True):
@@ -75,21 +65,17 @@ def with_places(scenario: Any, numbers: tuple[int, ...]) -> Any:
     return scenario.model_copy(update={"defence_team": team.model_copy(update=changed)})
 
 
-def home_numbers(scenario: Any) -> tuple[int, ...]:
+def home_numbers(scenario: Scenario) -> tuple[int, ...]:
     """The shirts at the places as the scenario has them."""
-    from engine.world.pack import defenders_of
-
     return tuple(player.number for player in defenders_of(scenario, scenario.zone))
 
 
-def assigned_worlds(scenario: Any, orders: list[Order]) -> list[Any]:
+def assigned_worlds(scenario: Scenario, orders: list[Order]) -> list[World]:
     """A home world (WORLD [1]) for each order: place i is played by who now plays place order[i].
 
     A defender's numbers move with him. Own-man guards belong to the place, but pairs that the coach named
     follow the man, so a defence with guards is packed anew.
     """
-    from engine.world.pack import pack
-
     bare = scenario.model_copy(update={"settings": ()})
     numbers = home_numbers(scenario)
     home = pack(bare).home
@@ -105,7 +91,7 @@ def assigned_worlds(scenario: Any, orders: list[Order]) -> list[Any]:
     return worlds
 
 
-def mean_excess(constants: dict[str, float]) -> Floats:
+def mean_excess(constants: dict[str, float]) -> FloatArray:
     """Mean excess of the next possession by way of ending, float [len(ENDS) + 1]; last a live turnover."""
     by_end = {
         "made_shot": "excess_made_points",
@@ -117,11 +103,11 @@ def mean_excess(constants: dict[str, float]) -> Floats:
     return np.array([*(constants[by_end[end]] for end in ENDS), constants["excess_live_steal_points"]])
 
 
-def expected_net(records: Records, excess: Floats) -> Floats:
+def expected_net(records: Records, excess: FloatArray) -> FloatArray:
     """Net points conceded of each possession with the next possession's excess at its mean, float [count]."""
     end = records[:, COLUMN["end"]].astype(np.int64)
     live = (end == ENDS.index("turnover")) & (records[:, COLUMN["steals"]] > 0)
-    net: Floats = records[:, COLUMN["points"]] - excess[np.where(live, len(ENDS), end)]
+    net: FloatArray = records[:, COLUMN["points"]] - excess[np.where(live, len(ENDS), end)]
     return net
 
 
@@ -129,7 +115,7 @@ def expected_net(records: Records, excess: Floats) -> Floats:
 class LineupResult:
     """The selection among all assignments, and how the other side would answer; ``to_dict()`` is the JSON."""
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     delta: float
     confidence: float
@@ -137,7 +123,7 @@ class LineupResult:
     orders: tuple[Order, ...]
     selection: Selection
     usual_costs: Found
-    opponent: Opponent
+    opponent: Answers
     batch: int
 
     @property
@@ -146,9 +132,11 @@ class LineupResult:
         return self._places(self.orders[self.selection.best])
 
     def _places(self, order: Order) -> dict[str, int]:
-        return {place: self.numbers[man] for place, man in zip(places_of(self.scenario), order, strict=True)}
+        return {
+            place: self.numbers[man] for place, man in zip(persons_of(self.scenario.zone), order, strict=True)
+        }
 
-    def _row(self, i: int) -> dict[str, Any]:
+    def _row(self, i: int) -> Found:
         found = self.selection
         half = 1.96 * float(found.error[i])
         points = -float(found.mean[i])
@@ -160,7 +148,7 @@ class LineupResult:
             "dropped_at": None if dropped is None else dropped * self.batch,
         }
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON of ``lineup``; equal for equal inputs whatever the number of threads."""
         found = self.selection
         ranked = sorted(
@@ -213,8 +201,6 @@ class LineupResult:
 
     def table(self) -> pd.DataFrame:
         """One row per assignment, the selected one first: a column per place, points, dropped_at."""
-        import pandas as pd
-
         rows = self.to_dict()["table"]
         return pd.DataFrame(
             [
@@ -235,7 +221,7 @@ def check_asked(delta: float, confidence: float) -> None:
 
 
 def lineup(
-    scenario: Any,
+    scenario: Opening,
     delta: float = DELTA,
     confidence: float = CONFIDENCE,
     most: int = MOST,
@@ -271,11 +257,11 @@ def lineup(
     orders = list(itertools.permutations(range(N_SIDE)))
     worlds = assigned_worlds(scenario, orders)
     excess = mean_excess(scenario.constants)
-    player = Player(size.seed)
-    player.warm(worlds[0])
+    runner = Runner(size.seed)
+    runner.warm(worlds[0])
 
-    def batches(i: int, start: int, count: int) -> Floats:
-        records = player.block(worlds[i], start * per, count * per, "lineup")
+    def batches(i: int, start: int, count: int) -> FloatArray:
+        records = runner.block(worlds[i], start * per, count * per, "lineup")
         return -expected_net(records, excess).reshape(count, per).mean(axis=1)
 
     def told(used: int, most_used: int, left: int) -> None:
@@ -287,19 +273,17 @@ def lineup(
     pool = ThreadPoolExecutor(max_workers=size.threads, thread_name_prefix="lineup")
     try:
 
-        def draw(systems: NDArray[np.int64], start: int, count: int) -> Floats:
+        def draw(systems: NDArray[np.int64], start: int, count: int) -> FloatArray:
             tasks = [(int(i), n) for i in systems for n in range(start, start + count)]
             found = list(pool.map(lambda task: batches(task[0], task[1], 1), tasks))
             return np.array(found).reshape(len(systems), count)
 
         chosen = select(draw, len(orders), delta, confidence, FIRST_BATCHES, size.possessions // per, told)
     except BaseException:
-        player.stop.set()
+        runner.stop.set()
         raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
-
-    from engine.study.lineup.opponent import answers, attack_costs
 
     usual = worlds[orders.index(tuple(range(N_SIDE)))]
     costs = attack_costs(worlds[chosen.best], [usual], size, FRESH)[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from engine.inputs.defaults import HOME
+from engine.run.blocks import World
 from engine.state.arrays import N_SIDE
 from engine.study.patterns.common import (
     PRACTICE,
@@ -20,23 +21,8 @@ from engine.study.patterns.common import (
     quotient_change,
     saved,
 )
-from engine.study.patterns.playing import (
-    CALLS,
-    SEED,
-    Run,
-    World,
-    constants,
-    edited,
-    edited_plan,
-    rules,
-)
-from engine.study.patterns.watching import (
-    ROW,
-    SKIP,
-    per_possession,
-    touched_passes,
-    watch,
-)
+from engine.study.patterns.playing import CALLS, SEED, Run, constants, edited, edited_plan, rules
+from engine.study.patterns.watching import ROW, SKIP, per_possession, touched_passes, watch
 
 
 def pattern_5(run: Run) -> list[Claim]:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.estimate.intervals import Found
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
 
@@ -78,7 +79,7 @@ class Claim:
             return NOT_SHOWN
         return SHOWN if gap > 0.0 else REVERSED
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """For the JSON result; the gap's parts are None where there was nothing to count."""
         counted = isfinite(self.gap.mean) and isfinite(self.gap.se)
         return {

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from engine.inputs.team import ZONE_PLACES
+from engine.run.blocks import World
 from engine.state.arrays import N_SIDE
 from engine.state.words import PASS_KINDS, REGIONS
 from engine.study.patterns.common import (
@@ -17,13 +18,7 @@ from engine.study.patterns.common import (
     quotient,
     quotient_change,
 )
-from engine.study.patterns.playing import (
-    SEED,
-    Edit,
-    Run,
-    World,
-    edited,
-)
+from engine.study.patterns.playing import SEED, Edit, Run, edited
 from engine.study.patterns.watching import (
     CATCH,
     CODE,

@@ -4,28 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from engine.inputs.base import spoken
+from engine.inputs.levels import load_level
+from engine.run.blocks import World
 from engine.study.levels import RateTally, rates_of, standard_error
-from engine.study.patterns.common import (
-    Claim,
-    Mean,
-    Records,
-    Series,
-    column,
-    inside,
-    median,
-    near,
-    quotient,
-)
-from engine.study.patterns.playing import SEED, Run, World
-from engine.study.patterns.watching import (
-    CODE,
-    SHOT,
-    VALUE,
-    X,
-    Y,
-    is_three,
-    watch,
-)
+from engine.study.patterns.common import Claim, Mean, Records, Series, column, inside, median, near, quotient
+from engine.study.patterns.playing import SEED, Run
+from engine.study.patterns.watching import CODE, SHOT, VALUE, X, Y, is_three, watch
 
 LEVELS = ("under_14", "school", "college", "professional")
 N_LEVEL, N_SHOTS = 40_000, 4_000
@@ -51,8 +36,6 @@ MAN = {"zone": "man_to_man", "options": {}}
 
 def rates(run: Run, level: str) -> list[Claim]:
     """The level's rates against its published ranges; those without any source are no claims."""
-    from engine.inputs.levels import load_level
-
     published = load_level(level).published
     wanted = {name: item for name, item in published.items() if item.tag != NO_SOURCE}
     if not wanted:
@@ -67,7 +50,7 @@ def rates(run: Run, level: str) -> list[Claim]:
             value = Mean(0.0, 1.0 / len(records))
         figures = f"{value.mean:.3f}, published {item.low:g} to {item.high:g}"
         source = f"{item.source} ({item.tag})"
-        words = name.replace("_", " ")
+        words = spoken(name)
         claims.append(Claim(13, f"{level}: {words}", source, inside(value, item.low, item.high), figures))
     return claims
 

@@ -9,20 +9,19 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypedDict, TypeVar, Unpack
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.inputs.defaults import HOME
-from engine.run.blocks import (
-    Player,
-    RunSize,
-    check_size,
-    run_blocks,
-)
-from engine.run.branches import Plan, plan, play_setting
+from engine.inputs.files import read_toml, resolve
+from engine.inputs.scenario import Scenario, scenario_from
+from engine.run.blocks import Runner, RunSize, World, check_size, run_blocks
+from engine.run.branches import Plan, branches_of, play_setting
 from engine.state.record import N_RECORD
 from engine.study.patterns.common import Records, called
+from engine.world.pack import pack
 
 DEMO = "friday_night"
 SEED = 20
@@ -33,9 +32,19 @@ N_BASE = 150_000
 #: The fewest possessions of a branch, however small the scale.
 FEWEST = 500
 
-World = Any
 Edit = Callable[[World], None]
 Table = dict[str, Any]
+
+
+class Changes(TypedDict, total=False):
+    """What ``variant`` takes."""
+
+    scenario: str
+    calls: tuple[str, ...]
+    probability: float | None
+    defence: Table | None
+    rules_changes: Table | None
+    constants: Table | None
 
 
 def variant(
@@ -45,14 +54,11 @@ def variant(
     defence: Table | None = None,
     rules_changes: Table | None = None,
     constants: Table | None = None,
-) -> Any:
+) -> Scenario:
     """A shipped scenario with other settings (one for each call, named after it), defence or rules.
 
     ``probability`` replaces that of every call. ``defence``: keys of the scenario's [defence] to replace.
     """
-    from engine.inputs.files import read_toml, resolve
-    from engine.inputs.scenario import scenario_from
-
     source = resolve(scenario, "scenarios")
     data = copy.deepcopy(read_toml(source))
     changes = {} if probability is None else {"probability": probability}
@@ -96,6 +102,9 @@ def edited_plan(planned: Plan, edit: Edit) -> Plan:
     return Plan(edited(planned.home, edit), tuple(edited(one, edit) for one in planned.bases), settings)
 
 
+Kept = TypeVar("Kept")
+
+
 class Run:
     """One run of the table: scale, threads, what was played so far and what is kept.
 
@@ -107,28 +116,27 @@ class Run:
         self.threads = check_size(1, SEED, threads).threads
         self.tick = tick
         self.played = 0
-        self.player = Player(SEED)
+        self.runner = Runner(SEED)
         self._kept: dict[str, Any] = {}
 
     def n(self, count: int) -> int:
         """A number of possessions at this run's scale."""
         return max(FEWEST, round(count * self.scale))
 
-    def keep(self, name: str, make: Callable[[], Any]) -> Any:
+    def keep(self, name: str, make: Callable[[], Kept]) -> Kept:
         """What ``make`` returned the first time it was asked for under this name."""
         if name not in self._kept:
             self._kept[name] = make()
-        return self._kept[name]
+        kept: Kept = self._kept[name]
+        return kept
 
     # --- plans ------------------------------------------------------------------------------------------
 
-    def plan(self, **changes: Any) -> Plan:
+    def plan(self, **changes: Unpack[Changes]) -> Plan:
         """The plan of a ``variant``, kept."""
-        from engine.world.pack import pack
+        return self.keep(f"plan {sorted(changes.items())}", lambda: branches_of(pack(variant(**changes))))
 
-        return self.keep(f"plan {sorted(changes.items())}", lambda: plan(pack(variant(**changes))))
-
-    def world(self, name: str = HOME, **changes: Any) -> World:
+    def world(self, name: str = HOME, **changes: Unpack[Changes]) -> World:
         """A world of a ``variant``: staying home, or the setting of that name."""
         planned = self.plan(**changes)
         if name == HOME:
@@ -140,11 +148,11 @@ class Run:
     def _blocks(self, world: World, count: int, task: Callable[[int, int], int]) -> None:
         """Runs a task over blocks; the engine is loaded before, in the calling thread."""
         if not self.played:
-            self.player.warm(world)
+            self.runner.warm(world)
         size = RunSize(count, SEED, self.threads)
-        self.played += run_blocks(size, self.player, task, lambda done, total: self.tick())
+        self.played += run_blocks(size, self.runner, task, lambda done, total: self.tick())
 
-    def play(self, world: World, numbers: Any) -> Records:
+    def play(self, world: World, numbers: int | NDArray[np.int64]) -> Records:
         """Records int32 [count, N_RECORD] of possession numbers, or of the first ``numbers`` possessions."""
         wanted = np.arange(numbers) if isinstance(numbers, int) else numbers
         records = np.zeros((len(wanted), N_RECORD), np.int32)
@@ -153,7 +161,7 @@ class Run:
 
         def task(first: int, count: int) -> int:
             part = slice(first, first + count)
-            records[part] = self.player.chosen(world, wanted[part], None, "patterns")
+            records[part] = self.runner.chosen(world, wanted[part], None, "patterns")
             return count
 
         self._blocks(world, len(wanted), task)
@@ -169,10 +177,10 @@ class Run:
 
         def task(first: int, size: int) -> int:
             part, done = slice(first, first + size), size
-            home = self.player.block(planned.home, first, size, HOME)
+            home = self.runner.block(planned.home, first, size, HOME)
             found[HOME][part] = home
             for one in planned.settings:
-                branch = play_setting(self.player, one, first, home, [])
+                branch = play_setting(self.runner, one, first, home, [])
                 if branch.differences:
                     raise RuntimeError(f"{one.name}: a possession without a call differs from staying home")
                 found[one.name][part] = branch.records

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from engine.inputs.defaults import HOME
+from engine.run.blocks import World
 from engine.study.patterns.common import (
     PRACTICE,
     Claim,
@@ -20,16 +21,7 @@ from engine.study.patterns.common import (
     quotient_change,
     saved,
 )
-from engine.study.patterns.playing import (
-    CALLS,
-    Edit,
-    Run,
-    World,
-    constants,
-    edited,
-    edited_plan,
-    rules,
-)
+from engine.study.patterns.playing import CALLS, Changes, Edit, Run, constants, edited, edited_plan, rules
 
 # --- 4: readiness -----------------------------------------------------------------------------------------
 
@@ -136,9 +128,9 @@ def worth(home: Records, setting: Records) -> Worth:
     return Worth(saved(home, setting), called(setting))
 
 
-def played(run: Run, call: str, **changes: Any) -> Worth:
+def played(run: Run, call: str, changes: Changes) -> Worth:
     """The worth of a call in a variant of the demo."""
-    found = run.branches(run.plan(calls=(call,), **changes), run.n(N_LINES))
+    found = run.branches(run.plan(**(changes | {"calls": (call,)})), run.n(N_LINES))
     return worth(found[HOME], found[call])
 
 
@@ -167,18 +159,18 @@ def pattern_8(run: Run) -> list[Claim]:
     wider = f"with the sidelines {PUSHED_M:g} m farther out"
     no_count = {"clock.backcourt_s": 0.0}
     dropped = "without the backcourt rule"
-    steer: dict[str, Any] = {
+    steer: Changes = {
         "defence": {"options": {"bring_up": "steer"}},
         "constants": {"start_spread_m": WIDE_START_M},
     }
     corner, top = (worth(run.base(HOME, N_LINES), run.base(name, N_LINES)) for name in ("corner", "top"))
-    half = played(run, "half_court_corner", **steer)
+    half = played(run, "half_court_corner", steer)
     half_wide, half_free = (
-        played(run, "half_court_corner", rules_changes=changes, **steer) for changes in (wide, no_count)
+        played(run, "half_court_corner", steer | {"rules_changes": changes}) for changes in (wide, no_count)
     )
     return [
-        lines_claim("corner", wider, corner, played(run, "corner", rules_changes=wide)),
+        lines_claim("corner", wider, corner, played(run, "corner", {"rules_changes": wide})),
         lines_claim("half_court_corner", wider, half, half_wide),
         lines_claim("half_court_corner", dropped, half, half_free),
-        lines_claim("top", dropped, top, played(run, "top", rules_changes=no_count)),
+        lines_claim("top", dropped, top, played(run, "top", {"rules_changes": no_count})),
     ]

@@ -13,12 +13,14 @@ import math
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from engine.errors import InputError
+from engine.estimate.intervals import Found
 from engine.run.blocks import Progress, RunSize
+from engine.study.patterns import ball, calls, defences, level, readiness
 from engine.study.patterns.common import MARGIN, VERDICTS, Claim
-from engine.study.patterns.playing import SEED, Run
+from engine.study.patterns.playing import SEED, Run, variant
+from engine.study.play import head
 
 MOST_SCALE = 100.0
 
@@ -66,11 +68,8 @@ class PatternsResult:
         """Verdict of each claim by its pattern's number and its name."""
         return {f"{claim.pattern} {claim.name}": claim.verdict for claim in self.claims}
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON contract of ``patterns``; equal for equal inputs whatever the number of threads."""
-        from engine.study.patterns.playing import variant
-        from engine.study.play import head
-
         result = head("patterns", variant(), RunSize(self.possessions, SEED, self.threads))
         verdicts = Counter(claim.verdict for claim in self.claims)
         result |= {
@@ -95,14 +94,6 @@ class PatternsResult:
 
 def measured() -> dict[int, Callable[[Run], list[Claim]]]:
     """What measures each pattern, by its number."""
-    from engine.study.patterns import (
-        ball,
-        calls,
-        defences,
-        level,
-        readiness,
-    )
-
     return {
         1: defences.pattern_1,
         2: calls.pattern_2,

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.kernel.watch import EVENTS as EVENT_ROWS
+from engine.run.blocks import World
 from engine.run.watch import watch_numbers
 from engine.state.arrays import GRID_X, GRID_Y
 from engine.state.words import EVENTS
@@ -21,7 +22,7 @@ Watched = NDArray[np.float64]
 
 
 def watch(
-    world: Any,
+    world: World,
     seed: int,
     numbers: Sequence[int] | NDArray[np.int64],
     threads: int | None = None,
@@ -37,7 +38,7 @@ def watch(
     return np.concatenate(found)
 
 
-def regions(world: Any, events: Watched) -> NDArray[np.int64]:
+def regions(world: World, events: Watched) -> NDArray[np.int64]:
     """Index into REGIONS of where each event was, as the kernel finds it: the nearest cell of the grid."""
     rules = world["rules"][0]
     cell = rules["grid_cell_m"]
@@ -46,7 +47,7 @@ def regions(world: Any, events: Watched) -> NDArray[np.int64]:
     return world["grid"][0][i, j].astype(np.int64)
 
 
-def is_three(world: Any, events: Watched) -> NDArray[np.bool_]:
+def is_three(world: World, events: Watched) -> NDArray[np.bool_]:
     """True where a shot from there counts three."""
     rules = world["rules"][0]
     x, y = np.abs(events[:, X]), events[:, Y]

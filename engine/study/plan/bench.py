@@ -5,9 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, factorial, log
-from typing import Any
 
 import numpy as np
+
+from engine.inputs.calls import Call
+from engine.inputs.defence import persons_of
+from engine.inputs.scenario import Scenario
+from engine.world.pack import defenders_of, persons_in_roles
 
 #: Calls that a tally is followed for.
 MOST_CALLS = 60
@@ -129,14 +133,12 @@ class PlayerFouls:
     prone: bool
 
 
-def trap_shares(scenario: Any, call: Any) -> tuple[float, ...]:
+def trap_shares(scenario: Scenario, call: Call) -> tuple[float, ...]:
     """Share of a call's traps in which each person of the defence doubles; they add up to 2.
 
     Roles that start with near_ or far_ are the left man's half of the time. A call without fixed roles is
     shared evenly.
     """
-    from engine.world.pack import persons_in_roles, persons_of
-
     persons = persons_of(scenario.zone)
     shares = np.zeros(len(persons))
     if call.dynamic:
@@ -148,8 +150,8 @@ def trap_shares(scenario: Any, call: Any) -> tuple[float, ...]:
 
 
 def expected_fouls(
-    scenario: Any,
-    calls: Sequence[Any],
+    scenario: Scenario,
+    calls: Sequence[Call],
     traps: Sequence[float],
     extra: Sequence[float],
     team_home: float,
@@ -163,8 +165,6 @@ def expected_fouls(
     model's own factor), those that traps add (``team_planned - team_home``) to the men who double, by the
     fouls each call adds (``extra`` per trap, ``traps`` per game) and by clumsiness.
     """
-    from engine.world.pack import defenders_of
-
     five = defenders_of(scenario, scenario.zone)
     clumsy = np.array([1.6 - 1.2 * player.discipline for player in five])
     doubles = np.array([trap_shares(scenario, call) for call in calls]).reshape(len(calls), len(five))

@@ -15,27 +15,20 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
 from engine.estimate.calls import TURNOVERS
+from engine.estimate.intervals import FloatArray, IntArray
 from engine.run.blocks import (
-    Player,
     Progress,
     Records,
+    Runner,
     in_order,
 )
 from engine.run.numbers import NUMBERS
+from engine.run.worlds import net_of
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
-from engine.study.plan.states import (
-    MOST_TIRED,
-    TIRED_STEP,
-    PlanWorlds,
-    shadow_bits,
-)
-
-IntArray = NDArray[np.int64]
-FloatArray = NDArray[np.float64]
+from engine.study.plan.states import MOST_TIRED, TIRED_STEP, PlanWorlds, shadow_bits
 
 #: Room for the possessions of a game in the possession's number.
 NUMBERS_PER_GAME = NUMBERS["plan games"].each
@@ -149,15 +142,11 @@ class _Course:
         self.sums[name] += records[:, COLUMN[column]]
 
 
-def _net(records: Records) -> IntArray:
-    return records[:, COLUMN["net"]].astype(np.int64)
-
-
 def _hard_steps(records: Records) -> IntArray:
     return (records[:, COLUMN["steps_run"]] + records[:, COLUMN["steps_sprint"]]).astype(np.int64)
 
 
-def play_part(player: Player, worlds: PlanWorlds, plan: GamePlan, first: int, n: int) -> Games:
+def play_part(runner: Runner, worlds: PlanWorlds, plan: GamePlan, first: int, n: int) -> Games:
     """Games ``first`` .. ``first + n - 1``, possession by possession, all at once."""
     course = _Course(plan, n)
     games = first + np.arange(n, dtype=np.int64)
@@ -165,16 +154,16 @@ def play_part(player: Player, worlds: PlanWorlds, plan: GamePlan, first: int, n:
         if k % plan.per_period == 0:
             course.fouls[:] = 0
             course.planned_fouls[:] = 0
-        _one_possession(player, worlds, plan, course, games * NUMBERS_PER_GAME + k, k)
+        _one_possession(runner, worlds, plan, course, games * NUMBERS_PER_GAME + k, k)
     return Games(**course.sums)
 
 
 def _one_possession(
-    player: Player, worlds: PlanWorlds, plan: GamePlan, course: _Course, numbers: IntArray, k: int
+    runner: Runner, worlds: PlanWorlds, plan: GamePlan, course: _Course, numbers: IntArray, k: int
 ) -> None:
     fresh = np.zeros(len(numbers), np.int64)
     tired = plan.fatigue.level(course.load_m)
-    home = worlds.home(player, numbers, course.fouls, fresh)
+    home = worlds.home(runner, numbers, course.fouls, fresh)
     base = home
     differs = tired > 0
     if worlds.coded:
@@ -185,7 +174,7 @@ def _one_possession(
     if differs.any():
         rows = np.flatnonzero(differs)
         base = home.copy()
-        base[rows] = worlds.home(player, numbers[rows], course.planned_fouls[rows], tired[rows])
+        base[rows] = worlds.home(runner, numbers[rows], course.planned_fouls[rows], tired[rows])
     sums = course.sums
     in_bonus = course.fouls >= worlds.bonus_from - 1
     sums["in_bonus"] += in_bonus
@@ -194,9 +183,9 @@ def _one_possession(
     course.add("home", home, "net")
     course.add("home_points", home, "points")
     course.add("home_fouls", home, "fouls")
-    sums["carried"] += _net(home) - _net(base)
+    sums["carried"] += net_of(home) - net_of(base)
 
-    planned, rows, calls = _with_traps(player, worlds, plan, course, numbers, k, base, tired)
+    planned, rows, calls = _with_traps(runner, worlds, plan, course, numbers, k, base, tired)
     course.add("planned", planned, "net")
     course.add("planned_points", planned, "points")
     course.add("planned_fouls", planned, "fouls")
@@ -210,7 +199,7 @@ def _one_possession(
 
 
 def _with_traps(
-    player: Player,
+    runner: Runner,
     worlds: PlanWorlds,
     plan: GamePlan,
     course: _Course,
@@ -232,19 +221,19 @@ def _with_traps(
     if len(several):
         at = rows[several]
         masks = may[at] @ (1 << np.arange(worlds.n_calls, dtype=np.int64))
-        calls[several] = worlds.first_of(player, masks, numbers[at], fouls[at], tired[at])
+        calls[several] = worlds.first_of(runner, masks, numbers[at], fouls[at], tired[at])
     seen, left = made[rows, calls], np.minimum(course.left[rows], 1)
-    played = worlds.called(player, calls, numbers[rows], fouls[rows], seen, left, tired[rows])
+    played = worlds.called(runner, calls, numbers[rows], fouls[rows], seen, left, tired[rows])
     if np.any(played[:, COLUMN["first_call"]] != 1):
         raise AssertionError("home saw a call that was not made")
-    _take_time_outs(player, worlds, course, rows, calls, numbers, seen, tired, played)
+    _take_time_outs(runner, worlds, course, rows, calls, numbers, seen, tired, played)
     planned = base.copy()
     planned[rows] = played
     return planned, rows, calls
 
 
 def _take_time_outs(
-    player: Player,
+    runner: Runner,
     worlds: PlanWorlds,
     course: _Course,
     rows: IntArray,
@@ -272,7 +261,7 @@ def _take_time_outs(
     at = rows[maybe]
     none = np.zeros(len(maybe), np.int64)
     fouls = course.planned_fouls[at]
-    without = worlds.called(player, calls[maybe], numbers[at], fouls, seen[maybe], none, tired[at])
+    without = worlds.called(runner, calls[maybe], numbers[at], fouls, seen[maybe], none, tired[at])
     taken = (without != played[maybe]).any(axis=1)
     course.left[at] -= taken
     course.sums["time_outs"][at] += taken
@@ -281,7 +270,7 @@ def _take_time_outs(
 def _count_uses(course: _Course, rows: IntArray, calls: IntArray, base: Records, played: Records) -> None:
     sums = course.sums
     use = sums["made"][rows, calls]
-    saved = _net(base) - _net(played)
+    saved = net_of(base) - net_of(played)
     lost = np.isin(played[:, COLUMN["outcome"]], _TURNOVERS)
     for name, values in (("use_n", 1), ("use_sum", saved), ("use_square", saved * saved), ("use_lost", lost)):
         np.add.at(sums[name], (calls, use), values)
@@ -290,7 +279,7 @@ def _count_uses(course: _Course, rows: IntArray, calls: IntArray, base: Records,
 
 
 def play_games(
-    player: Player,
+    runner: Runner,
     worlds: PlanWorlds,
     plan: GamePlan,
     games: int,
@@ -302,6 +291,6 @@ def play_games(
     starts = range(0, games, GAMES_IN_PART)
 
     def task(part: int) -> Games:
-        return play_part(player, worlds, plan, first + starts[part], min(GAMES_IN_PART, games - starts[part]))
+        return play_part(runner, worlds, plan, first + starts[part], min(GAMES_IN_PART, games - starts[part]))
 
-    return _join(list(in_order(len(starts), threads, player, task, progress)))
+    return _join(list(in_order(len(starts), threads, runner, task, progress)))

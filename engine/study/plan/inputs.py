@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from typing import Any
 
 from engine.errors import InputError
 from engine.inputs.constants import Constant, load_constants, override
-from engine.inputs.files import configs_root
+from engine.shipped import configs_root
 
 #: What the plan reads; a file with other names is refused.
 NAMES = (
@@ -45,7 +44,7 @@ def load_plan_constants(path: str | os.PathLike[str] | None = None) -> dict[str,
 
 
 def values_of(
-    constants: Mapping[str, Constant], changes: Mapping[str, Any] | None = None, beyond_range: bool = False
+    constants: Mapping[str, Constant], changes: Mapping[str, float] | None = None, beyond_range: bool = False
 ) -> dict[str, float]:
     """Every constant as a number in its unit, with changes; ``beyond_range`` lets them leave their range.
 

@@ -15,13 +15,9 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
-from engine.estimate.intervals import Interval, student_quantile
+from engine.estimate.intervals import FloatArray, IntArray, Interval, student_quantile
 from engine.state.record import NET_HIGH, NET_LOW
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 BEHIND = (3, 6, 9)
 SECONDS = (60, 120, 240)

@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from math import exp, floor
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from engine.errors import InputError
 from engine.estimate.intervals import LEVEL
 from engine.inputs.constants import Constant
-from engine.run.blocks import Player, Progress, check_size
+from engine.inputs.scenario import Scenario
+from engine.inputs.sheets import Evening, load_evening
+from engine.run.blocks import Progress, Runner, check_size
 from engine.run.numbers import NUMBERS
 from engine.study.plan.games import (
     GAMES_IN_PART,
@@ -27,31 +27,12 @@ from engine.study.plan.games import (
     play_games,
 )
 from engine.study.plan.inputs import OPTION, load_plan_constants, values_of
-from engine.study.plan.late import (
-    SECONDS,
-    Late,
-    OwnScoring,
-    distributions,
-    late_game,
-    own_scoring,
-)
+from engine.study.plan.late import SECONDS, Late, OwnScoring, distributions, late_game, own_scoring
 from engine.study.plan.mix import Mix, best_mix, possessions_per_period
 from engine.study.plan.result import PlanResult, m_per_step
-from engine.study.plan.states import (
-    HOME,
-    PlannedCall,
-    PlanWorlds,
-    calls_of,
-)
-from engine.study.plan.table import (
-    BEFORE,
-    IN_BONUS,
-    MOST_USES,
-    PARTS,
-    Table,
-    levels_of,
-    play_table,
-)
+from engine.study.plan.states import AT_HOME, PlannedCall, PlanWorlds, calls_of
+from engine.study.plan.table import BEFORE, IN_BONUS, MOST_USES, PARTS, Table, levels_of, play_table
+from engine.study.play import Opening
 
 GAMES = 2000
 LEAST_GAMES, MOST_GAMES = 10, 100_000
@@ -68,14 +49,12 @@ def check_games(games: int) -> int:
     return int(games)
 
 
-def _opened(scenario: Any) -> tuple[Any, dict[int, bool], tuple[str, ...]]:
+def _opened(scenario: Evening | Opening) -> tuple[Scenario, dict[int, bool], tuple[str, ...]]:
     """The scenario, who is prone to fouls, what to say where no trap may be advised (it then has none)."""
-    from engine.inputs.sheets import Evening, load_evening
-
-    if isinstance(scenario, (str, Path)):
-        scenario = load_evening(scenario)
-    if not isinstance(scenario, Evening):
+    if isinstance(scenario, Scenario):
         return scenario, {}, ()
+    if not isinstance(scenario, Evening):
+        scenario = load_evening(scenario)
     prone = {note.number: bool(note.prone_to_fouls) for note in scenario.own}
     if scenario.care.trap_advice_allowed:
         return scenario.scenario, prone, ()
@@ -90,12 +69,12 @@ def _part_of(progress: Progress | None, before: int, total: int) -> Progress | N
     return lambda done, _: show(before + done, total)
 
 
-def _before_s(scenario: Any) -> float:
+def _before_s(scenario: Scenario) -> float:
     """Time used before a possession starts here."""
     return float(scenario.constants["backcourt_used_s"]) if scenario.start == "bring_up" else 0.0
 
 
-def _per_period(scenario: Any, possession_s: float) -> int:
+def _per_period(scenario: Scenario, possession_s: float) -> int:
     clock = scenario.rules.clock
     found = possessions_per_period(clock.period_s, possession_s)
     if found * clock.periods > NUMBERS_PER_GAME:
@@ -118,7 +97,7 @@ def _limits(
     return tuple(found)
 
 
-def _own_points(scenario: Any, values: Mapping[str, float], changed: bool) -> float:
+def _own_points(scenario: Scenario, values: Mapping[str, float], changed: bool) -> float:
     """Our own points per possession: as asked for, else what is published of the level, else the constant."""
     published = scenario.published.get("points_per_possession")
     if published is None or changed:
@@ -175,12 +154,12 @@ def _late_games(table: Table, mix: Mix, in_bonus: bool, own: OwnScoring, cycle_s
 
 
 def plan(
-    scenario: Any,
+    scenario: Evening | Opening,
     games: int = GAMES,
     seed: int | None = None,
     threads: int | None = None,
     progress: Progress | None = None,
-    changes: Mapping[str, Any] | None = None,
+    changes: Mapping[str, float] | None = None,
     table_parts: int = PARTS,
     constants: Mapping[str, Constant] | None = None,
     beyond_range: bool = False,
@@ -226,13 +205,13 @@ def plan(
         raise InputError(OPTION, "own_points_per_possession", own_points, allowed) from None
     calls, left_out = calls_of(scenario)
     worlds = PlanWorlds(scenario, calls)
-    player = Player(size.seed)
-    player.warm(worlds.world(HOME))
+    runner = Runner(size.seed)
+    runner.warm(worlds.world(AT_HOME))
 
     before_s = _before_s(scenario)
     total = table_parts + 1 + -(-games // GAMES_IN_PART)
     shown = _part_of(progress, 0, total)
-    tally = play_table(player, worlds, before_s, size.threads, table_parts, shown)
+    tally = play_table(runner, worlds, before_s, size.threads, table_parts, shown)
     table = Table(tally, worlds.n_calls, levels_of(worlds))
     possession_s = before_s + table.seconds
     clock, fatigue = scenario.rules.clock, _fatigue(scenario, values, 2.0 * possession_s)
@@ -245,7 +224,7 @@ def plan(
         fatigue,
     )
     shown = _part_of(progress, table_parts, total)
-    pilot = play_games(player, worlds, plan_of, PILOT_GAMES, size.threads, shown, PILOT_FIRST)
+    pilot = play_games(runner, worlds, plan_of, PILOT_GAMES, size.threads, shown, PILOT_FIRST)
     bonus_share = float(pilot.in_bonus.sum()) / (PILOT_GAMES * plan_of.possessions)
     most = int(values["most_traps"])
     limits = _limits(table, calls, plan_of.possessions, most)
@@ -253,7 +232,7 @@ def plan(
     plan_of = replace(plan_of, uses=mix.uses)
     shown = _part_of(progress, table_parts + 1, total)
     if any(mix.uses):
-        played = play_games(player, worlds, plan_of, games, size.threads, shown)
+        played = play_games(runner, worlds, plan_of, games, size.threads, shown)
     else:  # nothing to play for
         games, played = PILOT_GAMES, pilot
     in_bonus = float(played.last_in_bonus.mean()) >= 0.5
@@ -279,7 +258,7 @@ def plan(
     )
 
 
-def _fatigue(scenario: Any, values: Mapping[str, float], cycle_s: float) -> Fatigue:
+def _fatigue(scenario: Scenario, values: Mapping[str, float], cycle_s: float) -> Fatigue:
     """What traps cost the legs; a cycle is one possession of each side."""
     return Fatigue(
         loss_per_m=values["fatigue_percent_per_100m"] / 100.0 / 100.0,

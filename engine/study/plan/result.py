@@ -5,34 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from math import sqrt
-from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.estimate import calls as estimate
-from engine.estimate.intervals import (
-    LEVEL,
-    Interval,
-    normal_interval,
-    normal_quantile,
-)
+from engine.estimate.intervals import LEVEL, Found, Interval, normal_interval, normal_quantile
+from engine.inputs.base import spoken
+from engine.inputs.scenario import Scenario
 from engine.run.blocks import RunSize
-from engine.study.plan.bench import (
-    StopRule,
-    expected_fouls,
-    stop_rule,
-    stop_words,
-)
+from engine.study.plan.bench import PlayerFouls, StopRule, expected_fouls, stop_rule, stop_words
 from engine.study.plan.games import GamePlan, Games
 from engine.study.plan.late import Late
 from engine.study.plan.mix import Mix
 from engine.study.plan.states import TIRED_STEP, PlannedCall
-from engine.study.plan.table import (
-    BEFORE,
-    IN_BONUS,
-    MOST_USES,
-    Table,
-)
+from engine.study.plan.table import BEFORE, IN_BONUS, MOST_USES, Table
 from engine.study.play import defence_dict, head
 
 #: Uses in a game of calls at the top and on the wing: common practice, no source.
@@ -44,7 +31,7 @@ TOLD = "turnovers alone do not tell: stop it when it leaves layups and open thre
 class PlanResult:
     """A plan: ``to_dict()`` is the JSON contract."""
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     games_played: int
     calls: tuple[PlannedCall, ...]
@@ -63,7 +50,7 @@ class PlanResult:
     prone: Mapping[int, bool]
     care: tuple[str, ...]
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON contract of ``plan``; equal for equal inputs whatever the number of threads."""
         result = head("plan", self.scenario, self.size)
         result["offence"] = self.scenario.offence_team.name
@@ -107,7 +94,7 @@ class PlanResult:
         alike = [one for one in self.calls if one.call.name == name]
         return name if len(alike) == 1 else f"{name} ({self.calls[c].setting})"
 
-    def _mix_row(self, c: int) -> dict[str, Any]:
+    def _mix_row(self, c: int) -> Found:
         uses = self.mix.uses[c]
         saved = self.games.saved[:, c]
         made = self.games.made[:, c]
@@ -120,7 +107,7 @@ class PlanResult:
             "stop_after_words": stop_words(rule, reason, uses),
         }
 
-    def _call_row(self, c: int) -> dict[str, Any]:
+    def _call_row(self, c: int) -> Found:
         table, one = self.table, self.calls[c]
         even = table.break_even(BEFORE, c, 1)
         n = table.called(c)
@@ -168,7 +155,7 @@ class PlanResult:
     def _value(self, c: int, use: int) -> Interval:
         return self.table.mixed_value(c, use, self.bonus_share)
 
-    def _by_use(self, c: int) -> list[dict[str, Any]]:
+    def _by_use(self, c: int) -> list[Found]:
         games, rows = self.games, []
         shown = min(MOST_USES, max(self.mix.uses[c] + 1, self.table.n_levels))
         for use in range(1, shown + 1):
@@ -193,7 +180,7 @@ class PlanResult:
             )
         return rows
 
-    def _bonus(self) -> dict[str, Any]:
+    def _bonus(self) -> Found:
         """Value of a first use before the bonus and in it."""
         return {
             self._label(c): {
@@ -205,7 +192,7 @@ class PlanResult:
 
     # --- games --------------------------------------------------------------------------------------------
 
-    def _swing(self) -> dict[str, Any]:
+    def _swing(self) -> Found:
         games, swing = self.games, self.games.swing
         p5, p95 = np.quantile(swing, [0.05, 0.95], method="inverted_cdf")
         from_table = self._from_table()
@@ -247,7 +234,7 @@ class PlanResult:
             squares += half**2
         return Interval(means, means - sqrt(squares), means + sqrt(squares))
 
-    def _game_points(self) -> dict[str, Any]:
+    def _game_points(self) -> Found:
         """Points that a game concedes, each branch by itself: spreads that do not depend on common luck."""
         games = self.games
         return {
@@ -255,7 +242,7 @@ class PlanResult:
             for name, points in (("home", games.home_points), ("planned", games.planned_points))
         }
 
-    def _fouls(self) -> tuple[Any, ...]:
+    def _fouls(self) -> tuple[PlayerFouls, ...]:
         tally, games = self.table.tally, self.games
         called = [max(self.table.called(c), 1) for c in range(len(self.calls))]
         return expected_fouls(
@@ -271,7 +258,7 @@ class PlanResult:
 
     # --- late game, bench, practice -----------------------------------------------------------------------
 
-    def _late(self) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    def _late(self) -> tuple[list[Found], list[Found]]:
         """The call that helps most over the whole table, and all of them."""
         found = [
             {
@@ -308,7 +295,7 @@ class PlanResult:
         error, few = self.constants["stop_error"], int(self.constants["too_few_below"])
         return stop_rule(t, t_star, error, few), ""
 
-    def _bench(self) -> dict[str, Any]:
+    def _bench(self) -> Found:
         by_call, words = [], ""
         order = sorted(
             (c for c, n in enumerate(self.mix.uses) if n), key=lambda c: -float(self.games.saved[:, c].mean())
@@ -316,7 +303,7 @@ class PlanResult:
         for c in order:
             rule, reason = self._stop(c)
             said = stop_words(rule, reason, self.mix.uses[c])
-            words = words or f"{self._label(c).replace('_', ' ')}: {said}"
+            words = words or f"{spoken(self._label(c))}: {said}"
             by_call.append(
                 {"call": self.calls[c].call.name, "setting": self.calls[c].setting, "words": said}
                 | ({"rule": None} if rule is None else {"rule": asdict(rule)})
@@ -327,7 +314,7 @@ class PlanResult:
             "by_call": by_call,
         }
 
-    def _practice(self) -> list[dict[str, Any]]:
+    def _practice(self) -> list[Found]:
         """Calls at the top and on the wing against common practice: two or three uses a game at most."""
         rows = []
         for c, one in enumerate(self.calls):
@@ -347,7 +334,7 @@ class PlanResult:
         return rows
 
 
-def _mean(values: Any) -> dict[str, Any]:
+def _mean(values: NDArray[np.int64]) -> Found:
     """Mean of whole numbers with one per game, as JSON; the game is the cluster."""
     values = np.asarray(values, dtype=np.int64)
     found = normal_interval(len(values), int(values.sum()), int((values * values).sum()))
@@ -358,7 +345,7 @@ def _clear(found: Interval) -> bool:
     return found.low is not None and found.high is not None and (found.low > 0 or found.high < 0)
 
 
-def m_per_step(scenario: Any, constants: Mapping[str, float]) -> float:
+def m_per_step(scenario: Scenario, constants: Mapping[str, float]) -> float:
     """Metres of hard running of one defender in one counted step of all ten."""
     step_s = float(scenario.constants["time_step_s"])
     return constants["hard_running_mps"] * step_s * constants["defenders_share"] / 5.0

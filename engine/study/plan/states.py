@@ -8,19 +8,21 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.errors import InputError
+from engine.estimate.intervals import IntArray
 from engine.inputs.calls import Call
+from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
-from engine.run.blocks import Player, Records
+from engine.run.blocks import Records, Runner, World
 from engine.run.worlds import changed
 from engine.state.record import COLUMN, MOST_CALLS, N_RECORD
+from engine.world.pack import pack
 
-IntArray = NDArray[np.int64]
 T = TypeVar("T")
 
 #: Calls that a plan weighs, at most.
@@ -29,7 +31,7 @@ MOST_PLANNED = 16
 TIRED_STEP = 0.001
 #: Top speed is never lower than this many levels below fresh.
 MOST_TIRED = 200
-HOME = -1
+AT_HOME = -1
 
 
 @dataclass(frozen=True)
@@ -45,7 +47,7 @@ class PlannedCall:
         return self.call.budget
 
 
-def calls_of(scenario: Any) -> tuple[tuple[PlannedCall, ...], tuple[str, ...]]:
+def calls_of(scenario: Scenario) -> tuple[tuple[PlannedCall, ...], tuple[str, ...]]:
     """The distinct calls of a scenario's settings, and the names of settings that are left out.
 
     Left out are settings with a defence of their own: a plan mixes calls within one defence.
@@ -66,13 +68,11 @@ def calls_of(scenario: Any) -> tuple[tuple[PlannedCall, ...], tuple[str, ...]]:
 class PlanWorlds:
     """Worlds by kind and state. One instance serves all threads."""
 
-    def __init__(self, scenario: Any, calls: tuple[PlannedCall, ...]) -> None:
+    def __init__(self, scenario: Scenario, calls: tuple[PlannedCall, ...]) -> None:
         """Packs the scenario with one setting per call.
 
         Raises InputError where a coded policy makes the calls, so that nobody knows beforehand which.
         """
-        from engine.world.pack import pack
-
         settings = tuple(
             Setting(
                 name=str(i), calls=(one.call,), zone_options=scenario.zone_options, policy=scenario.policy
@@ -88,7 +88,7 @@ class PlanWorlds:
         self.n_calls = len(calls)
         self._home = packed.home
         self._single = [setting.world for setting in packed.settings]
-        self._made: dict[tuple[int, ...], Any] = {}
+        self._made: dict[tuple[int, ...], World] = {}
         self._lock = threading.Lock()
         rules = packed.home["rules"][0]
         self.bonus_from = int(rules["bonus_from"])
@@ -99,7 +99,7 @@ class PlanWorlds:
         self._seen = self._seen_levels(packed.home["k"][0])
 
     @staticmethod
-    def _seen_levels(k: Any) -> int:
+    def _seen_levels(k: np.record) -> int:
         """Traps seen from which on one more changes nothing: all reading delays are at their least."""
         rate, least = float(k["readiness_per_trap"]), float(k["read_delay_least_s"])
         first = max(float(k["read_delay_s"]), float(k["handler_read_s"]))
@@ -107,21 +107,21 @@ class PlanWorlds:
             return 0 if rate <= 0.0 or first <= least else 99
         return int(np.ceil(np.log(first / least) / rate))
 
-    def seen(self, n: Any) -> Any:
+    def seen(self, n: IntArray | int) -> IntArray:
         """Traps seen as the worlds tell them apart."""
         return np.minimum(n, self._seen)
 
-    def world(self, kind: int, fouls: int = 0, seen: int = 0, time_outs: int = 1, tired: int = 0) -> Any:
-        """A world [1]: ``kind`` HOME or the number of a call, ``tired`` in steps of TIRED_STEP."""
+    def world(self, kind: int, fouls: int = 0, seen: int = 0, time_outs: int = 1, tired: int = 0) -> World:
+        """A world [1]: ``kind`` AT_HOME or the number of a call, ``tired`` in steps of TIRED_STEP."""
         fouls, seen = min(fouls, self.most_fouls), int(self.seen(seen))
         key = (kind, fouls, seen, time_outs, tired)
         with self._lock:
             if key not in self._made:
-                found = self._home.copy() if kind == HOME else self._single[kind].copy()
+                found = self._home.copy() if kind == AT_HOME else self._single[kind].copy()
                 self._made[key] = self._in_state(found, fouls, seen, time_outs, tired)
             return self._made[key]
 
-    def any_of(self, mask: int, fouls: int, tired: int) -> tuple[Any, list[int]]:
+    def any_of(self, mask: int, fouls: int, tired: int) -> tuple[World, list[int]]:
         """The world in which every call of a bit mask may be made, and the number of each of its calls."""
         calls = [c for c in range(self.n_calls) if mask >> c & 1][:MOST_CALLS]
         key = (-2 - mask, min(fouls, self.most_fouls), tired)
@@ -137,7 +137,7 @@ class PlanWorlds:
             return self._made[key], calls
 
     @staticmethod
-    def _in_state(world: Any, fouls: int, seen: int, time_outs: int, tired: int) -> Any:
+    def _in_state(world: World, fouls: int, seen: int, time_outs: int, tired: int) -> World:
         world["rules"]["team_fouls"] = fouls
         world["rules"]["traps_seen"] = seen
         world["rules"]["time_outs_left"] = time_outs
@@ -147,17 +147,17 @@ class PlanWorlds:
 
     # --- playing ------------------------------------------------------------------------------------------
 
-    def home(self, player: Player, numbers: IntArray, fouls: IntArray, tired: IntArray) -> Records:
+    def home(self, runner: Runner, numbers: IntArray, fouls: IntArray, tired: IntArray) -> Records:
         """Records int32[count, N_RECORD] of staying home, every possession in its own state."""
         zero = np.zeros_like(numbers)
         if self.coded:  # a coded policy may look at the fouls
-            return self._grouped(player, zero + HOME, numbers, fouls, zero, zero + 1, tired)
-        records = self._grouped(player, zero + HOME, numbers, zero, zero, zero + 1, tired)
-        return self.with_fouls(player, records, zero + HOME, numbers, fouls, zero, zero + 1, tired)
+            return self._grouped(runner, zero + AT_HOME, numbers, fouls, zero, zero + 1, tired)
+        records = self._grouped(runner, zero + AT_HOME, numbers, zero, zero, zero + 1, tired)
+        return self.with_fouls(runner, records, zero + AT_HOME, numbers, fouls, zero, zero + 1, tired)
 
     def with_fouls(
         self,
-        player: Player,
+        runner: Runner,
         records: Records,
         kind: IntArray,
         numbers: IntArray,
@@ -171,11 +171,11 @@ class PlanWorlds:
         again = np.flatnonzero(self.needs_fouls(records, fouls))
         if len(again):
             records[again] = self._grouped(
-                player, kind[again], numbers[again], fouls[again], seen[again], time_outs[again], tired[again]
+                runner, kind[again], numbers[again], fouls[again], seen[again], time_outs[again], tired[again]
             )
         return records
 
-    def needs_fouls(self, records: Records, fouls: Any) -> NDArray[np.bool_]:
+    def needs_fouls(self, records: Records, fouls: IntArray) -> NDArray[np.bool_]:
         """Where a possession played with no team fouls could differ from the same with ``fouls``."""
         if self.coded:
             return np.ones(len(records), dtype=bool) & (np.asarray(fouls) > 0)
@@ -186,7 +186,7 @@ class PlanWorlds:
 
     def called(
         self,
-        player: Player,
+        runner: Runner,
         calls: IntArray,
         numbers: IntArray,
         fouls: IntArray,
@@ -195,9 +195,9 @@ class PlanWorlds:
         tired: IntArray,
     ) -> Records:
         """Records of possessions with one call each: at most one trap, every possession in its own state."""
-        return self._grouped(player, calls, numbers, fouls, seen, time_outs, tired)
+        return self._grouped(runner, calls, numbers, fouls, seen, time_outs, tired)
 
-    def _grouped(self, player: Player, *state: IntArray) -> Records:
+    def _grouped(self, runner: Runner, *state: IntArray) -> Records:
         kind, numbers, fouls, seen, time_outs, tired = state
         fouls, seen = np.minimum(fouls, self.most_fouls), self.seen(seen)
         codes = np.stack([kind, fouls, seen, np.minimum(time_outs, 1), tired])
@@ -207,11 +207,11 @@ class PlanWorlds:
         for g in range(groups.shape[1]):
             rows = np.flatnonzero(which == g)
             world = self.world(*(int(v) for v in groups[:, g]))
-            records[rows] = player.chosen(world, numbers[rows], 1, "plan")
+            records[rows] = runner.chosen(world, numbers[rows], 1, "plan")
         return records
 
     def first_of(
-        self, player: Player, masks: IntArray, numbers: IntArray, fouls: IntArray, tired: IntArray
+        self, runner: Runner, masks: IntArray, numbers: IntArray, fouls: IntArray, tired: IntArray
     ) -> IntArray:
         """Which call of a mask comes first in each possession (traps seen do not matter before one)."""
         found = np.zeros(len(numbers), dtype=np.int64)
@@ -221,7 +221,7 @@ class PlanWorlds:
         for g in range(groups.shape[1]):
             rows = np.flatnonzero(which == g)
             world, calls = self.any_of(*(int(v) for v in groups[:, g]))
-            first = player.chosen(world, numbers[rows], 1, "plan")[:, COLUMN["first_call"]]
+            first = runner.chosen(world, numbers[rows], 1, "plan")[:, COLUMN["first_call"]]
             found[rows] = np.array(calls)[first - 1]
         return found
 

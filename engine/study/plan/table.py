@@ -11,22 +11,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from engine.estimate import calls as estimate
-from engine.estimate.intervals import Interval
+from engine.estimate.intervals import IntArray, Interval
 from engine.estimate.tally import N_NET, PairTally, Tally
 from engine.run.blocks import (
-    Player,
     Progress,
     Records,
+    Runner,
     in_order,
 )
 from engine.run.numbers import NUMBERS
 from engine.state.record import COLUMN, N_RECORD, NET_LOW
-from engine.study.plan.states import HOME, PlanWorlds, shadow_bits
-
-IntArray = NDArray[np.int64]
+from engine.study.plan.states import AT_HOME, PlanWorlds, shadow_bits
 
 #: Possessions of the table start here: other luck than the games'.
 FIRST_NUMBER = NUMBERS["plan table"].first
@@ -89,17 +86,17 @@ def _runs(records: Records) -> int:
     return int((records[:, COLUMN["steps_run"]] + records[:, COLUMN["steps_sprint"]]).sum(dtype=np.int64))
 
 
-def table_part(player: Player, worlds: PlanWorlds, part: int, before_s: float) -> TableTally:
+def table_part(runner: Runner, worlds: PlanWorlds, part: int, before_s: float) -> TableTally:
     """Part number ``part`` of the table."""
     n_calls, n_levels = worlds.n_calls, levels_of(worlds)
     numbers = FIRST_NUMBER + part * PART + np.arange(PART, dtype=np.int64)
     zero = np.zeros(PART, dtype=np.int64)
     bonus = zero + worlds.bonus_from
-    homes = [worlds.home(player, numbers, zero, zero)]
+    homes = [worlds.home(runner, numbers, zero, zero)]
     homes.append(
-        worlds.home(player, numbers, bonus, zero)
+        worlds.home(runner, numbers, bonus, zero)
         if worlds.coded
-        else worlds.with_fouls(player, homes[0].copy(), zero + HOME, numbers, bonus, zero, zero + 1, zero)
+        else worlds.with_fouls(runner, homes[0].copy(), zero + AT_HOME, numbers, bonus, zero, zero + 1, zero)
     )
     bits = [shadow_bits(records, n_calls) for records in homes]
     groups = numbers % GROUPS
@@ -121,7 +118,7 @@ def table_part(player: Player, worlds: PlanWorlds, part: int, before_s: float) -
             at_home = homes[state][chosen[state]]
             home_called[state, c] = _by_length(at_home, groups[chosen[state]], before_s)
         for level in range(n_levels):
-            played = _both_states(player, worlds, c, level, numbers, chosen)
+            played = _both_states(runner, worlds, c, level, numbers, chosen)
             for state in (BEFORE, IN_BONUS):
                 rows, records = chosen[state], played[state]
                 called[state, c, level] = _by_length(records, groups[rows], before_s)
@@ -148,7 +145,7 @@ def table_part(player: Player, worlds: PlanWorlds, part: int, before_s: float) -
 
 
 def _both_states(
-    player: Player, worlds: PlanWorlds, c: int, level: int, numbers: IntArray, chosen: list[IntArray]
+    runner: Runner, worlds: PlanWorlds, c: int, level: int, numbers: IntArray, chosen: list[IntArray]
 ) -> list[Records]:
     """Records with the call before the bonus and in it, over the rows chosen for each."""
     both = np.union1d(*chosen)
@@ -158,9 +155,9 @@ def _both_states(
         return np.full(n, value, dtype=np.int64)
 
     state = (same(c), numbers[both])
-    before = worlds.called(player, *state, same(0), same(level), same(1), same(0))
+    before = worlds.called(runner, *state, same(0), same(level), same(1), same(0))
     bonus = worlds.with_fouls(
-        player, before.copy(), *state, same(worlds.bonus_from), same(level), same(1), same(0)
+        runner, before.copy(), *state, same(worlds.bonus_from), same(level), same(1), same(0)
     )
     return [
         records[np.searchsorted(both, rows)] for records, rows in zip((before, bonus), chosen, strict=True)
@@ -178,7 +175,7 @@ def _marked(records: Records, spot: int) -> Records:
 
 
 def play_table(
-    player: Player,
+    runner: Runner,
     worlds: PlanWorlds,
     before_s: float,
     threads: int,
@@ -187,7 +184,7 @@ def play_table(
 ) -> TableTally:
     """The whole table: ``parts`` times PART possessions at home, and the called ones with each use."""
     total: TableTally | None = None
-    for part in in_order(parts, threads, player, lambda i: table_part(player, worlds, i, before_s), progress):
+    for part in in_order(parts, threads, runner, lambda i: table_part(runner, worlds, i, before_s), progress):
         total = part if total is None else total + part
     assert total is not None
     return total

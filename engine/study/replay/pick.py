@@ -11,24 +11,28 @@ from __future__ import annotations
 import difflib
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
-from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from engine.errors import InputError, MissingInput
+from engine.estimate.intervals import Found
 from engine.estimate.tally import IntArray
+from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS
+from engine.inputs.scenario import Scenario
 from engine.run.blocks import (
-    Player,
     Progress,
     Records,
+    Runner,
     RunSize,
     run_blocks,
 )
-from engine.run.branches import Plan, plan, play_setting
+from engine.run.branches import Plan, branches_of, play_setting
 from engine.state.record import COLUMN
 from engine.state.words import AFTER, ENDS, OUTCOMES
-from engine.study.play import check_setting, open_scenario, run_size
+from engine.study.play import Opening, check_setting, open_scenario, run_size
+from engine.world.pack import pack
 
 #: The rules, besides the number of a possession.
 RULES = ("typical", "worst", "beaten")
@@ -77,7 +81,7 @@ class Called:
         return self.net - self.base_net
 
     @classmethod
-    def from_records(cls, base: Records, records: Records, first: int, keep: Any) -> Called:
+    def from_records(cls, base: Records, records: Records, first: int, keep: NDArray[np.bool_]) -> Called:
         """Rows ``keep`` (bool[count]) of a block that starts at possession ``first``."""
         rows = np.flatnonzero(keep)
 
@@ -135,7 +139,7 @@ class Pick:
     base_points: int | None
     base_end: str | None
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """Plain JSON."""
         return asdict(self)
 
@@ -213,11 +217,11 @@ def check_pick(pick: str | int) -> str | int:
     return int(pick)
 
 
-def _named(call: Any, name: str) -> bool:
+def _named(call: Call, name: str) -> bool:
     return name.casefold() in (call.name.casefold(), call.spot.casefold())
 
 
-def find_call(scenario: Any, call: str | None, setting: str | None) -> tuple[int, int]:
+def find_call(scenario: Scenario, call: str | None, setting: str | None) -> tuple[int, int]:
     """Index of the setting (-1 for staying home) and of the call in it (-1 for a setting without calls).
 
     ``call``: name of a call or of its spot, None for the first of the setting. ``setting``: None takes the
@@ -254,7 +258,7 @@ def find_call(scenario: Any, call: str | None, setting: str | None) -> tuple[int
     raise InputError("--call", "", call, f"a call of {where}: {names}{hint}")
 
 
-def check_asked(scenario: Any, call: str | None, pick: str | int, setting: str | None) -> None:
+def check_asked(scenario: Scenario, call: str | None, pick: str | int, setting: str | None) -> None:
     """Check everything that needs no possession to be played. Raises InputError."""
     checked = check_pick(pick)
     _, place = find_call(scenario, call, setting)
@@ -270,22 +274,22 @@ def called_possessions(
 ) -> Called:
     """Play a setting beside its own defence without calls and keep the possessions whose first call is number
     ``call`` of the setting."""
-    player = Player(size.seed)
-    player.warm(plans.home)
-    return run_blocks(size, player, lambda a, b: _block(plans, player, setting, call, a, b), progress)
+    runner = Runner(size.seed)
+    runner.warm(plans.home)
+    return run_blocks(size, runner, lambda a, b: _block(plans, runner, setting, call, a, b), progress)
 
 
-def _block(plans: Plan, player: Player, setting: int, call: int, first: int, count: int) -> Called:
+def _block(plans: Plan, runner: Runner, setting: int, call: int, first: int, count: int) -> Called:
     chosen = plans.settings[setting]
     world = plans.home if chosen.base is None else plans.bases[chosen.base]
-    base = player.block(world, first, count, HOME)
-    branch = play_setting(player, chosen, first, base, [base] * len(plans.bases))
+    base = runner.block(world, first, count, HOME)
+    branch = play_setting(runner, chosen, first, base, [base] * len(plans.bases))
     keep = branch.records[:, COLUMN["first_call"]] == call + 1
     return Called.from_records(base, branch.records, first, keep)
 
 
 def pick_possession(
-    scenario: Any,
+    scenario: Opening,
     call: str | None = None,
     pick: str | int = "typical",
     setting: str | None = None,
@@ -318,13 +322,11 @@ def pick_possession(
     index, place = find_call(scenario, call, setting)
     if place < 0:
         return _pick(int(rule), setting or HOME, None, size, None, None, None)
-    from engine.world.pack import pack
-
-    plans = plan(pack(scenario))
+    plans = branches_of(pack(scenario))
     chosen = scenario.settings[index]
     called = called_possessions(plans, size, index, place, progress)
     if isinstance(rule, int):
-        alone = _block(plans, Player(size.seed), index, place, rule, 1)
+        alone = _block(plans, Runner(size.seed), index, place, rule, 1)
         choice = None
         if alone.n:
             same = (called.outcome == alone.outcome[0]) & (called.after == alone.after[0])
@@ -343,7 +345,7 @@ def pick_possession(
 def _pick(
     rule: str | int,
     setting: str,
-    call: Any,
+    call: Call | None,
     size: RunSize,
     called: Called | None,
     source: Called | None,
@@ -351,7 +353,7 @@ def _pick(
 ) -> Pick:
     """The pick: ``choice`` is a row of ``source``, None where the call was not made in the possession."""
     n = 0 if called is None else called.n
-    row: dict[str, Any] = dict.fromkeys(("cost", "outcome", "after", "points", "base_points", "base_end"))
+    row: Found = dict.fromkeys(("cost", "outcome", "after", "points", "base_points", "base_end"))
     number = rule if isinstance(rule, int) else 0
     if source is not None and choice is not None:
         i = choice.row

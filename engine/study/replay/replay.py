@@ -7,13 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
+from engine.estimate.intervals import Found
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS
+from engine.kernel.batch import trace_possession
+from engine.kernel.watch import Trace
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.state.record import MOST_CALLS, RECORD
 from engine.state.words import (
@@ -36,16 +39,13 @@ from engine.state.words import (
     TrapPhase,
 )
 from engine.study.play import (
+    Opening,
     check_setting,
     open_scenario,
     run_size,
     world_of,
 )
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from engine.kernel.watch import Trace
+from engine.world.pack import pack, player_of
 
 #: Agents 0..4 attack (team positions 1 to 5), 5..9 defend (left guard, right guard, left forward,
 #: right forward, centre).
@@ -151,17 +151,17 @@ OPTION_TABLE_COLUMNS = {
 }
 
 
-def _words(codes: Any, words: Sequence[str]) -> list[str]:
+def _words(codes: np.ndarray, words: Sequence[str]) -> list[str]:
     """Words of integer codes; a code outside the table (usually -1, "none") becomes an empty text."""
     return [words[code] if 0 <= code < len(words) else "" for code in np.asarray(codes).astype(int).tolist()]
 
 
-def _where(keep: NDArray[np.bool_], codes: Any) -> NDArray[np.int64]:
+def _where(keep: NDArray[np.bool_], codes: np.ndarray) -> NDArray[np.int64]:
     """The codes where ``keep`` holds, -1 elsewhere."""
     return np.where(keep, np.asarray(codes).astype(np.int64), -1)
 
 
-def _near(codes: Any) -> list[str]:
+def _near(codes: np.ndarray) -> list[str]:
     return [NEAR[code] for code in np.asarray(codes).astype(int).tolist()]
 
 
@@ -186,8 +186,6 @@ class Replay:
         Columns: FRAME_COLUMNS, then AGENT_COLUMNS for each agent, ``offence_1_x_m`` and so on; with
         ``long`` FRAME_COLUMNS, LONG_COLUMNS and AGENT_COLUMNS. Metres, seconds, m/s.
         """
-        import pandas as pd
-
         ticks = pd.DataFrame(self._ticks())
         if not long:
             own = {
@@ -198,15 +196,13 @@ class Replay:
             return pd.concat([ticks, pd.DataFrame(own)], axis=1)
         parts = []
         for i, agent in enumerate(AGENTS):
-            who: dict[str, Any] = {"agent": agent, "side": agent.split("_")[0], "number": self.numbers[i]}
+            who: Found = {"agent": agent, "side": agent.split("_")[0], "number": self.numbers[i]}
             parts.append(ticks.assign(**who, **self._acts_on(i), **self._agent(i)))
         table = pd.concat(parts).sort_index(kind="stable").reset_index(drop=True)
         return table[[*FRAME_COLUMNS, *LONG_COLUMNS, *AGENT_COLUMNS]]
 
     def events(self) -> pd.DataFrame:
         """What happened, in order of time; columns EVENT_TABLE_COLUMNS."""
-        import pandas as pd
-
         t_s, code, player, other, value, x, y = self.trace.events.T
         event = _words(code, EVENTS)
         of_a_call = np.array([name in OF_A_CALL for name in event], dtype=bool)
@@ -231,8 +227,6 @@ class Replay:
 
     def options(self) -> pd.DataFrame:
         """What the handler weighed at each decision and what he took; columns OPTION_TABLE_COLUMNS."""
-        import pandas as pd
-
         t_s, decision, player, option, value, chosen = self.trace.options.T
         receiver = np.where(option >= Option.PASS_1, option - Option.PASS_1, -1)
         columns = {
@@ -250,8 +244,6 @@ class Replay:
 
     def record(self) -> pd.Series:
         """The possession's record by name; end, outcome and after as words, first_call as the call's name."""
-        import pandas as pd
-
         record = pd.Series(dict(zip(RECORD, self.trace.record.tolist(), strict=True)), dtype=object)
         called = record["first_call"] > 0
         record["end"] = ENDS[record["end"]]
@@ -262,14 +254,12 @@ class Replay:
 
     # --- parts ----------------------------------------------------------------------------------------
 
-    def _shirts(self, agents: Any) -> Any:
+    def _shirts(self, agents: np.ndarray) -> pd.api.extensions.ExtensionArray:
         """Shirt numbers of agent codes, missing where there is no agent: pandas' Int64."""
-        import pandas as pd
-
         codes = np.asarray(agents).astype(int).tolist()
         return pd.array([self.numbers[code] if code >= 0 else None for code in codes], dtype="Int64")
 
-    def _ticks(self) -> dict[str, Any]:
+    def _ticks(self) -> Found:
         s = self.trace.states
         meant = _where(np.isin(s["mode"], (Mode.PASS_WINDUP, Mode.PASS_FLIGHT)), s["target"])
         running = s["trap_phase"] != TrapPhase.NONE
@@ -293,7 +283,7 @@ class Replay:
             "trap_call": _words(_where(running, s["trap_call"]), self.calls),
         }
 
-    def _agent(self, i: int) -> dict[str, Any]:
+    def _agent(self, i: int) -> Found:
         a = self.trace.agents[:, i]
         return {
             "x_m": a["x"],
@@ -317,7 +307,7 @@ class Replay:
         words = {Mode.SHOT_FLIGHT: "box_out", Mode.LOOSE: "loose_ball"}
         return ["", *(words.get(mode, job) for mode, job in zip(before, jobs[1:], strict=True))]
 
-    def _acts_on(self, i: int) -> dict[str, Any]:
+    def _acts_on(self, i: int) -> Found:
         a, s = self.trace.agents[:, i], self.trace.states
         in_hand = np.isin(s["mode"], (Mode.HELD, Mode.PASS_WINDUP, Mode.SHOT_WINDUP)) & (s["handler"] == i)
         nobody = [""] * len(s)
@@ -344,7 +334,7 @@ def check_index(index: int) -> None:
 
 
 def replay(
-    scenario: Any,
+    scenario: Opening,
     index: int,
     setting: str | None = None,
     seed: int | None = None,
@@ -369,9 +359,6 @@ def replay(
     size = run_size(scenario, 1, seed, 1)
     check_index(index)
     chosen = check_setting(scenario, setting)
-    from engine.kernel.batch import trace_possession
-    from engine.world.pack import pack, player_of
-
     allowed = MOST_CALLS if max_calls is None else max_calls
     world = world_of(pack(scenario), chosen)
     zone = scenario.settings[chosen].zone if chosen >= 0 else None

@@ -11,12 +11,13 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from importlib import metadata
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
+from engine.estimate.intervals import FloatArray, Found
 from engine.estimate.luck import (
     BAND,
     HARMONICS,
@@ -31,39 +32,14 @@ from engine.estimate.luck import (
 )
 from engine.estimate.tally import IntArray
 from engine.inputs.defaults import MOST_POSSESSIONS
-from engine.inputs.stress import (
-    RATES,
-    BaseRates,
-    StressList,
-    UncertainInput,
-    for_scenario,
-    load_stress,
-)
-from engine.run.blocks import (
-    Player,
-    Progress,
-    RunSize,
-    in_order,
-)
-from engine.run.branches import plan as branch_plan
-from engine.run.worlds import (
-    DUMMY,
-    HOME_COLUMNS,
-    WHOLE,
-    sobol,
-    world_task,
-)
-from engine.study.play import (
-    defence_dict,
-    head,
-    open_scenario,
-    run_size,
-)
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-FloatArray = NDArray[np.float64]
+from engine.inputs.scenario import Scenario
+from engine.inputs.settings import Setting
+from engine.inputs.stress import RATES, BaseRates, StressList, UncertainInput, for_scenario, load_stress
+from engine.run.blocks import Progress, Runner, RunSize, in_order
+from engine.run.branches import branches_of
+from engine.run.worlds import DUMMY, HOME_COLUMNS, WHOLE, sobol, world_task
+from engine.study.play import Opening, defence_dict, head, open_scenario, run_size
+from engine.world.pack import pack
 
 WORLDS, POSSESSIONS = 512, 3000
 LEAST_DRAWN, MOST_DRAWN = 16, 2**16
@@ -100,7 +76,7 @@ class StressResult:
     the sums of ``WorldTally``, world by world.
     """
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     plan: Draw
     home: IntArray
@@ -150,7 +126,7 @@ class StressResult:
                 found[s, row] = Weighed(shrunk, effects(names, design, shrunk, self.size.seed))
         return found
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> Found:
         """The JSON contract of ``stress``; equal for equal inputs whatever the number of threads."""
         result = head("stress", self.scenario, self.size)
         result["versions"] |= {"SALib": metadata.version("SALib")}
@@ -177,7 +153,7 @@ class StressResult:
         result["checks"] = {name: totals[name] for name in ("policy_faults", "overflow")}
         return result
 
-    def _worlds_dict(self) -> dict[str, Any]:
+    def _worlds_dict(self) -> Found:
         drawn, kept = len(self.kept), int(self.kept.sum())
         rates = self.plan.rates
         return {
@@ -193,7 +169,7 @@ class StressResult:
             },
         }
 
-    def _setting_dict(self, s: int, setting: Any) -> dict[str, Any]:
+    def _setting_dict(self, s: int, setting: Setting) -> Found:
         return {
             "name": setting.name,
             "base_defence": defence_dict(self.scenario, setting),
@@ -205,7 +181,7 @@ class StressResult:
             ],
         }
 
-    def _weighed_dict(self, s: int, row: int) -> dict[str, Any]:
+    def _weighed_dict(self, s: int, row: int) -> Found:
         weighed = self.weighed[s, row]
         found, told = weighed.found, weighed.effects
         kept, n = int(self.kept.sum()), int(self.settings[self.kept, s, WHOLE, 0].sum())
@@ -230,8 +206,6 @@ class StressResult:
 
     def table(self) -> pd.DataFrame:
         """One row per setting and call: share of worlds in which it pays, band of its value, raw count."""
-        import pandas as pd
-
         rows = []
         for setting in self.to_dict()["settings"]:
             for call in setting["calls"]:
@@ -241,8 +215,6 @@ class StressResult:
 
     def inputs(self) -> pd.DataFrame:
         """One row per setting, call and input: rank correlation, first-order index, whether it is named."""
-        import pandas as pd
-
         rows = []
         for setting in self.to_dict()["settings"]:
             for call in setting["calls"]:
@@ -255,8 +227,6 @@ class StressResult:
 
     def worlds(self) -> pd.DataFrame:
         """One row per world: inputs, whether it was kept, home's base rates, value of each call as played."""
-        import pandas as pd
-
         table = pd.DataFrame([self.plan.values(j) for j in range(len(self.kept))]).rename_axis("world")
         table[DUMMY] = self.plan.design[:, -1]
         table["kept"] = self.kept
@@ -282,14 +252,14 @@ def check_worlds(worlds: int, size: RunSize) -> int:
     return int(worlds)
 
 
-def draw(scenario: Any, listed: StressList, worlds: int, seed: int) -> Draw:
+def draw(scenario: Scenario, listed: StressList, worlds: int, seed: int) -> Draw:
     """The plan of a study: ranges fitted to the scenario, and the design of the worlds."""
     inputs, fixed = for_scenario(listed, scenario.constants)
     return Draw(inputs, fixed, sobol(len(inputs) + 1, worlds, seed), listed.rates.get(scenario.level or ""))
 
 
 def stress(
-    scenario: Any,
+    scenario: Opening,
     worlds: int = WORLDS,
     possessions: int | None = POSSESSIONS,
     seed: int | None = None,
@@ -318,13 +288,11 @@ def stress(
     size = run_size(scenario, POSSESSIONS if possessions is None else possessions, seed, threads)
     worlds = check_worlds(worlds, size)
     plan = draw(scenario, load_stress() if listed is None else listed, worlds, size.seed)
-    from engine.world.pack import pack
-
-    branches = branch_plan(pack(scenario))
-    player = Player(size.seed)
-    player.warm(branches.home)
-    task = world_task(player, branches, size.possessions, plan.values)
-    found = list(in_order(worlds, size.threads, player, task, progress))
+    branches = branches_of(pack(scenario))
+    runner = Runner(size.seed)
+    runner.warm(branches.home)
+    task = world_task(runner, branches, size.possessions, plan.values)
+    found = list(in_order(worlds, size.threads, runner, task, progress))
     return StressResult(
         scenario=scenario,
         size=size,

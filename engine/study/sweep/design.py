@@ -17,14 +17,9 @@ from engine.inputs.base import (
     parse,
     plain,
 )
-from engine.inputs.files import (
-    FileName,
-    Source,
-    configs_root,
-    read_toml,
-    resolve,
-)
+from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.scenario import Scenario, config_hash
+from engine.shipped import configs_root
 from engine.study.sweep.design_file import (
     NUMBERS_PER_POINT,
     DesignFile,

@@ -27,11 +27,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from engine.estimate import calls as estimate
-from engine.estimate.intervals import NOTHING, Interval, wilson
+from engine.estimate.intervals import NOTHING, Interval, scaled, wilson
 from engine.estimate.play import (
     per_possession,
     ratio,
-    scaled,
     share,
 )
 from engine.estimate.tally import BoxTally, PairTally

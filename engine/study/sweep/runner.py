@@ -31,7 +31,7 @@ import numpy as np
 
 from engine.errors import InputError
 from engine.estimate.tally import IntArray
-from engine.run.blocks import Player, Stopped
+from engine.run.blocks import Runner, Stopped
 from engine.study.sweep.store import Outcome, Store
 from engine.study.sweep.tallies import (
     MOMENTS,
@@ -62,7 +62,7 @@ class Workshop:
 
     def __init__(self, design: Any, resolver: Any, points_kept: int = 32) -> None:
         self.design, self.resolver = design, resolver
-        self.player = Player(design.seed)
+        self.runner = Runner(design.seed)
         self._host = socket.gethostname()
         self._most = points_kept
         self._lock = threading.Lock()
@@ -72,7 +72,7 @@ class Workshop:
         """Compile or load the engine in the calling thread, where Ctrl-C can end it."""
         from engine.world.pack import pack
 
-        self.player.warm(pack(self.design.opened.base).home)
+        self.runner.warm(pack(self.design.opened.base).home)
 
     def packed(self, point: int) -> Any:
         """The arrays of a point; worked out once while it is at hand. Raises what the resolver raises."""
@@ -109,7 +109,7 @@ class Workshop:
         try:
             packed = self.packed(batch.point)
             offset = design.offset(batch.point)
-            tally = play_batch(packed, design.settings, design.seed, offset, batch, self.player)
+            tally = play_batch(packed, design.settings, design.seed, offset, batch, self.runner)
         except Stopped:
             raise
         except Exception as error:
@@ -182,7 +182,7 @@ class LocalThreads:
             return found
 
     def close(self) -> None:
-        self.workshop.player.stop.set()
+        self.workshop.runner.stop.set()
         for pool in (self._ahead, self._players):
             pool.shutdown(wait=True, cancel_futures=True)
 

@@ -25,11 +25,11 @@ from engine.estimate.tally import (
     count_pairs,
 )
 from engine.inputs.defaults import HOME
-from engine.run.blocks import Player
+from engine.run.blocks import Runner
 from engine.run.branches import (
     Branch,
     Plan,
-    plan,
+    branches_of,
     play_setting,
 )
 from engine.state.record import COLUMN, N_RECORD
@@ -217,33 +217,33 @@ def chosen_plan(packed: Any, settings: Sequence[str]) -> Plan:
     Raises:
         KeyError: a name the scenario does not have.
     """
-    whole = plan(packed)
+    whole = branches_of(packed)
     by_name = {one.name: one for one in whole.settings}
     return Plan(whole.home, whole.bases, tuple(by_name[name] for name in played_settings(settings)))
 
 
 def play_batch(
-    packed: Any, settings: Sequence[str], seed: int, offset: int, batch: Batch, player: Player | None = None
+    packed: Any, settings: Sequence[str], seed: int, offset: int, batch: Batch, runner: Runner | None = None
 ) -> BatchTally:
     """Play a batch of a point and add it up.
 
     ``packed`` are the point's arrays, ``settings`` names (staying home is always played), ``offset`` the
     point's first possession number (``Design.offset``). Only possessions in which a setting makes a call are
-    played again for it. ``player`` (of the same seed) keeps buffers from batch to batch.
+    played again for it. ``runner`` (of the same seed) keeps buffers from batch to batch.
     """
-    player = Player(seed) if player is None else player
+    runner = Runner(seed) if runner is None else runner
     chosen = chosen_plan(packed, settings)
     first, count = offset + batch.first, batch.count
-    home = player.block(chosen.home, first, count, HOME)
+    home = runner.block(chosen.home, first, count, HOME)
     used = {one.base for one in chosen.settings}
     bases = [
-        player.block(world, first, count, f"base {i}") if i in used else home
+        runner.block(world, first, count, f"base {i}") if i in used else home
         for i, world in enumerate(chosen.bases)
     ]
     home_box = BoxTally.from_records(home)
     found = []
     for one in chosen.settings:
-        branch = play_setting(player, one, first, home, bases)
+        branch = play_setting(runner, one, first, home, bases)
         pairs = PairTally.from_records(branch.base, branch.records, one.n_calls)
         own_base = one.base is not None
         box = BoxTally.from_records(branch.records) if own_base else _box_beside(home_box, branch)

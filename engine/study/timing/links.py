@@ -15,31 +15,29 @@ thrown, counted in traced possessions.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
-from engine.run.blocks import RunSize, check_size
+import pandas as pd
+
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.inputs.defence import people_of, persons_of
+from engine.inputs.roles import holder
+from engine.inputs.scenario import Scenario
+from engine.inputs.team import Player
+from engine.run.blocks import Progress, RunSize, check_size
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
+from engine.still.holes import LEAST_LATE_S, SIDES, Bump, bump_of, flight_of, scenario_setup
+from engine.still.picture import GUARDS_BALL, Picture, Point, Setup, between, picture_of, row_of, run_s
 from engine.still.shot_worth import ShotWorth, close_out_gap
-from engine.study.play import defence_dict, head, open_scenario
+from engine.study.play import Opening, defence_dict, head, open_scenario
 from engine.study.timing.play import Passes, Watched, watch
 from engine.study.timing.traps import after_traps
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from engine.inputs.team import Player
-    from engine.still.holes import Bump
-    from engine.still.picture import Picture, Point, Setup
-
-Found = dict[str, Any]
-#: Called as progress(done, total).
-Progress = Callable[[int, int], None]
+from engine.world.pack import pack
 
 FROM = tuple(region for region in REGIONS if region not in ("backcourt", "rim"))
-SIDES = ("right", "left")
 #: Passes from here to the wing start the race of the bump.
 BUMP_FROM = ("top", "slot")
 #: Across the middle by more than this a place is on the far side, metres.
@@ -53,8 +51,6 @@ def _to_name(setup: Setup, at: Point) -> str:
 
 def meant_for(setup: Setup, to: Point, side: str, position: int) -> str | None:
     """Role (by the side before the pass) whom the row after it sends to the ball; None: nobody."""
-    from engine.still.picture import GUARDS_BALL, holder, row_of
-
     after = side if to[0] >= 0.0 else SIDES[1 - SIDES.index(side)]
     entries = row_of(setup, setup.court.region_at(*to), ("before_bump", "settled", "after_bump"))
     people = [
@@ -76,9 +72,6 @@ def link_of(
     agents: tuple[str, ...],
 ) -> Found:
     """One pass: flight, each defender's race, who is first, gap and shot. ``agents``: persons 5 to 9."""
-    from engine.still.holes import flight_of
-    from engine.still.picture import between, holder, run_s
-
     k, to = setup.k, picture.attackers[position]
     flight, way_of_pass = flight_of(setup, picture, to)
     near_rim = math.hypot(*to) < k["rim_range_m"] + 0.5
@@ -125,8 +118,6 @@ def link_of(
 
 def links_of(setup: Setup, worth: ShotWorth, agents: tuple[str, ...]) -> list[Found]:
     """Every pass from every region on either side that is neither too short nor too long to be thrown."""
-    from engine.still.picture import picture_of
-
     k = setup.k
     found = []
     for region in FROM:
@@ -145,8 +136,6 @@ def links_of(setup: Setup, worth: ShotWorth, agents: tuple[str, ...]) -> list[Fo
 
 def bump_dict(setup: Setup, watched: Watched) -> Found:
     """Whether the bump holds at these speeds: still picture on both sides, and how often it was missed."""
-    from engine.still.holes import LEAST_LATE_S, bump_of
-
     played = {
         "possessions": watched.possessions,
         "missed_per_100": watched.missed_bumps_per_100,
@@ -168,7 +157,7 @@ def bump_dict(setup: Setup, watched: Watched) -> Found:
         }
     region, side, worst = max(found, key=lambda one: one[2].late_s)
     holds = worst.late_s < LEAST_LATE_S
-    role = worst.role.replace("_", " ")
+    role = spoken(worst.role)
     if holds:
         words = (
             f"it holds: the {role} is on the wing {max(-worst.late_s, 0.0):.1f} s before the ball can go on, "
@@ -219,7 +208,7 @@ DRILLS = {
 PERIMETER = ("top", "slot", "half_court_corner", "backcourt")
 
 
-def group_of(link: Mapping[str, Any]) -> str:
+def group_of(link: Found) -> str:
     """Which drill a link belongs to."""
     to = str(link["to"]).removeprefix("far_")
     if link["kind"] == "skip":
@@ -267,7 +256,7 @@ def drills_of(links: list[Found], bump_holds: bool | None) -> list[Found]:
 class TimingResult:
     """Links, worst first, the bump, the way out of a beaten trap, three drills; ``to_dict()`` the JSON."""
 
-    scenario: Any
+    scenario: Scenario
     size: RunSize
     links: list[Found]
     bump: Found
@@ -300,16 +289,12 @@ class TimingResult:
 
     def table(self) -> pd.DataFrame:
         """One row per link, the worst first; the races of the single defenders are left out."""
-        import pandas as pd
-
         rows = [{key: value for key, value in link.items() if key != "races"} for link in self.links]
         return pd.DataFrame(rows)
 
 
-def _named(link: Found, side_people: Mapping[str, Player], five: Any, passes: Passes) -> Found:
+def _named(link: Found, side_people: Mapping[str, Player], five: Sequence[Player], passes: Passes) -> Found:
     """A link with shirts and counts; ``side_people``: person -> player."""
-    from engine.still.picture import holder
-
     side, meant = link["side"], link["meant"]
 
     def shirt(role: str) -> int:
@@ -335,7 +320,7 @@ def _named(link: Found, side_people: Mapping[str, Player], five: Any, passes: Pa
 
 
 def timing(
-    scenario: Any,
+    scenario: Opening,
     seed: int | None = None,
     progress: Progress | None = None,
     traps: bool = True,
@@ -356,12 +341,9 @@ def timing(
     """
     scenario = open_scenario(scenario)
     size = check_size(1, scenario.seed if seed is None else seed, 1)
-    from engine.still.holes import on_court, scenario_setup
-    from engine.world.pack import pack, persons_of
-
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
     packed = pack(scenario)
-    people = on_court(scenario.zone, scenario.defence_team)
+    people = people_of(scenario.zone, scenario.defence_team)
     watched = watch(scenario, packed, size, traps, progress)
     five = scenario.offence_team.on_court
     links = [

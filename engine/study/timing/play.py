@@ -6,16 +6,17 @@ first call was beaten (passed out of, retreated from or split) are traced until 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
-from engine.run.blocks import Player, RunSize
+from engine.inputs.scenario import Scenario
+from engine.kernel.watch import Trace
+from engine.run.blocks import Progress, Runner, RunSize
 from engine.run.watch import watch_block, watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import EVENTS, OUTCOMES, REGIONS
+from engine.world.pack import Packed
 
 #: Possessions traced for their passes; played for the counts; beaten traps traced of each call.
 TRACED, PLAYED, BEATEN = 120, 3000, 16
@@ -26,7 +27,6 @@ BEATEN_BY = tuple(OUTCOMES.index(name) for name in ("escape_pass", "retreat", "s
 ESCAPES = ("behind", "middle", "line", "far", "other")
 
 Key = tuple[str, str, int]
-Progress = Callable[[int, int], None]
 
 
 @dataclass
@@ -37,7 +37,7 @@ class Passes:
     gaps: dict[Key, list[float]] = field(default_factory=dict)
     total: int = 0
 
-    def add(self, trace: Any) -> None:
+    def add(self, trace: Trace) -> None:
         """Count the half-court passes of one traced possession (engine.kernel.watch.Trace)."""
         t = np.asarray(trace.states["t"])
         thrown: Key | None = None
@@ -92,7 +92,7 @@ class Watched:
     missed_bump_gap_m: float | None
 
 
-def shell_after(events: Any) -> float | None:
+def shell_after(events: np.ndarray) -> float | None:
     """Seconds from the first beaten trap until the shell stood; None: it did not before the next thing."""
     left = False
     for _, code, _, _, value, _, _ in events:
@@ -105,14 +105,14 @@ def shell_after(events: Any) -> float | None:
     return None
 
 
-def trap_at(trace: Any) -> tuple[float, float]:
+def trap_at(trace: Trace) -> tuple[float, float]:
     """Where the first beaten trap of a traced possession was, metres, the ball's side at x > 0."""
     t_s = next(event[0] for event in trace.events if event[1] == LEFT and int(event[4]) in BEATEN_BY)
     s = trace.states[max(int(np.searchsorted(trace.states["t"], t_s - 1e-6)) - 1, 0)]
     return float(s["trap_x"]) * float(s["trap_side"]), float(s["trap_y"])
 
 
-def _calls(scenario: Any, packed: Any) -> list[tuple[int, int]]:
+def _calls(scenario: Scenario, packed: Packed) -> list[tuple[int, int]]:
     """(setting, call) of every different call, by its name and defence, the first setting that has it."""
     found: dict[tuple[str, str], tuple[int, int]] = {}
     for s, setting in enumerate(scenario.settings):
@@ -123,7 +123,9 @@ def _calls(scenario: Any, packed: Any) -> list[tuple[int, int]]:
     return list(found.values())
 
 
-def watch(scenario: Any, packed: Any, size: RunSize, traps: bool, progress: Progress | None) -> Watched:
+def watch(
+    scenario: Scenario, packed: Packed, size: RunSize, traps: bool, progress: Progress | None
+) -> Watched:
     """Trace and play, see the module."""
     calls = _calls(scenario, packed) if traps else []
     most = TRACED + BEATEN * len(calls)
@@ -133,8 +135,8 @@ def watch(scenario: Any, packed: Any, size: RunSize, traps: bool, progress: Prog
             progress(done, most)
 
     told(0)
-    player = Player(size.seed)
-    home = player.block(packed.home, 0, PLAYED, "home")
+    runner = Runner(size.seed)
+    home = runner.block(packed.home, 0, PLAYED, "home")
     missed, gap_mm = (
         int(home[:, COLUMN[name]].sum()) for name in ("missed_bump_catches", "missed_bump_gap_mm")
     )
@@ -146,7 +148,7 @@ def watch(scenario: Any, packed: Any, size: RunSize, traps: bool, progress: Prog
     beaten = []
     for done, (s, n) in enumerate(calls, 1):
         world = packed.settings[s].world
-        records = player.block(world, 0, PLAYED, "setting")
+        records = runner.block(world, 0, PLAYED, "setting")
         called = records[:, COLUMN["first_call"]] == n + 1
         lost = called & np.isin(records[:, COLUMN["outcome"]], BEATEN_BY)
         ways = np.bincount(records[lost, COLUMN["escape"]], minlength=len(ESCAPES) + 1)

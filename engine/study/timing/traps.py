@@ -9,16 +9,18 @@ still picture's shortest time, in which the last man is within shell_stand_m of 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
 
+from engine.estimate.intervals import Found
+from engine.inputs.calls import Call
+from engine.inputs.places import with_options
+from engine.inputs.roles import holder
+from engine.inputs.scenario import Scenario
 from engine.state.words import Break
+from engine.still.holes import flight_of, scenario_setup
+from engine.still.picture import Picture, Point, Setup, between, picture_of, run_s, stands
 from engine.study.timing.play import BeatenTrap
+from engine.world.pack import place_of
 
-if TYPE_CHECKING:
-    from engine.inputs.calls import Call
-    from engine.still.picture import Picture, Point, Setup
-
-Found = dict[str, Any]
 SIDES = ("right", "left")
 BREAKS = Break.words
 
@@ -32,21 +34,10 @@ def trap_picture(setup: Setup, call: Call, side: str, at: Point | None = None) -
 
     ``at``: where the ball is, None the spot of the call's first region. Only for calls with named doubles.
     """
-    from engine.inputs.places import Entry
-    from engine.still.picture import (
-        between,
-        holder,
-        picture_of,
-        stands,
-    )
-
     picture = picture_of(setup, call.ball[0], side)
     if at is not None:
         picture = picture._replace(ball=at)
-    entries: dict[str, Entry] = dict(call.cover)
-    for item in call.option:
-        if call.choices.get(item.option) == item.choice and item.role in entries:
-            entries[item.role] = item.entry
+    entries = with_options(call.cover, call.option, call.choices)
     men = {role: setup.men.get(holder(role, side), 0) for role in entries}
     places = stands(setup, entries, picture, men)
     for role in call.doubles:
@@ -58,9 +49,6 @@ def trap_picture(setup: Setup, call: Call, side: str, at: Point | None = None) -
 
 def escape_of(setup: Setup, picture: Picture, side: str, to: Point) -> Found:
     """The ball leaves the trap for ``to``: roles at ball and rim, and the shortest time to the shell."""
-    from engine.still.holes import flight_of
-    from engine.still.picture import holder, picture_of, run_s
-
     k = setup.k
 
     def time_s(role: str, at: Point, within_m: float) -> float:
@@ -92,8 +80,6 @@ def escape_of(setup: Setup, picture: Picture, side: str, to: Point) -> Found:
 
 def escapes_of(setup: Setup, call: Call, at: Point | None = None) -> dict[str, Found]:
     """The four ways out by the alignment's break, each on the slower side; {} for dynamic doubles."""
-    from engine.still.picture import place_of
-
     if call.dynamic:
         return {}
     items = {region: item for item in setup.alignment.breaks for region in item.call}
@@ -106,10 +92,8 @@ def escapes_of(setup: Setup, call: Call, at: Point | None = None) -> dict[str, F
     return found
 
 
-def after_traps(scenario: Any, beaten: tuple[BeatenTrap, ...]) -> list[Found]:
+def after_traps(scenario: Scenario, beaten: tuple[BeatenTrap, ...]) -> list[Found]:
     """One entry per call: how the defence comes out of it when beaten; told for the commonest way out."""
-    from engine.still.holes import scenario_setup
-
     found = []
     for one in beaten:
         setting = scenario.settings[one.setting]
