@@ -245,16 +245,15 @@ PLAY = """
 import json, os, sys
 import numpy as np
 from engine.inputs import load_scenario
-from engine.kernel import batch, draws, possession
+from engine.kernel import batch, draws
 from engine.world.pack import pack
 from engine.state.record import N_RECORD
-from engine.state.words import Option
 
 asked = json.load(sys.stdin)
 packed = pack(load_scenario(asked["scenario"]))
 world = next(s.world for s in packed.settings if s.name == asked["setting"])
 found, n_extra = [], 0
-uniforms, philox, step = draws.uniforms, draws.philox, possession.step
+uniforms, philox, step = draws.uniforms, draws.philox, batch.step
 last = []
 
 def writing_philox(*words):
@@ -278,7 +277,7 @@ def another_step(w, c, where, ask):
 if asked["write"]:
     draws.philox, draws.uniforms = writing_philox, writing_uniforms
 if asked["extra"]:
-    possession.step = another_step
+    batch.step = another_step
 records = np.zeros((len(asked["numbers"]), N_RECORD), np.int32)
 of = []
 for i, number in enumerate(asked["numbers"]):

@@ -14,7 +14,7 @@ from numba.core.imputils import lower_constant
 from numba.core.typing.templates import AttributeTemplate
 from numba.extending import infer_getattr, lower_getattr_generic, register_model, typeof_impl
 
-from engine.state.words import WordsMeta
+from engine.state.words import Words, WordsMeta
 
 
 class WordsType(types.Opaque):
@@ -31,6 +31,11 @@ register_model(WordsType)(OpaqueModel)
 @typeof_impl.register(WordsMeta)
 def _typeof_words(table: Any, context: Any) -> WordsType:
     return WordsType(table)
+
+
+@typeof_impl.register(Words)
+def _typeof_member(member: Any, context: Any) -> Any:
+    return types.int64
 
 
 @lower_constant(WordsType)
