@@ -11,13 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from engine.inputs import (
-    load_alignment,
-    load_call,
-    load_scenario,
-    load_team,
-    load_zone,
-)
+from engine.inputs import load_alignment, load_call, load_scenario, load_team, load_zone
 
 ROLES = ("near_guard", "far_guard", "near_forward", "far_forward", "centre")
 REGIONS = (

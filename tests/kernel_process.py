@@ -15,13 +15,7 @@ from numpy.typing import NDArray
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
 #: Switches that a process must not inherit from the one that runs the tests (the cache it shares).
-SWITCHES = (
-    "NUMBA_DISABLE_JIT",
-    "NUMBA_BOUNDSCHECK",
-    "NUMBA_OPT",
-    "PYTHONPATH",
-    "PYTHONSAFEPATH",
-)
+SWITCHES = ("NUMBA_DISABLE_JIT", "NUMBA_BOUNDSCHECK", "NUMBA_OPT", "PYTHONPATH", "PYTHONSAFEPATH")
 
 #: Plays the possession numbers of each setting ("home" among them) named on standard input.
 PLAY = """
@@ -71,11 +65,7 @@ def run_process(
     fails the test with its standard error.
     """
     environment = {name: value for name, value in os.environ.items() if name not in SWITCHES} | switches
-    asked = {
-        "scenario": str(cwd / SCENARIO.relative_to(ROOT)),
-        "seed": seed,
-        "numbers": numbers,
-    }
+    asked = {"scenario": str(cwd / SCENARIO.relative_to(ROOT)), "seed": seed, "numbers": numbers}
     done = subprocess.run(
         [sys.executable, "-c", PLAY],
         input=json.dumps(asked),

@@ -7,17 +7,7 @@ from __future__ import annotations
 
 import math
 
-from naive_basics import (
-    NONE,
-    PHASE_NONE,
-    SHOT_FLIGHT,
-    SHOT_WINDUP,
-    STAY,
-    clip,
-    dist,
-    logistic,
-    rim_distance,
-)
+from naive_basics import NONE, PHASE_NONE, SHOT_FLIGHT, SHOT_WINDUP, STAY, clip, dist, logistic, rim_distance
 from naive_endings import close_after, close_outcome, end, free_throws, miss_comes_down
 from naive_state import Possession
 from naive_world import GRID_STEP_M, N_GRID

@@ -11,13 +11,7 @@ from typing import Any
 
 from naive_basics import MOMENTS, NONE, REGIONS, logit
 
-from engine.inputs import (
-    Call,
-    Scenario,
-    Setting,
-    Team,
-    Zone,
-)
+from engine.inputs import Call, Scenario, Setting, Team, Zone
 from engine.world.court import build_court
 
 TWO_THREE = ("left_guard", "right_guard", "left_forward", "right_forward", "centre")

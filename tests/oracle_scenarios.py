@@ -10,13 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from engine.inputs import (
-    Scenario,
-    configs_root,
-    load_constants,
-    load_scenario,
-    load_team,
-)
+from engine.inputs import Scenario, configs_root, load_constants, load_scenario, load_team
 
 CALLS = {
     "two_three": ("corner", "short_corner", "wing", "top"),

@@ -9,12 +9,7 @@ from typing import Any
 
 from engine.study.sweep.design import load_design
 from engine.study.sweep.resolve import Resolver
-from engine.study.sweep.runner import (
-    LocalThreads,
-    Progress,
-    Workshop,
-    run_sweep,
-)
+from engine.study.sweep.runner import LocalThreads, Progress, Workshop, run_sweep
 from engine.study.sweep.store import Outcome, Store
 from engine.study.sweep.tallies import Batch
 

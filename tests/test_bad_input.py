@@ -8,14 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from input_files import (
-    LOADERS,
-    REGIONS,
-    player,
-    scenario,
-    write,
-    write_all,
-)
+from input_files import LOADERS, REGIONS, player, scenario, write, write_all
 
 from engine.check.files import check_path
 from engine.errors import InputError

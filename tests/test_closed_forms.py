@@ -124,11 +124,7 @@ def test_five_shooters_are_an_absorbing_chain(tmp_path: Path) -> None:
     ]
     defence = [{"rebounding": rebounding(weight, skill)} for weight in DEFENCE_WEIGHTS]
     world = world_of(
-        tmp_path,
-        make=0.5,
-        constants=ALONE | {"rebound_skill": skill},
-        offence=offence,
-        defence=defence,
+        tmp_path, make=0.5, constants=ALONE | {"rebound_skill": skill}, offence=offence, defence=defence
     )
     p, weight = np.array(MAKES), np.array(WEIGHTS)
     total = weight.sum() + sum(DEFENCE_WEIGHTS)

@@ -15,14 +15,7 @@ from input_files import write, write_all
 
 from engine.check.files import check_path
 from engine.errors import InputError
-from engine.inputs import (
-    configs_root,
-    load_alignment,
-    load_call,
-    load_rules,
-    load_scenario,
-    load_zone,
-)
+from engine.inputs import configs_root, load_alignment, load_call, load_rules, load_scenario, load_zone
 from engine.inputs.calls import misfit
 from engine.inputs.files import shipped
 from engine.inputs.roles import holders

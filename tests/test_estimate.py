@@ -27,13 +27,7 @@ from engine.estimate.calls import (
     variance_reduction,
     wilson,
 )
-from engine.estimate.tally import (
-    N_NET,
-    BoxTally,
-    PairTally,
-    PerCallTally,
-    net_values,
-)
+from engine.estimate.tally import N_NET, BoxTally, PairTally, PerCallTally, net_values
 from engine.state.record import COLUMN, N_RECORD, NET_LOW
 from engine.state.words import AFTER, OUTCOMES
 

@@ -9,14 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.stats import t as student
 
-from engine.estimate.factors import (
-    GROUPS,
-    KEPT,
-    PARTS,
-    GroupTally,
-    factor_change,
-    shapley_split,
-)
+from engine.estimate.factors import GROUPS, KEPT, PARTS, GroupTally, factor_change, shapley_split
 from engine.estimate.intervals import student_quantile
 from engine.estimate.play import FourFactors, four_factors, four_factors_points
 from engine.estimate.tally import BoxTally

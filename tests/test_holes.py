@@ -11,26 +11,12 @@ from input_files import ROLES, scenario, team, write, write_all, zone
 from scipy.integrate import solve_ivp
 
 from engine.check.files import check_path
-from engine.inputs import (
-    load_alignment,
-    load_constants,
-    load_rules,
-    load_scenario,
-    load_team,
-    load_zone,
-)
+from engine.inputs import load_alignment, load_constants, load_rules, load_scenario, load_team, load_zone
 from engine.inputs.files import Source
 from engine.inputs.team import team_from
 from engine.inputs.zone import zone_from
 from engine.state.words import REGIONS
-from engine.still.holes import (
-    TOP_SPEED_MPS,
-    Hole,
-    holes,
-    lines,
-    scenario_lines,
-    setup_of,
-)
+from engine.still.holes import TOP_SPEED_MPS, Hole, holes, lines, scenario_lines, setup_of
 from engine.still.picture import run_m, run_s
 
 PLACES = {

@@ -27,13 +27,7 @@ from engine.inputs import (
     load_team,
 )
 from engine.inputs.files import configs_root, shipped
-from engine.inputs.levels import (
-    PLAYER_RANGES,
-    QUANTITIES,
-    SHIFTS,
-    TAGS,
-    shifted,
-)
+from engine.inputs.levels import PLAYER_RANGES, QUANTITIES, SHIFTS, TAGS, shifted
 from engine.inputs.shots import ShotTable
 from engine.state.arrays import SHOT_STEP_M
 from engine.study.levels import level_rates, standard_error

@@ -23,14 +23,7 @@ from oracle_scenarios import CodedFunctions, coded, coded_home, front_and_shade,
 from policies import registered
 
 from engine.inputs import Scenario, load_scenario
-from engine.state.words import (
-    AFTER,
-    ENDS,
-    EVENTS,
-    OUTCOMES,
-    TRIGGERS,
-    VIOLATIONS,
-)
+from engine.state.words import AFTER, ENDS, EVENTS, OUTCOMES, TRIGGERS, VIOLATIONS
 from engine.world.pack import pack
 
 SEED = 11

@@ -12,23 +12,8 @@ from engine.kernel.batch import trace_possession
 from engine.state.record import RECORD
 from engine.state.words import EVENTS, OUTCOMES, Mode
 from engine.study.patterns import common, watching
-from engine.study.patterns.common import (
-    MARGIN,
-    NOT_SHOWN,
-    REVERSED,
-    SHOWN,
-    Claim,
-    Mean,
-)
-from engine.study.patterns.playing import (
-    CALLS,
-    SEED,
-    Run,
-    constants,
-    edited,
-    rules,
-    variant,
-)
+from engine.study.patterns.common import MARGIN, NOT_SHOWN, REVERSED, SHOWN, Claim, Mean
+from engine.study.patterns.playing import CALLS, SEED, Run, constants, edited, rules, variant
 
 
 def claim(gap: float, se: float, exact: bool = False) -> Claim:

@@ -20,13 +20,7 @@ from engine.report.screen.plan import plan_text
 from engine.run.blocks import Runner
 from engine.state.record import COLUMN, N_RECORD
 from engine.state.words import EVENTS, OUTCOMES
-from engine.study.plan.games import (
-    NUMBERS_PER_GAME,
-    Fatigue,
-    GamePlan,
-    Games,
-    play_games,
-)
+from engine.study.plan.games import NUMBERS_PER_GAME, Fatigue, GamePlan, Games, play_games
 from engine.study.plan.plan import check_games, plan
 from engine.study.plan.result import PlanResult
 from engine.study.plan.states import PlanWorlds, calls_of

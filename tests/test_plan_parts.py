@@ -29,12 +29,7 @@ from engine.study.plan.bench import (
     trap_shares,
 )
 from engine.study.plan.games import Fatigue
-from engine.study.plan.inputs import (
-    NAMES,
-    changes_from,
-    load_plan_constants,
-    values_of,
-)
+from engine.study.plan.inputs import NAMES, changes_from, load_plan_constants, values_of
 from engine.study.plan.late import (
     FAR,
     OwnScoring,

@@ -24,20 +24,9 @@ from engine import cli
 from engine.inputs import load_scenario
 from engine.report.replay.page import replay_page
 from engine.report.replay.sentences import event_sentence, job_words
-from engine.state.words import (
-    AFTER,
-    ENDS,
-    EVENTS,
-    JOBS,
-    OUTCOMES,
-)
+from engine.state.words import AFTER, ENDS, EVENTS, JOBS, OUTCOMES
 from engine.study.replay.pick import pick_possession
-from engine.study.replay.replay import (
-    AGENTS,
-    DETAILS,
-    Replay,
-    replay,
-)
+from engine.study.replay.replay import AGENTS, DETAILS, Replay, replay
 
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
@@ -435,12 +424,7 @@ def test_the_wheel_holds_the_parts_of_the_page(tmp_path: Path) -> None:
 
 
 def test_ends_are_known_to_the_words() -> None:
-    from engine.report.words import (
-        AFTER_PAST,
-        END_PAST,
-        LEFT_WORDS,
-        OUTCOME_PAST,
-    )
+    from engine.report.words import AFTER_PAST, END_PAST, LEFT_WORDS, OUTCOME_PAST
 
     assert set(END_PAST) == set(ENDS)
     assert set(OUTCOME_PAST) == set(LEFT_WORDS) == set(OUTCOMES)

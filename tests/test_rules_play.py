@@ -15,12 +15,7 @@ from test_slides import ALIGNMENTS, SEED, built, column, records
 
 from engine.kernel.batch import Trace, trace_possession
 from engine.state.record import COLUMN, NET_HIGH, NET_LOW
-from engine.state.words import (
-    ENDS,
-    EVENTS,
-    VIOLATIONS,
-    Mode,
-)
+from engine.state.words import ENDS, EVENTS, VIOLATIONS, Mode
 from engine.study.patterns import watching
 
 RULES = ("international", "high_school", "college", "professional")

@@ -14,12 +14,7 @@ import pytest
 from scipy.stats import binom, norm
 
 from engine.estimate import selection
-from engine.estimate.selection import (
-    Draw,
-    difference_variances,
-    procedure_constant,
-    select,
-)
+from engine.estimate.selection import Draw, difference_variances, procedure_constant, select
 
 REPETITIONS = 400
 FIRST = 10

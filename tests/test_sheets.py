@@ -8,29 +8,14 @@ import math
 from pathlib import Path
 
 import pytest
-from sheet_files import (
-    EVENING,
-    GAME,
-    OPPONENT,
-    OWN,
-    Table,
-    save,
-    with_cell,
-    with_key,
-    write_evening,
-)
+from sheet_files import EVENING, GAME, OPPONENT, OWN, Table, save, with_cell, with_key, write_evening
 
 import engine
 from engine import cli
 from engine.check.files import check_path
 from engine.errors import InputError
 from engine.inputs import configs_root, load_constants
-from engine.inputs.sheets import (
-    Evening,
-    load_evening,
-    load_folder,
-    write_blank,
-)
+from engine.inputs.sheets import Evening, load_evening, load_folder, write_blank
 from engine.inputs.sheets.columns import SHEETS
 from engine.inputs.sheets.data import load_care, load_grades
 from engine.inputs.sheets.opponent import place_five

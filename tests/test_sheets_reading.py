@@ -27,12 +27,7 @@ from engine.errors import InputError
 from engine.inputs import config_hash
 from engine.inputs.sheets import Evening, load_evening
 from engine.inputs.sheets.cells import Cells, Tried, number_in
-from engine.inputs.sheets.read import (
-    Row,
-    clean,
-    decode,
-    read_sheet,
-)
+from engine.inputs.sheets.read import Row, clean, decode, read_sheet
 
 FEW = settings(max_examples=40, deadline=None)
 
@@ -315,12 +310,7 @@ def test_a_bad_answer_to_every_question_is_one_line(
 
 
 def test_every_column_and_key_has_a_bad_example_here() -> None:
-    from engine.inputs.sheets.columns import (
-        SHOT_COLUMNS,
-        game_keys,
-        opponent_columns,
-        own_columns,
-    )
+    from engine.inputs.sheets.columns import SHOT_COLUMNS, game_keys, opponent_columns, own_columns
     from engine.inputs.sheets.data import load_grades
 
     grades = load_grades()

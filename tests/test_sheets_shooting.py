@@ -8,12 +8,7 @@ from pathlib import Path
 import pytest
 from sheet_files import SHOTS, Habits, Table, save, write_evening
 
-from engine.inputs import (
-    ShotTable,
-    load_constants,
-    load_level,
-    load_rules,
-)
+from engine.inputs import ShotTable, load_constants, load_level, load_rules
 from engine.inputs.sheets import ShotNote, load_evening
 from engine.inputs.sheets.cells import Tried
 from engine.inputs.sheets.charted import ChartedShot, band_of, read_shots

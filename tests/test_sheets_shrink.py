@@ -10,13 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize
 from scipy.stats import beta, betabinom, binom
 
-from engine.inputs.sheets.shrink import (
-    fit_beta,
-    fit_strength,
-    log_likelihood,
-    prior_strength,
-    pulled,
-)
+from engine.inputs.sheets.shrink import fit_beta, fit_strength, log_likelihood, prior_strength, pulled
 
 #: Rats with tumours and rats observed in 71 groups, Tarone 1982, as printed in Gelman et al., Bayesian Data
 #: Analysis (3rd ed.), table 5.1; seen in several public copies of the table. The last group is the new one.
@@ -124,12 +118,7 @@ def test_too_few_players_get_the_usual_strength() -> None:
     assert prior_strength([5] * 8, [20] * 7 + [9], [0.3] * 8, 60.0, 8, 10, (10.0, 300.0)) == (60.0, False)
 
 
-@given(
-    st.integers(0, 400),
-    st.integers(0, 400),
-    st.floats(0.02, 0.98),
-    st.floats(1.0, 500.0),
-)
+@given(st.integers(0, 400), st.integers(0, 400), st.floats(0.02, 0.98), st.floats(1.0, 500.0))
 def test_the_estimate_lies_between_the_player_and_the_average(
     made: int, missed: int, average: float, strength: float
 ) -> None:

@@ -16,22 +16,10 @@ from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.inputs.files import Source
 from engine.inputs.scenario import scenario_from
-from engine.inputs.stress import (
-    SPECIAL,
-    BaseRates,
-    StressList,
-    for_scenario,
-    load_stress,
-)
+from engine.inputs.stress import SPECIAL, BaseRates, StressList, for_scenario, load_stress
 from engine.report.screen.stress import stress_text, worlds_in_100
 from engine.run.branches import branches_of
-from engine.run.worlds import (
-    DUMMY,
-    HOME_COLUMNS,
-    WHOLE,
-    changed,
-    sobol,
-)
+from engine.run.worlds import DUMMY, HOME_COLUMNS, WHOLE, changed, sobol
 from engine.state.record import COLUMN, N_RECORD
 from engine.study.stress.stress import StressResult, stress
 from engine.world.pack import pack

@@ -13,12 +13,7 @@ from engine.check.files import check_path
 from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.inputs.constants import load_constants
-from engine.inputs.stress import (
-    RATES,
-    for_scenario,
-    load_stress,
-    stress_from,
-)
+from engine.inputs.stress import RATES, for_scenario, load_stress, stress_from
 from engine.run.worlds import DUMMY
 from engine.study.stress.stress import draw
 

@@ -16,32 +16,13 @@ from engine import cli
 from engine.estimate.tally import N_NET, BoxTally, PairTally
 from engine.state.record import NET_HIGH, NET_LOW
 from engine.study.sweep.analyse import analysis
-from engine.study.sweep.analyse.analysis import (
-    Analysis,
-    _beaten,
-    analyse,
-    codes_of,
-)
-from engine.study.sweep.analyse.indices import (
-    GIVEN,
-    GRID,
-    SALTELLI,
-    _Given,
-    _Grid,
-    _Saltelli,
-    indices,
-)
+from engine.study.sweep.analyse.analysis import Analysis, _beaten, analyse, codes_of
+from engine.study.sweep.analyse.indices import GIVEN, GRID, SALTELLI, _Given, _Grid, _Saltelli, indices
 from engine.study.sweep.analyse.luck import Luck
 from engine.study.sweep.design import Factor, load_design
 from engine.study.sweep.sampling import drawn, grid
 from engine.study.sweep.store import Outcome, Store
-from engine.study.sweep.tallies import (
-    Batch,
-    BatchTally,
-    SettingSums,
-    digest_of,
-    pack_payload,
-)
+from engine.study.sweep.tallies import Batch, BatchTally, SettingSums, digest_of, pack_payload
 
 
 def test_the_closed_form_is_what_is_published() -> None:

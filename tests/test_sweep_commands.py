@@ -111,10 +111,7 @@ def test_failing_points_have_an_exit_status_of_their_own(
     ],
 )
 def test_bad_arguments_are_one_line(
-    tmp_path: Path,
-    capsys: pytest.CaptureFixture[str],
-    monkeypatch: pytest.MonkeyPatch,
-    arguments: list[str],
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, arguments: list[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
     named = {"DESIGN": str(design_file(tmp_path)), "STORE": "s.db"}

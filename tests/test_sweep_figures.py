@@ -17,14 +17,7 @@ from sweep_tables import SETTING, ishigami, sweep_of, unit_design
 from engine import cli
 from engine.errors import InputError
 from engine.report.sweep_figures import _file_names, draw, label_of
-from engine.study.sweep.analyse.analysis import (
-    BATCH_MEANS,
-    QUANTITIES,
-    RISKS,
-    Sweep,
-    analyse,
-    read,
-)
+from engine.study.sweep.analyse.analysis import BATCH_MEANS, QUANTITIES, RISKS, Sweep, analyse, read
 from engine.study.sweep.gather import gather
 
 ROOT = Path(__file__).parents[1]
@@ -144,12 +137,7 @@ def test_a_picture_drawn_again_is_the_same(tmp_path: Path) -> None:
 def test_colours_of_settings_differ_in_grey() -> None:
     import matplotlib
 
-    from engine.report.sweep_figures import (
-        DARK,
-        LIGHT,
-        MAP,
-        MIDDLE,
-    )
+    from engine.report.sweep_figures import DARK, LIGHT, MAP, MIDDLE
 
     def grey(place: float) -> float:
         return float(np.dot(matplotlib.colormaps[MAP](place)[:3], (0.2126, 0.7152, 0.0722)))

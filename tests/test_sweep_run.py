@@ -15,22 +15,9 @@ from engine.errors import InputError
 from engine.estimate.tally import net_values
 from engine.inputs import load_scenario
 from engine.run.blocks import Runner
-from engine.study.sweep.runner import (
-    FixedEffort,
-    LocalThreads,
-    State,
-    cuts,
-    run_sweep,
-)
+from engine.study.sweep.runner import FixedEffort, LocalThreads, State, cuts, run_sweep
 from engine.study.sweep.store import Store
-from engine.study.sweep.tallies import (
-    MOMENTS,
-    Batch,
-    BatchTally,
-    digest_of,
-    moments,
-    play_batch,
-)
+from engine.study.sweep.tallies import MOMENTS, Batch, BatchTally, digest_of, moments, play_batch
 from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"

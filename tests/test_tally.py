@@ -13,12 +13,7 @@ from engine.estimate.tally import (
     net_values,
     spots_of_calls,
 )
-from engine.state.record import (
-    COLUMN,
-    N_RECORD,
-    NET_HIGH,
-    NET_LOW,
-)
+from engine.state.record import COLUMN, N_RECORD, NET_HIGH, NET_LOW
 from engine.state.words import AFTER, ENDS, OUTCOMES
 
 N_SPOTS = 4

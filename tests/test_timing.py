@@ -21,21 +21,8 @@ from engine.state.words import EVENTS, OUTCOMES, REGIONS
 from engine.still.holes import flight_of, scenario_setup
 from engine.still.picture import picture_of, run_m, run_s
 from engine.still.shot_worth import ShotWorth, close_out_gap
-from engine.study.timing.links import (
-    DRILLS,
-    Found,
-    bump_dict,
-    drills_of,
-    group_of,
-    links_of,
-    timing,
-)
-from engine.study.timing.play import (
-    Passes,
-    Watched,
-    shell_after,
-    trap_at,
-)
+from engine.study.timing.links import DRILLS, Found, bump_dict, drills_of, group_of, links_of, timing
+from engine.study.timing.play import Passes, Watched, shell_after, trap_at
 from engine.study.timing.traps import escapes_of, trap_picture
 from engine.world.pack import pack
 
