@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from slides import SEED, built, column, people, records
 from test_calls import CALLS, COVERS, QUIET, called, events_of, first_call, plain_traces, step_of, world_of
-from test_slides import SEED, built, column, people, records
 
 from engine.kernel.batch import Trace, play_list
 from engine.state.record import COLUMN, N_RECORD

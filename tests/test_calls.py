@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from test_slides import PATIENT, ROLES, SEED, built, column, people, records
+from slides import PATIENT, ROLES, SEED, built, column, people, records
 
 from engine.inputs import load_scenario
 from engine.kernel.batch import Trace, trace_possession
@@ -435,20 +435,3 @@ def test_retreat_and_split_only_before_the_trap_is_set() -> None:
                     assert s["trap_phase"][n] == TrapPhase.COMING and s["t"][n] > s["trap_read_t"][n] - 0.06
                 while_set += s["trap_phase"][n] == TrapPhase.SET
     assert weighed[Option.RETREAT] > 20 and weighed[Option.SPLIT] > 10 and while_set > 50 and dead > 50
-
-
-def test_behind_a_beaten_trap_attackers_cut() -> None:
-    """Common practice, no source: after an escape somebody dives to the rim at once, at attacking speed."""
-    diving, steps = 0, 0
-    for call in ("top", "wing"):
-        for t in plain_traces(call):
-            s = t.states
-            for n in np.flatnonzero((s["trap_phase"] == TrapPhase.AFTER) & (s["mode"] == Mode.HELD)):
-                if s["trap_phase"][n - 1] != TrapPhase.AFTER:
-                    continue
-                off = t.agents[n, :5]
-                near_rim = (np.hypot(off["tx"], off["ty"]) < 2.0) & (off["speed_share"] > 0.85)
-                near_rim[int(s["handler"][n])] = False
-                diving += near_rim.any()
-                steps += 1
-    assert steps > 200 and diving / steps > 0.7

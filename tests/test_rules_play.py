@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from test_slides import ALIGNMENTS, SEED, built, column, records
+from slides import ALIGNMENTS, SEED, built, column, records
 
 from engine.kernel.batch import Trace, trace_possession
 from engine.state.record import COLUMN, NET_HIGH, NET_LOW
