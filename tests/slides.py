@@ -1,4 +1,4 @@
-"""Traces of the 2-3 for the tests of its slides: patient offences, and the moments at which a row has settled."""
+"""Traces of the 2-3 for the tests of its slides: a patient offence, and when a row has settled."""
 
 from __future__ import annotations
 
@@ -128,3 +128,12 @@ def patient_rows(**options: str) -> Rows:
 
 
 #: Row -> the job of each role. "on_ball_if_shooter": on the ball only if the handler can shoot.
+
+
+def measured(m: Moment, role: str, measure: str) -> float:
+    """ "x", "y" of the role's man, or his distance from "ball", "rim" or "post" (high post), metres."""
+    x, y = m.at[role]
+    if measure in "xy":
+        return float(x if measure == "x" else y)
+    to = {"ball": m.ball, "rim": (0.0, 0.0), "post": (0.0, 4.3)}[measure]
+    return float(np.hypot(x - to[0], y - to[1]))

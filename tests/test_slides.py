@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from slides import PATIENT, ROLES, Moment, built, patient_rows, read_rows
+from slides import PATIENT, ROLES, built, measured, patient_rows, read_rows
 
 from engine.inputs.files import configs_root
 
@@ -29,15 +29,6 @@ JOBS_OF_ROW = {
     ("top", "reversal"): ("gap", "coming", "drop", "drop", "middle"),
     ("wing", "reversal"): ("coming", "deny", "on_ball", "fill", "block"),
 }
-
-
-def measured(m: Moment, role: str, measure: str) -> float:
-    """ "x", "y" of the role's man, or his distance from "ball", "rim" or "post" (high post), metres."""
-    x, y = m.at[role]
-    if measure in "xy":
-        return float(x if measure == "x" else y)
-    to = {"ball": m.ball, "rim": (0.0, 0.0), "post": (0.0, 4.3)}[measure]
-    return float(np.hypot(x - to[0], y - to[1]))
 
 
 #: Row -> (role, measure, lowest, highest): bounds on the mean over the row's moments, metres (``measured``).
