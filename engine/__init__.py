@@ -11,7 +11,7 @@ from os import PathLike
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     import pandas as pd
 
@@ -19,10 +19,12 @@ if TYPE_CHECKING:
     from engine.study.compare import CompareResult
     from engine.study.play import Opening, PlayResult
     from engine.study.replay.replay import Replay
+    from engine.study.sweep.runner import Watcher
+    from engine.study.sweep.sweep import SweepResult
 
 from engine.version import __version__ as __version__
 
-__all__ = ["check", "compare", "load", "play", "replay"]
+__all__ = ["check", "compare", "gather", "load", "play", "replay", "sweep"]
 
 
 def load(path: str | PathLike[str]) -> Scenario:
@@ -96,3 +98,40 @@ def replay(scenario: Opening, index: int, setting: str | None = None, seed: int 
     from engine.study.replay.replay import replay as run
 
     return run(scenario, index, setting, seed)
+
+
+def sweep(
+    design: str | PathLike[str],
+    store: str | PathLike[str],
+    possessions: int | None = None,
+    threads: int | None = None,
+    scheduler: str | None = None,
+    take: Sequence[str | PathLike[str]] = (),
+    part: tuple[int, int] = (1, 1),
+    repair: bool = False,
+    progress: Watcher | None = None,
+) -> SweepResult:
+    """Play what a design of many points still needs into a store; see ``engine.study.sweep.sweep.sweep``.
+
+    The result offers ``.table()`` (tidy pandas, one row per point and setting), ``.xarray()`` (an array with
+    a dimension for every factor of a grid), ``.analyse()`` (indices, curves, trade-off) and ``.provenance``.
+    Killed at any moment, the same call goes on where it was, to the bit.
+    """
+    from engine.study.sweep.sweep import sweep as run
+
+    return run(design, store, possessions, threads, scheduler, take, part, repair, progress)
+
+
+def gather(store: str | PathLike[str]) -> pd.DataFrame:
+    """The results in a store of a sweep, finished or not, as a tidy table: one row per point and setting.
+
+    Raises
+    ------
+    engine.errors.InputError
+        no store of a sweep, or a damaged one.
+    """
+    from pathlib import Path
+
+    from engine.study.sweep.gather import gather as run
+
+    return run(Path(store))

@@ -10,8 +10,8 @@ from typing import Any
 from engine.study.sweep.design import load_design
 from engine.study.sweep.resolve import Resolver
 from engine.study.sweep.runner import LocalThreads, Progress, Workshop, run_sweep
-from engine.study.sweep.store import Outcome, Store
-from engine.study.sweep.tallies import Batch
+from engine.study.sweep.store import Store
+from engine.study.sweep.tallies import Batch, Outcome
 
 DESIGN = """\
 title = "Reaction time and traps already seen"
@@ -90,7 +90,7 @@ def run_into(path: Path, design: Any, possessions: int | None = None, threads: i
     shop = workshop_of(design)
     executor: Any = Inline(shop) if threads is None else LocalThreads(shop, threads)
     with Store.write(path, design, possessions) as store:
-        return run_sweep(design, store, executor)
+        return run_sweep(store, executor)
 
 
 def contents(path: Path) -> list[tuple[Any, ...]]:

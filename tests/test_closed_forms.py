@@ -176,7 +176,7 @@ def test_the_renewal_identity_with_turnovers(tmp_path: Path) -> None:
 # --- free throws ----------------------------------------------------------------------------------------
 
 #: Every shot is fouled and missed.
-FOULED = {"shot_foul_p": 1e6, "shot_foul_scale_m": 1e12, "shot_foul_far_share": 1, "and_one_make_share": 0}
+FOULED = {"shot_foul_p": 1, "shot_foul_scale_m": 1e12, "shot_foul_far_share": 1, "and_one_make_share": 0}
 FREE_THROW = 0.65
 
 

@@ -302,7 +302,7 @@ def test_a_call_has_all_its_parts() -> None:
     assert call.home_branch.p_two_or_more.mean == pytest.approx((home[here, COLUMN["points"]] >= 2).mean())
     assert call.home_branch.p_rim_shot.mean == pytest.approx((home[here, COLUMN["rim_shot"]] >= 1).mean())
     mu0 = home[here, COLUMN["net"]].mean()
-    assert call.p_costs_points == pytest.approx((setting[here, COLUMN["net"]] > mu0).mean())
+    assert call.p_costs_points.mean == pytest.approx((setting[here, COLUMN["net"]] > mu0).mean())
     assert call.p_costs_points == p_costs_points(tally, 1)
     shots = here & (setting[:, COLUMN["outcome"]] == OUTCOMES.index("other"))
     shots &= setting[:, COLUMN["trapped_shot"]] > 0
@@ -312,11 +312,16 @@ def test_a_call_has_all_its_parts() -> None:
 
 def test_conceding_just_the_home_mean_does_not_cost_points() -> None:
     tally = tally_of(_counts({(2, 0): 1}, {(2, 2): 6, (2, 3): 3}))
-    assert p_costs_points(tally, 0) == 0.3  # mu0 is exactly 2
-    assert p_costs_points(PairTally.zero(1), 0) is None
+    assert p_costs_points(tally, 0).mean == 0.3  # mu0 is exactly 2
+    assert p_costs_points(PairTally.zero(1), 0).mean is None
 
 
 # --- risk over n calls ------------------------------------------------------------------------------------
+
+
+def apart(home: np.ndarray, called: np.ndarray) -> np.ndarray:
+    """Pairs with these marginals, home and setting independent of each other."""
+    return np.outer(home, called)
 
 
 def test_over_n_is_brute_force_with_ties_half() -> None:
@@ -324,7 +329,7 @@ def test_over_n_is_brute_force_with_ties_half() -> None:
     home, called = np.zeros(N_NET, int), np.zeros(N_NET, int)
     home[[0 - NET_LOW, 2 - NET_LOW]] = 10, 10
     called[[-1 - NET_LOW, 0 - NET_LOW, 2 - NET_LOW]] = 5, 10, 5
-    found = over_n(home, called, 2)
+    found = over_n(apart(home, called), 2)
     # Sums of two: 4 with 1/16, 2 with 1/4 (the tie), lower ones otherwise.
     assert found.p_above_home_mean == pytest.approx(1 / 16 + 0.5 / 4, rel=1e-12)
     # Against two others at home, every pair of pairs spelled out: sums -2, -1, 0, 1, 2, 4 against 0, 2, 4.
@@ -337,10 +342,10 @@ def test_over_n_is_brute_force_with_ties_half() -> None:
     assert found.p_worse == pytest.approx(worse, rel=1e-12)
     assert found.worst_5_percent == pytest.approx(4 - 2, rel=1e-12)  # 1/16 > 5%: all of the worst are 4
     assert found.worst_5_percent_home == pytest.approx(4 - 2, rel=1e-12)
-    same = over_n(home, home, 7)
+    same = over_n(apart(home, home), 7)
     assert same.p_worse == pytest.approx(0.5, abs=1e-12)  # symmetric about its mean
     with pytest.raises(ValueError, match="1 or more"):
-        over_n(home, called, 0)
+        over_n(apart(home, called), 0)
 
 
 def test_over_n_against_simulation_and_the_normal_limit() -> None:
@@ -348,7 +353,7 @@ def test_over_n_against_simulation_and_the_normal_limit() -> None:
     law = pair_law(rng).sum(axis=0)
     home, called = (np.rint(law.sum(axis=axis) * 10**6).astype(np.int64) for axis in (1, 0))
     n, draws = 20, 200_000
-    found = over_n(home, called, n)
+    found = over_n(apart(home, called), n)
     mu0 = home @ V / home.sum()
     sums = rng.multinomial(n, called / called.sum(), size=draws) @ V - n * mu0
     assert found.p_above_home_mean == pytest.approx((sums > 0).mean(), abs=4 * 0.5 / np.sqrt(draws))
@@ -359,7 +364,7 @@ def test_over_n_against_simulation_and_the_normal_limit() -> None:
     assert found.worst_5_percent == pytest.approx(worst.mean(), abs=4 * sums.std() / np.sqrt(draws / 20) * 2)
     # Central limit: CVaR of the sum about n mu0 is n (mu - mu0) + 2.062713 sigma sqrt n.
     n = 2000
-    far = over_n(home, home, n).worst_5_percent_home
+    far = over_n(apart(home, home), n).worst_5_percent_home
     sigma = np.sqrt(home @ V**2 / home.sum() - mu0**2)
     assert far == pytest.approx(2.062713 * sigma * np.sqrt(n), rel=0.01)
 
@@ -367,7 +372,7 @@ def test_over_n_against_simulation_and_the_normal_limit() -> None:
 def test_worst_of_a_single_call_splits_the_atom() -> None:
     hist = np.zeros(N_NET, int)
     hist[[0 - NET_LOW, 2 - NET_LOW, 3 - NET_LOW]] = 50, 47, 3
-    assert over_n(hist, hist, 1).worst_5_percent == pytest.approx(2.6 - (0.94 + 0.09), rel=1e-12)
+    assert over_n(apart(hist, hist), 1).worst_5_percent == pytest.approx(2.6 - (0.94 + 0.09), rel=1e-12)
     assert cvar(V, hist / 100, 0.95) == pytest.approx(2.6, rel=1e-12)
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.stats import t as student
 
 from engine.estimate.factors import GROUPS, KEPT, PARTS, GroupTally, factor_change, shapley_split
-from engine.estimate.intervals import student_quantile
+from engine.estimate.intervals import Interval, student_quantile
 from engine.estimate.play import FourFactors, four_factors, four_factors_points
 from engine.estimate.tally import BoxTally
 from engine.state.record import COLUMN, N_RECORD
@@ -143,7 +143,7 @@ def plain(home: np.ndarray, setting: np.ndarray) -> list[float]:
 def test_the_groups_hold_the_four_factors_of_the_box() -> None:
     home, setting = toy()
     for records in (home, setting):
-        n, total = GroupTally.from_records(records, 0).total()
+        n, total = GroupTally.from_records(home, records, 0).total()
         box = BoxTally.from_records(records)
         assert n == box.n and {name: box.total(name) for name in KEPT[:-1]} == {
             name: total[name] for name in KEPT[:-1]
@@ -153,8 +153,8 @@ def test_the_groups_hold_the_four_factors_of_the_box() -> None:
 
 def test_the_jackknife_is_brute_force() -> None:
     """Every group of possessions taken out of the records of both sides, and the box scores made again."""
-    home, setting = toy()
-    found = factor_change(GroupTally.from_records(home, 0), GroupTally.from_records(setting, 0))
+    home, setting = toy(4000)
+    found = factor_change(*(GroupTally.from_records(home, one, 0) for one in (home, setting)))
     group = np.arange(len(home)) % GROUPS
     whole = plain(home, setting)
     again = np.array([plain(home[group != g], setting[group != g]) for g in range(GROUPS)])
@@ -170,12 +170,12 @@ def test_the_jackknife_is_brute_force() -> None:
 
 
 def test_the_interval_of_the_points_holds_the_truth_as_often_as_it_says() -> None:
-    # 300 runs of 800 paired possessions; the truth by one run of a million. 4 standard errors of a share.
+    # 300 runs of 2400 paired possessions; the truth by one run of a million. 4 standard errors of a share.
     truth = plain(*toy(1_000_000, 99))
     runs, hits = 300, np.zeros(6)
     for run in range(runs):
-        home, setting = toy(800, 1000 + run)
-        found = factor_change(GroupTally.from_records(home, 0), GroupTally.from_records(setting, 0))
+        home, setting = toy(2400, 1000 + run)
+        found = factor_change(*(GroupTally.from_records(home, one, 0) for one in (home, setting)))
         for i, name in enumerate((*PARTS_AND_TRANSITION, "points")):
             part = getattr(found, name)
             hits[i] += part.low <= truth[i] <= part.high
@@ -185,23 +185,23 @@ def test_the_interval_of_the_points_holds_the_truth_as_often_as_it_says() -> Non
 def test_common_luck_narrows_the_intervals() -> None:
     home, setting = toy(4000)
     other = possessions(np.random.default_rng(2), 4000, 0.22, 0.49)
-    tallies = [GroupTally.from_records(records, 0) for records in (home, setting, other)]
+    tallies = [GroupTally.from_records(home, records, 0) for records in (home, setting, other)]
     shared, apart = factor_change(tallies[0], tallies[1]), factor_change(tallies[0], tallies[2])
     assert apart.points.high - apart.points.low > 1.4 * (shared.points.high - shared.points.low)
 
 
 def test_groups_do_not_depend_on_blocks() -> None:
     home, _ = toy(999)
-    whole = GroupTally.from_records(home, 0)
+    whole = GroupTally.from_records(home, home, 0)
     cuts = [0, 1, 17, 400, 400, 999]
-    parts = [GroupTally.from_records(home[a:b], a) for a, b in zip(cuts, cuts[1:], strict=False)]
+    parts = [GroupTally.from_records(home[a:b], home[a:b], a) for a, b in zip(cuts, cuts[1:], strict=False)]
     total = parts[0]
     for part in parts[1:]:
         total = total + part
     assert total == whole
     assert GroupTally.zero() + whole == whole
     assert whole.n.sum() == 999 and whole.n.max() - whole.n.min() == 1
-    assert GroupTally.from_records(home, 1) != whole
+    assert GroupTally.from_records(home, home, 1) != whole
 
 
 def test_nothing_and_too_little_give_none_never_nan() -> None:
@@ -210,7 +210,7 @@ def test_nothing_and_too_little_give_none_never_nan() -> None:
     assert all(part == {"mean": None, "low": None, "high": None} for part in nothing.as_dict().values())
     home, setting = toy(1, seed=3)
     home[:, COLUMN["fga"]] = setting[:, COLUMN["fga"]] = 1
-    one = factor_change(GroupTally.from_records(home, 0), GroupTally.from_records(setting, 0))
+    one = factor_change(*(GroupTally.from_records(home, one, 0) for one in (home, setting)))
     assert one.points.mean is not None and one.points.low is None
     # A run of which one part of the possessions holds all the shots has means, but no interval.
     home, setting = toy(400)
@@ -218,14 +218,28 @@ def test_nothing_and_too_little_give_none_never_nan() -> None:
         others = np.arange(400) % GROUPS != 5
         records[others] = 0
         records[others, COLUMN["end"]] = ENDS.index("turnover")
-    found = factor_change(GroupTally.from_records(home, 0), GroupTally.from_records(setting, 0))
+    found = factor_change(*(GroupTally.from_records(home, one, 0) for one in (home, setting)))
     assert found.shooting.mean is not None and found.shooting.low is None
 
 
 def test_the_same_branch_changes_nothing() -> None:
-    groups = GroupTally.from_records(toy()[0], 0)
+    groups = GroupTally.from_records(toy()[0], toy()[0], 0)
     for part in factor_change(groups, groups).as_dict().values():
         assert part == {"mean": 0.0, "low": 0.0, "high": 0.0}
+
+
+def test_few_possessions_that_differ_bear_no_interval() -> None:
+    """20 possessions turned over instead of scored in: a change, but nothing to tell its width from."""
+    home, _ = toy(2000)
+    for changed, known in ((20, False), (60, True)):
+        setting = home.copy()
+        rows = np.flatnonzero(home[:, COLUMN["points"]] == 2)[:changed]
+        setting[rows, COLUMN["points"]] = setting[rows, COLUMN["net"]] = 0
+        setting[rows, COLUMN["fgm"]] = 0
+        found = factor_change(*(GroupTally.from_records(home, one, 0) for one in (home, setting)))
+        assert found.points.mean < 0 and (found.points.low is not None) == known
+        assert (found.shooting.low is not None) == known
+        assert found.transition == Interval(0.0, 0.0, 0.0), "it differs nowhere"
 
 
 def test_student_quantiles() -> None:

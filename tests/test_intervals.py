@@ -12,13 +12,17 @@ from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.weightstats import DescrStatsW
 
 from engine.estimate.intervals import (
+    LEAST_EVENTS,
+    MOST_DIRECT,
     Interval,
     cvar,
+    if_enough,
     mean_interval,
     normal_interval,
     normal_quantile,
     ratio_interval,
     sum_distribution,
+    sum_distributions,
     wilson,
 )
 
@@ -144,6 +148,23 @@ def test_sum_distribution_of_coins_is_binomial_far_into_the_tail() -> None:
     assert found[-1] == pytest.approx(0.3**301, rel=1e-9)
     with pytest.raises(ValueError, match="1 or more"):
         sum_distribution(np.array([0.7, 0.3]), 0)
+
+
+def test_many_draws_are_summed_by_a_transform_that_agrees() -> None:
+    law = np.array([0.55, 0.02, 0.3, 0.13])
+    for n in (3, MOST_DIRECT, MOST_DIRECT + 1):
+        direct, fast = sum_distribution(law, n), sum_distributions(law[None, :], n)[0]
+        np.testing.assert_allclose(fast, direct, atol=1e-12 * n)
+        assert fast.sum() == pytest.approx(1.0, abs=1e-14) and fast.min() >= 0.0
+    far = sum_distribution(law, 10_000)
+    mean = 10_000 * law @ np.arange(4)
+    assert len(far) == 30_001 and far @ np.arange(30_001) == pytest.approx(mean, rel=1e-9)
+
+
+def test_an_interval_rests_on_enough_events() -> None:
+    found = Interval(0.5, 0.4, 0.6)
+    assert if_enough(found, LEAST_EVENTS) == found
+    assert if_enough(found, LEAST_EVENTS - 1) == Interval(0.5)
 
 
 def _grid(law: object, low: float, high: float, n: int = 400_001) -> tuple[np.ndarray, np.ndarray]:

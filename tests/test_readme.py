@@ -15,6 +15,7 @@ from kernel_process import ROOT
 
 import engine
 from engine import cli
+from engine.study.sweep.sweep import SweepResult
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 #: What makes a command small; the others of README are.
@@ -79,10 +80,11 @@ WRITES = ("-o", "--bench", "--store", "--records")
 
 
 def test_all_but_the_cluster_and_the_ledger_is_run() -> None:
-    assert len(blocks("sh")) == 6 and len(blocks("python")) == 1
+    assert len(blocks("sh")) == 6 and len(blocks("python")) == 2
     assert blocks("sh")[EVENING].startswith("trapledger new my_game\n")
     told = [text for text in blocks("text") if "trapledger " in text]
-    assert len(told) == 1 and "dask scheduler" in told[0], "a command in a block that nobody runs"
+    tasks, cluster = told  # an array job's tasks (tests/test_sweep_damage.py runs them) and a cluster
+    assert "--part K/N" in tasks and "dask scheduler" in cluster, "a command in a block that nobody runs"
     assert len(re.findall(r"(?m)^```", README)) == 2 * sum(
         len(blocks(kind)) for kind in ("sh", "python", "text", "toml")
     )
@@ -90,7 +92,7 @@ def test_all_but_the_cluster_and_the_ledger_is_run() -> None:
 
 @pytest.mark.long
 def test_the_python_of_readme_runs(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    (block,) = blocks("python")
+    block = next(one for one in blocks("python") if "ledger" in one)
     assert block.count("20_000") == 1
     names: dict[str, object] = {}
     exec(block.replace("20_000", "400"), names)
@@ -98,6 +100,17 @@ def test_the_python_of_readme_runs(folder: Path, capsys: pytest.CaptureFixture[s
     assert isinstance(ledger, type(engine.compare("friday_night", 10)))
     said = capsys.readouterr().out
     assert all(str(row) in said for row in (*ledger.table().index[:2], *ledger.calls().columns[-1:]))
+
+
+@pytest.mark.long
+def test_the_sweep_in_python_of_readme_runs(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    block = next(one for one in blocks("python") if "engine.sweep" in one)
+    names: dict[str, object] = {}
+    exec(block, names)
+    found = names["found"]
+    assert isinstance(found, SweepResult) and found.end.settled == 24 and (folder / "reaction.db").is_file()
+    said = capsys.readouterr().out
+    assert "corner trap" in said and "constants.reaction_s" in said
 
 
 def test_the_design_is_made_small() -> None:

@@ -101,6 +101,7 @@ class Numbers:
         self.n_points = len(self.means)
         self.played = np.zeros(self.n_points, dtype=np.int64)
         self.moments = np.zeros((self.n_points, len(SETTINGS), len(MOMENTS)), dtype=np.int64)
+        self.mine = np.ones(self.n_points, dtype=bool)
         self.failed: dict[int, str] = {}
         self.store = SimpleNamespace(unplayed=lambda: [])
         self.rounds = 0
@@ -306,7 +307,7 @@ def ran(path: Path, design: Any, watch: Any = None, executor: Any = None) -> Any
     policy = policy_for(design.effort, design.settings, design.batch)
     with Store.write(path, design) as store:
         keep_rule(store, design.effort)
-        return run_sweep(design, store, executor or Inline(workshop_of(design)), watch, policy)
+        return run_sweep(store, executor or Inline(workshop_of(design)), watch, policy)
 
 
 @pytest.mark.parametrize("rule", [WIDTH, BEST])

@@ -21,8 +21,8 @@ from engine.study.sweep.analyse.indices import GIVEN, GRID, SALTELLI, _Given, _G
 from engine.study.sweep.analyse.luck import Luck
 from engine.study.sweep.design import Factor, load_design
 from engine.study.sweep.sampling import drawn, grid
-from engine.study.sweep.store import Outcome, Store
-from engine.study.sweep.tallies import Batch, BatchTally, SettingSums, digest_of, pack_payload
+from engine.study.sweep.store import Store
+from engine.study.sweep.tallies import Batch, BatchTally, Outcome, SettingSums, digest_of, pack_payload
 
 
 def test_the_closed_form_is_what_is_published() -> None:
@@ -214,7 +214,7 @@ def test_of_common_luck_only_what_differs_between_points_is_taken_out() -> None:
         assert np.abs(told(found, column) - EXACT[order]).max() < 0.1
     # Without batches nothing is taken out, and it is said.
     silent = analyse(sweep_of(points, batches.mean(axis=1), error, "common"))
-    assert silent.indices["luck"].str.startswith("not taken out").all()
+    assert silent.indices["luck_words"].str.startswith("not taken out").all()
     assert np.isnan(told(silent, "luck_share")).all()
 
 
@@ -285,16 +285,8 @@ def test_common_luck_that_runs_along_a_factor_is_in_the_band() -> None:
         for kept in ({(SETTING, "change"): batches}, {}):
             luck = "common" if kept else "independent"
             sweep = sweep_of(points, batches.mean(axis=1), error, luck, batches=kept)
-            rows = analysis._curve_rows(
-                sweep,
-                SETTING,
-                "change",
-                codes_of(points),
-                0,
-                "x1",
-                *analysis._column(sweep, SETTING, "change"),
-            )
-            one = pd.DataFrame(rows)
+            column = analysis._column(sweep, SETTING, "change")
+            one = pd.DataFrame(analysis.curve_of(sweep, SETTING, "change", codes_of(points), 0, *column))
             truth = 0.5 * one["value"]
             both.append(float(((one["low"] <= truth) & (truth <= one["high"])).mean()))
         inside.append(both[0])
@@ -364,7 +356,7 @@ def test_common_luck_widens_the_band_by_what_all_share() -> None:
             points, batches.mean(axis=1), error, "common", batches={(SETTING, "change"): batches}
         )
         found = analysis._column(sweep, SETTING, "change")
-        one = analysis._curve_rows(sweep, SETTING, "change", codes_of(points), 0, "x1", *found)
+        one = analysis.curve_of(sweep, SETTING, "change", codes_of(points), 0, *found)
         middle = one[len(one) // 2]
         inside += middle["low"] <= 0.0 <= middle["high"]
     assert 51 <= inside <= 60, inside  # 57 expected; without the shared part of the luck about 8

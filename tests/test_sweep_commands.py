@@ -192,7 +192,7 @@ def test_the_table_holds_unfinished_and_failed_points(tmp_path: Path) -> None:
     shop = workshop_of(design)
     shop.resolver = Broken(shop.resolver, 1, ValueError("odd"))
     with pytest.raises(KeyboardInterrupt), Store.write(path, design) as store:
-        run_sweep(design, store, Inline(shop, slots=1), StopAfter(3))
+        run_sweep(store, Inline(shop, slots=1), StopAfter(3))
     table = gather(path)
     home = table[table["setting"] == "home"]
     assert list(home["possessions"]) == [60, 0, 30, 0]

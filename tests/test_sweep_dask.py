@@ -48,7 +48,7 @@ def on_cluster(
     path: Path, design: Any, address: str, watch: Any = None, kind: type[DaskWorkers] = DaskWorkers
 ) -> Any:
     with connected(address) as client, Store.write(path, design) as store:
-        return run_sweep(design, store, kind(client, design, store), watch)
+        return run_sweep(store, kind(client, design, store), watch)
 
 
 def hosts(client: Any) -> dict[str, int]:
@@ -180,7 +180,7 @@ def test_one_that_joins_later_is_refused_as_well(tmp_path: Path, two_workers: An
     with connected(two_workers.scheduler_address) as client, Store.write(path, design) as store:
         store.meta["versions"] = json.dumps(json.loads(store.meta["versions"]) | {"numba": "0.1"})
         with pytest.raises(InputError, match="worker that joined later: numba: .* there, 0.1 in the store"):
-            run_sweep(design, store, Unchecked(client, design, store))
+            run_sweep(store, Unchecked(client, design, store))
     assert contents(path) == []
 
 

@@ -11,13 +11,16 @@ import numpy as np
 import pandas as pd
 import pyarrow.parquet as pq
 import pytest
-from sweep_runs import run_into, small_design
+from sweep_runs import StopAfter, contents, design_file, run_into, small_design
 from sweep_tables import SETTING, ishigami, sweep_of, unit_design
 
+import engine
 from engine import cli
 from engine.errors import InputError
-from engine.report.sweep_figures import _file_names, draw, label_of
+from engine.report.sweep_figures import _file_names, draw
+from engine.report.sweep_style import label_of
 from engine.study.sweep.analyse.analysis import BATCH_MEANS, QUANTITIES, RISKS, Sweep, analyse, read
+from engine.study.sweep.design import load_design
 from engine.study.sweep.gather import gather
 
 ROOT = Path(__file__).parents[1]
@@ -52,12 +55,26 @@ def test_the_command_writes_tables_and_pictures(
     tables = {f"{name}.{kind}" for name in ("indices", "curves", "trade_off") for kind in ("parquet", "csv")}
     stems = ("curves_home", "curves_corner_trap", "indices_home", "indices_corner_trap", "trade_off")
     pictures = {f"{stem}.{kind}" for stem in stems for kind in ("png", "svg")}
-    assert names == tables | pictures
+    assert names == tables | pictures | {"methods.md"}
     assert f"{len(names)} files" in capsys.readouterr().err
     for name in ("indices", "curves", "trade_off"):
         table = pq.read_table(out / f"{name}.parquet").to_pandas()
         again = pd.read_csv(out / f"{name}.csv")
         assert list(table.columns) == list(again.columns) and len(table) == len(again) > 0
+        assert {str(value) for value in table["seed"]} == {"11"}
+        for column in ("luck", "version", "kernel", "design", "config_hash", "processor"):
+            assert table[column].nunique() == 1 and len(table[column].iloc[0]) > 2, column
+    digest = gather(store)["design"].iloc[0]
+    for name in stems:
+        assert f"design {digest[:12]}" in (out / f"{name}.svg").read_text()
+        assert digest[:12].encode() in (out / f"{name}.png").read_bytes()
+    methods = (out / "methods.md").read_text()
+    for piece in (
+        digest, "8 of 8 points of the full grid", "120 possessions", "common random numbers", "seed 11",
+        "constants.reaction_s (0.25 to 0.45)", "game.traps_seen (0, 2)", "points conceded",
+        "Juniper Hill, no. 8: shooting",
+    ):  # fmt: skip
+        assert piece in methods, piece
     curves = pd.read_parquet(out / "curves.parquet")
     assert set(curves["factor"]) == {"constants.reaction_s", "game.traps_seen"}
     one = curves.query("setting == 'home' and factor == 'game.traps_seen'")
@@ -137,7 +154,7 @@ def test_a_picture_drawn_again_is_the_same(tmp_path: Path) -> None:
 def test_colours_of_settings_differ_in_grey() -> None:
     import matplotlib
 
-    from engine.report.sweep_figures import DARK, LIGHT, MAP, MIDDLE
+    from engine.report.sweep_style import DARK, LIGHT, MAP, MIDDLE
 
     def grey(place: float) -> float:
         return float(np.dot(matplotlib.colormaps[MAP](place)[:3], (0.2126, 0.7152, 0.0722)))
@@ -162,17 +179,87 @@ def test_the_command_line_does_not_load_the_drawing_library() -> None:
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0
 
 
-def test_the_example_goes_from_a_store_to_a_picture(
-    store: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+def test_the_example_goes_from_a_design_to_a_picture(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    """Stopped half way and taken up again by the same call, it ends as if nothing had happened."""
+    file, store = design_file(tmp_path, possessions=120, batch=40, steps=4), tmp_path / "sweep.db"
+    with pytest.raises(KeyboardInterrupt):
+        engine.sweep(file, store, threads=1, progress=StopAfter(5))
     example = runpy.run_path(str(ROOT / "benchmarks" / "sweep_example.py"))
     target = tmp_path / "picture.png"
-    example["main"]([str(store), str(target), "--setting", SETTING])
+    example["main"]([str(file), str(store), str(target), "--setting", SETTING])
     assert target.read_bytes().startswith(b"\x89PNG")
     out = capsys.readouterr().out.splitlines()
     assert len(out) == 2 + 4 and "called_per_100" in out[0]
-    rows = gather(store).query("setting == @SETTING")
+    rows = engine.gather(store).query("setting == @SETTING")
+    assert (rows["possessions"] == 120).all()
     assert float(out[2].split()[1]) == pytest.approx(
         rows.groupby("constants.reaction_s")["change"].mean().iloc[0], abs=6e-5
     )
-    assert len((ROOT / "benchmarks" / "sweep_example.py").read_text().splitlines()) <= 60
+    run_into(tmp_path / "whole.db", load_design(file))
+    assert contents(store) == contents(tmp_path / "whole.db")
+
+
+def test_a_sweep_from_python_is_tidy_in_pandas_and_a_cube_in_xarray(store: Path, tmp_path: Path) -> None:
+    file = store.parent / "design.toml"
+    found = engine.sweep(file, store, threads=1)
+    assert found.end.settled == 8 and found.end.batches == 0 and found.taken == 0 and found.mended == ()
+    table = found.table()
+    pd.testing.assert_frame_equal(table, gather(store))
+    assert found.provenance == dict(table.iloc[0][list(found.provenance)].astype(str))
+    cube = found.xarray()
+    assert dict(cube.sizes) == {"constants.reaction_s": 4, "game.traps_seen": 2, "setting": 2}
+    assert cube.attrs == found.provenance
+    row = table[(table["game.traps_seen"] == 2) & (table["setting"] == SETTING)].iloc[1]
+    at = {"constants.reaction_s": row["constants.reaction_s"], "game.traps_seen": 2, "setting": SETTING}
+    assert float(cube["change"].sel(at)) == row["change"]
+    assert set(found.analyse("points").indices["factor"]) == {"constants.reaction_s", "game.traps_seen"}
+    # points that are no grid stand along one dimension
+    old = 'method = "grid"'
+    other = design_file(tmp_path, name="sobol.toml", replaced=(old, 'method = "sobol"\npoints = 4'))
+    other.write_text(other.read_text().replace("steps = 2\n", ""))
+    flat = engine.sweep(other, tmp_path / "sobol.db", threads=1).xarray()
+    assert dict(flat.sizes) == {"point": 4, "setting": 2} and list(flat["setting"].values) == [
+        "home",
+        SETTING,
+    ]
+    assert flat["constants.reaction_s"].dims == ("point",)
+
+
+def test_structure_is_a_factor_beside_numbers(tmp_path: Path) -> None:
+    """Defences with the calls that fit them, fronts and levels: the shipped example, a few possessions
+    each."""
+    design = load_design("structure_grid")
+    assert len(design.points) == 3 * 3 * 2 * 2
+    run_into(tmp_path / "s.db", design, 20)
+    table = engine.gather(tmp_path / "s.db")
+    assert set(table["choice.defence"]) == {"2-3", "3-2", "1-3-1"} and (table["failed"] == "").all()
+    for point in (0, 13, 35):
+        scenario = design.scenario(point)
+        zone = {"2-3": None, "3-2": "three_two", "1-3-1": "one_three_one"}[
+            design.points[point]["choice.defence"]
+        ]
+        own = scenario.settings[0].zone
+        assert (None if own is None else own.name) == zone
+        assert scenario.alignment.name == design.points[point]["offence.alignment"]
+    trap = table[table["setting"] == SETTING].groupby("choice.defence")["change"].mean()
+    assert trap["2-3"] != trap["1-3-1"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "named"),
+    [
+        ('path = "choice.defence"', 'path = "defence"', "factor[1].path: 'defence' is not allowed"),
+        ("set = {}", 'set = { "constants.reaction_s" = 0.3 }', "factor[4].path"),
+        ("three_two_corner", "corner", "factor[1].values[2]"),
+        ('"setting.corner trap.zone" = "three_two"', '"setting.corner.zone" = "three_two"', "choice[2].set"),
+    ],
+)
+def test_a_wrong_choice_is_one_line(tmp_path: Path, old: str, new: str, named: str) -> None:
+    text = (ROOT / "configs" / "sweeps" / "structure_grid.toml").read_text()
+    assert old in text
+    (tmp_path / "wrong.toml").write_text(text.replace(old, new, 1))
+    with pytest.raises(InputError) as caught:
+        load_design(tmp_path / "wrong.toml")
+    assert named in str(caught.value) and "\n" not in str(caught.value)

@@ -172,7 +172,7 @@ def test_batches_are_asked_for_one_by_one(tmp_path: Path) -> None:
                 yield batch
 
     with Store.write(tmp_path / "s.db", design) as store:
-        assert run_sweep(design, store, executor, policy=Counting()).settled == 4
+        assert run_sweep(store, executor, policy=Counting()).settled == 4
     assert executor.most == 2
     assert len(asked) == len(executor.played) == 80
 
@@ -189,7 +189,7 @@ def test_a_stopped_run_goes_on_to_the_same_end(tmp_path: Path, threads: int | No
         shop = workshop_of(design)
         executor: Any = Inline(shop) if threads is None else LocalThreads(shop, threads)
         with pytest.raises(KeyboardInterrupt), Store.write(path, design) as store:
-            run_sweep(design, store, executor, StopAfter(batches))
+            run_sweep(store, executor, StopAfter(batches))
         assert set(contents(path)) <= set(contents(tmp_path / "whole.db"))
     assert 4 <= len(contents(path)) < 8 or threads
     run_into(path, design, threads=threads)
@@ -221,15 +221,15 @@ def test_a_planned_round_is_played_to_its_end_after_a_stop(tmp_path: Path) -> No
     design = small_design(tmp_path)
     whole = tmp_path / "whole.db"
     with Store.write(whole, design) as store:
-        run_sweep(design, store, Inline(workshop_of(design)), policy=Looking())
+        run_sweep(store, Inline(workshop_of(design)), policy=Looking())
     assert len(contents(whole)) == 6
     for batches in (1, 2, 5):
         path = tmp_path / f"{batches}.db"
         with pytest.raises(KeyboardInterrupt), Store.write(path, design) as store:
-            run_sweep(design, store, Inline(workshop_of(design)), StopAfter(batches), Looking())
+            run_sweep(store, Inline(workshop_of(design)), StopAfter(batches), Looking())
         assert len(contents(path)) == batches
         with Store.write(path, design) as store:
-            run_sweep(design, store, Inline(workshop_of(design)), policy=Looking())
+            run_sweep(store, Inline(workshop_of(design)), policy=Looking())
         assert contents(path) == contents(whole)
 
 
@@ -241,7 +241,7 @@ def test_a_failing_point_is_recorded_and_the_rest_goes_on(tmp_path: Path, thread
     shop.resolver = Broken(shop.resolver, 1, RuntimeError("no such\nthing"))
     executor: Any = Inline(shop) if threads is None else LocalThreads(shop, threads)
     with Store.write(path, design) as store:
-        end = run_sweep(design, store, executor)
+        end = run_sweep(store, executor)
     assert (end.settled, end.failed) == (3, 1)
     with Store.read(path) as store:
         assert store.failures() == {1: "RuntimeError: no such thing"}
@@ -258,7 +258,7 @@ def test_progress_counts_points_and_shares(tmp_path: Path) -> None:
     design = small_design(tmp_path)
     seen: list[Any] = []
     with Store.write(tmp_path / "s.db", design) as store:
-        end = run_sweep(design, store, Inline(workshop_of(design)), seen.append)
+        end = run_sweep(store, Inline(workshop_of(design)), seen.append)
     assert seen[0] == replace(end, settled=0, batches=0, possessions=0, share=0.0)
     assert [one.share for one in seen] == sorted(one.share for one in seen)
     assert (end.points, end.settled, end.failed, end.batches, end.possessions) == (4, 4, 0, 8, 240)

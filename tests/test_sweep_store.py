@@ -140,7 +140,7 @@ def test_a_full_disk_is_told_and_leaves_the_store_whole(tmp_path: Path) -> None:
     with pytest.raises(StoreTrouble) as caught, Store.write(path, design) as store:
         pages = store.connection.execute("PRAGMA page_count").fetchone()[0]
         store.connection.execute(f"PRAGMA max_page_count={pages + 12}")
-        run_sweep(design, store, Inline(workshop_of(design)))
+        run_sweep(store, Inline(workshop_of(design)))
     assert str(caught.value).startswith(f"{path}: no room is left on the disk (")
     assert 0 < len(contents(path)) < 16
     check_whole(path)
@@ -237,15 +237,3 @@ def test_a_store_of_another_layout_is_refused(tmp_path: Path) -> None:
     connection.close()
     with pytest.raises(StoreTrouble, match="layout 99"):
         Store.read(path)
-
-
-@pytest.mark.parametrize("part", ["tally", "sha256"])
-def test_a_damaged_tally_is_noticed(tmp_path: Path, part: str) -> None:
-    design, path = small_design(tmp_path), tmp_path / "s.db"
-    run_into(path, design)
-    with sqlite3.connect(path) as connection:
-        other = f"(SELECT {part} FROM batches WHERE point = 0 AND first = 0)"
-        connection.execute(f"UPDATE batches SET {part} = {other} WHERE point = 2 AND first = 30")
-    connection.close()
-    with Store.read(path) as store, pytest.raises(StoreTrouble, match="point 3, possessions from 30: .*dama"):
-        list(store.tallies())

@@ -16,29 +16,41 @@ from engine.commands.shared import NAME, ctrl_c, one_line, say
 @click.option(
     "--quantity", default="change", show_default=True, help="Column of the gathered table to look at."
 )
+@click.option("--metamodel", is_flag=True, help="Fit a Gaussian process, too (extra research).")
 @click.option("--seed", type=click.IntRange(1), default=1, show_default=True, help="Of the resampling.")
 @click.option("--quiet", is_flag=True, help="No remarks.")
 def analyse(
-    store: str, output: str, settings: tuple[str, ...], quantity: str, seed: int, quiet: bool
+    store: str,
+    output: str,
+    settings: tuple[str, ...],
+    quantity: str,
+    metamodel: bool,
+    seed: int,
+    quiet: bool,
 ) -> None:
     """Write indices, response curves and the trade-off of the sweep in the store FILE to a folder.
 
-    Tables as Parquet and CSV, pictures as PNG and SVG. Quantities: change, points, net, value, turnover,
-    p_rim_shot, p_two_or_more, offensive_rebound, three_attempts, rim_attempts.
+    Tables as Parquet and CSV, pictures as PNG and SVG, a methods paragraph to cite. Quantities: change,
+    points, net, value, turnover, p_rim_shot, p_two_or_more, offensive_rebound, three_attempts, rim_attempts.
     """
     from engine.study.sweep.analyse.analysis import analyse as run
-    from engine.study.sweep.analyse.analysis import chosen_settings, make_folder, read, write
+    from engine.study.sweep.analyse.analysis import (
+        chosen_settings,
+        read,
+    )
+    from engine.study.sweep.analyse.files import make_folder, write
 
     sweep = read(store, quantity)
     chosen = settings or None
     chosen_settings(sweep, quantity, chosen)
-    make_folder(output)
+    folder = make_folder(output)
     ctrl_c.check()
-    found = run(sweep, quantity, chosen, seed)
+    found = run(sweep, quantity, chosen, seed, metamodel)
     ctrl_c.check()
     from engine.report.sweep_figures import draw
+    from engine.report.sweep_methods import write_methods
 
-    files = [*write(found, output), *draw(found, output)]
+    files = [*write(found, folder), *draw(found, folder), write_methods(found, folder)]
     if not quiet:
         for name, reason in found.indices[["setting", "reason"]].drop_duplicates().itertuples(index=False):
             if reason:

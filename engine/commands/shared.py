@@ -194,9 +194,10 @@ def deliver(
     if json_target is not None:
         contract.write(contract.to_text(result), json_target)
     if json_target != contract.STDOUT:
-        from engine.report.screen.evening import evening_text
+        from engine.report.screen.evening import assumed_text, evening_text
 
         sys.stdout.write(text(result))
+        sys.stdout.write(assumed_text(result.get("assumed", [])))
         if "evening" in result:
             sys.stdout.write(evening_text(result["evening"]))
         sys.stdout.flush()

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 import click
 
@@ -29,8 +30,9 @@ from engine.commands.shared import (
 from engine.errors import InputError
 
 if TYPE_CHECKING:
-    from engine.study.sweep.runner import Executor, Policy, Progress
+    from engine.study.sweep.runner import Progress
     from engine.study.sweep.store import Store
+    from engine.study.sweep.stored import Stored
 
 SOME_FAILED = 1
 #: Failing points that are named at the end; all of them are in the store.
@@ -42,6 +44,13 @@ LOG = logging.getLogger("trapledger.sweep")  # its handler for nobody listening 
 @click.argument("design", type=click.Path(), required=False)
 @click.option("--store", "store_path", metavar="FILE", help="File that keeps the results; made if missing.")
 @click.option("--status", "status_path", metavar="FILE", help="Say how far the sweep in FILE is, and leave.")
+@click.option("--check", "check_path", metavar="FILE", help="Say what is damaged in FILE, and leave.")
+@click.option("--repair", is_flag=True, help="Make a damaged store anew from what is whole in it.")
+@click.option(
+    "--take", "take", multiple=True, metavar="FILE",
+    help="Take batches of this design from the store FILE; may be repeated.",
+)  # fmt: skip
+@click.option("--part", metavar="K/N", help="Play every N-th point from the K-th on: one task of N.")
 @click.option("--possessions", "-n", type=int, help="Possessions of every point; may be raised later.")
 @click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
 @click.option(
@@ -55,141 +64,146 @@ def sweep(
     design: str | None,
     store_path: str | None,
     status_path: str | None,
-    possessions: int | None,
-    threads: int | None,
-    scheduler: str | None,
+    check_path: str | None,
     log_path: str | None,
-    quiet: bool,
+    **how: Unpack[How],
 ) -> None:
     """Play every point of DESIGN and keep the results in a store.
 
     Stopped or killed, the same command goes on where it was, here or on other machines. Exit status: 0 all
-    points settled, 1 some failed, 2 bad input or store, 130 Ctrl-C.
+    points settled (--check: the store is whole), 1 some failed (it is damaged), 2 bad input or a store that
+    cannot be used, 130 Ctrl-C.
     """
-    if status_path is not None:
+    for option, path in (("--status", status_path), ("--check", check_path)):
+        if path is None:
+            continue
         if design is not None or store_path is not None:
-            raise click.UsageError("--status FILE stands alone, without DESIGN and --store")
-        sys.stdout.write(status_text(status_path))
+            raise click.UsageError(f"{option} FILE stands alone, without DESIGN and --store")
+        if option == "--check":
+            found = damage_of(path)
+            sys.stdout.write("".join(f"{one_line(line)}\n" for line in found or [f"{path}: whole"]))
+            raise click.exceptions.Exit(SOME_FAILED if found else 0)
+        sys.stdout.write(status_text(path))
         return
     if design is None or store_path is None:
-        raise click.UsageError("DESIGN and --store FILE are needed (or --status FILE)")
-    if scheduler is not None and threads is not None:
+        raise click.UsageError("DESIGN and --store FILE are needed (or --status FILE, or --check FILE)")
+    if how["scheduler"] is not None and how["threads"] is not None:
         raise click.UsageError("--threads is for the local cores, not together with --scheduler")
     with _logged(log_path):
-        _run(design, store_path, possessions, threads, scheduler, quiet)
+        _run(design, store_path, how)
 
 
-def _run(
-    design_path: str,
-    store_path: str,
-    possessions: int | None,
-    threads: int | None,
-    scheduler: str | None,
-    quiet: bool,
-) -> None:
-    from engine.run.blocks import check_size
-    from engine.study.sweep.adaptive import keep_rule
-    from engine.study.sweep.design import load_design
-    from engine.study.sweep.runner import run_sweep
-    from engine.study.sweep.store import Store
+class How(TypedDict):
+    """Options of ``sweep`` that say how it is run."""
 
-    design = load_design(design_path)
-    policy = policy_of(design)
-    if possessions is not None and design.effort.rule != "fixed":
-        allowed = (
-            f"no --possessions with effort.rule {design.effort.rule}: least, most and total say how many"
-        )
-        raise InputError("--possessions", "", possessions, allowed)
-    size = check_size(design.possessions if possessions is None else possessions, design.seed, threads)
-    asked = None if possessions is None else size.possessions
-    with contextlib.ExitStack() as opened:
-        client = None if scheduler is None else opened.enter_context(cluster_client(scheduler))
-        store = opened.enter_context(Store.write(store_path, design, asked))
-        keep_rule(store, design.effort)
-        if client is None:
+    repair: bool
+    take: tuple[str, ...]
+    part: str | None
+    possessions: int | None
+    threads: int | None
+    scheduler: str | None
+    quiet: bool
+
+
+def part_of(text: str | None) -> tuple[int, int]:
+    """K/N as two numbers; (1, 1) for None. Raises InputError."""
+    found = re.fullmatch(r"([0-9]{1,9})/([0-9]{1,9})", text or "1/1")
+    if found is None:
+        raise InputError("--part", "", text, "K/N, such as 3/8")
+    return int(found[1]), int(found[2])
+
+
+def _run(design_path: str, store_path: str, how: How) -> None:
+    from engine.study.sweep.stored import Stored
+    from engine.study.sweep.sweep import sweep as play
+
+    quiet = how["quiet"]
+    stores: list[Store] = []
+    latest: list[Progress] = []
+
+    def opened(store: Store) -> None:
+        stores.append(store)
+        if how["scheduler"] is None:
             load_engine(quiet)
-            executor = local_executor(design, size.threads)
-        else:
-            executor = cluster_executor(client, design, store)
         LOG.info("%s: %d points, %s", store.path, store.n_points, _asked_for(store))
+        for words in store.mended:
+            LOG.warning("damaged, played again: %s", words)
+        if store.mended and not quiet:
+            say(f"{NAME}: damaged, played again: {store.mended[0]}{_more(store.mended)}")
         _remark_on_luck(store, quiet)
-        latest: list[Progress] = []
-        try:
-            with _bar(store, quiet) as show:
 
-                def watch(progress: Progress) -> None:
-                    latest[:] = [progress]
-                    ctrl_c.check()
-                    show(progress)
+    try:
+        with _bar(quiet) as show:
 
-                end = run_sweep(design, store, executor, watch, policy)
-        except KeyboardInterrupt:
-            text = f"{STOPPED}; {_kept(store, latest)}; the same command goes on from there"
-            LOG.info(text)
-            say(text)
-            raise click.exceptions.Exit(INTERRUPTED) from None
-        except InputError as error:
-            LOG.error(str(error))
-            if not latest:
-                raise
-            raise click.ClickException(f"{error}; {_kept(store, latest)}") from None
+            def watch(progress: Progress) -> None:
+                latest[:] = [progress]
+                ctrl_c.check()
+                show(progress)
+
+            found = play(
+                design_path, store_path, how["possessions"], how["threads"], how["scheduler"], how["take"],
+                part_of(how["part"]), how["repair"], watch, opened,
+            )  # fmt: skip
+    except KeyboardInterrupt:
+        text = f"{STOPPED}; {_kept(stores, latest)}the same command goes on from there"
+        LOG.info(text)
+        say(text)
+        raise click.exceptions.Exit(INTERRUPTED) from None
+    except InputError as error:
+        LOG.error(str(error))
+        if not latest:
+            raise
+        raise click.ClickException(f"{error}; {_kept(stores, latest)}".removesuffix("; ")) from None
+    end = found.end
+    with Stored.read(found.path) as store:
         LOG.info(
             "%d of %d points settled, %d failed, %d possessions of this run",
             end.settled, end.points, end.failed, end.possessions,
         )  # fmt: skip
         _tell_failures(store, end)
-        found = _best_text(store)
-        if found:
-            LOG.info(found)
-        if found and not quiet:
-            say(f"{NAME}: {found}")
+        best = _best_text(store)
+        if best:
+            LOG.info(best)
         if not quiet:
+            if best:
+                say(f"{NAME}: {best}")
+            if how["take"] or how["repair"]:
+                say(f"{NAME}: {found.taken} of {end.batches} batches were taken over, not played")
             say(f"{NAME}: {end.settled} of {end.points} points are settled in {store.path}")
     if end.failed:
         raise click.exceptions.Exit(SOME_FAILED)
 
 
-def local_executor(design: Any, threads: int) -> Executor:
-    """Who plays the batches: the threads of this process. The hook for anything else that has ``submit``,
-    ``finished``, ``close`` and ``slots`` (engine.study.sweep.runner.Executor)."""
-    from engine.study.sweep.resolve import Resolver
-    from engine.study.sweep.runner import LocalThreads, Workshop
+def damage_of(path: str) -> list[str]:
+    """What is damaged in a store, a line each; none where it is whole. Raises InputError for another file."""
+    from engine.study.sweep.stored import Stored
+    from engine.study.sweep.storefile import StoreTrouble
 
-    workshop = Workshop(design, Resolver(design))
-    workshop.warm()
-    return LocalThreads(workshop, threads)
-
-
-def cluster_client(address: str) -> contextlib.AbstractContextManager[Any]:
-    """A client of a running scheduler. Raises InputError: Dask is missing, or nobody answers."""
-    from engine.study.sweep.cluster import connected
-
-    return connected(address)
-
-
-def cluster_executor(client: Any, design: Any, store: Store) -> Executor:
-    """Who plays the batches: the workers of a cluster. Raises InputError for one unlike the store."""
-    from engine.study.sweep.cluster import DaskWorkers
-
-    return DaskWorkers(client, design, store)
-
-
-def policy_of(design: Any) -> Policy:
-    """How many possessions each point gets, by the rule of [effort]."""
-    from engine.study.sweep.adaptive import policy_for
-
-    return policy_for(design.effort, design.settings, design.batch)
+    if not Path(path).is_file():
+        raise InputError("--check", "", path, "a file that exists")
+    try:
+        with Stored.read(path, checked=False) as store:
+            return [f"{path}: {words}" for words in store.check()]
+    except StoreTrouble as trouble:
+        return [str(trouble)]
 
 
 # --- what is said -------------------------------------------------------------------------------------------
 
 
-def _kept(store: Store, latest: list[Progress]) -> str:
-    settled, points = (latest[0].settled, latest[0].points) if latest else (0, store.n_points)
-    return f"{settled} of {points} points are settled, and {store.path} keeps every batch that ended"
+def _more(lines: Sequence[str]) -> str:
+    return f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
 
 
-def _asked_for(store: Store) -> str:
+def _kept(stores: list[Store], latest: list[Progress]) -> str:
+    """What the store of a run that ended early keeps; empty where there was none yet."""
+    if not stores:
+        return ""
+    settled, points = (latest[0].settled, latest[0].points) if latest else (0, stores[0].n_points)
+    return f"{settled} of {points} points are settled, and {stores[0].path} keeps every batch that ended; "
+
+
+def _asked_for(store: Stored) -> str:
     """What the store's rule asks for, in words."""
     from engine.study.sweep.adaptive import effort_of_store, what_is_of
 
@@ -202,7 +216,7 @@ def _asked_for(store: Store) -> str:
     return f"{effort.total} possessions to find the point with the {effort.goal} {what_is_of(effort)}"
 
 
-def _remark_on_luck(store: Store, quiet: bool) -> None:
+def _remark_on_luck(store: Stored, quiet: bool) -> None:
     from engine.study.sweep.adaptive import effort_of_store
 
     if not quiet and effort_of_store(store).rule == "best" and store.meta["luck"] == "common":
@@ -212,7 +226,7 @@ def _remark_on_luck(store: Store, quiet: bool) -> None:
         )
 
 
-def _best_text(store: Store) -> str:
+def _best_text(store: Stored) -> str:
     """What rule best has found, in one line; empty for another rule."""
     from engine.study.sweep.adaptive import best_of, effort_of_store, what_is_of
 
@@ -233,7 +247,7 @@ def _best_text(store: Store) -> str:
     return text + (f"; {found.left_out} points left out" if found.left_out else "")
 
 
-def _tell_failures(store: Store, end: Progress) -> None:
+def _tell_failures(store: Stored, end: Progress) -> None:
     if not end.failed:
         return
     reasons = store.failures()
@@ -245,7 +259,7 @@ def _tell_failures(store: Store, end: Progress) -> None:
 
 
 @contextlib.contextmanager
-def _bar(store: Store, quiet: bool) -> Iterator[Callable[[Progress], None]]:
+def _bar(quiet: bool) -> Iterator[Callable[[Progress], None]]:
     """A bar over the points on standard error, unless ``quiet``: time left, points settled and failed."""
     bars: list[Any] = []
 
@@ -312,10 +326,10 @@ def _size_mb(path: str) -> float:
 def status_text(path: str) -> str:
     """How far the sweep of a store is, a few lines. Raises InputError."""
     from engine.study.sweep.adaptive import settled_of
-    from engine.study.sweep.store import Store
+    from engine.study.sweep.stored import Stored
     from engine.study.sweep.storefile import being_written
 
-    with Store.read(path) as store:
+    with Stored.read(path) as store:
         played, failures = store.played(), store.failures()
         settled = settled_of(store)
         running = "a run is writing it now" if being_written(Path(path)) else "nobody is writing it"
@@ -343,10 +357,10 @@ def status_text(path: str) -> str:
 def gather(store_path: str, output: str, quiet: bool) -> None:
     """Write the results in the store FILE as one table, a row for every point and setting."""
     from engine.report.sweep_table import check_output, write
-    from engine.study.sweep.store import Store
+    from engine.study.sweep.stored import Stored
 
     check_output(output)
-    with Store.read(store_path) as store:
+    with Stored.read(store_path) as store:
         rows = write(store, output, lambda rows: ctrl_c.check())
         failed = len(store.failures())
     if not quiet:

@@ -13,12 +13,13 @@ from math import sqrt
 import numpy as np
 
 from engine.estimate.intervals import (
+    LEAST_EVENTS,
     LEVEL,
     NOTHING,
-    FloatArray,
     IntArray,
     Interval,
     cvar,
+    if_enough,
     mean_interval,
     normal_interval,
     normal_quantile,
@@ -39,6 +40,7 @@ from engine.estimate.play import (
     ratio,
     share,
 )
+from engine.estimate.risk import OverN, over_n
 from engine.estimate.tally import (
     N_NET,
     BoxTally,
@@ -46,7 +48,6 @@ from engine.estimate.tally import (
     PerCallTally,
     net_values,
 )
-from engine.state.record import NET_LOW
 from engine.state.words import AFTER, OUTCOMES
 
 __all__ = [
@@ -54,7 +55,8 @@ __all__ = [
     "PairTally", "PerCallTally", "PlayEstimate", "SettingEstimate", "ShotBand", "break_even",
     "break_even_words", "call_value", "change", "conceded", "cvar", "each_call_value", "estimate_call",
     "estimate_play", "estimate_setting", "four_factors", "four_factors_points", "mean_interval",
-    "normal_interval", "normal_quantile", "one_in", "over_n", "p_costs_points", "per_possession",
+    "normal_interval", "normal_quantile", "nth_call_value", "one_in", "over_n", "p_costs_points",
+    "per_possession",
     "possession_estimator", "ratio", "ratio_interval", "scaled", "share", "sum_distribution",
     "variance_reduction", "wilson",
 ]  # fmt: skip
@@ -63,19 +65,20 @@ __all__ = [
 TURNOVERS = ("steal", "other_turnover")
 #: Outcomes after which the offence plays on against a beaten trap.
 ESCAPES = ("escape_pass", "retreat", "split")
-#: Share of all sums of n calls that counts as the worst.
-WORST_SHARE = 0.05
 
 
 # --- a setting against staying home -----------------------------------------------------------------------
 
 
 def _difference_interval(pairs: IntArray, sign: int, level: float) -> Interval:
-    """Mean of sign * (Ys - Y0) over paired possessions int64[N_NET, N_NET] on (Y0, Ys), normal interval."""
+    """Mean of sign * (Ys - Y0) over paired possessions int64[N_NET, N_NET] on (Y0, Ys), normal interval; none
+    where few of them differ."""
     home, setting = np.indices(pairs.shape)
     hist = np.zeros(2 * N_NET - 1, dtype=np.int64)
     np.add.at(hist, (setting - home + N_NET - 1).ravel(), pairs.ravel())
-    return mean_interval(hist, sign * np.arange(1 - N_NET, N_NET), level)
+    found = mean_interval(hist, sign * np.arange(1 - N_NET, N_NET), level)
+    events = int(pairs.sum() - np.trace(pairs))
+    return if_enough(found, events) if events else found  # never a difference: a setting that does nothing
 
 
 def change(tally: PairTally, level: float = LEVEL) -> Interval:
@@ -100,10 +103,18 @@ def call_value(tally: PairTally, spot: int | None = None, level: float = LEVEL) 
 def each_call_value(tally: PerCallTally, spot: int, level: float = LEVEL) -> Interval:
     """Net points saved per call at a spot, every call counted by itself (first or later); possessions as
     clusters, because several calls of one possession are alike."""
-    return ratio_interval(
-        int(tally.values[:, spot].sum()), int(tally.counts[:, spot].sum()), int(tally.cluster_yy[spot]),
+    calls = int(tally.counts[:, spot].sum())
+    found = ratio_interval(
+        int(tally.values[:, spot].sum()), calls, int(tally.cluster_yy[spot]),
         int(tally.cluster_xy[spot]), int(tally.cluster_xx[spot]), tally.n, level,
     )  # fmt: skip
+    return if_enough(found, calls)
+
+
+def nth_call_value(tally: PerCallTally, order: int, spot: int, level: float = LEVEL) -> Interval:
+    """Net points saved by the call number ``order`` (from 0) of a possession, where it was at a spot."""
+    n, total, squares = (int(one[order, spot]) for one in (tally.counts, tally.values, tally.squares))
+    return if_enough(normal_interval(n, total, squares, level), n)
 
 
 def variance_reduction(tally: PairTally, spot: int | None = None) -> float | None:
@@ -171,8 +182,8 @@ def break_even(tally: PairTally, spot: int | None = None, level: float = LEVEL) 
     """t* = (c_N - mu0) / (c_N - c_T): mean net points of called possessions without a turnover in the trap
     (c_N), at home (mu0) and with one (c_T). Turnovers are steals and other turnovers IN the trap.
 
-    Interval of t*: delta method on the paired possessions; none below two calls of either kind. It is
-    asymptotic, and poor where c_N - c_T is within a few standard errors of 0.
+    Interval of t*: delta method on the paired possessions; none below ``LEAST_EVENTS`` calls of either kind.
+    It is asymptotic, and poor where c_N - c_T is within a few standard errors of 0.
     """
     chosen = tally.joint if spot is None else tally.joint[spot : spot + 1]
     by_outcome = chosen.sum(axis=(0, 2), dtype=np.int64)
@@ -197,7 +208,7 @@ def break_even(tally: PairTally, spot: int | None = None, level: float = LEVEL) 
         return BreakEven(rate, NOTHING, c_t, c_n, mu0, "a turnover in the trap did not pay here")
     gain = c_n - c_t
     t_star = (c_n - mu0) / gain
-    if min(n_t, n_n) < 2:
+    if min(n_t, n_n) < LEAST_EVENTS:
         return BreakEven(rate, Interval(t_star), c_t, c_n, mu0, None)
     # Influence of one possession (Y0, Ys) on t*; c_T rests on n_T of the n possessions only, hence n / n_T.
     home = (v - mu0)[:, None]
@@ -223,62 +234,21 @@ def conceded(tally: PairTally, spot: int, branch: str, level: float = LEVEL) -> 
     n, total = int(hist.sum()), int(getattr(tally, f"points_sum_{branch}")[spot])
     squares, rim = (int(getattr(tally, f"{name}_{branch}")[spot]) for name in ("points_square", "rim"))
     return Conceded(
-        normal_interval(n, total, squares, level),
+        if_enough(normal_interval(n, total, squares, level), n),
         wilson(int(hist[2:].sum()), n, level),
         wilson(rim, n, level),
     )
 
 
-def p_costs_points(tally: PairTally, spot: int | None = None) -> float | None:
-    """Chance that a called possession concedes more net points than the home mean mu0; None: never called."""
+def p_costs_points(tally: PairTally, spot: int | None = None, level: float = LEVEL) -> Interval:
+    """Chance that a called possession concedes more net points than the home mean mu0; nothing: never called.
+
+    The interval takes mu0 as known: points are whole, so the chance hangs on it only near a whole number.
+    """
     pairs = tally.pairs(spot)
     n, v = int(pairs.sum()), net_values()
     above = v * n > int(pairs.sum(axis=1) @ v)
-    return int(pairs.sum(axis=0)[above].sum()) / n if n else None
-
-
-@dataclass(frozen=True)
-class OverN:
-    """Risk of n calls with independent luck, against n mu0 (mu0: mean at home in the same possessions)."""
-
-    n: int
-    p_worse: float | None
-    p_above_home_mean: float | None
-    worst_5_percent: float | None
-    worst_5_percent_home: float | None
-
-
-def over_n(hist_home: IntArray, hist_setting: IntArray, n: int) -> OverN:
-    """Risk over n calls from the two marginal histograms of net points, int64[N_NET] each.
-
-    p_worse: chance that n possessions under the call concede more than n others at home, independent luck,
-    ties half. p_above_home_mean: the same against the fixed n mu0; points are whole, so it jumps when n mu0
-    passes a whole number, and two calls of the same worth can differ by several percent. Worst 5%: mean of
-    the worst 5% of such sums, minus n mu0, under the call and at home. Only marginals are used: how outcomes
-    pair up depends on how luck is shared, not on the game.
-
-    Raises:
-        ValueError: n below 1.
-    """
-    if n < 1:
-        raise ValueError(f"n must be 1 or more, got {n}")
-    called, v = int(hist_home.sum()), net_values()
-    if called == 0:
-        return OverN(n, None, None, None, None)
-    total = int(hist_home @ v)
-    sums = np.arange(n * (N_NET - 1) + 1) + n * NET_LOW
-    law: list[FloatArray] = [sum_distribution(hist / hist.sum(), n) for hist in (hist_home, hist_setting)]
-    level, expected = 1.0 - WORST_SHARE, n * total / called
-    below = np.concatenate(([0.0], np.cumsum(law[0])[:-1]))  # chance that home's sum is smaller
-    return OverN(
-        n=n,
-        p_worse=float(law[1] @ (below + 0.5 * law[0])),
-        p_above_home_mean=float(
-            law[1][sums * called > n * total].sum() + 0.5 * law[1][sums * called == n * total].sum()
-        ),
-        worst_5_percent=cvar(sums, law[1], level) - expected,
-        worst_5_percent_home=cvar(sums, law[0], level) - expected,
-    )
+    return wilson(int(pairs.sum(axis=0)[above].sum()), n, level)
 
 
 @dataclass(frozen=True)
@@ -297,7 +267,7 @@ class CallEstimate:
     break_even: BreakEven
     called_branch: Conceded
     home_branch: Conceded
-    p_costs_points: float | None
+    p_costs_points: Interval
     over_n: OverN
     variance_reduction: float | None
 
@@ -344,8 +314,8 @@ def estimate_call(tally: PairTally, spot: int, n: int, level: float = LEVEL) -> 
         break_even=break_even(tally, spot, level),
         called_branch=conceded(tally, spot, "called", level),
         home_branch=conceded(tally, spot, "home", level),
-        p_costs_points=p_costs_points(tally, spot),
-        over_n=over_n(pairs.sum(axis=1), pairs.sum(axis=0), n),
+        p_costs_points=p_costs_points(tally, spot, level),
+        over_n=over_n(pairs, n, level),
         variance_reduction=variance_reduction(tally, spot),
     )
 

@@ -21,6 +21,7 @@ from engine.estimate.intervals import (
     NOTHING,
     IntArray,
     Interval,
+    if_enough,
     student_quantile,
 )
 from engine.estimate.play import (
@@ -44,6 +45,7 @@ PARTS = {
 GROUPS = 40
 #: Totals that a group keeps.
 KEPT = (*FACTOR_COLUMNS, "net", "lost")
+_NET, _POINTS = KEPT.index("net"), KEPT.index("points")
 _LOST = [ENDS.index("turnover"), ENDS.index("shot_clock")]
 
 
@@ -111,28 +113,31 @@ class GroupTally(Tally):
     Attributes:
         n: int64[GROUPS], possessions.
         sums: int64[GROUPS, len(KEPT)], totals of the columns ``KEPT``.
+        differ, turned: possessions unlike those at home in any of ``KEPT``, and in what the next possession
+            adds to the points: the events that a change from home rests on.
     """
 
     n: IntArray
     sums: IntArray
+    differ: int
+    turned: int
 
     @classmethod
     def zero(cls) -> GroupTally:
         """The tally of no possession."""
-        return cls(np.zeros(GROUPS, np.int64), np.zeros((GROUPS, len(KEPT)), np.int64))
+        return cls(np.zeros(GROUPS, np.int64), np.zeros((GROUPS, len(KEPT)), np.int64), 0, 0)
 
     @classmethod
-    def from_records(cls, records: npt.NDArray[Any], first: int) -> GroupTally:
-        """Tally a block int32[count, N_RECORD] of the possessions ``first``, ``first + 1``, ...
+    def from_records(cls, home: npt.NDArray[Any], records: npt.NDArray[Any], first: int) -> GroupTally:
+        """Tally a block int32[count, N_RECORD] of the possessions from number ``first``, and those at home.
 
         Raises:
-            ValueError: not a block of records.
+            ValueError: not two blocks of records of the same possessions.
         """
-        check_records(records)
-        kept = np.empty((len(records), len(KEPT)), np.int64)
-        kept[:, :-1] = records[:, [COLUMN[name] for name in KEPT[:-1]]]
-        kept[:, -1] = np.isin(records[:, COLUMN["end"]], _LOST)
-        found = cls.zero()
+        kept, at_home = _kept(records), _kept(home)
+        differ = (kept != at_home).any(axis=1)
+        turned = (kept - at_home)[:, _NET] != (kept - at_home)[:, _POINTS]
+        found = replace(cls.zero(), differ=int(differ.sum()), turned=int(turned.sum()))
         for group in range(GROUPS):
             own = kept[(group - first) % GROUPS :: GROUPS]
             found.n[group] = len(own)
@@ -145,6 +150,15 @@ class GroupTally(Tally):
         if left_out is not None:
             n, sums = n - self.n[left_out], sums - self.sums[left_out]
         return int(n), {name: int(value) for name, value in zip(KEPT, sums, strict=True)}
+
+
+def _kept(records: npt.NDArray[Any]) -> IntArray:
+    """The columns ``KEPT`` of a block, int64[count, len(KEPT)]."""
+    check_records(records)
+    kept = np.empty((len(records), len(KEPT)), np.int64)
+    kept[:, :-1] = records[:, [COLUMN[name] for name in KEPT[:-1]]]
+    kept[:, -1] = np.isin(records[:, COLUMN["end"]], _LOST)
+    return kept
 
 
 @dataclass(frozen=True)
@@ -188,7 +202,8 @@ def factor_change(home: GroupTally, setting: GroupTally, level: float = LEVEL) -
     Intervals: jackknife over groups of possessions, a group left out of both sides at once, so that common
     luck counts; Student's t with one degree of freedom less than there are groups. Sources: Tukey JW (1958)
     Annals of Mathematical Statistics 29:614; Shao J, Tu D (1995) The Jackknife and Bootstrap (both from
-    memory). No parts where a side has no shot; no intervals below two groups.
+    memory). No parts where a side has no shot; no intervals below two groups, nor where few possessions
+    differ (the four factors) or differ in what the next one adds (transition).
     """
     whole = _parts(home, setting)
     if whole is None:
@@ -202,4 +217,10 @@ def factor_change(home: GroupTally, setting: GroupTally, level: float = LEVEL) -
     share = (len(groups) - 1) / len(groups)
     width = student_quantile(level, len(groups) - 1)
     half = [width * sqrt(share * total) for total in squares]
-    return FactorChange(*(Interval(x, x - h, x + h) for x, h in zip(whole, half, strict=True)))
+    events = [setting.differ] * 4 + [setting.turned, setting.differ]
+    found = [Interval(x, x - h, x + h) for x, h in zip(whole, half, strict=True)]
+    return FactorChange(
+        *(
+            if_enough(one, n) if n else one for one, n in zip(found, events, strict=True)
+        )  # none: no difference
+    )

@@ -14,9 +14,12 @@ from engine.estimate.intervals import (
     LEVEL,
     IntArray,
     Interval,
+    if_enough,
     normal_interval,
+    normal_quantile,
     ratio_interval,
     scaled,
+    score_limits,
     wilson,
 )
 from engine.estimate.tally import BoxTally
@@ -46,27 +49,35 @@ def _quotient(box: BoxTally, y: IntArray, x: IntArray, level: float) -> Interval
 def per_possession(box: BoxTally, columns: Columns, level: float = LEVEL) -> Interval:
     """Mean of a column (or a weighted sum of columns) per possession."""
     w = _weights(columns)
-    return normal_interval(box.n, int(w @ box.sums), int(w @ box.cross @ w), level)
+    return if_enough(normal_interval(box.n, int(w @ box.sums), int(w @ box.cross @ w), level), box.n)
 
 
 def ratio(box: BoxTally, y: Columns, x: Columns, level: float = LEVEL) -> Interval:
-    """Sum of y over sum of x, columns or weighted sums of columns, possessions as clusters."""
-    return _quotient(box, _weights(y), _weights(x), level)
+    """Sum of y over sum of x, columns or weighted sums of columns, possessions as clusters; no interval where
+    the sum of x is small."""
+    below = _weights(x)
+    return if_enough(_quotient(box, _weights(y), below, level), int(below @ box.sums))
 
 
 def share(box: BoxTally, part: Columns, whole: Columns, level: float = LEVEL) -> Interval:
-    """A ratio that is a share: limits cut to 0..1.
+    """A ratio that is a share: Wilson's limits on as many independent trials as would know it as well.
 
-    At a share of exactly 0 or 1 the clusters show no spread at all; then Wilson on the trials is given.
+    With R and its standard error se by clusters that is R (1 - R) / se^2 trials (Kish's effective sample
+    size, from memory); so rare shares keep their level. At a share of exactly 0 or 1 the clusters show no
+    spread at all and the trials themselves are taken. No interval for few trials.
     """
     w_part, w_whole = _weights(part), _weights(whole)
     k, trials = int(w_part @ box.sums), int(w_whole @ box.sums)
     if trials and k in (0, trials):
-        return wilson(k, trials, level)
+        return if_enough(wilson(k, trials, level), trials)
     found = _quotient(box, w_part, w_whole, level)
-    if found.low is None or found.high is None:
+    if found.mean is None or found.low is None or found.high is None:
         return found
-    return Interval(found.mean, max(0.0, found.low), min(1.0, found.high))
+    error = (found.high - found.low) / 2.0 / normal_quantile(level)
+    if error > 0.0:
+        low, high = score_limits(found.mean, found.mean * (1.0 - found.mean) / error**2, level)
+        found = Interval(found.mean, low, high)
+    return if_enough(found, trials)
 
 
 @dataclass(frozen=True)

@@ -41,6 +41,45 @@ def _range_words(constant: Constant) -> str:
     return f"a number from {number_text(constant.low)} to {number_text(constant.high)} ({constant.unit})"
 
 
+#: Units of amounts that cannot be below 0.
+AMOUNTS = ("s", "m", "m/s", "m/s2", "1/s", "s/m", "m per m", "rad", "attempts", "players", "1 per trap")
+#: What the engine divides by, or steps by: never 0.
+DIVISORS = frozenset(
+    {
+        "block_far_m", "block_scale_m", "drive_width_m", "hold_tau_s", "numbers_reach_m", "shot_foul_scale_m",
+        "sprint_tau_s", "touch_width_m",
+    }
+)  # fmt: skip
+#: Bounds of how long a possession can take to play: at most 600 s in steps of 5 ms.
+BOUNDED = {"time_step_s": (0.005, 1.0), "longest_possession_s": (1.0, 600.0)}
+LEAST_DIVISOR = 1e-6
+#: A share that may exceed 1 may exceed its range so many times over.
+MOST_TIMES = 10.0
+
+
+def hard_limits(name: str, constant: Constant) -> tuple[float, float]:
+    """What a constant can be at all, in its unit; ``beyond_range`` goes as far as this.
+
+    Chances and shares of a whole lie from 0 to 1; lengths, times, speeds, rates and counts are not below 0,
+    and what is divided by is above 0; points and log odds have no limits.
+    """
+    if name in BOUNDED:
+        return BOUNDED[name]
+    if constant.unit == "probability":
+        return 0.0, 1.0
+    if constant.unit == "share":
+        return 0.0, 1.0 if constant.high <= 1.0 else MOST_TIMES * constant.high
+    if constant.unit in AMOUNTS:
+        return LEAST_DIVISOR if name in DIVISORS else 0.0, math.inf
+    return -math.inf, math.inf
+
+
+def _limit_words(low: float, high: float, unit: str) -> str:
+    if math.isinf(high):
+        return "a finite number" if math.isinf(low) else f"a finite number of at least {low:g} ({unit})"
+    return f"a number from {low:g} to {high:g} ({unit}), whatever beyond_range says"
+
+
 def load_constants(path: FileName | None = None) -> dict[str, Constant]:
     """The model's constants: name -> Constant, from configs/model/constants.toml or another file.
 
@@ -56,8 +95,8 @@ def override(
 ) -> dict[str, float]:
     """Every constant as a plain number, with a scenario's changes put in.
 
-    ``beyond_range`` lets a change leave low..high, so that parts of the model can be switched off; the
-    number must still be finite.
+    ``beyond_range`` lets a change leave low..high as far as ``hard_limits``, so that parts of the model can
+    be switched off; the number must still be finite.
 
     Raises InputError for an unknown constant (with the nearest name) or a value out of range.
     """
@@ -66,14 +105,15 @@ def override(
         if name not in constants:
             raise InputError(where, "constants", name, f"a constant of the model{nearest(name, constants)}")
         constant = constants[name]
-        words = "a finite number" if beyond_range else _range_words(constant)
+        low, high = hard_limits(name, constant) if beyond_range else (constant.low, constant.high)
+        words = _limit_words(low, high, constant.unit) if beyond_range else _range_words(constant)
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise InputError(where, f"constants.{name}", value, words)
         try:
             number = float(value)
         except OverflowError:
             raise InputError(where, f"constants.{name}", value, words) from None
-        if not math.isfinite(number) or not (beyond_range or constant.low <= number <= constant.high):
+        if not math.isfinite(number) or not low <= number <= high:
             raise InputError(where, f"constants.{name}", value, words)
         values[name] = number
     return values

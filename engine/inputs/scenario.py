@@ -20,7 +20,7 @@ from engine.inputs.levels import Level, Published, level_from, level_source
 from engine.inputs.rules import Rules, change_rules, rules_from
 from engine.inputs.settings import Setting, WrittenSetting, defence_from, settings_from
 from engine.inputs.shots import ShotTable, load_shot_table
-from engine.inputs.team import Team, team_from
+from engine.inputs.team import Team, assumed_of, team_from
 from engine.inputs.zone import Zone, chosen
 from engine.shipped import configs_root
 
@@ -63,7 +63,9 @@ class Scenario(Frozen):
     the level, None where the scenario names none; ``published``: what is published about it.
     ``zone_options``: option -> choice taken. ``policy``: name of the coded policy that plays the defence,
     None for the file's rows. ``matchups``: own shirt -> opponent's shirt, for defences with guards.
-    ``possessions``, ``over_n``: counts. ``files``: every file that was read.
+    ``possessions``, ``over_n``: counts. ``files``: every file that was read. ``assumed``: what the teams'
+    files and the game leave out and what was taken instead, in words; no part of the config hash, as what was
+    taken is.
     """
 
     title: str
@@ -88,6 +90,7 @@ class Scenario(Frozen):
     game: Game
     settings: tuple[Setting, ...]
     files: tuple[Path, ...]
+    assumed: tuple[str, ...] = ()
 
 
 # --- the file as it is written --------------------------------------------------------------------------
@@ -163,9 +166,17 @@ def scenario_from(data: Table, source: Source) -> Scenario:
         raise MissingInput(where, "shot_table", "the name or path of a shot table, or a level")
 
     teams: list[Team] = []
+    assumed: list[str] = []
     for name, key in ((file.offence.team, "offence.team"), (file.defence.team, "defence.team")):
         team_source = resolve(name, "teams", source, key)
-        teams.append(team_from(read_toml(team_source), team_source))
+        written = read_toml(team_source)
+        teams.append(team_from(written, team_source))
+        assumed += assumed_of(written, teams[-1], key == "defence.team")
+    left_out = {key: value for key, value in file.game if key not in file.game.model_fields_set}
+    if left_out:
+        assumed.append(
+            f"The game so far: {', '.join(f'{key} = {value}' for key, value in left_out.items())}."
+        )
     offence, defence = teams
     alignment_source = resolve(file.offence.alignment, "alignments", source, "offence.alignment")
     alignment = alignment_from(read_toml(alignment_source), str(alignment_source))
@@ -198,6 +209,7 @@ def scenario_from(data: Table, source: Source) -> Scenario:
         game=file.game,
         settings=settings,
         files=tuple(dict.fromkeys(source.read)),
+        assumed=tuple(assumed),
     )
 
 
@@ -212,8 +224,14 @@ def load_scenario(path: FileName) -> Scenario:
     return scenario_from(read_toml(source), source)
 
 
+def resolved(scenario: Scenario) -> dict[str, Any]:
+    """Everything a scenario's files came to, as JSON; places of the files and remarks on them left out."""
+    left_out = {"path", "files", "published", "assumed"}
+    found: dict[str, Any] = scenario.model_dump(mode="json", exclude=left_out)
+    return found
+
+
 def config_hash(scenario: Scenario) -> str:
     """SHA-256 (hexadecimal) of all resolved inputs as canonical JSON; where the files lie does not matter."""
-    data = scenario.model_dump(mode="json", exclude={"path", "files", "published"})
-    text = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    text = json.dumps(resolved(scenario), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256(text.encode("utf-8")).hexdigest()

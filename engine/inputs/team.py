@@ -8,9 +8,24 @@ from pydantic import AfterValidator, BeforeValidator, Field
 
 from engine.errors import InputError
 from engine.inputs import defaults
-from engine.inputs.base import Frozen, Real, Shirt, Table, Text, Whole, not_allowed, parse, tables
-from engine.inputs.files import FileName, Source, read_toml, resolve
-from engine.inputs.levels import load_level
+from engine.inputs.base import (
+    Frozen,
+    Real,
+    Shirt,
+    Table,
+    Text,
+    Whole,
+    not_allowed,
+    parse,
+    tables,
+)
+from engine.inputs.files import (
+    FileName,
+    Source,
+    read_toml,
+    resolve,
+)
+from engine.inputs.levels import PLAYER_RANGES, load_level
 from engine.inputs.shots import ShotTable, load_shot_table
 
 N_LINEUP = 5
@@ -167,6 +182,39 @@ def team_from(data: Table, source: Source) -> Team:
         players.append(player)
     team = parse(Team, {**data, "player": players}, where, written=data)
     return _check(team, where)
+
+
+def assumed_of(data: Table, team: Team, defends: bool) -> list[str]:
+    """What a team's file leaves out and what was taken instead, a line each, for the reader of a result.
+
+    ``data`` is the file as it is written; shooting plays no part for a side that ``defends``, places of the
+    zone none for one that attacks.
+    """
+    lines: list[str] = []
+    by_keys: dict[tuple[str, ...], list[int]] = {}
+    unshot: list[int] = []
+    for written in data.get("player", []):
+        left_out = tuple(key for key in PLAYER_RANGES if key not in written)
+        by_keys.setdefault(left_out, []).append(written["number"])
+        if not {"shot_table", "rim", "middle", "three"} & set(written):
+            unshot.append(written["number"])
+    level = f"the average of level {team.level}"
+    for keys, numbers in by_keys.items():
+        if keys:
+            lines.append(f"{team.name}, {_shirts(numbers)}: {', '.join(keys)}: {level}.")
+    if unshot and not defends:
+        lines.append(f"{team.name}, {_shirts(unshot)}: shooting: the average of the shot table.")
+    if "lineup" not in data:
+        lines.append(
+            f"{team.name}: lineup: {', '.join(map(str, team.lineup))}, the first listed of each position."
+        )
+    if "zone_places" not in data and defends:
+        lines.append(f"{team.name}: zone_places: positions 1 to 5 as {', '.join(ZONE_PLACES)}.")
+    return lines
+
+
+def _shirts(numbers: list[int]) -> str:
+    return f"{'no.' if len(numbers) == 1 else 'nos.'} {', '.join(map(str, numbers))}"
 
 
 def load_team(name_or_path: FileName, beside: Source | None = None, key: str = "team") -> Team:

@@ -10,7 +10,6 @@ import re
 import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -22,11 +21,16 @@ from matplotlib.collections import PathCollection
 from matplotlib.container import BarContainer
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
-from matplotlib.typing import ColorType
 
 from engine.estimate.intervals import Found
-from engine.inputs import load_constants
-from engine.study.sweep.analyse.analysis import QUANTITIES, RISKS, Analysis, make_folder, put
+from engine.report.sweep_models import metamodel_figure, screening_figure
+from engine.report.sweep_style import DARK, LIGHT, MIDDLE, label_of
+from engine.report.sweep_style import caption as _caption
+from engine.report.sweep_style import colour as _colour
+from engine.report.sweep_style import figure as _figure
+from engine.report.sweep_style import played as _played
+from engine.study.sweep.analyse.analysis import QUANTITIES, RISKS, Analysis
+from engine.study.sweep.analyse.files import make_folder, put
 
 FORMATS = ("png", "svg")
 DPI = 150
@@ -35,14 +39,6 @@ MOST_PANELS = 9
 #: More rows than this show their intervals only on the front.
 MOST_BARS = 30
 MARKERS = "os^DvPX*<>hd"
-MAP = "cividis"
-DARK, MIDDLE, LIGHT, POINT = 0.12, 0.42, 0.8, "0.6"
-#: Units by the end of a key, where no constant of that name says its own.
-SUFFIXES = {
-    "_per_s": "1/s", "_mps2": "m/s2", "_mps": "m/s", "_m": "m", "_s": "s", "_points": "points",
-    "probability": "probability", "_p": "probability", "_share": "share",
-}  # fmt: skip
-_JOIN = "\x1f"  # a space at which no line is broken
 _SETTINGS = {
     "text.parse_math": False,  # names may hold a dollar sign
     "svg.hashsalt": "trapledger",
@@ -56,18 +52,40 @@ _SETTINGS = {
 def draw(found: Analysis, folder: str | Path) -> list[Path]:
     """Draw all pictures of an analysis into a folder; the files written.
 
-    ``curves_SETTING`` and ``indices_SETTING`` for each setting (numbered where names would collide), and
-    ``trade_off``. Raises InputError where a file cannot be written.
+    ``curves_SETTING`` and ``indices_SETTING`` (``screening_SETTING`` for points of a screening, and
+    ``metamodel_SETTING`` where there is one) for each setting, numbered where names would collide, and
+    ``trade_off``. Every picture ends in a line that says where it comes from, which also stands in the file's
+    metadata. Raises InputError where a file cannot be written.
     """
     where, files = make_folder(folder), []
     settings = list(dict.fromkeys(found.indices["setting"]))
+    about = source_line(found)
     with _style():
         for name, end in zip(settings, _file_names(settings), strict=True):
-            files += _save(curves_figure(found, name), where / f"curves_{end}")
-            files += _save(indices_figure(found, name), where / f"indices_{end}")
+            screened = found.screening["setting"].eq(name).any()
+            figures = {"curves": curves_figure(found, name)}
+            figures["screening" if screened else "indices"] = (
+                screening_figure(found, name) if screened else indices_figure(found, name)
+            )
+            if found.metamodel["setting"].eq(name).any():
+                figures["metamodel"] = metamodel_figure(found, name)
+            for kind, figure in figures.items():
+                files += _save(figure, where / f"{kind}_{end}", about)
         if len(found.trade_off):
-            files += _save(trade_off_figure(found), where / "trade_off")
+            files += _save(trade_off_figure(found), where / "trade_off", about)
     return files
+
+
+def source_line(found: Analysis) -> str:
+    """Where a picture comes from, in one line."""
+    about = found.sweep.provenance
+    if not about:
+        return ""
+    return (
+        f"trapledger {about['version']} (kernel {about['kernel'][:8]}), design {about['design'][:12]}, "
+        f"config "
+        f"{about['config_hash'][:12]}, seed {about['seed']}, {about['luck']} luck, {about['processor']}"
+    )
 
 
 @contextmanager
@@ -77,24 +95,19 @@ def _style() -> Iterator[None]:
         yield
 
 
-def _save(figure: Figure, stem: Path) -> list[Path]:
+def _save(figure: Figure, stem: Path, about: str) -> list[Path]:
     files = []
+    if about:
+        figure.text(0.995, 0.003, about, fontsize=4.5, ha="right", va="bottom", color="0.45")
     for kind in FORMATS:
-        metadata = {"Date": None} if kind == "svg" else {"Software": None}
+        metadata: dict[str, Any] = {"Date": None} if kind == "svg" else {"Software": None}
+        metadata["Description"] = about or None
 
         def fill(at: Path, kind: str = kind, metadata: Found = metadata) -> None:
             figure.savefig(at, format=kind, dpi=DPI, metadata=metadata)
 
         files.append(put(stem.with_name(f"{stem.name}.{kind}"), fill))
     return files
-
-
-def _figure(width: float, height: float) -> Figure:
-    return Figure(figsize=(width, height), layout="constrained")
-
-
-def _colour(place: float) -> ColorType:
-    return matplotlib.colormaps[MAP](place)
 
 
 def _file_names(settings: list[str]) -> list[str]:
@@ -104,38 +117,6 @@ def _file_names(settings: list[str]) -> list[str]:
         plain = re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")[:60]
         found.append(plain if plain and plain not in found else f"{plain}_{number}".strip("_"))
     return found
-
-
-def label_of(path: str, width: int = 34) -> str:
-    """A factor as the name of an axis: the end of its path, with its unit where there is one."""
-    key = path.rsplit(".", 1)[-1]
-    unit = _units().get(key) if path.startswith("constants.") else None
-    if unit is None:
-        unit = next((unit for end, unit in SUFFIXES.items() if key.endswith(end)), None)
-    shown = path.removeprefix("constants.") + (f"{_JOIN}({unit})" if unit else "")
-    return "\n".join(textwrap.wrap(shown, width)).replace(_JOIN, " ")
-
-
-@lru_cache(maxsize=1)
-def _units() -> dict[str, str]:
-    return {name: constant.unit for name, constant in load_constants().items()}
-
-
-def _caption(figure: Figure, text: str, width: int) -> None:
-    figure.supxlabel("\n".join(textwrap.wrap(text, width)), fontsize=8, x=0.01, ha="left", color="0.25")
-
-
-def _played(found: Analysis, setting: str) -> str:
-    """How many points of how many possessions."""
-    table = found.sweep.table
-    rows = table[(table["setting"] == setting) & table[found.quantity].notna()]
-    text = f"{len(rows):,} of {len(found.sweep.points):,} points played"
-    if "possessions" in rows and len(rows):
-        least, most = int(rows["possessions"].min()), int(rows["possessions"].max())
-        text += (
-            f", {least:,} possessions each" if least == most else f", {least:,} to {most:,} possessions each"
-        )
-    return text
 
 
 # --- response curves --------------------------------------------------------------------------------------
@@ -188,7 +169,7 @@ def _panel(axis: Axes, found: Analysis, setting: str, factor: str, curve: pd.Dat
         axis.set_xticks(at, ["\n".join(textwrap.wrap(name, 14)) for name in names])
         axis.set_xlim(-0.5, len(names) - 0.5)
     size = float(np.clip(2000.0 / max(len(y), 1), 2.0, 14.0))
-    axis.scatter(x, y, s=size, color=POINT, alpha=0.45, linewidth=0, zorder=1, rasterized=len(y) > 3000)
+    axis.scatter(x, y, s=size, color="0.6", alpha=0.45, linewidth=0, zorder=1, rasterized=len(y) > 3000)
     if len(curve):
         low, mean, high = (curve[name].to_numpy() for name in ("low", "mean", "high"))
         few = names is not None or len(curve) <= 12
@@ -236,14 +217,16 @@ def indices_figure(found: Analysis, setting: str) -> Figure:
     strength = table["total"].fillna(table["first_order"]).fillna(0.0)
     table = table.loc[strength.sort_values(kind="stable").index]
     first = table.iloc[0]
-    figure = _figure(7.0, 1.6 if first["reason"] else 1.9 + 0.42 * len(table))
+    none = bool((table["reason"] != "").all())
+    figure = _figure(7.0, 1.6 if none else 1.9 + 0.42 * len(table))
     axis = figure.subplots()
     axis.set_title(setting, fontsize=10)
     quantity = QUANTITIES[found.quantity]
     about = f"{int(first['points']):,} points used, {first['method']}."
-    if first["reason"]:
+    if none:
         axis.set_axis_off()
-        axis.text(0.5, 0.5, f"no indices: {first['reason']}", ha="center", va="center", wrap=True)
+        told = "\n".join(textwrap.wrap(f"no indices: {first['reason']}", 80))
+        axis.text(0.5, 0.5, told, ha="center", va="center", fontsize=9)
         _caption(figure, f"{quantity.words}. {about}", 100)
         return figure
     at = np.arange(len(table), dtype=float)
@@ -266,16 +249,17 @@ def indices_figure(found: Analysis, setting: str) -> Figure:
         axis.scatter(table["floor"], at, marker="|", s=260, color="1.0", linewidth=3.5, zorder=4)
         line = axis.scatter(
             table["floor"], at, marker="|", s=260, color="0.05", zorder=5,
-            label="floor: passed by a factor without effect\nin 5 of 100 cases",
+            label="floor: passed by the greatest of as many factors\nwithout effect in 5 of 100 cases",
         )  # fmt: skip
         shown.append(line)
     axis.set_yticks(at, [label_of(name, 44) for name in table["factor"]], fontsize=8)
     axis.axvline(0.0, color="0.4", linewidth=0.8)
-    left, right = axis.get_xlim()
-    axis.set_xlim(max(min(0.0, left), -0.6), min(right, 1.6))  # wider bars say no more
+    for place, reason in zip(at, table["reason"], strict=True):
+        if reason:
+            axis.text(0.01, place, reason, fontsize=6.5, va="center", color="0.35")
     axis.set_xlabel("share of the variance between points")
     figure.legend(handles=shown, fontsize=8, frameon=False, loc="outside upper center", ncols=3)
-    luck = first["luck"]
+    luck = first["luck_words"]
     if np.isfinite(first["luck_share"]):
         luck += f" ({first['luck_share']:.0%} of the spread as played)"
     text = f"Of: {quantity.words} ({quantity.unit}). {about} Bars: 95 % intervals. Luck: {luck}."

@@ -16,7 +16,7 @@ import pyarrow.parquet as pq
 from engine.errors import InputError
 from engine.report.contract import check_target
 from engine.study.sweep.gather import pieces
-from engine.study.sweep.store import Store
+from engine.study.sweep.stored import Stored
 
 SUFFIXES = (".parquet", ".csv")
 _OPTION = "--output"
@@ -29,7 +29,7 @@ def check_output(target: str) -> None:
     check_target(target, _OPTION)
 
 
-def write(store: Store, target: str, told: Callable[[int], None] | None = None) -> int:
+def write(store: Stored, target: str, told: Callable[[int], None] | None = None) -> int:
     """Write the table of a store to a .parquet or .csv file, all of it or nothing; how many rows it has.
 
     ``told(rows)`` is called after each piece with the rows written so far. Raises InputError.

@@ -286,7 +286,7 @@ def around(found: Found, decimals: int, to: str = " to ") -> str:
         return "-"
     text = f"{found['mean']:.{decimals}f}"
     if found["low"] is None or found["high"] is None:
-        return text
+        return f"{text} (too few for a range)"
     return f"{text} ({found['low']:.{decimals}f}{to}{found['high']:.{decimals}f})"
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -28,6 +29,8 @@ from engine.state.record import MOST_CALLS, N_RECORD
 
 BLOCK = 4096
 MAX_THREADS = 1024
+#: Possessions played before a stop is looked for, at first; fewer where they take longer than ``SLICE_S``.
+FIRST_SLICE, SLICE_S = 512, 0.25
 
 Records = NDArray[np.int32]
 #: A packed world, WORLD [1], or a working record, SCRATCH [1].
@@ -117,18 +120,18 @@ class Runner:
 
     def block(self, world: World, first: int, count: int, name: str) -> Records:
         """Records int32[count, N_RECORD] of possessions ``first .. first + count - 1``."""
-        self._check_stop()
-        records = self.buffer(name, count)
-        play_block(world, self.seed, first, records, scratch=self._scratch())
+        records, scratch = self.buffer(name, count), self._scratch()
+        for at, end in self._slices(count):
+            play_block(world, self.seed, first + at, records[at:end], scratch=scratch)
         return records
 
     def chosen(self, world: World, numbers: NDArray[np.int64], max_calls: int | None, name: str) -> Records:
         """Records int32[m, N_RECORD] of the possession numbers given, at most ``max_calls`` calls in each
         (None: as many as ``block`` allows)."""
-        self._check_stop()
-        records = self.buffer(name, len(numbers))
+        records, scratch = self.buffer(name, len(numbers)), self._scratch()
         most = MOST_CALLS if max_calls is None else max_calls
-        play_list(world, self.seed, numbers, records, most, self._scratch())
+        for at, end in self._slices(len(numbers)):
+            play_list(world, self.seed, numbers[at:end], records[at:end], most, scratch)
         return records
 
     def watched(
@@ -138,6 +141,23 @@ class Runner:
         self._check_stop()
         most = MOST_CALLS if max_calls is None else max_calls
         return watch_list(world, self.seed, numbers, what, most, self._scratch())
+
+    def _slices(self, count: int) -> Iterator[tuple[int, int]]:
+        """Stretches of a block, from and to, between which a stop is looked for.
+
+        Raises ``Stopped`` when the run was cancelled.
+        """
+        at, size = 0, FIRST_SLICE
+        while True:
+            self._check_stop()
+            if at >= count:
+                return
+            started = time.perf_counter()
+            end = min(at + size, count)
+            yield at, end
+            if time.perf_counter() - started > SLICE_S:
+                size = max(1, size // 2)
+            at = end
 
     def _check_stop(self) -> None:
         if self.stop.is_set():

@@ -2,7 +2,7 @@
 
 Blocks come in the order of their numbers and are cut into row groups of one size, so the file is the same for
 any number of threads; nothing but the blocks in flight and one row group is kept in memory. The file grows
-beside its place (FILE.part) and is moved there when it is whole.
+beside its place (FILE.XXXX.part, a name of its own) and is moved there when it is whole.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import errno
 import json
 import os
 import stat
+import tempfile
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -103,7 +104,7 @@ class RecordFile:
     ) -> None:
         self.shown = os.fspath(path)
         self.path = _checked(self.shown)
-        self.part = f"{self.path}.part"
+        self.part = ""  # made when there is something to write
         self.seed = seed
         self._words = {
             column.name: pa.array(column.words or _unlike(calls), pa.string())
@@ -144,6 +145,9 @@ class RecordFile:
         """Write what waits: row groups of ROW_GROUP rows, and with ``whole`` False what is left as well."""
         try:
             if self._writer is None:
+                folder, name = os.path.split(self.path)
+                handle, self.part = tempfile.mkstemp(prefix=f"{name}.", suffix=".part", dir=folder)
+                os.close(handle)
                 self._writer = pq.ParquetWriter(self.part, self.schema, compression="zstd")
             table = pa.Table.from_batches(self._waiting, schema=self.schema)
             end = len(table) - len(table) % ROW_GROUP if whole else len(table)
@@ -167,8 +171,8 @@ class RecordFile:
             if self._writer is not None:
                 with suppress(OSError):
                     self._writer.close()
-                with suppress(FileNotFoundError):
-                    os.unlink(self.part)
+            with suppress(FileNotFoundError):
+                os.unlink(self.part)
 
     def _finish(self) -> None:
         """Write the rest, see it to the disk, and move the file to its place."""
@@ -178,6 +182,9 @@ class RecordFile:
             self._writer.close()
             with open(self.part, "rb") as done:
                 os.fsync(done.fileno())
+            mask = os.umask(0)
+            os.umask(mask)
+            os.chmod(self.part, 0o666 & ~mask)
             os.replace(self.part, self.path)
         except OSError as error:
             raise _refused(self.shown, error) from None

@@ -9,7 +9,9 @@ are weighed against the same defence without calls, its base.
 
 from __future__ import annotations
 
+import platform
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -28,7 +30,7 @@ from engine.estimate.tally import (
 )
 from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME
-from engine.inputs.scenario import Scenario
+from engine.inputs.scenario import Scenario, config_hash
 from engine.inputs.settings import Setting
 from engine.run.blocks import (
     Progress,
@@ -64,7 +66,7 @@ class BranchTally(Tally):
     def from_records(cls, home: Records, records: Records, first: int) -> BranchTally:
         """Tally a block of the possessions from number ``first``, int32[count, N_RECORD] both."""
         pairs = count_pairs(home, records)
-        return cls(BoxTally.from_records(records), pairs, GroupTally.from_records(records, first))
+        return cls(BoxTally.from_records(records), pairs, GroupTally.from_records(home, records, first))
 
 
 @dataclass(frozen=True, eq=False)
@@ -246,13 +248,15 @@ def call_dict(call: Call, one: estimate.CallEstimate, per_call: PerCallTally) ->
             "net_conceded_home": even.conceded_home,
         },
         "conceded": {"called": _conceded(one.called_branch), "home": _conceded(one.home_branch)},
-        "p_costs_points": one.p_costs_points,
+        "p_costs_points": one.p_costs_points.mean,
+        "p_costs_points_interval": one.p_costs_points.as_dict(),
         "over_n": {
             "n": one.over_n.n,
             "p_worse": one.over_n.p_worse,
             "p_above_home_mean": one.over_n.p_above_home_mean,
             "worst_5_percent": one.over_n.worst_5_percent,
             "worst_5_percent_home": one.over_n.worst_5_percent_home,
+            "intervals": {name: found.as_dict() for name, found in one.over_n.limits.items()},
         },
         "variance_reduction": one.variance_reduction,
         "value_of_every_call": estimate.each_call_value(per_call, one.spot).as_dict(),
@@ -282,8 +286,7 @@ def _by_order(per_call: PerCallTally, spot: int) -> list[Found]:
     for order in range(MOST_CALLS):
         n = int(per_call.counts[order, spot])
         if n:
-            total, squares = int(per_call.values[order, spot]), int(per_call.squares[order, spot])
-            value = estimate.normal_interval(n, total, squares)
+            value = estimate.nth_call_value(per_call, order, spot)
             rows.append({"number_in_possession": order + 1, "calls": n, "value": value.as_dict()})
     return rows
 
@@ -311,11 +314,33 @@ def compare(
     """
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
-    plans = branches_of(pack(scenario))
-    runner = Runner(size.seed)
-    runner.warm(plans.home)
+    return Comparer(scenario, size.seed).result(0, size.possessions, size.threads, progress)
 
-    def task(first: int, count: int) -> CompareTally:
+
+class Comparer:
+    """Plays comparisons of one scenario on stretches of possession numbers, with one seed."""
+
+    def __init__(self, scenario: Scenario, seed: int) -> None:
+        self.scenario, self.seed = scenario, seed
+        self._plans = branches_of(pack(scenario))
+        self._runner = Runner(seed)
+        self._runner.warm(self._plans.home)
+
+    def about(self) -> dict[str, str]:
+        """Config hash of the scenario, and the kind of processor."""
+        return {"config_hash": config_hash(self.scenario), "processor": platform.machine()}
+
+    def result(
+        self, start: int, possessions: int, threads: int = 1, progress: Progress | None = None
+    ) -> CompareResult:
+        """Compare on the possessions from number ``start``."""
+        size = RunSize(possessions, self.seed, threads)
+        tally = run_blocks(size, self._runner, partial(self._block, start), progress)
+        return CompareResult(self.scenario, size, tally, tuple(one.base for one in self._plans.settings))
+
+    def _block(self, start: int, first: int, count: int) -> CompareTally:
+        first += start
+        plans, runner = self._plans, self._runner
         home = runner.block(plans.home, first, count, HOME)
         bases = [runner.block(world, first, count, f"base {i}") for i, world in enumerate(plans.bases)]
         settings = []
@@ -332,6 +357,3 @@ def compare(
             )
         tallies = (BranchTally.from_records(home, records, first) for records in (home, *bases))
         return CompareTally(next(tallies), tuple(tallies), tuple(settings))
-
-    tally = run_blocks(size, runner, task, progress)
-    return CompareResult(scenario, size, tally, tuple(setting.base for setting in plans.settings))

@@ -137,6 +137,7 @@ def head(command: str, scenario: Scenario, size: RunSize) -> Found:
         "seed": size.seed,
         "possessions": size.possessions,
         "versions": versions(),
+        "assumed": list(scenario.assumed),
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+from contextlib import suppress
 from pathlib import Path
 
 from engine.errors import InputError
@@ -122,21 +123,26 @@ def write_blank(
         OPPONENT: _table(opponent_columns(grades), separator),
         SHOTS: _table(SHOT_COLUMNS, separator),
     }
+    written: list[Path] = []
+    made = not root.exists()
     try:
         present = {path.name.casefold(): path.name for path in root.iterdir()} if root.is_dir() else {}
         there = [present[name.casefold()] for name in texts if name.casefold() in present]
         if there:
             raise InputError(shown, "", ", ".join(there), "a new folder, or one without these files")
         root.mkdir(parents=True, exist_ok=True)
-        written: list[Path] = []
         for name, text in texts.items():
-            path = root / name
-            with open(path, "x", encoding="ascii", newline="") as out:
+            with open(root / name, "x", encoding="ascii", newline="") as out:
+                written.append(root / name)
                 out.write(text)
-            written.append(path)
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
+        with suppress(OSError):  # a full disk: nothing half made is left behind
+            for path in written:
+                path.unlink()
+            if made:
+                root.rmdir()
         reason = getattr(error, "strerror", None) or "not a name of a folder"
         raise InputError(shown, "", root.name, f"a folder that can be written ({reason})") from None
     return tuple(written)

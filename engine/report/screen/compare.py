@@ -233,17 +233,29 @@ def _risk(call: Found, base: str) -> list[str]:
         rows += [
             (
                 f"a bad night, points over {calls}",
-                _signed(over["worst_5_percent"]),
-                _signed(over["worst_5_percent_home"]),
+                _night(over, "worst_5_percent"),
+                _night(over, "worst_5_percent_home"),
             ),
-            (f"concede more than {base} over {calls}", percent(over["p_worse"]), ""),
+            (f"concede more than {base} over {calls}", _chance(over), ""),
         ]
     first, *others = table(rows, indent=" " * (LABEL + 2))
     return [f"  {'Risk':<{LABEL}}{first[LABEL + 2 :]}", *others]
 
 
-def _signed(points: float) -> str:
-    return f"{points:+.0f}"
+def _night(over: Found, name: str) -> str:
+    """``+7 (+5 to +9)``: what a bad night costs, the bias of few calls taken out of the range."""
+    found = over["intervals"][name]
+    if found["low"] is None:
+        return f"{over[name]:+.0f}"
+    return f"{over[name]:+.0f} ({found['low']:+.0f} to {found['high']:+.0f})"
+
+
+def _chance(over: Found) -> str:
+    """``42% (38 to 46)``: the chance to come out behind."""
+    found = over["intervals"]["p_worse"]
+    if found["low"] is None:
+        return percent(over["p_worse"])
+    return f"{percent(over['p_worse'])} ({100 * found['low']:.0f} to {100 * found['high']:.0f})"
 
 
 def _hundredfold(value: float | None) -> str:

@@ -27,6 +27,11 @@ def _block(title: str, lines: list[str]) -> list[str]:
     return ["", title, *filled] if lines else []
 
 
+def assumed_text(lines: list[str]) -> str:
+    """What the files of a scenario leave out and what was taken instead; empty where nothing is."""
+    return "".join(f"{line}\n" for line in _block("Filled in, because the files do not say", lines))
+
+
 def evening_text(evening: Found) -> str:
     """The text below a result. ``evening``: ``Evening.to_dict()``."""
     lines: list[str] = []

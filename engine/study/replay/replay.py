@@ -24,6 +24,7 @@ from engine.state.words import (
     AFTER,
     DRIBBLES,
     ENDS,
+    ESCAPES,
     EVENTS,
     JOBS,
     MODES,
@@ -243,13 +244,15 @@ class Replay:
         return pd.DataFrame(columns)
 
     def record(self) -> pd.Series:
-        """The possession's record by name; end, outcome and after as words, first_call as the call's name."""
+        """The possession's record by name; end, outcome, after and escape as words, first_call as the call's
+        name."""
         record = pd.Series(dict(zip(RECORD, self.trace.record.tolist(), strict=True)), dtype=object)
         called = record["first_call"] > 0
         record["end"] = ENDS[record["end"]]
         record["first_call"] = self.calls[record["first_call"] - 1] if called else ""
         record["outcome"] = OUTCOMES[record["outcome"]] if called else ""
         record["after"] = AFTER[record["after"]] if called else ""
+        record["escape"] = ESCAPES[record["escape"] - 1] if record["escape"] else ""
         return record
 
     # --- parts ----------------------------------------------------------------------------------------

@@ -23,7 +23,6 @@ import json
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -35,14 +34,14 @@ from engine.state.record import NET_HIGH, NET_LOW
 from engine.study.sweep.allocation import ocba_shares, p_correct
 from engine.study.sweep.design_file import Effort
 from engine.study.sweep.runner import FixedEffort, Policy, State
+from engine.study.sweep.sampling import Point
 from engine.study.sweep.store import Store
-from engine.study.sweep.storefile import StoreTrouble
-from engine.study.sweep.tallies import MOMENTS, Batch, moments
+from engine.study.sweep.stored import Stored
+from engine.study.sweep.storefile import EFFORT, StoreTrouble
+from engine.study.sweep.tallies import MOMENTS, Batch, BatchTally, moments
 
 #: Rounds in which rule best spends what the first possessions of every point leave of its budget.
 ROUNDS = 20
-#: Key of a store's ``meta`` that holds the rule it was last run with.
-KEPT_AS = "effort"
 
 _N = MOMENTS.index("n")
 
@@ -159,7 +158,7 @@ class WidthEffort(_Rounds):
     def next_batches(self, state: State) -> list[Batch]:
         self._look(state)
         found: list[Batch] = []
-        for point in np.flatnonzero(~self._enough):
+        for point in np.flatnonzero(state.mine & ~self._enough):
             if int(point) in state.failed:
                 continue
             goal = self.effort.least
@@ -171,11 +170,12 @@ class WidthEffort(_Rounds):
 
     def settled(self, state: State) -> int:
         self._look(state)
-        return int((self._enough & (state.played >= self.goals(state))).sum())
+        return int((state.mine & self._enough & (state.played >= self.goals(state))).sum())
 
     def share(self, state: State) -> float:
         self._look(state)
-        return float(np.minimum(state.played / np.maximum(self._wanted, 1), 1.0).mean())
+        share = np.minimum(state.played / np.maximum(self._wanted, 1), 1.0)
+        return float(share[state.mine].mean())
 
 
 # --- the rule best ------------------------------------------------------------------------------------------
@@ -258,9 +258,9 @@ def policy_for(effort: Effort, settings: Sequence[str], batch: int) -> Policy:
     return FixedEffort()
 
 
-def effort_of_store(store: Store) -> Effort:
+def effort_of_store(store: Stored) -> Effort:
     """The rule a store was last run with."""
-    text = store.meta.get(KEPT_AS)
+    text = store.meta.get(EFFORT)
     return Effort() if text is None else Effort.model_validate(json.loads(text))
 
 
@@ -284,10 +284,10 @@ def keep_rule(store: Store, effort: Effort) -> None:
         text = f"its sweep of fixed effort is not finished; finish it before effort.rule is {effort.rule}"
         raise StoreTrouble(store.path, text)
     if effort != before:
-        store.remember(KEPT_AS, json.dumps(effort.model_dump(mode="json"), sort_keys=True))
+        store.remember(EFFORT, json.dumps(effort.model_dump(mode="json"), sort_keys=True))
 
 
-def _without_gaps(store: Store) -> bool:
+def _without_gaps(store: Stored) -> bool:
     """Whether the batches of every point follow each other from 0 on."""
     for point in np.flatnonzero(store.played()):
         at = 0
@@ -298,7 +298,7 @@ def _without_gaps(store: Store) -> bool:
     return True
 
 
-def settled_test(store: Store) -> Callable[[int, int, Any], bool]:
+def settled_test(store: Stored) -> Callable[[int, int, BatchTally | None], bool]:
     """Whether a point with its possessions and BatchTally (None: none) needs no more, under the store's rule.
 
     The tally is looked at only by rule width.
@@ -315,13 +315,13 @@ def settled_test(store: Store) -> Callable[[int, int, Any], bool]:
             point not in waiting and tally is not None and narrow(moments(tally))
         )
     assert isinstance(policy, BestEffort)
-    state = State(None, store, needs_moments=False)
+    state = State(store, needs_moments=False)
     state.failed = store.failures()
     done = policy.is_done(state)
     return lambda point, played, tally: done and point not in state.failed
 
 
-def settled_of(store: Store) -> int:
+def settled_of(store: Stored) -> int:
     """Points of a store that need no more possessions under its rule. Reads the tallies for rule width."""
     test = settled_test(store)
     if effort_of_store(store).rule == "width":
@@ -346,7 +346,7 @@ class Best:
     """
 
     point: int
-    values: dict[str, Any]
+    values: Point
     mean: float
     half_width: float
     next_point: int
@@ -357,7 +357,7 @@ class Best:
     approximate: bool
 
 
-def best_of(store: Store, effort: Effort | None = None) -> Best | None:
+def best_of(store: Stored, effort: Effort | None = None) -> Best | None:
     """What rule best has found so far; None where fewer than two points have their least possessions.
 
     ``effort`` None takes the store's own. Raises InputError where that is another rule, or for a damaged

@@ -24,8 +24,8 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from engine.errors import InputError
-from engine.study.sweep.store import Outcome, Store
-from engine.study.sweep.tallies import Batch
+from engine.study.sweep.store import Store
+from engine.study.sweep.tallies import Batch, Outcome
 
 if TYPE_CHECKING:
     from distributed import Client, Future

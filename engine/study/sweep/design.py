@@ -13,7 +13,6 @@ from typing import Any, NoReturn
 from engine.errors import InputError, MissingInput
 from engine.inputs.base import (
     Table,
-    UnknownKey,
     parse,
     plain,
 )
@@ -30,6 +29,16 @@ from engine.study.sweep.design_file import (
     effort_of,
     is_number,
     settings_of,
+    with_choices,
+)
+from engine.study.sweep.factors import (
+    Addresses,
+    changes_of,
+    every_constant,
+    locate,
+    places_of,
+    retold,
+    try_ends,
 )
 from engine.study.sweep.paths import (
     Address,
@@ -53,6 +62,8 @@ __all__ = ["Design", "Effort", "Factor", "design_from", "load_design"]
 
 #: Most different texts of one factor.
 MOST_TEXTS = 1000
+#: Values of a factor that a summary keeps.
+MOST_SHOWN = 50
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,14 +73,14 @@ class Design:
     Attributes:
         path, title, scenario_path: of the design, and of the scenario it varies.
         possessions, batch: possessions of a point, and of one unit of work.
-        seed: of the possessions. ``luck``: common or independent.
+        seed: of the possessions. ``luck``: common or independent. ``design_seed``: of the points.
         settings: names, home first.
         factors: in the order of the file (or of the table's columns).
         points: one dict a point, path -> value.
         effort: how many possessions each point gets.
         opened: the scenario and its files, in memory. ``addresses``: where each path leads.
         told: factor path -> key of the design (or column of the table) to name in messages.
-        trials: config hashes of the scenario at the ends of every factor.
+        trials: config hashes of the scenario at the ends of every factor, by ``trial_name``.
     """
 
     path: Path
@@ -81,14 +92,15 @@ class Design:
     seed: int
     luck: str
     method: str
+    design_seed: int
     settings: tuple[str, ...]
     factors: tuple[Factor, ...]
     points: tuple[Point, ...]
     effort: Effort
     opened: Opened
-    addresses: dict[str, Address]
+    addresses: Addresses
     told: dict[str, str]
-    trials: tuple[str, ...]
+    trials: dict[str, str]
 
     def offset(self, point: int) -> int:
         """What is added to the possession numbers of a point: 0 with common luck."""
@@ -101,16 +113,20 @@ class Design:
         """
         values = self.points[point]
         try:
-            return self.opened.scenario([(self.addresses[path], value) for path, value in values.items()])
+            return self.opened.scenario(self.changes(values))
         except InputError as error:
             self._tell(point, error)
+
+    def changes(self, values: Mapping[str, Value]) -> list[tuple[Address, Value]]:
+        """What values by path change in the scenario's files."""
+        return [one for path, value in values.items() for one in changes_of(self.addresses, path, value)]
 
     def _tell(self, point: int, error: InputError) -> NoReturn:
         for path, value in self.points[point].items():
             try:
-                self.opened.scenario([(self.addresses[path], value)])
+                self.opened.scenario(self.changes({path: value}))
             except InputError as alone:
-                raise _retold(self.where, self.opened, f"point {point + 1}", path, value, alone) from None
+                raise retold(self.where, self.opened, f"point {point + 1}", path, value, alone) from None
         raise self.refusal(point, error) from None
 
     def refusal(self, point: int, error: InputError) -> InputError:
@@ -122,9 +138,7 @@ class Design:
         guilty: list[str] = []
         for path in values:
             try:
-                self.opened.scenario(
-                    [(self.addresses[name], values[name]) for name in values if name != path]
-                )
+                self.opened.scenario(self.changes({name: values[name] for name in values if name != path}))
                 guilty.append(path)
             except InputError:
                 continue
@@ -143,7 +157,6 @@ class Design:
         return {
             "scenario": config_hash(self.opened.base),
             "court layout": hashlib.sha256(layout).hexdigest(),
-            "values at the ends of the factors": _sha(self.trials),
             "paths": ", ".join(factor.path for factor in self.factors),
             "points": f"{len(self.points)} points, {_sha(self.points)}",
             "settings": ", ".join(self.settings),
@@ -154,63 +167,27 @@ class Design:
 
     @cached_property
     def digest(self) -> str:
-        """SHA-256 (hexadecimal) of ``identity``. Versions of the engine are not in it."""
-        return _sha(self.identity)
+        """SHA-256 (hexadecimal) of ``identity`` and ``trials``. Versions of the engine are not in it."""
+        return _sha([self.identity, self.trials])
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """Method, points, possessions and factors, for reading (JSON)."""
+        factors = [factor.model_dump(mode="json", exclude_defaults=True) for factor in self.factors]
+        for factor in factors:
+            factor["values"] = factor.get("values", [])[:MOST_SHOWN]
+            factor.pop("choice", None)
+        return {
+            "method": self.method,
+            "possessions": self.possessions,
+            "design_seed": self.design_seed,
+            "factors": factors,
+        }
 
 
 def _sha(data: Any) -> str:
     text = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
-
-
-def _retold(
-    where: object, opened: Opened, key: str, path: str, value: object, error: InputError
-) -> InputError:
-    """What a file's loader said about a value, told of the design."""
-    shown = f"{key} ({plain(path)})"
-    if isinstance(error, UnknownKey):
-        return InputError(where, f"{key}", path, f"a value of the scenario's files{opened.near(path)}")
-    if isinstance(error, MissingInput):
-        return InputError(where, shown, value, f"a value with which {error.key} is not missing")
-    same = type(error.value) is type(value) and error.value == value
-    about = "" if same else f" ({error.key} would be {plain(repr(error.value))})"
-    return InputError(where, shown, value, error.allowed + about)
-
-
-# --- one factor ---------------------------------------------------------------------------------------
-
-
-def _ends(factor: Factor) -> list[tuple[str, Value]]:
-    """Values to try, with the key that holds each: all texts of a list, the least and the greatest number."""
-    if factor.values:
-        numbers = [value for value in factor.values if is_number(value)]
-        ends = {min(numbers), max(numbers)} if numbers else set()
-        return [
-            (f"values[{i}]", value)
-            for i, value in enumerate(factor.values, 1)
-            if not is_number(value) or value in ends
-        ]
-    assert factor.low is not None and factor.high is not None
-    if factor.whole:
-        return [("low", int(factor.low)), ("high", int(factor.high))]
-    return [("low", factor.low), ("high", factor.high)]
-
-
-def _try_ends(
-    factor: Factor, address: Address, opened: Opened, where: object, keys: Mapping[str, str], key: str
-) -> list[str]:
-    """Config hashes of the scenario at the ends of a factor. Raises InputError."""
-    hashes: list[str] = []
-    for name, value in _ends(factor):
-        shown = keys.get(name, f"{key}.{name}")
-        try:
-            hashes.append(config_hash(opened.scenario([(address, value)])))
-        except InputError as error:
-            raise _retold(where, opened, shown, factor.path, value, error) from None
-    if len(hashes) > 1 and len(set(hashes)) == 1:
-        allowed = "a path whose value changes something (the scenario overrides this one, or never uses it)"
-        raise InputError(where, key if keys else f"{key}.path", factor.path, allowed)
-    return hashes
 
 
 # --- the points -----------------------------------------------------------------------------------------
@@ -290,8 +267,9 @@ def _points(file: DesignFile, where: str, seed: int) -> tuple[Point, ...]:
         most = MOST_SOBOL if method == "sobol" else MOST_SOBOL // 2
         if len(factors) > most:
             raise InputError(where, "factor", f"{len(factors)} factors", f"at most {most} with {method}")
-    if method == "saltelli" and design.points * (len(factors) + 2) > MOST_POINTS:
-        allowed = f"at most {MOST_POINTS} points in all, {len(factors) + 2} for each of these"
+    each = len(factors) + {"saltelli": 2, "morris": 1}.get(method, 0)
+    if method in ("saltelli", "morris") and design.points * each > MOST_POINTS:
+        allowed = f"at most {MOST_POINTS} points in all, {each} for each of these"
         raise InputError(where, "design.points", design.points, allowed)
     return tuple(drawn(design.method, factors, design.points, seed))
 
@@ -309,40 +287,43 @@ def design_from(data: Table, source: Source) -> Design:
     opened = Opened(file.scenario, source, "scenario")
     seed = opened.base.seed if file.seed is None else file.seed
     settings = settings_of(file, opened.base, where)
+    design_seed = seed if file.design.seed is None else file.design.seed
+    factors = with_choices(every_constant(file.factor, opened.base, where), where)
+    file = file.model_copy(update={"factor": factors})
     factors, told_by = file.factor, source
     ends: list[dict[str, str]] = [{} for _ in file.factor]
     if file.design.method == "table":
         told_by, factors, points, ends = _table(file, source)
     else:
-        points = _points(file, where, seed if file.design.seed is None else file.design.seed)
+        points = _points(file, where, design_seed)
     effort = effort_of(file, settings, len(points), where)
     check_luck(file, effort, where)
 
-    addresses: dict[str, Address] = {}
+    addresses: dict[str, Address | dict[str, list[tuple[Address, Value]]]] = {}
     told: dict[str, str] = {}
     for i, (factor, keys) in enumerate(zip(factors, ends, strict=True), 1):
         path = factor.path
         key = f"column {i}" if keys else f"factor[{i}]"
-        address = opened.locate(path, told_by, key if keys else f"{key}.path")
-        for other, one in addresses.items():
-            if (one.file, one.side, one.steps) == (address.file, address.side, address.steps):
-                raise InputError(
-                    told_by, key if keys else f"{key}.path", path, f"each value once ({other} is it)"
-                )
-        parts = split(path)
-        if parts[0] == "setting" and parts[1] not in settings:
-            allowed = f"a setting that the design plays: {', '.join(settings)}"
-            raise InputError(told_by, key if keys else f"{key}.path", path, allowed)
-        addresses[path], told[path] = address, key
-    both = clash(addresses)
+        shown = key if keys else f"{key}.path"
+        found = locate(factor, opened, told_by, key)
+        mine = [place for _, place in places_of({path: found})]
+        for other, place in places_of(addresses):
+            if any((place.file, place.side, place.steps) == (one.file, one.side, one.steps) for one in mine):
+                raise InputError(told_by, shown, path, f"each value once ({other} is it)")
+        for one in mine:
+            parts = split(one.path)
+            if parts[0] == "setting" and parts[1] not in settings:
+                allowed = f"a setting that the design plays: {', '.join(settings)}"
+                raise InputError(told_by, shown, one.path, allowed)
+        addresses[path], told[path] = found, key
+    both = clash({place.path: place for _, place in places_of(addresses)})
     if both is not None:
         allowed = f"not together with {both[1]}, which says what file that is"
-        raise InputError(told_by, told[both[0]], both[0], allowed)
-    trials = [
-        found
-        for factor, keys in zip(factors, ends, strict=True)
-        for found in _try_ends(factor, addresses[factor.path], opened, told_by, keys, told[factor.path])
-    ]
+        whose = next(path for path, place in places_of(addresses) if place.path == both[0])
+        raise InputError(told_by, told[whose], both[0], allowed)
+    trials: dict[str, str] = {}
+    for factor, keys in zip(factors, ends, strict=True):
+        trials |= try_ends(factor, addresses, opened, told_by, keys, told[factor.path])
     source.read.extend(opened.base.files)
     return Design(
         path=source.path,
@@ -354,6 +335,7 @@ def design_from(data: Table, source: Source) -> Design:
         seed=seed,
         luck=file.luck,
         method=file.design.method,
+        design_seed=design_seed,
         settings=settings,
         factors=factors,
         points=points,
@@ -361,7 +343,7 @@ def design_from(data: Table, source: Source) -> Design:
         opened=opened,
         addresses=addresses,
         told=told,
-        trials=tuple(trials),
+        trials=trials,
     )
 
 

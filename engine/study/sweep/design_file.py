@@ -24,7 +24,7 @@ from engine.inputs.scenario import Scenario, Seed
 from engine.run.numbers import NUMBERS
 from engine.study.sweep.sampling import MOST_POINTS
 
-METHODS = ("grid", "latin_hypercube", "sobol", "saltelli", "table")
+METHODS = ("grid", "latin_hypercube", "sobol", "saltelli", "morris", "table")
 SCALES = ("linear", "log")
 #: The same possession numbers at every point, or numbers of its own for each.
 LUCKS = ("common", "independent")
@@ -38,8 +38,19 @@ GOALS = ("least", "most")
 NUMBERS_PER_POINT = NUMBERS["sweep points"].each
 
 
+class Choice(Frozen):
+    """One way a factor of choices can stand: a name, and the values it sets by their paths."""
+
+    name: Text = Field(description="name of the choice")
+    set: dict[str, Any] = Field(description="path = value, several at once")
+
+
 class Factor(Frozen):
     """One varied value: from ``low`` to ``high`` on a scale (a grid has ``steps``), or one of ``values``.
+
+    With ``choice`` the factor is one of several ways to set many values at once (a defence with the calls
+    that fit it): ``path`` is a name of its own that starts with ``choice.``, ``values`` the names of the
+    choices.
 
     In a table of points ``values`` are the column's different values, and ``low`` and ``high`` its least and
     greatest number.
@@ -54,6 +65,7 @@ class Factor(Frozen):
         default="linear", description="linear or log"
     )
     whole: Flag = Field(default=False, description="whether only whole numbers are taken")
+    choice: tuple[Choice, ...] = Field(default=(), description="choices, written as [[factor.choice]]")
 
 
 class Effort(Frozen):
@@ -87,7 +99,7 @@ class Effort(Frozen):
 
 class PointsKeys(Frozen):
     method: Annotated[str, Field(strict=True), AfterValidator(one_of(METHODS))] = Field(
-        description="grid, latin_hypercube, sobol, saltelli or table"
+        description=", ".join(METHODS)
     )
     points: Whole | None = Field(default=None, ge=1, le=MOST_POINTS, description="points, count")
     file: Text | None = Field(default=None, description="a CSV file of points")
@@ -118,6 +130,14 @@ def is_number(value: object) -> bool:
 def check_factor(factor: Factor, method: str, where: str, key: str) -> None:
     """Raises InputError where the keys of a factor contradict each other or the method."""
     low, high = factor.low, factor.high
+    named = factor.path.startswith("choice.")
+    if named != bool(factor.choice):
+        allowed = "a name that starts with choice. where there are [[factor.choice]], and only there"
+        raise InputError(where, f"{key}.path", factor.path, allowed)
+    if factor.choice and not all(one.set for one in factor.choice[1:]):
+        raise InputError(
+            where, f"{key}.choice", factor.path, "something to set in every choice but the first"
+        )
     if factor.values:
         for name in ("low", "high", "steps", "scale", "whole"):
             if name in factor.model_fields_set:
@@ -148,6 +168,17 @@ def check_factor(factor: Factor, method: str, where: str, key: str) -> None:
         raise MissingInput(where, f"{key}.steps", "how many values from low to high, or values = [...]")
     if method != "grid" and factor.steps is not None:
         raise InputError(where, f"{key}.steps", factor.steps, "steps only where method is grid")
+
+
+def with_choices(factors: tuple[Factor, ...], where: str) -> tuple[Factor, ...]:
+    """The factors, those of choices with the names of their choices as values. Raises InputError."""
+    found = []
+    for i, factor in enumerate(factors, 1):
+        if factor.choice and "values" in factor.model_fields_set:
+            raise InputError(where, f"factor[{i}].values", list(factor.values), "choice, or values")
+        names = tuple(one.name for one in factor.choice)
+        found.append(factor.model_copy(update={"values": names}) if names else factor)
+    return tuple(found)
 
 
 def settings_of(file: DesignFile, base: Scenario, where: str) -> tuple[str, ...]:

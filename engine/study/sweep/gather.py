@@ -12,9 +12,10 @@ Columns, in this order:
 - what the setting's calls did, all calls together: possessions called and calls per 100, share of the calls
   in which the trap closed, ``value`` (net points saved per called possession), share of turnovers in the
   trap and the share it would need (``estimate.calls.break_even``), mean of the worst 5% of the net points
-  over OVER_N called possessions less home's mean in them (and home's own worst 5%), chance to cost points,
-  and how much the pairing saves (variance reduction);
-- checks that must be 0: ``uncalled_differences``, ``policy_faults``, ``overflow``.
+  over ``over_n`` called possessions (the scenario's) less home's mean in them (and home's own worst 5%),
+  chance to cost points, and how much the pairing saves (variance reduction);
+- checks that must be 0: ``uncalled_differences``, ``policy_faults``, ``overflow``;
+- ``PROVENANCE``: where the row comes from, the same in every row.
 
 Intervals hold 95% and describe the luck of the possessions played, never the model's own error. A point
 without possessions has empty cells. Called figures of staying home are empty.
@@ -22,7 +23,8 @@ without possessions has empty cells. Called figures of staying home are empty.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -34,9 +36,8 @@ from engine.estimate.play import (
     share,
 )
 from engine.estimate.tally import BoxTally, PairTally
-from engine.inputs.defaults import OVER_N
 from engine.study.sweep.adaptive import settled_test
-from engine.study.sweep.store import Store
+from engine.study.sweep.stored import Stored
 from engine.study.sweep.tallies import BatchTally, SettingSums
 
 if TYPE_CHECKING:
@@ -61,6 +62,26 @@ RATES: dict[str, Callable[[BoxTally], Interval]] = {
 _WIDE = ("points", "net", "change", "value")
 
 
+#: Columns that say where a table comes from (``provenance_of``).
+PROVENANCE = ("seed", "luck", "version", "kernel", "design", "config_hash", "processor")
+
+
+def provenance_of(store: Stored) -> dict[str, str]:
+    """Where the results of a store come from, as text: seed and luck of the possessions, version of the
+    engine, stamp of the kernel's sources, digest of the design, config hash of its scenario, processor with
+    its mathematics library."""
+    versions, identity = json.loads(store.meta["versions"]), json.loads(store.meta["identity"])
+    return {
+        "seed": store.meta["seed"],
+        "luck": store.meta["luck"],
+        "version": versions["trapledger"],
+        "kernel": versions["sources of the kernel"],
+        "design": store.meta["digest"],
+        "config_hash": identity["scenario"],
+        "processor": f"{versions['processor']} ({versions['mathematics library']})",
+    }
+
+
 def _lost(box: BoxTally) -> int:
     """Possessions without a shot at their end: turnovers and the shot clock."""
     ends = box.ends_by_name()
@@ -75,7 +96,7 @@ def _put(row: dict[str, Any], name: str, found: Interval) -> None:
     row[f"{name}_low"], row[f"{name}_high"] = found.low, found.high
 
 
-def _figures(box: BoxTally, one: SettingSums | None, n_calls: int) -> dict[str, Any]:
+def _figures(box: BoxTally, one: SettingSums | None, n_calls: int, over_n: int) -> dict[str, Any]:
     """The estimates of one branch; ``one`` None is staying home."""
     row: dict[str, Any] = {}
     _put(row, "points", per_possession(box, "points"))
@@ -89,13 +110,13 @@ def _figures(box: BoxTally, one: SettingSums | None, n_calls: int) -> dict[str, 
     row["seconds"] = per_possession(box, {"time_ms": 1}).mean
     if row["seconds"] is not None:
         row["seconds"] /= 1000
-    row |= _calls(one.pairs if one is not None and n_calls else None)
+    row |= _calls(one.pairs if one is not None and n_calls else None, over_n)
     row["uncalled_differences"] = 0 if one is None else one.differences
     row["policy_faults"], row["overflow"] = box.total("policy_faults"), box.total("overflow")
     return row
 
 
-def _calls(pairs: PairTally | None) -> dict[str, Any]:
+def _calls(pairs: PairTally | None, over_n: int) -> dict[str, Any]:
     """Figures of all calls of a setting together; None where it has no call."""
     row: dict[str, Any] = {}
     called = pairs.called() if pairs is not None else 0
@@ -108,36 +129,37 @@ def _calls(pairs: PairTally | None) -> dict[str, Any]:
     even = estimate.break_even(pairs) if pairs is not None else None
     _put(row, "trap_turnover", NOTHING if even is None else even.turnover_rate)
     _put(row, "break_even_turnover", NOTHING if even is None else even.t_star)
-    worst = _over_n(pairs) if pairs is not None and called else None
-    row["worst_5_percent"] = worst.worst_5_percent if worst is not None else None
-    row["worst_5_percent_home"] = worst.worst_5_percent_home if worst is not None else None
-    row["p_costs_points"] = estimate.p_costs_points(pairs) if pairs is not None else None
+    worst = _over_n(pairs, over_n) if pairs is not None and called else None
+    for name in ("p_worse", "worst_5_percent", "worst_5_percent_home"):
+        limits = worst.limits[name].interval if worst is not None else NOTHING
+        row[name] = getattr(worst, name) if worst is not None else None
+        row[f"{name}_low"], row[f"{name}_high"] = limits.low, limits.high
+    _put(row, "p_costs_points", estimate.p_costs_points(pairs) if pairs is not None else NOTHING)
     row["variance_reduction"] = estimate.variance_reduction(pairs) if pairs is not None else None
     return row
 
 
-def _over_n(pairs: PairTally) -> estimate.OverN:
-    """Net points over OVER_N called possessions, against the mean at home."""
-    both = pairs.pairs()
-    return estimate.over_n(both.sum(axis=1), both.sum(axis=0), OVER_N)
+def _over_n(pairs: PairTally, n: int) -> estimate.OverN:
+    """Net points over n called possessions, against the mean at home."""
+    return estimate.over_n(pairs.pairs(), n)
 
 
 def rows_of(
-    tally: BatchTally | None, settings: tuple[str, ...], calls: dict[str, Any]
+    tally: BatchTally | None, settings: tuple[str, ...], calls: Mapping[str, Sequence[str]], over_n: int
 ) -> Iterator[dict[str, Any]]:
     """One row for each setting of a point, home first; without a tally only the names."""
     for i, name in enumerate(settings):
         row: dict[str, Any] = {"setting": name, "possessions": 0 if tally is None else tally.n}
         if tally is not None:
             one = tally.settings[i - 1] if i else None
-            row |= _figures(tally.home if one is None else one.box, one, len(calls.get(name, ())))
+            row |= _figures(tally.home if one is None else one.box, one, len(calls.get(name, ())), over_n)
         yield row
 
 
 # --- the table ----------------------------------------------------------------------------------------------
 
 
-def _factor_kinds(store: Store) -> dict[str, str]:
+def _factor_kinds(store: Stored) -> dict[str, str]:
     """The type that holds every value of each path, as pandas names it."""
     kinds: dict[str, set[type]] = {path: set() for path in store.factors}
     for _, values in store.points():
@@ -161,13 +183,13 @@ _TEXT = ("setting", "failed")
 
 def _columns() -> list[str]:
     """Names of the columns that hold figures, in order."""
-    return list(_figures(BoxTally.zero(), None, 0))
+    return list(_figures(BoxTally.zero(), None, 0, 1))
 
 
 def _frame(rows: list[dict[str, Any]], kinds: dict[str, str]) -> pd.DataFrame:
     import pandas as pd
 
-    columns = ["point", *kinds, "setting", "possessions", "settled", "failed", *_columns()]
+    columns = ["point", *kinds, "setting", "possessions", "settled", "failed", *_columns(), *PROVENANCE]
     table = pd.DataFrame(rows, columns=columns)
     types: dict[str, Any] = {}
     for name in columns:
@@ -178,20 +200,22 @@ def _frame(rows: list[dict[str, Any]], kinds: dict[str, str]) -> pd.DataFrame:
         elif name in _WHOLE:
             types[name] = "int64"
             table[name] = table[name].fillna(0)
+        elif name == "seed":
+            types[name], table[name] = "uint64", table[name].map(int)
         elif name == "settled":
             types[name] = "bool"
-        elif name not in _TEXT:
+        elif name not in _TEXT and name not in PROVENANCE:
             types[name] = "float64"
     return table.astype(types)
 
 
-def pieces(store: Store, size: int = PIECE) -> Iterator[pd.DataFrame]:
+def pieces(store: Stored, size: int = PIECE) -> Iterator[pd.DataFrame]:
     """The table in pieces of ``size`` points, all with the same columns and types; memory stays flat.
 
     Raises InputError for a damaged store.
     """
     kinds, settings = _factor_kinds(store), store.settings
-    calls = store.calls
+    calls, over_n, source = store.calls, int(store.meta["over_n"]), provenance_of(store)
     failures, settled = store.failures(), settled_test(store)
     tallies = store.tallies()
     at, tally = next(tallies, (None, None))
@@ -205,8 +229,9 @@ def pieces(store: Store, size: int = PIECE) -> Iterator[pd.DataFrame]:
             **values,
             "settled": mine is not None and settled(point, mine.n, mine),
             "failed": failures.get(point, ""),
+            **source,
         }
-        rows += [about | row for row in rows_of(mine, settings, calls)]
+        rows += [about | row for row in rows_of(mine, settings, calls, over_n)]
         if (point + 1) % size == 0:
             yield _frame(rows, kinds)
             rows = []
@@ -214,14 +239,14 @@ def pieces(store: Store, size: int = PIECE) -> Iterator[pd.DataFrame]:
         yield _frame(rows, kinds)
 
 
-def gather(store: Store | str | Path) -> pd.DataFrame:
+def gather(store: Stored | str | Path) -> pd.DataFrame:
     """The whole table of a store (an open one, or its file); see the module for the columns.
 
     Raises InputError: no store of a sweep, or a damaged one.
     """
     import pandas as pd
 
-    if isinstance(store, Store):
+    if isinstance(store, Stored):
         return pd.concat(pieces(store), ignore_index=True)
-    with Store.read(store) as opened:
+    with Stored.read(store) as opened:
         return pd.concat(pieces(opened), ignore_index=True)

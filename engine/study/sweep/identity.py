@@ -14,8 +14,14 @@ from typing import Any
 
 import numpy as np
 
+from engine.inputs.files import shown_path
+from engine.inputs.scenario import resolved
+from engine.kernel.batch import source_stamp
 from engine.study.play import versions
+from engine.study.sweep.design import Design
+from engine.study.sweep.factors import trial_name
 from engine.version import __version__
+from engine.world.pack import Packed, pack
 
 #: Differences named in one line; the rest is counted.
 MOST_NAMED = 3
@@ -28,8 +34,6 @@ def canonical(data: Any) -> str:
 
 def versions_here() -> dict[str, str]:
     """Versions, kernel sources, processor type and mathematics library that the bits may depend on."""
-    from engine.kernel.batch import source_stamp
-
     wanted = {name: version for name, version in versions().items() if name in ("numba", "numpy")}
     return {
         "trapledger": __version__,
@@ -40,7 +44,7 @@ def versions_here() -> dict[str, str]:
     }
 
 
-def arrays_digest(packed: Any) -> str:
+def arrays_digest(packed: Packed) -> str:
     """SHA-256 (hexadecimal) of the values in a packed scenario's arrays, gaps between fields left out."""
     digest = hashlib.sha256()
     worlds = [packed.home]
@@ -51,7 +55,7 @@ def arrays_digest(packed: Any) -> str:
     return digest.hexdigest()
 
 
-def _add_values(digest: Any, array: np.ndarray) -> None:
+def _add_values(digest: hashlib._Hash, array: np.ndarray) -> None:
     if array.dtype.names is None:
         digest.update(np.ascontiguousarray(array).tobytes())
         return
@@ -59,33 +63,29 @@ def _add_values(digest: Any, array: np.ndarray) -> None:
         _add_values(digest, array[name])
 
 
-def resolved(scenario: Any) -> dict[str, Any]:
-    """Everything a scenario's files came to, places of the files left out."""
-    found: dict[str, Any] = scenario.model_dump(mode="json", exclude={"path", "files", "published"})
-    return found
-
-
-def about(design: Any) -> dict[str, str]:
+def about(design: Design) -> dict[str, str]:
     """What a store keeps of a design, each value as text.
 
-    ``identity`` and ``versions`` decide whether tallies may be added; the rest is for reading.
+    ``identity``, ``trials`` and ``versions`` decide whether tallies may be added; the rest is for reading.
     """
-    from engine.world.pack import pack
-
     base = design.opened.base
     identity = {**design.identity, "arrays of the scenario": arrays_digest(pack(base))}
     calls = {setting.name: [call.spot for call in setting.calls] for setting in base.settings}
     return {
         "identity": canonical(identity),
+        "trials": canonical(design.trials),
         "versions": canonical(versions_here()),
         "digest": design.digest,
         "scenario": canonical(resolved(base)),
         "title": design.title,
-        "scenario_path": str(design.scenario_path),
+        "scenario_path": shown_path(design.scenario_path),
         "settings": canonical(list(design.settings)),
         "calls": canonical(calls),
+        "over_n": str(base.over_n),
+        "assumed": canonical(base.assumed),
         "factors": canonical([factor.path for factor in design.factors]),
         "scales": canonical({factor.path: factor.scale for factor in design.factors}),
+        "design": canonical(design.summary),
         "batch": str(design.batch),
         "seed": str(design.seed),
         "luck": design.luck,
@@ -93,14 +93,27 @@ def about(design: Any) -> dict[str, str]:
     }
 
 
-def point_row(design: Any, point: int) -> tuple[str, str]:
-    """The values of a point as JSON, and a SHA-256 of them with the resolved base scenario."""
-    values = canonical(design.points[point])
-    text = f"{design.identity['scenario']} {values}"
-    return values, hashlib.sha256(text.encode("utf-8")).hexdigest()
+def point_rows(design: Design) -> Iterator[tuple[str, str]]:
+    """Of every point its values as JSON, and its key: a SHA-256 of all that the bits of its batches depend on
+    beside their place in the row of possessions. Equal keys give equal tallies, in whatever design."""
+    base = {
+        "versions": versions_here(),
+        "arrays of the scenario": arrays_digest(pack(design.opened.base)),
+        **{name: design.identity[name] for name in ("scenario", "court layout", "settings", "seed")},
+    }
+    whole = hashlib.sha256(canonical(base).encode("utf-8")).hexdigest()
+    for number, point in enumerate(design.points):
+        values = canonical(point)
+        files = [
+            design.trials.get(trial_name(*item), "") for item in point.items() if isinstance(item[1], str)
+        ]
+        text = f"{whole} {design.offset(number)} {values} {files}"
+        yield values, hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
-def differences(kept: Mapping[str, str], now: Mapping[str, str], design: Any, rows: Mapping[int, str]) -> str:
+def differences(
+    kept: Mapping[str, str], now: Mapping[str, str], design: Design, rows: Mapping[int, str]
+) -> str:
     """How what a store was made from differs from what is here, in words; "" where it does not.
 
     ``rows`` are the values of the store's points as JSON, by point.
@@ -112,10 +125,12 @@ def differences(kept: Mapping[str, str], now: Mapping[str, str], design: Any, ro
     if scenario:  # they follow from the scenario, which has been named
         identity.pop("scenario", None)
         identity.pop("arrays of the scenario", None)
-        identity.pop("values at the ends of the factors", None)
     if "points" in identity:
         identity["points"] = _point_difference(design, rows) or identity["points"]
     found += [f"{name}: {text}" for name, text in identity.items()]
+    if not found:  # the same text may name another file
+        old, new = json.loads(kept["trials"]), json.loads(now["trials"])
+        found = [f"what {name} comes to" for name in old if name in new and old[name] != new[name]]
     if len(found) > MOST_NAMED:
         found = [*found[:MOST_NAMED], f"and {len(found) - MOST_NAMED} more"]
     return "; ".join(found)
@@ -132,7 +147,7 @@ def _named(kept: Mapping[str, str], now: Mapping[str, str], key: str) -> Iterato
     return (f"{name}: {text}" for name, text in _pairs(kept, now, key))
 
 
-def _point_difference(design: Any, rows: Mapping[int, str]) -> str:
+def _point_difference(design: Design, rows: Mapping[int, str]) -> str:
     """The first point whose values differ."""
     if len(rows) != len(design.points):
         return _was(len(rows), len(design.points))

@@ -36,6 +36,7 @@ from engine.inputs.base import (
     plain,
 )
 from engine.inputs.calls import CHANGEABLE as CALL_KEYS
+from engine.inputs.constants import load_constants
 from engine.inputs.files import (
     Held,
     Source,
@@ -98,7 +99,7 @@ class Opened:
     Attributes:
         source: the scenario's file, holding all contents.
         data: its table as written.
-        base: the scenario as written.
+        base: the scenario as written. ``constants``: the model's, with their ranges.
     """
 
     def __init__(self, scenario: str, beside: Source | None, key: str) -> None:
@@ -106,6 +107,7 @@ class Opened:
         self.source = Source(found.path, found.shown, [], Held())
         self.data = read_toml(self.source)
         self.base: Scenario = scenario_from(self.data, self.source)
+        self.constants = load_constants()
         self._known: list[str] | None = None
 
     # --- finding ---------------------------------------------------------------------------------------

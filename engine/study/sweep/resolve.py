@@ -101,9 +101,11 @@ class Resolver:
         self._level_shots = "shot_table" not in opened.data
         self._known: dict[str, Constant] = load_constants()  # for the ranges; the values are the scenario's
         self._where = str(opened.source)
-        self._loaded = {
-            path: address for path, address in design.addresses.items() if not self.is_quick(address)
-        }
+        self._loaded = [
+            path
+            for path, found in design.addresses.items()
+            if not (isinstance(found, Address) and self.is_quick(found))
+        ]
         self._stems: dict[tuple[Value, ...], _Stem] = {}
         if not self._loaded:
             self._stems[()] = _stem(opened.base)
@@ -154,7 +156,7 @@ class Resolver:
         try:
             stem = self._stems.get(key)
             if stem is None:
-                changes = [(address, values[path]) for path, address in self._loaded.items()]
+                changes = self.design.changes({path: values[path] for path in self._loaded})
                 stem = _stem(self.design.opened.scenario(changes))
                 if len(self._stems) >= MOST_STEMS:
                     self._stems = {}
@@ -168,6 +170,7 @@ class Resolver:
         found = _Changes({}, {}, {}, {}, {})
         for path, value in values.items():
             address = self.design.addresses[path]
+            assert isinstance(address, Address)  # what is not is loaded
             steps: Any = address.steps
             if address.kind == "constants":
                 found.constants[steps[1]] = value

@@ -25,22 +25,26 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 
 from engine.errors import InputError
 from engine.estimate.tally import IntArray
 from engine.run.blocks import Runner, Stopped
-from engine.study.sweep.store import Outcome, Store
+from engine.study.sweep.design import Design
+from engine.study.sweep.store import Store
+from engine.study.sweep.stored import Stored
 from engine.study.sweep.tallies import (
     MOMENTS,
     Batch,
+    Outcome,
     digest_of,
     moments,
     pack_payload,
     play_batch,
 )
+from engine.world.pack import Packed, pack
 
 LOG = logging.getLogger("trapledger.sweep")
 LOG.addHandler(logging.NullHandler())  # without it Python itself would print warnings
@@ -53,6 +57,12 @@ LOG_EVERY_S = 60.0
 # --- playing one batch --------------------------------------------------------------------------------------
 
 
+class Resolves(Protocol):
+    """Gives the arrays of a point; raises InputError where it cannot."""
+
+    def packed(self, point: int) -> Packed: ...
+
+
 class Workshop:
     """Plays batches of one design: a worker's whole equipment, for any number of threads of one process.
 
@@ -60,21 +70,19 @@ class Workshop:
     so that the batches of a point share them.
     """
 
-    def __init__(self, design: Any, resolver: Any, points_kept: int = 32) -> None:
+    def __init__(self, design: Design, resolver: Resolves, points_kept: int = 32) -> None:
         self.design, self.resolver = design, resolver
         self.runner = Runner(design.seed)
         self._host = socket.gethostname()
         self._most = points_kept
         self._lock = threading.Lock()
-        self._packed: OrderedDict[int, Future[Any]] = OrderedDict()
+        self._packed: OrderedDict[int, Future[Packed]] = OrderedDict()
 
     def warm(self) -> None:
         """Compile or load the engine in the calling thread, where Ctrl-C can end it."""
-        from engine.world.pack import pack
-
         self.runner.warm(pack(self.design.opened.base).home)
 
-    def packed(self, point: int) -> Any:
+    def packed(self, point: int) -> Packed:
         """The arrays of a point; worked out once while it is at hand. Raises what the resolver raises."""
         with self._lock:
             future = self._packed.get(point)
@@ -194,15 +202,17 @@ class State:
     """What a policy sees of a sweep: everything kept so far, in sums.
 
     Attributes:
-        design: the design. ``store``: the store, to read from.
+        store: the store, to read from.
+        mine: bool[n_points], the points that this run plays.
         played: int64[n_points], possessions kept of each point.
         moments: int64[n_points, 1 + settings, len(MOMENTS)], sums per branch, home first; None unless the
             policy asks for them (``needs_moments``).
         failed: points that failed in this run, with the reason. No more batches of them are played.
     """
 
-    def __init__(self, design: Any, store: Store, needs_moments: bool) -> None:
-        self.design, self.store = design, store
+    def __init__(self, store: Stored, needs_moments: bool, part: tuple[int, int] = (1, 1)) -> None:
+        self.store = store
+        self.mine = np.arange(store.n_points) % part[1] == part[0] - 1
         self.played = store.played()
         self.failed: dict[int, str] = {}
         self.moments: IntArray | None = None
@@ -250,8 +260,7 @@ class Policy(Protocol):
     def settled(self, state: State) -> int:
         """Points that need no more possessions."""
 
-    # Optional, ``share(state) -> float``: share of the work that is done, 0..1, where it is not that of
-    # ``state.target`` at every point.
+    # Optional, ``share(state) -> float``: share of the work done, 0..1, unless that follows from the target.
 
 
 def cuts(targets: Iterable[int], batch: int, point: int) -> Iterator[Batch]:
@@ -271,16 +280,17 @@ class FixedEffort:
     needs_moments = False
 
     def next_batches(self, state: State) -> Iterator[Batch]:
-        for point in range(state.n_points):
-            if point in state.failed or state.played[point] >= state.target:
+        size = int(state.store.meta["batch"])
+        for point in np.flatnonzero(state.mine & (state.played < state.target)).tolist():
+            if point in state.failed:
                 continue
             kept = state.store.kept(point)
-            for batch in cuts(state.store.targets, state.design.batch, point):
+            for batch in cuts(state.store.targets, size, point):
                 if batch.first not in kept:
                     yield batch
 
     def settled(self, state: State) -> int:
-        return int((state.played >= state.target).sum())
+        return int((state.mine & (state.played >= state.target)).sum())
 
 
 # --- the run ------------------------------------------------------------------------------------------------
@@ -315,7 +325,7 @@ class _Run:
     def progress(self) -> Progress:
         state = self.state
         return Progress(
-            points=state.n_points,
+            points=int(state.mine.sum()),
             settled=self.policy.settled(state),
             failed=len(state.failed),
             batches=self.batches,
@@ -328,7 +338,7 @@ class _Run:
         if own is not None:
             return own(self.state)
         state = self.state
-        return float(np.minimum(state.played / state.target, 1.0).mean()) if state.n_points else 1.0
+        return float(np.minimum(state.played[state.mine] / state.target, 1.0).mean())
 
     def keep(self, outcomes: list[Outcome]) -> None:
         """Write outcomes into the store, then count them."""
@@ -393,20 +403,21 @@ class _Run:
 
 
 def run_sweep(
-    design: Any,
     store: Store,
     executor: Executor,
     watch: Watcher | None = None,
     policy: Policy | None = None,
+    part: tuple[int, int] = (1, 1),
 ) -> Progress:
     """Play what a sweep still needs and keep it.
 
     Parameters
     ----------
-    design : what the store was opened with (``Store.write``)
     executor : who plays; it is closed at the end, whatever happens
     watch : called in this thread at the start, after every commit and every ``POLL_S`` seconds
     policy : None plays the same number of possessions at every point (``FixedEffort``)
+    part : (k, n), every n-th point from the k-th on is played (not with a rule that weighs points against
+        each other)
 
     Raises
     ------
@@ -417,7 +428,7 @@ def run_sweep(
     """
     policy = FixedEffort() if policy is None else policy
     try:
-        state = State(design, store, policy.needs_moments)
+        state = State(store, policy.needs_moments, part)
         run = _Run(state, store, executor, policy, watch or (lambda progress: None))
         run._watch(run.progress())
         try:

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from SALib.sample import morris, sobol
+from scipy.stats import qmc
 
 from engine.errors import InputError
 from engine.inputs.base import plain
@@ -39,18 +41,20 @@ def unit_points(method: str, n_factors: int, points: int, seed: int) -> NDArray[
     ``saltelli``: for first-order and total Sobol indices, float64[points * (n_factors + 2), n_factors]:
     scrambled Sobol points A and B and, for each factor, A with that factor from B (Saltelli 2002, Computer
     Physics Communications 145:280), as SALib lays them out: A, A with a factor from B in turn, B.
+    ``morris``: that many trajectories, float64[points * (n_factors + 1), n_factors], in each of which every
+    factor moves once by two of the three steps between its four levels (Morris 1991, Technometrics 33:161),
+    as SALib draws them.
     """
-    from scipy.stats import qmc
-
     rng = np.random.default_rng([DESIGN_KEY, seed])
     if method == "latin_hypercube":
         found = qmc.LatinHypercube(n_factors, rng=rng).random(points)
-    elif method == "saltelli":
-        from SALib.sample import sobol
-
+    elif method in ("saltelli", "morris"):
         names = [f"x{i}" for i in range(n_factors)]
         problem = {"num_vars": n_factors, "names": names, "bounds": [[0.0, 1.0]] * n_factors}
-        found = sobol.sample(problem, points, calc_second_order=False, seed=rng)
+        if method == "saltelli":
+            found = sobol.sample(problem, points, calc_second_order=False, seed=rng)
+        else:
+            found = morris.sample(problem, points, num_levels=4, seed=int(rng.integers(2**32)))
     else:
         found = qmc.Sobol(n_factors, scramble=True, rng=rng).random_base2(points.bit_length() - 1)
     return np.clip(np.asarray(found, dtype=np.float64), 0.0, np.nextafter(1.0, 0.0))

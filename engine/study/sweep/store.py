@@ -6,10 +6,12 @@ beside it (``FILE.lock``, left in place) keeps a second writer out; readers may 
 
 Tables: ``meta`` (key, value: engine.study.sweep.identity, ``targets``, the possessions of a point asked
 for so far, and ``effort``, the rule of the last run once it was another than fixed), ``inputs`` (point, its
-values as JSON, a hash of them with the resolved base scenario),
+values as JSON, and the key of what they resolve to),
 ``batches`` (point, first, count, seconds it took, host, SHA-256 of the numbers, the tally's bytes),
 ``failures`` (point, reason, time), ``rounds`` (batches planned by rules that look at results) and
-``events`` (time, text). Points are numbered from 0 in the file, from 1 in words.
+``events`` (time, text). Points are numbered from 0 in the file, from 1 in words. Every row is sealed
+(engine.study.sweep.seal), and every opening checks the seals and the file: a writer takes a damaged batch
+off, so that it is played again, and a reader refuses it.
 """
 
 from __future__ import annotations
@@ -19,61 +21,43 @@ import json
 import os
 import socket
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import IO, Any, Self
-
-import numpy as np
+from typing import IO, Self
 
 from engine.errors import InputError
-from engine.estimate.tally import IntArray
 from engine.study.sweep import identity
+from engine.study.sweep.design import Design
+from engine.study.sweep.seal import (
+    MENDABLE,
+    META_SEAL,
+    ROUNDS_SEAL,
+    Damage,
+    meta_seal,
+    rounds_seal,
+    seal,
+)
+from engine.study.sweep.stored import Stored
 from engine.study.sweep.storefile import (
+    APPLICATION,
     BUSY_S,
+    EFFORT,
+    LAYOUT,
+    TABLES,
     StoreTrouble,
-    connect_to_read,
     take_lock,
     told,
 )
 from engine.study.sweep.tallies import (
     Batch,
-    BatchTally,
-    digest_of,
-    unpack_payload,
+    Outcome,
 )
 
-APPLICATION = 0x74726C73  # marks the file as a store of sweeps
-LAYOUT = 1
 
-_TABLES = """
-CREATE TABLE meta(key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
-CREATE TABLE inputs(point INTEGER PRIMARY KEY, resolved TEXT NOT NULL, config_hash TEXT NOT NULL);
-CREATE TABLE batches(
-    point INTEGER NOT NULL, first INTEGER NOT NULL, count INTEGER NOT NULL,
-    seconds REAL NOT NULL, host TEXT NOT NULL, sha256 TEXT NOT NULL, tally BLOB NOT NULL,
-    PRIMARY KEY(point, first));
-CREATE TABLE failures(point INTEGER PRIMARY KEY, reason TEXT NOT NULL, at TEXT NOT NULL);
-CREATE TABLE rounds(
-    round INTEGER NOT NULL, point INTEGER NOT NULL, first INTEGER NOT NULL, count INTEGER NOT NULL,
-    PRIMARY KEY(round, point, first)) WITHOUT ROWID;
-CREATE TABLE events(at TEXT NOT NULL, what TEXT NOT NULL);
-"""
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What became of a batch: the tally's bytes with the SHA-256 of its numbers, or the reason why there is
-    none; its ``moments`` (engine.study.sweep.tallies), seconds taken and the machine's name."""
-
-    batch: Batch
-    blob: bytes | None
-    sha256: str
-    moments: IntArray | None
-    reason: str | None
-    seconds: float
-    host: str
+def effort_rule(meta: Mapping[str, str]) -> str:
+    """The rule of [effort] that a store was last run with."""
+    return str(json.loads(meta[EFFORT])["rule"]) if EFFORT in meta else "fixed"
 
 
 def _now() -> str:
@@ -83,26 +67,32 @@ def _now() -> str:
 # --- the store ----------------------------------------------------------------------------------------------
 
 
-class Store:
-    """An open store; a context manager that closes it. Make one with ``write`` or ``read``."""
+class Store(Stored):
+    """An open store; a context manager that closes it. Make one with ``write`` or ``read``.
 
-    def __init__(self, path: Path, connection: sqlite3.Connection, lock: IO[str] | None) -> None:
-        self.path, self.connection, self._lock = path, connection, lock
-        self.meta: dict[str, str] = {}
+    ``mended``: what was found damaged and taken off, in words.
+    """
+
+    def __init__(self, path: Path, connection: sqlite3.Connection, lock: IO[str] | None = None) -> None:
+        super().__init__(path, connection, lock)
+        self.mended: list[str] = []
+        self._keys: list[str] = []  # of the points, where this run writes
         self._failed: set[int] = set()  # by this run
 
     # --- opening ---
 
     @classmethod
-    def write(cls, path: str | Path, design: Any, possessions: int | None = None) -> Self:
+    def write(cls, path: str | Path, design: Design, possessions: int | None = None) -> Self:
         """Open or make the store of a design for a run that adds to it.
 
+        Where the design has more points than the store, and the first ones are the store's, they are added.
         ``possessions`` asks for that many at every point; None means what the design says, or what has been
         asked for before if that is more.
 
         Raises:
-            InputError: a store of something else (the difference is named), another writer, fewer
-                possessions than asked for before, or a file that cannot be written.
+            InputError: a store of something else (the difference is named), a file damaged beyond its
+                batches, another writer, fewer possessions than asked for before, or a file that cannot be
+                written.
         """
         path = Path(path)
         if not path.parent.is_dir() or path.is_dir():
@@ -121,8 +111,11 @@ class Store:
                     store._create(design, possessions)
                 else:
                     store._load()
+                    found = store.damages()
+                    store._refuse(one for one in found if one.table not in MENDABLE)
                     store._check(design)
                     connection.execute("PRAGMA synchronous=FULL")
+                    store._mend(found)
                     store._raise_target(design, possessions)
                 store.note(f"opened by process {os.getpid()} on {socket.gethostname()}")  # can it be written?
         except BaseException:
@@ -130,77 +123,70 @@ class Store:
             raise
         return store
 
-    @classmethod
-    def read(cls, path: str | Path) -> Self:
-        """Open a store to look at it; a run may be writing it. Raises InputError."""
-        path = Path(path)
-        if not path.is_file():
-            raise InputError("store", "", str(path), "a file that exists")
-        store = cls(path, connect_to_read(path), None)
-        try:
-            with told(path):
-                if store._is_new():
-                    raise StoreTrouble(path, "this store is empty: a run died before it had written anything")
-                store._load()
-        except BaseException:
-            store.close()
-            raise
-        return store
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close the file and let the lock go."""
-        self.connection.close()
-        if self._lock is not None:
-            self._lock.close()
-            self._lock = None
-
-    def _is_new(self) -> bool:
-        """An empty file (or one left by a run that died while making it). Refuses other files."""
-        tables = self.connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-        mark = self.connection.execute("PRAGMA application_id").fetchone()[0]
-        layout = self.connection.execute("PRAGMA user_version").fetchone()[0]
-        if tables == 0 and mark in (0, APPLICATION):
-            return True
-        if mark != APPLICATION:
-            raise StoreTrouble(self.path, "this file is not a store of a sweep")
-        if layout != LAYOUT:
-            raise StoreTrouble(self.path, f"a store of layout {layout}; this version reads layout {LAYOUT}")
-        return False
-
-    def _create(self, design: Any, possessions: int | None) -> None:
+    def _create(self, design: Design, possessions: int | None) -> None:
         target = design.possessions if possessions is None else possessions
         self.meta = identity.about(design) | {"targets": json.dumps([target]), "made": _now()}
+        self.meta[META_SEAL] = meta_seal(self.meta)
         self.connection.execute("PRAGMA journal_mode=WAL")
         self.connection.execute("PRAGMA synchronous=FULL")
         with self._transaction():
-            for statement in _TABLES.split(";"):
+            for statement in TABLES.split(";"):
                 self.connection.execute(statement)
             self.connection.execute(f"PRAGMA application_id={APPLICATION}")
             self.connection.execute(f"PRAGMA user_version={LAYOUT}")
             self.connection.executemany("INSERT INTO meta VALUES (?, ?)", self.meta.items())
-            self.connection.executemany(
-                "INSERT INTO inputs VALUES (?, ?, ?)",
-                ((i, *identity.point_row(design, i)) for i in range(len(design.points))),
-            )
+            self._put_inputs(list(identity.point_rows(design)), 0)
             self._note("made")
 
-    def _load(self) -> None:
-        self.meta = dict(self.connection.execute("SELECT key, value FROM meta"))
+    def _put_inputs(self, rows: list[tuple[str, str]], start: int) -> None:
+        """Write the rows of points (values, key) from point ``start`` on."""
+        self._keys = [key for _, key in rows]
+        self.connection.executemany(
+            "INSERT OR REPLACE INTO inputs VALUES (?, ?, ?, ?)",
+            ((i, *row, seal(i, *row)) for i, row in enumerate(rows) if i >= start),
+        )
 
-    def _check(self, design: Any) -> None:
-        rows = dict(self.connection.execute("SELECT point, resolved FROM inputs"))
-        found = identity.differences(self.meta, identity.about(design), design, rows)
+    def _mend(self, found: Sequence[Damage]) -> None:
+        """Take damaged rows off: batches are played again, the values of a point are the design's."""
+        self.mended = [one.words for one in found]
+        if not found:
+            return
+        with self._transaction():
+            for one in found:
+                if one.table != "inputs":
+                    self.connection.execute(f"DELETE FROM {one.table} WHERE rowid = ?", (one.row,))
+            for words in self.mended:
+                self._note(f"damaged, taken off: {words}")
+
+    def _check(self, design: Design) -> None:
+        """That the store is the design's; adds the points that the design has more."""
+        wanted = list(identity.point_rows(design))
+        query = "SELECT point, resolved, key, seal FROM inputs"
+        rows = {
+            i: text for i, text, key, found in self.connection.execute(query) if seal(i, text, key) == found
+        }
+        now, more = identity.about(design), len(wanted) > self.n_points
+        if more and all(wanted[i][0] == text for i, text in rows.items()):
+            kept = dict(json.loads(self.meta["identity"]), points=design.identity["points"])
+            found = identity.differences(
+                self.meta | {"identity": identity.canonical(kept)}, now, design, rows
+            )
+            if not found and effort_rule(self.meta) == "best":
+                found = "points are added to a budget that was divided without them"
+        else:
+            found, more = identity.differences(self.meta, now, design, rows), False
         if found:
             text = f"made from something else, and nothing is mixed: {found}; name another store"
             raise StoreTrouble(self.path, text)
+        damaged = [i for i in range(self.n_points) if i not in rows]
+        with self._transaction() if more or damaged else contextlib.nullcontext():
+            self._put_inputs(wanted, min(damaged, default=self.n_points))
+            if more:
+                self._note(f"points added: {self.n_points} before, {len(wanted)} now")
+                for key in ("identity", "digest", "points", "trials", "design"):
+                    self._set(key, now[key])
 
-    def _raise_target(self, design: Any, possessions: int | None) -> None:
+    def _raise_target(self, design: Design, possessions: int | None) -> None:
         if possessions is not None and possessions < self.target:
             allowed = f"at least {self.target}, which this store is to hold already"
             raise InputError("--possessions", "", possessions, allowed)
@@ -211,11 +197,14 @@ class Store:
                 self._note(f"possessions of a point raised to {wanted}")
 
     def _set(self, key: str, value: str) -> None:
-        self.connection.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (key, value))
         self.meta[key] = value
+        self.meta[META_SEAL] = meta_seal(self.meta)
+        for name in (key, META_SEAL):
+            self.connection.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (name, self.meta[name]))
 
     def _note(self, what: str) -> None:
-        self.connection.execute("INSERT INTO events VALUES (?, ?)", (_now(), what))
+        at = _now()
+        self.connection.execute("INSERT INTO events VALUES (?, ?, ?)", (at, what, seal(at, what)))
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:
@@ -233,119 +222,6 @@ class Store:
                         self.connection.execute("ROLLBACK")
                 raise
 
-    # --- what is in it ---
-
-    @property
-    def n_points(self) -> int:
-        return int(self.meta["points"])
-
-    @property
-    def settings(self) -> tuple[str, ...]:
-        """Names of the settings, home first."""
-        return tuple(json.loads(self.meta["settings"]))
-
-    @property
-    def factors(self) -> tuple[str, ...]:
-        """Paths that were varied."""
-        return tuple(json.loads(self.meta["factors"]))
-
-    @property
-    def calls(self) -> dict[str, list[str]]:
-        """Spots of the calls of every setting of the scenario."""
-        found: dict[str, list[str]] = json.loads(self.meta["calls"])
-        return found
-
-    @property
-    def targets(self) -> tuple[int, ...]:
-        """Possessions of a point asked for so far, rising."""
-        return tuple(json.loads(self.meta["targets"]))
-
-    @property
-    def target(self) -> int:
-        """Possessions asked for at every point (rules of effort may stop before it or go on)."""
-        return self.targets[-1]
-
-    def points(self) -> Iterator[tuple[int, dict[str, Any]]]:
-        """Every point and its values by path."""
-        with told(self.path):
-            for point, text in self.connection.execute("SELECT point, resolved FROM inputs ORDER BY point"):
-                yield point, json.loads(text)
-
-    def played(self) -> IntArray:
-        """Possessions kept of each point, int64[n_points]."""
-        found = np.zeros(self.n_points, dtype=np.int64)
-        with told(self.path):
-            rows = self.connection.execute("SELECT point, sum(count) FROM batches GROUP BY point")
-            for point, count in rows:
-                found[point] = count
-        return found
-
-    def kept(self, point: int) -> dict[int, int]:
-        """Batches kept of a point: first possession -> count."""
-        with told(self.path):
-            query = "SELECT first, count FROM batches WHERE point = ? ORDER BY first"
-            return dict(self.connection.execute(query, (point,)))
-
-    def n_batches(self) -> int:
-        with told(self.path):
-            return int(self.connection.execute("SELECT count(*) FROM batches").fetchone()[0])
-
-    def failures(self) -> dict[int, str]:
-        """Points that failed, with the reason."""
-        with told(self.path):
-            return dict(self.connection.execute("SELECT point, reason FROM failures ORDER BY point"))
-
-    def events(self) -> list[tuple[str, str]]:
-        """What happened to the store: time (UTC) and text."""
-        with told(self.path):
-            return list(self.connection.execute("SELECT at, what FROM events ORDER BY rowid"))
-
-    def batches(self, points: Iterable[int] | None = None) -> Iterator[tuple[Batch, BatchTally]]:
-        """Every batch with its tally by (point, first), one at a time; ``points`` None takes all.
-
-        Raises StoreTrouble for a tally whose numbers are not those that were written.
-        """
-        columns = "SELECT point, first, count, sha256, tally FROM batches"
-        with told(self.path):
-            if points is None:
-                for row in self.connection.execute(f"{columns} ORDER BY point, first"):
-                    yield self._read_batch(*row)
-                return
-            for point in points:
-                rows = self.connection.execute(f"{columns} WHERE point = ? ORDER BY first", (point,))
-                for row in rows:
-                    yield self._read_batch(*row)
-
-    def _read_batch(
-        self, point: int, first: int, count: int, sha256: str, blob: bytes
-    ) -> tuple[Batch, BatchTally]:
-        where = f"point {point + 1}, possessions from {first}"
-        try:
-            payload = unpack_payload(blob)
-            if digest_of(payload) != sha256:
-                raise ValueError("its SHA-256 is another")
-            return Batch(point, first, count), BatchTally.from_payload(payload)
-        except ValueError as error:
-            raise StoreTrouble(self.path, f"{where}: the tally kept is damaged ({error})") from None
-
-    def tallies(self, points: Iterable[int] | None = None) -> Iterator[tuple[int, BatchTally]]:
-        """Every point that has batches with their sum, in order, one point at a time in memory."""
-        at: int | None = None
-        total: BatchTally | None = None
-        for batch, tally in self.batches(points):
-            if total is not None and batch.point == at:
-                total = total + tally
-                continue
-            if at is not None and total is not None:
-                yield at, total
-            at, total = batch.point, tally
-        if at is not None and total is not None:
-            yield at, total
-
-    def tally(self, point: int) -> BatchTally | None:
-        """The sum over a point's batches; None where there is none."""
-        return next((tally for _, tally in self.tallies([point])), None)
-
     # --- adding ---
 
     def add(self, outcomes: Sequence[Outcome]) -> None:
@@ -360,14 +236,17 @@ class Store:
                 point, first, count = int(batch.point), int(batch.first), int(batch.count)
                 if one.blob is None:
                     self._failed.add(point)
-                    row = (point, one.reason, _now())
-                    self.connection.execute("INSERT OR REPLACE INTO failures VALUES (?, ?, ?)", row)
+                    why = (point, one.reason, _now())
+                    self.connection.execute(
+                        "INSERT OR REPLACE INTO failures VALUES (?, ?, ?, ?)", (*why, seal(*why))
+                    )
                     continue
                 if point not in self._failed:
                     self.connection.execute("DELETE FROM failures WHERE point = ?", (point,))
+                row = (point, first, count, one.seconds, one.host, one.sha256, one.blob)
                 self.connection.execute(
-                    "INSERT INTO batches VALUES (?, ?, ?, ?, ?, ?, ?)",
-                    (point, first, count, one.seconds, one.host, one.sha256, one.blob),
+                    "INSERT INTO batches VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                    (*row, seal(self._keys[point], *row)),
                 )
 
     def remember(self, key: str, value: str) -> None:
@@ -385,23 +264,6 @@ class Store:
         """Keep what a rule that looks at results has decided, before any of it is played."""
         with self._transaction():
             number = self.connection.execute("SELECT coalesce(max(round), 0) + 1 FROM rounds").fetchone()[0]
-            self.connection.executemany(
-                "INSERT INTO rounds VALUES (?, ?, ?, ?)",
-                ((number, int(one.point), int(one.first), int(one.count)) for one in batches),
-            )
-
-    def unplayed(self) -> list[Batch]:
-        """Batches of planned rounds that are not kept yet, in order."""
-        query = (
-            "SELECT point, first, count FROM rounds AS planned WHERE NOT EXISTS"
-            " (SELECT 1 FROM batches WHERE batches.point = planned.point AND batches.first = planned.first)"
-            " ORDER BY round, point, first"
-        )
-        with told(self.path):
-            return [Batch(*row) for row in self.connection.execute(query)]
-
-    def check(self) -> list[str]:
-        """SQLite's own check of the file; an empty list means it is whole. Raises StoreTrouble."""
-        with told(self.path):
-            rows = self.connection.execute("PRAGMA integrity_check").fetchall()
-        return [row[0] for row in rows if row[0] != "ok"]
+            rows = sorted((number, int(one.point), int(one.first), int(one.count)) for one in batches)
+            self.connection.executemany("INSERT INTO rounds VALUES (?, ?, ?, ?)", rows)
+            self._set(ROUNDS_SEAL, rounds_seal(self.meta.get(ROUNDS_SEAL, ""), rows))

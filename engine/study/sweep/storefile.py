@@ -12,6 +12,31 @@ from typing import IO
 
 from engine.errors import InputError
 
+APPLICATION = 0x74726C73  # marks the file as a store of sweeps
+LAYOUT = 2
+#: Key of ``meta`` that holds the rule it was last run with (JSON), where it is another than fixed.
+EFFORT = "effort"
+EMPTY = (
+    "nothing is in this store yet: its run died before it had written anything, or it was copied while a run "
+    "was writing it and without the file of the same name with -wal at its end, which then holds the rest"
+)
+ADVICE = "the command that made it plays what is damaged again"
+ADVICE_REPAIR = "sweep DESIGN --store FILE --repair makes it anew from what is whole"
+
+TABLES = """
+CREATE TABLE meta(key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE inputs(point INTEGER PRIMARY KEY, resolved TEXT NOT NULL, key TEXT NOT NULL, seal TEXT NOT NULL);
+CREATE TABLE batches(
+    point INTEGER NOT NULL, first INTEGER NOT NULL, count INTEGER NOT NULL,
+    seconds REAL NOT NULL, host TEXT NOT NULL, sha256 TEXT NOT NULL, tally BLOB NOT NULL,
+    seal TEXT NOT NULL, PRIMARY KEY(point, first));
+CREATE TABLE failures(
+    point INTEGER PRIMARY KEY, reason TEXT NOT NULL, at TEXT NOT NULL, seal TEXT NOT NULL);
+CREATE TABLE rounds(
+    round INTEGER NOT NULL, point INTEGER NOT NULL, first INTEGER NOT NULL, count INTEGER NOT NULL,
+    PRIMARY KEY(round, point, first)) WITHOUT ROWID;
+CREATE TABLE events(at TEXT NOT NULL, what TEXT NOT NULL, seal TEXT NOT NULL);
+"""
 #: How long to wait for another program that holds the database (a copy being made).
 BUSY_S = 60.0
 
@@ -20,12 +45,19 @@ class StoreTrouble(InputError):
     """A store that cannot be used: ``str(error)`` is one line that begins with the file."""
 
     def __init__(self, where: object, text: str) -> None:
+        text = " ".join(text.split())  # what a damaged file is quoted with may hold anything
         ValueError.__init__(self, f"{where}: {text}")
         self.where, self.key, self.value, self.allowed = str(where), "", None, text
 
 
-def _words(error: sqlite3.Error) -> str:
+#: What reading a damaged file raises: sqlite3 reads its own message about broken text as text, too.
+BROKEN = (sqlite3.Error, UnicodeDecodeError)
+
+
+def _words(error: Exception) -> str:
     """A database error in the words of a user."""
+    if isinstance(error, UnicodeDecodeError):
+        return "the store is damaged (text in it cannot be read)"
     name = getattr(error, "sqlite_errorname", "") or ""
     for start, words in (
         ("SQLITE_FULL", "no room is left on the disk"),
@@ -45,7 +77,7 @@ def _words(error: sqlite3.Error) -> str:
 def told(path: Path) -> Iterator[None]:
     try:
         yield
-    except sqlite3.Error as error:
+    except BROKEN as error:
         raise StoreTrouble(path, _words(error)) from None
 
 

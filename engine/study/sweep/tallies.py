@@ -203,6 +203,20 @@ class _Reader:
         return SettingSums(box, with_home, pairs, checked, differences)
 
 
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a batch: the tally's bytes with the SHA-256 of its numbers, or the reason why there is
+    none; its ``moments`` (engine.study.sweep.tallies), seconds taken and the machine's name."""
+
+    batch: Batch
+    blob: bytes | None
+    sha256: str
+    moments: IntArray | None
+    reason: str | None
+    seconds: float
+    host: str
+
+
 # --- playing ------------------------------------------------------------------------------------------------
 
 

@@ -22,8 +22,7 @@ from engine.errors import InputError
 from engine.study.sweep.identity import arrays_digest, versions_here
 from engine.study.sweep.resolve import Resolver
 from engine.study.sweep.runner import Workshop
-from engine.study.sweep.store import Outcome
-from engine.study.sweep.tallies import Batch
+from engine.study.sweep.tallies import Batch, Outcome
 
 _kits: dict[str, bytes] = {}
 _shops: dict[str, Workshop | str] = {}  # or how this machine differs
@@ -71,7 +70,7 @@ def facts(design: Any, resolver: Resolver) -> dict[str, str]:
         for value in factor.values:
             if isinstance(value, str):  # may name a file
                 hashes.update(
-                    config_hash(design.opened.scenario([(design.addresses[factor.path], value)])).encode()
+                    config_hash(design.opened.scenario(design.changes({factor.path: value}))).encode()
                 )
     return {
         **versions_here(),

@@ -7,32 +7,42 @@ possessions is told apart from the factors' effects as far as the sweep allows (
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
+from pandas.api.types import is_bool_dtype, is_numeric_dtype
 
 from engine.errors import InputError
 from engine.estimate.intervals import LEVEL, normal_quantile
 from engine.estimate.tally import BoxTally
 from engine.inputs.defaults import HOME, OVER_N
-from engine.study.sweep.analyse.curves import curve
 from engine.study.sweep.analyse.indices import (
-    METHOD_WORDS,
-    Indices,
+    MORRIS,
     Points,
     indices,
 )
 from engine.study.sweep.analyse.luck import FloatArray, Luck
+from engine.study.sweep.analyse.metamodel import fit
+from engine.study.sweep.analyse.rows import (
+    CURVE_COLUMNS,
+    FORETOLD_COLUMNS,
+    INDEX_COLUMNS,
+    MODEL_COLUMNS,
+    SCREEN_COLUMNS,
+)
+from engine.study.sweep.analyse.rows import curve_rows as _curve_rows
+from engine.study.sweep.analyse.rows import foretold_rows as _foretold_rows
+from engine.study.sweep.analyse.rows import index_rows as _index_rows
+from engine.study.sweep.analyse.rows import model_rows as _model_rows
+from engine.study.sweep.analyse.rows import screen_rows as _screen_rows
+from engine.study.sweep.analyse.screening import screen
+from engine.study.sweep.gather import gather, provenance_of
+from engine.study.sweep.stored import Stored
 from engine.study.sweep.tallies import MOMENTS, BatchTally, moments
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 class Quantity(NamedTuple):
@@ -57,11 +67,11 @@ QUANTITIES = {
     "three_attempts": Quantity("share of attempts", "three-point attempts"),
     "rim_attempts": Quantity("share of attempts", "attempts at the rim"),
 }
-#: What stands against points saved in the trade-off table: column -> words. The last has no interval.
+#: What stands against points saved in the trade-off table: column -> words.
 RISKS = {
     "p_two_or_more": "chance to concede two or more in a possession",
     "p_rim_shot": "chance of a shot at the rim in a possession",
-    "worst_5_percent": f"net points over home's mean in the worst 5% of {OVER_N} called possessions",
+    "worst_5_percent": "net points over home's mean in the worst 5% of sets of called possessions",
 }
 PER = 100
 
@@ -78,7 +88,9 @@ class Sweep:
         batches: (setting, quantity) -> float64[points, batches], means of batches that every played point
             has, nan where it was not played. Needed where luck is common, to tell what points share of it.
         batch_share: mean share of a point's possessions that lies in those batches.
-        title: of the design.
+        title: of the design. ``over_n``: calls that the risk is added up over.
+        provenance: where it comes from (``gather.provenance_of``). ``design``: its summary.
+        assumed: what the scenario's files leave out and what was taken instead.
     """
 
     table: pd.DataFrame
@@ -88,6 +100,10 @@ class Sweep:
     batches: Mapping[tuple[str, str], FloatArray] = field(default_factory=dict)
     batch_share: float = 1.0
     title: str = ""
+    over_n: int = OVER_N
+    provenance: Mapping[str, str] = field(default_factory=dict)
+    design: Mapping[str, Any] = field(default_factory=dict)
+    assumed: tuple[str, ...] = ()
 
     @property
     def settings(self) -> list[str]:
@@ -101,14 +117,20 @@ class Analysis:
     Attributes:
         sweep, quantity: what was analysed.
         indices: one row per setting and factor: ``first_order`` and ``total`` (empty where the points do not
-            allow it) with limits, ``floor`` (what a factor without effect reaches in 95 of 100 cases),
-            ``points`` used, ``luck_share`` of the spread and what was done about it, ``reason`` for gaps.
+            allow it) with limits, ``floor`` (what the greatest of the factors without effect passes in 5 of
+            100 cases), ``points`` used, ``luck_share`` of the spread and what was done about it, ``reason``
+            for gaps.
         curves: one row per setting, factor and place: ``value`` (or ``place`` for names), ``mean`` with
             limits, ``weight`` (points that it rests on).
         trade_off: one row per point and setting with calls: points ``saved`` per 100 possessions against each
             risk, whether no other row is better in both (``on_front_RISK``, by the estimates: of many rows
             the luckiest are there too) and whether another is better beyond both intervals
             (``clearly_beaten_RISK``).
+        screening: of a design by trajectories, one row per setting and factor (``analyse.screening``), the
+            strongest first; else empty.
+        metamodel: where it was asked for, one row per setting and factor: its indices, and how well it
+            foretells (``analyse.metamodel``); ``foretold``: one row per setting and point that it rests on.
+        seed: of the resampling.
     """
 
     sweep: Sweep
@@ -116,10 +138,25 @@ class Analysis:
     indices: pd.DataFrame
     curves: pd.DataFrame
     trade_off: pd.DataFrame
+    screening: pd.DataFrame
+    metamodel: pd.DataFrame
+    foretold: pd.DataFrame
+    seed: int = 1
 
     @property
     def tables(self) -> dict[str, pd.DataFrame]:
-        return {"indices": self.indices, "curves": self.curves, "trade_off": self.trade_off}
+        """The tables by name, those without a row left out, each with where it comes from in its last
+        columns."""
+        found = {
+            "indices": self.indices, "curves": self.curves, "trade_off": self.trade_off,
+            "screening": self.screening, "metamodel": self.metamodel, "foretold": self.foretold,
+        }  # fmt: skip
+        always = ("indices", "curves", "trade_off")
+        return {
+            name: table.assign(**self.sweep.provenance)
+            for name, table in found.items()
+            if len(table) or name in always
+        }
 
 
 # --- from a store ---------------------------------------------------------------------------------------
@@ -155,12 +192,7 @@ def read(path: str | Path, quantity: str = "change") -> Sweep:
 
     Raises InputError: no store of a sweep, or a damaged one.
     """
-    import pandas as pd
-
-    from engine.study.sweep.gather import gather
-    from engine.study.sweep.store import Store
-
-    with Store.read(path) as store:
+    with Stored.read(path) as store:
         table = gather(store)
         points = pd.DataFrame([values for _, values in store.points()], columns=list(store.factors))
         common = store.meta["luck"] == "common"
@@ -174,10 +206,14 @@ def read(path: str | Path, quantity: str = "change") -> Sweep:
             batches=batches,
             batch_share=share,
             title=store.meta["title"],
+            over_n=int(store.meta["over_n"]),
+            provenance=provenance_of(store),
+            design=json.loads(store.meta["design"]),
+            assumed=tuple(json.loads(store.meta["assumed"])),
         )
 
 
-def _batch_means(store: Any, quantity: str) -> tuple[dict[tuple[str, str], FloatArray], float]:
+def _batch_means(store: Stored, quantity: str) -> tuple[dict[tuple[str, str], FloatArray], float]:
     """``Sweep.batches`` and ``batch_share``; empty where fewer than two batches are everywhere."""
     mean, played = BATCH_MEANS.get(quantity), store.played()
     there = np.flatnonzero(played)
@@ -203,7 +239,11 @@ def _batch_means(store: Any, quantity: str) -> tuple[dict[tuple[str, str], Float
 
 
 def analyse(
-    sweep: Sweep, quantity: str = "change", settings: Sequence[str] | None = None, seed: int = 1
+    sweep: Sweep,
+    quantity: str = "change",
+    settings: Sequence[str] | None = None,
+    seed: int = 1,
+    metamodel: bool = False,
 ) -> Analysis:
     """Indices, curves and the trade-off table of a sweep.
 
@@ -211,38 +251,42 @@ def analyse(
         quantity: one of QUANTITIES.
         settings: None takes all for which the quantity means something.
         seed: of the resampling behind the intervals, at least 1.
+        metamodel: whether to fit one to each setting (needs scikit-learn).
 
     Raises:
         InputError: an unknown quantity or setting, or one for which the quantity means nothing.
     """
-    import pandas as pd
-
     chosen = chosen_settings(sweep, quantity, settings)
     points = codes_of(sweep.points)
     index_rows: list[dict[str, Any]] = []
     curve_rows: list[dict[str, Any]] = []
+    screen_rows: list[dict[str, Any]] = []
+    model_rows: list[dict[str, Any]] = []
+    foretold_rows: list[dict[str, Any]] = []
+    units = units_of(sweep)
     for name in chosen:
         y, luck = _column(sweep, name, quantity)
-        found = indices(points, y, luck, seed)
+        found = indices(points, y, luck, seed, _possessions(sweep, name))
         index_rows += _index_rows(name, quantity, points.names, found, luck)
-        for j, factor in enumerate(points.names):
-            curve_rows += _curve_rows(sweep, name, quantity, points, j, factor, y, luck)
+        if points.structure() == MORRIS:
+            screen_rows += _screen_rows(name, quantity, points.names, screen(units, y, luck, seed), luck)
+        if metamodel:
+            fitted = fit(units, y, luck, seed)
+            model_rows += _model_rows(name, quantity, points.names, fitted)
+            foretold_rows += _foretold_rows(name, quantity, y, fitted)
+        for j in range(points.n_factors):
+            curve_rows += curve_of(sweep, name, quantity, points, j, y, luck)
     return Analysis(
         sweep=sweep,
         quantity=quantity,
         indices=pd.DataFrame(index_rows, columns=list(INDEX_COLUMNS)),
         curves=pd.DataFrame(curve_rows, columns=list(CURVE_COLUMNS)),
         trade_off=trade_off(sweep, settings),
+        screening=pd.DataFrame(screen_rows, columns=list(SCREEN_COLUMNS)),
+        metamodel=pd.DataFrame(model_rows, columns=list(MODEL_COLUMNS)),
+        foretold=pd.DataFrame(foretold_rows, columns=list(FORETOLD_COLUMNS)),
+        seed=seed,
     )
-
-
-INDEX_COLUMNS = (
-    "setting", "quantity", "factor", "first_order", "first_order_low", "first_order_high",
-    "total", "total_low", "total_high", "floor", "method", "points", "luck_share", "luck", "reason",
-)  # fmt: skip
-CURVE_COLUMNS = (
-    "setting", "quantity", "factor", "place", "value", "mean", "low", "high", "weight", "logarithmic",
-)  # fmt: skip
 
 
 def chosen_settings(sweep: Sweep, quantity: str, settings: Sequence[str] | None) -> list[str]:
@@ -261,8 +305,6 @@ def chosen_settings(sweep: Sweep, quantity: str, settings: Sequence[str] | None)
 
 def codes_of(points: pd.DataFrame) -> Points:
     """The points as codes: values in their order, names in the order of their first appearance."""
-    import pandas as pd
-
     codes = np.empty(points.shape, dtype=np.int64)
     for j, name in enumerate(points.columns):
         column = points[name]
@@ -273,9 +315,36 @@ def codes_of(points: pd.DataFrame) -> Points:
     return Points(tuple(map(str, points.columns)), codes)
 
 
-def _is_number(column: pd.Series) -> bool:
-    from pandas.api.types import is_bool_dtype, is_numeric_dtype
+def curve_of(
+    sweep: Sweep, setting: str, quantity: str, points: Points, j: int, y: FloatArray, luck: Luck
+) -> list[dict[str, Any]]:
+    """Rows of the curve of factor j (``CURVE_COLUMNS``)."""
+    factor, column = points.names[j], sweep.points.iloc[:, j]
+    about = {"setting": setting, "quantity": quantity, "factor": factor}
+    return _curve_rows(about, points, j, column, _is_number(column), factor in sweep.logarithmic, y, luck)
 
+
+def units_of(sweep: Sweep) -> FloatArray:
+    """Places of the points on the ranges of their factors, float64[points, factors], 0 to 1: numbers on the
+    factor's own scale, from the least to the greatest there is; names by their codes."""
+    codes = codes_of(sweep.points).codes
+    found = np.zeros(codes.shape)
+    for j, name in enumerate(sweep.points.columns):
+        column = sweep.points[name]
+        x = column.to_numpy(dtype=np.float64) if _is_number(column) else codes[:, j].astype(np.float64)
+        x = np.log(x) if str(name) in sweep.logarithmic else x
+        low, high = float(x.min()), float(x.max())
+        found[:, j] = (x - low) / (high - low) if high > low else 0.0
+    return found
+
+
+def _possessions(sweep: Sweep, setting: str) -> float | None:
+    """Possessions of a typical point that was played."""
+    rows = sweep.table[(sweep.table["setting"] == setting) & (sweep.table.get("possessions", 0) > 0)]
+    return float(rows["possessions"].median()) if len(rows) else None
+
+
+def _is_number(column: pd.Series) -> bool:
     return bool(is_numeric_dtype(column) and not is_bool_dtype(column))
 
 
@@ -292,55 +361,11 @@ def _column(sweep: Sweep, setting: str, quantity: str) -> tuple[FloatArray, Luck
     return y, Luck(variance, by_batch, sweep.luck == "independent", sweep.batch_share)
 
 
-def _index_rows(
-    setting: str, quantity: str, names: Sequence[str], found: Indices, luck: Luck
-) -> list[dict[str, Any]]:
-    rows = []
-    for j, factor in enumerate(names):
-        row: dict[str, Any] = {"setting": setting, "quantity": quantity, "factor": factor}
-        for name, value, half in (
-            ("first_order", found.first[j], found.first_half[j]),
-            ("total", found.total[j], found.total_half[j]),
-        ):
-            row |= {name: value, f"{name}_low": value - half, f"{name}_high": value + half}
-        row |= {"floor": found.floor[j], "method": METHOD_WORDS[found.method], "points": found.used}
-        row |= {"luck_share": found.luck_share if luck.known else np.nan, "luck": luck.words}
-        rows.append(row | {"reason": found.reason or ""})
-    return rows
-
-
-def _curve_rows(
-    sweep: Sweep, setting: str, quantity: str, points: Points, j: int, factor: str, y: FloatArray, luck: Luck
-) -> list[dict[str, Any]]:
-    column, logarithmic = sweep.points.iloc[:, j], factor in sweep.logarithmic
-    x = None
-    if _is_number(column):
-        x = column.to_numpy(dtype=np.float64)
-        x = np.log(x) if logarithmic else x
-    found = curve(points, j, x, y, luck)
-    if found is None:
-        return []
-    values: list[Any] = list(np.exp(found.at) if logarithmic else found.at)
-    if found.by_value:
-        first = {code: i for i, code in reversed(list(enumerate(points.codes[:, j])))}
-        values = [column.iloc[first[code]] for code in range(len(found.at))]
-    about = {"setting": setting, "quantity": quantity, "factor": factor, "logarithmic": logarithmic}
-    parts = zip(values, found.mean, found.low, found.high, found.weight, strict=True)
-    return [
-        about
-        | {"place": str(value) if x is None else "", "value": np.nan if x is None else float(value)}
-        | {"mean": mean, "low": low, "high": high, "weight": weight}
-        for value, mean, low, high, weight in parts
-    ]
-
-
 # --- what is traded for what ----------------------------------------------------------------------------
 
 
 def trade_off(sweep: Sweep, settings: Sequence[str] | None = None) -> pd.DataFrame:
     """Points saved per 100 possessions against the risks, one row per point and setting other than home."""
-    import pandas as pd
-
     table = sweep.table[(sweep.table["setting"] != HOME) & sweep.table["change"].notna()]
     if settings is not None:
         table = table[table["setting"].isin(list(settings))]
@@ -376,43 +401,3 @@ def _beaten(saved: FloatArray, cost: FloatArray, own_saved: FloatArray, own_cost
     more = least[np.searchsorted(best, -own_saved, side="left")]  # least cost among those that save more
     as_much = least[np.searchsorted(best, -own_saved, side="right")]
     return (more <= own_cost) | (as_much < own_cost)
-
-
-# --- files ----------------------------------------------------------------------------------------------
-
-
-def make_folder(folder: str | Path) -> Path:
-    """The folder, made if it is missing. Raises InputError where it cannot be."""
-    path = Path(folder)
-    try:
-        path.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else str(error)
-        raise InputError("--output", "", str(folder), f"a folder that can be made ({reason})") from None
-    if not os.access(path, os.W_OK | os.X_OK):
-        raise InputError("--output", "", str(folder), "a folder that can be written")
-    return path
-
-
-def put(path: Path, fill: Callable[[Path], object]) -> Path:
-    """Let ``fill`` write a file beside ``path`` and move it there, all or nothing. Raises InputError."""
-    part = path.with_name(f".{path.stem}.part{path.suffix}")
-    try:
-        fill(part)
-        os.replace(part, path)
-    except OSError as error:
-        with suppress(OSError):
-            part.unlink()
-        reason = error.strerror or str(error)
-        raise InputError("--output", "", str(path), f"a file that can be written ({reason})") from None
-    return path
-
-
-def write(found: Analysis, folder: str | Path) -> list[Path]:
-    """Write every table as Parquet and CSV; the files written. Raises InputError."""
-    where = make_folder(folder)
-    files = []
-    for name, table in found.tables.items():
-        files.append(put(where / f"{name}.parquet", partial(table.to_parquet, index=False)))
-        files.append(put(where / f"{name}.csv", partial(table.to_csv, index=False)))
-    return files

@@ -9,7 +9,9 @@ Which estimator is used is read off the points themselves, so a table of points 
   for factors with many values, the correlation ratio for those with few; intervals from half samples.
 
 Each gives parts of the variance, quadratic in the values. What the luck of the possessions puts into them is
-taken out (``engine.study.sweep.analyse.luck``).
+taken out (``engine.study.sweep.analyse.luck``). An index whose interval is wider than ``WIDEST`` says
+nothing and is not given; what would make it narrower is said instead. Points of a screening (Morris) have
+indices of their own kind (``engine.study.sweep.analyse.screening``).
 """
 
 from __future__ import annotations
@@ -23,16 +25,19 @@ from engine.estimate.intervals import LEVEL, normal_quantile, student_quantile
 from engine.estimate.luck import HARMONICS, first_order
 from engine.study.sweep.analyse.luck import FloatArray, IntArray, Luck
 
-SALTELLI, GRID, GIVEN = "saltelli", "grid", "given"
+SALTELLI, GRID, GIVEN, MORRIS = "saltelli", "grid", "given", "morris"
 METHOD_WORDS = {
     SALTELLI: "Saltelli's scheme",
     GRID: "exact for the full grid",
     GIVEN: "from given data",
+    MORRIS: "screening",
 }
 #: Fewer blocks, or points, than these give no indices.
 LEAST_BLOCKS, LEAST_POINTS = 16, 64
 #: A share of the spread that is not luck below this leaves nothing to divide.
 LEAST_TRUE = 0.1
+#: A wider interval (from low to high) of an index is not given.
+WIDEST = 0.5
 #: A factor with at most this many different values is taken by its values.
 FEW_VALUES = 12
 RESAMPLES, HALVES, SHUFFLES = 400, 200, 200
@@ -52,10 +57,20 @@ class Points:
         return len(self.names)
 
     def structure(self) -> str:
-        """SALTELLI, GRID or GIVEN."""
+        """GRID, SALTELLI, MORRIS or GIVEN."""
         if self._is_grid():
             return GRID
-        return SALTELLI if self._is_saltelli() else GIVEN
+        if self._is_saltelli():
+            return SALTELLI
+        return MORRIS if self._is_morris() else GIVEN
+
+    def _is_morris(self) -> bool:
+        """Trajectories in each of which every factor moves once, by itself."""
+        step = self.n_factors + 1
+        if self.n_factors < 2 or len(self.codes) % step or len(self.codes) < step:
+            return False
+        moved = np.diff(self.codes.reshape(-1, step, self.n_factors), axis=1) != 0
+        return bool((moved.sum(axis=2) == 1).all() and (moved.sum(axis=1) == 1).all())
 
     def _is_grid(self) -> bool:
         levels = [len(np.unique(column)) for column in self.codes.T]
@@ -78,13 +93,13 @@ class Indices:
     """Indices float64[factors] with the halves of their 95 % intervals, nan where there is none.
 
     Attributes:
-        method: SALTELLI, GRID or GIVEN.
+        method: SALTELLI, GRID, GIVEN or MORRIS.
         used: rows that went in.
         luck_share: share of the spread between the rows that is luck (0 where it cannot be told).
         first, first_half, total, total_half: indices.
-        floor: float64[factors], what the first-order index of a factor without effect passes in 5 of 100
-            cases; nan where it was not worked out.
-        reason: why there are none, else None.
+        floor: float64[factors], what the greatest first-order index of factors without effect passes in 5 of
+            100 cases (the same for all); nan where it was not worked out.
+        reasons: why a factor has none, empty where it has.
     """
 
     method: str
@@ -95,10 +110,12 @@ class Indices:
     total: FloatArray
     total_half: FloatArray
     floor: FloatArray
-    reason: str | None = None
+    reasons: tuple[str, ...]
 
 
-def indices(points: Points, y: FloatArray, luck: Luck, seed: int = 1) -> Indices:
+def indices(
+    points: Points, y: FloatArray, luck: Luck, seed: int = 1, possessions: float | None = None
+) -> Indices:
     """Indices of every factor.
 
     Args:
@@ -106,6 +123,7 @@ def indices(points: Points, y: FloatArray, luck: Luck, seed: int = 1) -> Indices
         y: float64[points], the quantity; nan where a point was not played.
         luck: of the same rows.
         seed: of the resampling, at least 1.
+        possessions: of a point (a typical one), to say how many would be needed.
     """
     method = points.structure()
     there = np.isfinite(y)
@@ -116,6 +134,8 @@ def indices(points: Points, y: FloatArray, luck: Luck, seed: int = 1) -> Indices
         there = np.repeat(there.reshape(-1, step).all(axis=1), step)
     rows = np.flatnonzero(there)
     nothing = partial(_nothing, points.n_factors, method, len(rows))
+    if method == MORRIS:
+        return nothing("the points are those of a screening; see its table", 0.0)
     least = {SALTELLI: LEAST_BLOCKS * (points.n_factors + 2), GRID: 3, GIVEN: LEAST_POINTS}[method]
     if len(rows) < least:
         return nothing(f"{len(rows)} points played, at least {least} are needed", 0.0)
@@ -126,7 +146,8 @@ def indices(points: Points, y: FloatArray, luck: Luck, seed: int = 1) -> Indices
     n = len(work.spread_rows)
     share = min(luck.between(work.spread_rows) * (1.0 - 1.0 / n) / spread, 1.0)
     if 1.0 - share < LEAST_TRUE:
-        return nothing(f"{share:.0%} of the spread between the points is luck: play more possessions", share)
+        told = f"{share:.0%} of the spread between the points is luck"
+        return nothing(f"{told}: {_needed(possessions, share / max(1.0 - share, 0.01))}", share)
     true = spread * (1.0 - share)
     parts = work.parts(y[rows]) - _luck_in_parts(work, luck, rows)
     if work.method == GRID:  # the points are the whole grid: an effect that is not there is 0, not below
@@ -135,12 +156,40 @@ def indices(points: Points, y: FloatArray, luck: Luck, seed: int = 1) -> Indices
     first, total = parts / true
     luck_halves = _luck_halves(work, y, luck, parts / true)
     first_half, total_half = np.sqrt(work.halves(y[rows], luck) ** 2 + luck_halves**2) / true
-    return Indices(method, len(rows), share, first, first_half, total, total_half, work.floor(y[rows]) / true)
+    reasons = [""] * points.n_factors
+    for values, halves in ((first, first_half), (total, total_half)):
+        for j in np.flatnonzero(2.0 * halves > WIDEST):
+            reasons[j] = reasons[j] or _too_wide(2.0 * halves[j], share, len(rows), possessions)
+            values[j] = halves[j] = np.nan
+    floor = work.floor(y[rows]) / true
+    return Indices(method, len(rows), share, first, first_half, total, total_half, floor, tuple(reasons))
+
+
+def _needed(possessions: float | None, times: float) -> str:
+    """So many times the possessions, in words."""
+    if possessions is None:
+        return f"play {times:.1f} times the possessions"
+    digits = 10 ** max(len(str(round(times * possessions))) - 2, 0)
+    return f"play about {round(times * possessions / digits) * digits:,} possessions a point"
+
+
+def _too_wide(width: float, share: float, n_rows: int, possessions: float | None) -> str:
+    """What would make an interval of an index narrow enough: with f times the possessions the spread as
+    played shrinks by the share of luck, 1 - share + share / f, and the interval with it; beyond that only
+    more points help, by the square root of their number."""
+    wanted = WIDEST / width
+    told = f"its interval is {width:.2f} wide"
+    if wanted > 1.0 - share and share > 0.0:
+        return f"{told}: {_needed(possessions, share / (wanted - (1.0 - share)))}"
+    more = round(n_rows * ((1.0 - share) / wanted) ** 2 * 1.2)
+    return f"{told}: about {more:,} points are needed" + (
+        ", with more possessions each" if share > 0.2 else ""
+    )
 
 
 def _nothing(n: int, method: str, used: int, reason: str, share: float) -> Indices:
     nan = np.full(n, np.nan)
-    return Indices(method, used, share, nan, nan, nan, nan, nan, reason)
+    return Indices(method, used, share, nan, nan, nan, nan, nan, (reason,) * n)
 
 
 def _luck_in_parts(work: _Method, luck: Luck, rows: IntArray) -> FloatArray:
@@ -198,7 +247,7 @@ class _Method:
         raise NotImplementedError
 
     def floor(self, values: FloatArray) -> FloatArray:
-        """What the first-order part of a factor without effect passes in 5 of 100 cases, float64[factors]."""
+        """What the greatest first-order part of factors without effect passes in 5 of 100 cases, for each."""
         return np.full(self.points.n_factors, np.nan)
 
 
@@ -309,8 +358,9 @@ class _Given(_Method):
         found = []
         for column in self.codes.T:
             shuffled = rng.permuted(np.repeat(column[:, None], SHUFFLES, axis=1), axis=0)
-            found.append(np.quantile(self._first(shuffled, values, 1), 0.95))
-        return np.array(found)
+            found.append(self._first(shuffled, values, 1))
+        greatest = float(np.quantile(np.max(found, axis=0), 0.95))
+        return np.full(len(found), greatest)
 
 
 def given_first(codes: IntArray, y: FloatArray, rng: np.random.Generator) -> FloatArray:

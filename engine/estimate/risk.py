@@ -1,0 +1,155 @@
+"""What n calls can bring at worst, with intervals: chance to come out behind, mean of the worst 5 %.
+
+Everything follows from the two marginal distributions of net points over the called possessions, at home and
+under the setting, n-fold convolved. The intervals and the bias come from a bootstrap of the called
+possessions, home and setting of one possession drawn together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+
+from engine.estimate.intervals import (
+    LEAST_EVENTS,
+    LEVEL,
+    NOTHING,
+    FloatArray,
+    IntArray,
+    Interval,
+    cvar,
+    student_quantile,
+    sum_distribution,
+    sum_distributions,
+)
+from engine.estimate.tally import N_NET, net_values
+from engine.state.record import NET_LOW
+
+#: Share of all sums of n calls that counts as the worst.
+WORST_SHARE = 0.05
+#: Resamples behind an interval, and the seed of their draws: the same tallies give the same intervals.
+RESAMPLES, SEED = 400, 0xB007
+#: Numbers of one piece of the resampled distributions, so that many calls need no more memory.
+MOST_AT_ONCE = 2_000_000
+#: The figures of ``OverN``, in order, and those that move smoothly with what is drawn: they have limits.
+FIGURES = ("p_worse", "p_above_home_mean", "worst_5_percent", "worst_5_percent_home")
+LIMITED = ("p_worse", "worst_5_percent", "worst_5_percent_home")
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Interval of a figure about the figure less its bias, and that bias; None where it rests on too few
+    possessions."""
+
+    interval: Interval = NOTHING
+    bias: float | None = None
+
+    def as_dict(self) -> dict[str, float | None]:
+        """For the JSON contract: mean (the figure less its bias), low, high, bias."""
+        return self.interval.as_dict() | {"bias": self.bias}
+
+
+@dataclass(frozen=True)
+class OverN:
+    """Risk of n calls with independent luck, against n mu0 (mu0: mean at home in the same possessions).
+
+    ``limits``: one for each of ``LIMITED``, by name.
+    """
+
+    n: int
+    p_worse: float | None
+    p_above_home_mean: float | None
+    worst_5_percent: float | None
+    worst_5_percent_home: float | None
+    limits: dict[str, Limits]
+
+
+def over_n(pairs: IntArray, n: int, level: float = LEVEL) -> OverN:
+    """Risk over n calls from net points of called possessions, int64[N_NET, N_NET] on (home, setting).
+
+    p_worse: chance that n possessions under the call concede more than n others at home, independent luck,
+    ties half. p_above_home_mean: the same against the fixed n mu0; points are whole, so it jumps when n mu0
+    passes a whole number, and two calls of the same worth can differ by several percent. Worst 5%: mean of
+    the worst 5% of such sums, minus n mu0, under the call and at home. Only marginals are used: how outcomes
+    pair up depends on how luck is shared, not on the game.
+
+    Limits: bootstrap (Efron B, Tibshirani RJ (1993) An Introduction to the Bootstrap, from memory), the bias
+    taken out, Student's quantile times the bootstrap's standard error, chances cut to 0..1; none where fewer
+    than ``LEAST_EVENTS`` called possessions differ from home.
+
+    Raises:
+        ValueError: n below 1.
+    """
+    if n < 1:
+        raise ValueError(f"n must be 1 or more, got {n}")
+    called = int(pairs.sum())
+    if called == 0:
+        return OverN(n, None, None, None, None, dict.fromkeys(LIMITED, Limits()))
+    home, setting = pairs.sum(axis=1) / called, pairs.sum(axis=0) / called
+    law = [sum_distribution(one, n)[None, :] for one in (home, setting)]
+    total = int(pairs.sum(axis=1) @ net_values())
+    sums = np.arange(law[0].shape[1]) + n * NET_LOW
+    above = np.sign(sums * called - n * total)  # exact: whole numbers
+    figures = _figures(law[0], law[1], above[None, :], np.array([n * total / called]))[0]
+    found = dict(zip(FIGURES, figures, strict=True))
+    return OverN(n=n, limits=_limits(pairs, n, found, level), **{name: float(x) for name, x in found.items()})
+
+
+def _figures(home: FloatArray, setting: FloatArray, above: IntArray, expected: FloatArray) -> FloatArray:
+    """``FIGURES`` float64[draws, 4] from the distributions of n-call sums float64[draws, sums]; ``above``
+    [draws, sums] is the sign of a sum less n mu0, ``expected`` [draws] is n mu0."""
+    sums = np.arange(home.shape[1]) + round((home.shape[1] - 1) / (N_NET - 1)) * NET_LOW
+    below = np.zeros_like(home)  # chance that home's sum is smaller
+    below[:, 1:] = np.cumsum(home, axis=1)[:, :-1]
+    worse = (setting * (below + 0.5 * home)).sum(axis=1)
+    over = (setting * (0.5 * (above + 1))).sum(axis=1)
+    tails = [_worst(sums, law) - expected for law in (setting, home)]
+    return np.stack([worse, over, *tails], axis=1)
+
+
+def _worst(sums: IntArray, law: FloatArray) -> FloatArray:
+    """``cvar`` of the worst share of many distributions float64[draws, sums], float64[draws]."""
+    if len(law) == 1:
+        return np.array([cvar(sums, law[0], 1.0 - WORST_SHARE)])
+    reached = np.minimum(np.cumsum(law[:, ::-1], axis=1), WORST_SHARE)
+    taken = np.diff(reached, prepend=0.0, axis=1)
+    return np.asarray(taken @ sums[::-1] / taken.sum(axis=1))
+
+
+def _limits(pairs: IntArray, n: int, found: dict[str, float], level: float) -> dict[str, Limits]:
+    called = int(pairs.sum())
+    if called - int(np.trace(pairs)) < LEAST_EVENTS:
+        return dict.fromkeys(LIMITED, Limits())
+    rng = np.random.default_rng(SEED)
+    there = np.flatnonzero(pairs.ravel())
+    counts = rng.multinomial(called, pairs.ravel()[there] / called, size=RESAMPLES)
+    again = np.zeros((RESAMPLES, N_NET * N_NET))
+    again[:, there] = counts
+    cube = again.reshape(RESAMPLES, N_NET, N_NET)
+    home, setting = cube.sum(axis=2), cube.sum(axis=1)
+    at_once = max(1, MOST_AT_ONCE // (n * N_NET))
+    drawn = np.concatenate(
+        [_resampled(home[i : i + at_once], setting[i : i + at_once], n) for i in range(0, RESAMPLES, at_once)]
+    )
+    width, limits = student_quantile(level, called - 1) * sqrt(called / (called - 1)), {}
+    for name in LIMITED:
+        values = drawn[:, FIGURES.index(name)]
+        bias = float(values.mean()) - found[name]
+        mean, half = found[name] - bias, width * float(values.std(ddof=1))
+        low, high = mean - half, mean + half
+        if name.startswith("p_"):
+            mean, low, high = (min(max(x, 0.0), 1.0) for x in (mean, low, high))
+        limits[name] = Limits(Interval(mean, low, high), bias)
+    return limits
+
+
+def _resampled(home: FloatArray, setting: FloatArray, n: int) -> FloatArray:
+    """``FIGURES`` of resampled counts float64[draws, N_NET], home and setting."""
+    called = home.sum(axis=1)
+    totals = home @ net_values()
+    laws = [sum_distributions(one / called[:, None], n) for one in (home, setting)]
+    sums = np.arange(laws[0].shape[1]) + n * NET_LOW
+    above = np.sign(sums[None, :] * called[:, None] - n * totals[:, None])
+    return _figures(laws[0], laws[1], above, n * totals / called)

@@ -1,0 +1,77 @@
+"""Files of an analysis: written beside their place under a name of their own, and moved there when whole."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable
+from contextlib import suppress
+from functools import partial
+from pathlib import Path
+
+import pandas as pd
+
+from engine.errors import InputError
+from engine.study.sweep.analyse.analysis import Analysis
+
+#: What a spreadsheet takes for the beginning of a formula.
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def plain_cells(table: pd.DataFrame) -> pd.DataFrame:
+    """A table whose texts no spreadsheet runs as formulas: those that begin like one get an apostrophe."""
+    found = table.copy()
+    for name in found.columns:
+        if found[name].dtype == object or isinstance(found[name].dtype, pd.StringDtype):
+            found[name] = found[name].map(
+                lambda cell: f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) else cell
+            )
+    return found.rename(columns=lambda name: f"'{name}" if str(name).startswith(FORMULA) else name)
+
+
+def make_folder(folder: str | Path) -> Path:
+    """The folder, made if it is missing. Raises InputError where it cannot be."""
+    path = Path(folder)
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise InputError("--output", "", str(folder), f"a folder that can be made ({reason})") from None
+    if not os.access(path, os.W_OK | os.X_OK):
+        raise InputError("--output", "", str(folder), "a folder that can be written")
+    return path
+
+
+def put(path: Path, fill: Callable[[Path], object]) -> Path:
+    """Let ``fill`` write a file beside ``path`` and move it there, all or nothing. Raises InputError."""
+    part: Path | None = None
+    try:
+        handle, name = tempfile.mkstemp(
+            prefix=f".{path.stem}-", suffix=f".part{path.suffix}", dir=path.parent
+        )
+        os.close(handle)
+        part = Path(name)
+        fill(part)
+        mask = os.umask(0)
+        os.umask(mask)
+        part.chmod(0o666 & ~mask)
+        os.replace(part, path)
+    except BaseException as error:
+        if part is not None:
+            with suppress(OSError):
+                part.unlink()
+        if not isinstance(error, OSError):
+            raise
+        reason = error.strerror or str(error)
+        raise InputError("--output", "", str(path), f"a file that can be written ({reason})") from None
+    return path
+
+
+def write(found: Analysis, folder: str | Path) -> list[Path]:
+    """Write every table as Parquet and CSV; the files written. Raises InputError."""
+    where = make_folder(folder)
+    files = []
+    for name, table in found.tables.items():
+        files.append(put(where / f"{name}.parquet", partial(table.to_parquet, index=False)))
+        files.append(put(where / f"{name}.csv", partial(plain_cells(table).to_csv, index=False)))
+    return files
