@@ -19,7 +19,7 @@ from engine.state.words import EVENTS
 #: Places, velocities, times: how far apart the two may be.
 CLOSE = 1e-9
 #: Of a trace: what names the draws, and counters of the trace itself.
-LEFT_OUT = ("seed", "possession", "branch", "max_calls", "n_events", "n_options")
+LEFT_OUT = ("seed", "possession", "branch", "max_calls", "n_events", "n_options", "watched")
 
 
 @dataclass

@@ -11,6 +11,7 @@ import shutil
 from pathlib import Path
 
 import numpy as np
+import pytest
 from kernel_process import ROOT, run_process
 
 from engine.state.record import COLUMN
@@ -40,6 +41,14 @@ def is_three(w, x, y):
 NUMBERS = {"home": list(range(20))}
 
 
+@pytest.mark.full
+def test_every_function_is_compiled_once(tmp_path: Path) -> None:
+    found = run_process(NUMBERS, 1, {"NUMBA_CACHE_DIR": str(tmp_path / "cache")})
+    assert (found["was_cached"], found["misses"]) == (False, 1)
+    assert len(found["specialisations"]) > 100
+    assert set(found["specialisations"].values()) == {1}, "each function once, however it is called"
+
+
 def test_an_edited_callee_is_compiled_again(tmp_path: Path) -> None:
     copy = tmp_path / "copy"
     without = shutil.ignore_patterns("__pycache__")
@@ -57,7 +66,7 @@ def test_an_edited_callee_is_compiled_again(tmp_path: Path) -> None:
     assert (np.array(first["records"]["home"])[:, threes] == 1).all(), "the short step is what is played"
 
     assert len(first["specialisations"]) > 100
-    assert set(first["specialisations"].values()) == {1}, "each function once, however it is called"
+    assert max(first["specialisations"].values()) == 1, "no function twice, however it is called"
 
     again = run_process(NUMBERS, 1, switches, copy)
     assert (again["was_cached"], again["hits"], again["misses"]) == (True, 1, 0)
