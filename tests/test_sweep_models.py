@@ -162,6 +162,17 @@ def test_floors_hold_for_all_factors_together() -> None:
     assert passed <= 3, passed
 
 
+def test_points_without_intervals_give_a_reason_and_no_warning(recwarn: pytest.WarningsRecorder) -> None:
+    """Too few possessions a point for an interval: nothing is known of the luck."""
+    points = unit_design("saltelli", 32)
+    found = analyse(sweep_of(points, ishigami(points.to_numpy()), np.full(len(points), np.nan)))
+    assert found.indices["reason"].str.startswith("no point has an interval").all()
+    assert found.curves[["low", "high"]].notna().any(axis=None), "points scatter about a curve all the same"
+    common = analyse(sweep_of(points, ishigami(points.to_numpy()), np.full(len(points), np.nan), "common"))
+    assert common.curves["low"].isna().all()
+    assert not recwarn.list
+
+
 def test_no_bar_leaves_its_axis(tmp_path: Path) -> None:
     points = unit_design("saltelli", 64)
     y = ishigami(points.to_numpy())

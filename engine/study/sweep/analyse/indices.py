@@ -144,6 +144,8 @@ def indices(
     if spread <= _TINY:
         return nothing("all points came out alike", 0.0)
     n = len(work.spread_rows)
+    if not np.isfinite(luck.between(work.spread_rows)):
+        return nothing("no point has an interval, so its luck is not known: play more possessions", 0.0)
     share = min(luck.between(work.spread_rows) * (1.0 - 1.0 / n) / spread, 1.0)
     if 1.0 - share < LEAST_TRUE:
         told = f"{share:.0%} of the spread between the points is luck"

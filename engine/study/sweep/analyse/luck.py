@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import sqrt
+from math import isfinite, nan, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,10 +75,17 @@ class Luck:
         """Variance of the luck in differences between rows; 0 where it cannot be told."""
         if self.draws is not None:
             return float(self.draws[:, rows].var(axis=1, ddof=1).mean()) if len(rows) > 1 else 0.0
-        return float(np.nanmean(self.variance[rows])) if self.independent else 0.0
+        return _mean(self.variance[rows]) if self.independent else 0.0
 
     def shared(self, rows: IntArray) -> float:
         """Variance of the luck that the rows share; where it cannot be told, the most that it can be."""
         if self.independent:
             return 0.0
-        return max(float(np.nanmean(self.variance[rows])) - self.between(rows), 0.0)
+        whole = _mean(self.variance[rows])
+        return max(whole - self.between(rows), 0.0) if isfinite(whole) else nan
+
+
+def _mean(values: FloatArray) -> float:
+    """Mean of those there are; nan where no row has an interval (too few events)."""
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else nan
