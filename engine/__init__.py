@@ -50,7 +50,7 @@ def check(path: str | PathLike[str]) -> pd.Series:
     """
     import pandas as pd
 
-    from engine.check.files import check_path
+    from engine.checks.files import check_path
 
     return pd.Series(check_path(path), dtype="object", name="meaning")
 

@@ -56,7 +56,7 @@ SAFE_PASSES: dict[str, float] = {
 #: Time has no part in these closed forms, so as little of it as possible is played.
 QUICK: dict[str, float] = {
     "time_step_s": 0.2,
-    "longest_possession_s": 10_000,
+    "longest_possession_s": 600,
     "shot_release_s": 0,
     "rim_release_s": 0,
     "shot_flight_s": 0,

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from input_files import LOADERS, REGIONS, player, scenario, write, write_all
 
-from engine.check.files import check_path
+from engine.checks.files import check_path
 from engine.errors import InputError
 from engine.inputs import (
     configs_root,

@@ -13,7 +13,7 @@ import pytest
 from input_files import scenario as scenario_table
 from input_files import write, write_all
 
-from engine.check.files import check_path
+from engine.checks.files import check_path
 from engine.errors import InputError
 from engine.inputs import configs_root, load_alignment, load_call, load_rules, load_scenario, load_zone
 from engine.inputs.calls import misfit

@@ -24,7 +24,7 @@ from input_files import (
 from policies import registered
 from test_bad_input import drop, message, put
 
-from engine.check.files import check_path
+from engine.checks.files import check_path
 from engine.inputs import config_hash, load_call, load_scenario, load_team, load_zone, men_of, people_of
 from engine.inputs.calls import misfit
 from engine.inputs.files import shipped

@@ -10,7 +10,7 @@ import pytest
 from input_files import ROLES, scenario, team, write, write_all, zone
 from scipy.integrate import solve_ivp
 
-from engine.check.files import check_path
+from engine.checks.files import check_path
 from engine.inputs import load_alignment, load_constants, load_rules, load_scenario, load_team, load_zone
 from engine.inputs.files import Source
 from engine.inputs.team import team_from

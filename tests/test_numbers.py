@@ -13,6 +13,7 @@ import pytest
 from engine.inputs import load_scenario
 from engine.inputs.defaults import MOST_POSSESSIONS
 from engine.kernel import batch
+from engine.run import blocks
 from engine.run.numbers import BITS, NUMBERS
 from engine.study.compare import compare
 from engine.study.lineup import opponent, places
@@ -83,6 +84,7 @@ def test_a_study_plays_in_its_ranges_only(
         usual(world, seed, numbers, *more)
 
     monkeypatch.setattr(batch, "play_list", watched)
+    monkeypatch.setattr(blocks, "play_list", watched)
     study()
     least, most = np.array(played[1:]).T  # the first is one possession that loads the engine
     inside = {name: (NUMBERS[name].first <= least) & (most < NUMBERS[name].end) for name in ranges}

@@ -12,7 +12,7 @@ from sheet_files import EVENING, GAME, OPPONENT, OWN, Table, save, with_cell, wi
 
 import engine
 from engine import cli
-from engine.check.files import check_path
+from engine.checks.files import check_path
 from engine.errors import InputError
 from engine.inputs import configs_root, load_constants
 from engine.inputs.sheets import Evening, load_evening, load_folder, write_blank

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from engine.check.files import check_path
+from engine.checks.files import check_path
 from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.inputs.constants import load_constants

@@ -12,7 +12,7 @@ import pytest
 from scipy.stats import qmc
 from sweep_designs import CORNER, REACTION, design, one_path, written
 
-from engine.check.files import check_path
+from engine.checks.files import check_path
 from engine.errors import InputError
 from engine.inputs import configs_root
 from engine.inputs.files import shipped

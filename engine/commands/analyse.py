@@ -34,10 +34,7 @@ def analyse(
     points, net, value, turnover, p_rim_shot, p_two_or_more, offensive_rebound, three_attempts, rim_attempts.
     """
     from engine.study.sweep.analyse.analysis import analyse as run
-    from engine.study.sweep.analyse.analysis import (
-        chosen_settings,
-        read,
-    )
+    from engine.study.sweep.analyse.analysis import chosen_settings, read
     from engine.study.sweep.analyse.files import make_folder, write
 
     sweep = read(store, quantity)

@@ -18,7 +18,7 @@ def check(paths: tuple[str, ...], quiet: bool) -> None:
 
     Below it stand the holes of a defence, and what a coded policy of a scenario answers when it is asked.
     """
-    from engine.check.files import check_path
+    from engine.checks.files import check_path
 
     bad = False
     for path in paths:

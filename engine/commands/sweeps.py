@@ -17,16 +17,7 @@ from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 
 import click
 
-from engine.commands.shared import (
-    BAR_DELAY_S,
-    INTERRUPTED,
-    NAME,
-    STOPPED,
-    ctrl_c,
-    load_engine,
-    one_line,
-    say,
-)
+from engine.commands.shared import BAR_DELAY_S, INTERRUPTED, NAME, STOPPED, ctrl_c, load_engine, one_line, say
 from engine.errors import InputError
 
 if TYPE_CHECKING:

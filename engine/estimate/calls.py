@@ -41,13 +41,7 @@ from engine.estimate.play import (
     share,
 )
 from engine.estimate.risk import OverN, over_n
-from engine.estimate.tally import (
-    N_NET,
-    BoxTally,
-    PairTally,
-    PerCallTally,
-    net_values,
-)
+from engine.estimate.tally import N_NET, BoxTally, PairTally, PerCallTally, net_values
 from engine.state.words import AFTER, OUTCOMES
 
 __all__ = [

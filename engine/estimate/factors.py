@@ -16,20 +16,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from engine.estimate.intervals import (
-    LEVEL,
-    NOTHING,
-    IntArray,
-    Interval,
-    if_enough,
-    student_quantile,
-)
-from engine.estimate.play import (
-    FACTOR_COLUMNS,
-    FourFactors,
-    factors_of,
-    four_factors_points,
-)
+from engine.estimate.intervals import LEVEL, NOTHING, IntArray, Interval, if_enough, student_quantile
+from engine.estimate.play import FACTOR_COLUMNS, FourFactors, factors_of, four_factors_points
 from engine.estimate.tally import Tally, check_records
 from engine.state.record import COLUMN
 from engine.state.words import ENDS

@@ -15,13 +15,7 @@ import numpy as np
 from SALib.analyze import rbd_fast
 from scipy.stats import rankdata
 
-from engine.estimate.intervals import (
-    NOTHING,
-    FloatArray,
-    IntArray,
-    Interval,
-    wilson,
-)
+from engine.estimate.intervals import NOTHING, FloatArray, IntArray, Interval, wilson
 
 #: The band of the value: this share of the worlds lies inside (5 to 95 %).
 BAND = 0.90

@@ -15,13 +15,7 @@ from typing import Any, Self
 import numpy as np
 import numpy.typing as npt
 
-from engine.state.record import (
-    COLUMN,
-    MOST_CALLS,
-    N_RECORD,
-    NET_HIGH,
-    NET_LOW,
-)
+from engine.state.record import COLUMN, MOST_CALLS, N_RECORD, NET_HIGH, NET_LOW
 from engine.state.words import AFTER, ENDS, OUTCOMES
 
 IntArray = npt.NDArray[np.int64]

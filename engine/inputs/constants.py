@@ -51,7 +51,11 @@ DIVISORS = frozenset(
     }
 )  # fmt: skip
 #: Bounds of how long a possession can take to play: at most 600 s in steps of 5 ms.
-BOUNDED = {"time_step_s": (0.005, 1.0), "longest_possession_s": (1.0, 600.0)}
+BOUNDED = {
+    "time_step_s": (0.005, 1.0),
+    "longest_possession_s": (1.0, 600.0),
+    "bring_up_free_m": (-15.0, 30.0),  # beyond the arc; below nothing it lies inside
+}
 LEAST_DIVISOR = 1e-6
 #: A share that may exceed 1 may exceed its range so many times over.
 MOST_TIMES = 10.0

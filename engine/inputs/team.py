@@ -8,23 +8,8 @@ from pydantic import AfterValidator, BeforeValidator, Field
 
 from engine.errors import InputError
 from engine.inputs import defaults
-from engine.inputs.base import (
-    Frozen,
-    Real,
-    Shirt,
-    Table,
-    Text,
-    Whole,
-    not_allowed,
-    parse,
-    tables,
-)
-from engine.inputs.files import (
-    FileName,
-    Source,
-    read_toml,
-    resolve,
-)
+from engine.inputs.base import Frozen, Real, Shirt, Table, Text, Whole, not_allowed, parse, tables
+from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.levels import PLAYER_RANGES, load_level
 from engine.inputs.shots import ShotTable, load_shot_table
 

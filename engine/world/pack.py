@@ -19,24 +19,9 @@ from engine.inputs.settings import Setting
 from engine.inputs.team import Player, Team
 from engine.inputs.zone import Zone
 from engine.policies import coded
-from engine.state.arrays import (
-    CONSTANTS,
-    GRID_X,
-    GRID_Y,
-    MOST_SHADOW_SETTINGS,
-    MOST_SHADOWS,
-    N_SIDE,
-    WORLD,
-)
+from engine.state.arrays import CONSTANTS, GRID_X, GRID_Y, MOST_SHADOW_SETTINGS, MOST_SHADOWS, N_SIDE, WORLD
 from engine.state.jobs import JOB_TABLE, Kind
-from engine.state.words import (
-    JOBS,
-    MOMENTS,
-    REGIONS,
-    TRIGGERS,
-    Job,
-    Region,
-)
+from engine.state.words import JOBS, MOMENTS, REGIONS, TRIGGERS, Job, Region
 from engine.world.court import Court, build_court
 from engine.world.shots import level_averages, offset, shot_rows
 

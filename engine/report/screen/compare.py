@@ -232,11 +232,11 @@ def _risk(call: Found, base: str) -> list[str]:
         calls = count(over["n"], "call")
         rows += [
             (
-                f"a bad night, points over {calls}",
+                f"a bad night, {calls}",
                 _night(over, "worst_5_percent"),
                 _night(over, "worst_5_percent_home"),
             ),
-            (f"concede more than {base} over {calls}", _chance(over), ""),
+            (f"worse than {base}, {calls}", _chance(over), ""),
         ]
     first, *others = table(rows, indent=" " * (LABEL + 2))
     return [f"  {'Risk':<{LABEL}}{first[LABEL + 2 :]}", *others]

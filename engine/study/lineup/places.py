@@ -22,14 +22,7 @@ from engine.estimate.selection import Selection, select
 from engine.inputs.defence import persons_of
 from engine.inputs.scenario import Scenario
 from engine.inputs.team import ZONE_PLACES, ZonePlaces
-from engine.run.blocks import (
-    Progress,
-    Records,
-    Runner,
-    RunSize,
-    World,
-    check_size,
-)
+from engine.run.blocks import Progress, Records, Runner, RunSize, World, check_size
 from engine.run.numbers import NUMBERS
 from engine.state.arrays import N_SIDE
 from engine.state.record import COLUMN

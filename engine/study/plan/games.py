@@ -18,12 +18,7 @@ import numpy as np
 
 from engine.estimate.calls import TURNOVERS
 from engine.estimate.intervals import FloatArray, IntArray
-from engine.run.blocks import (
-    Progress,
-    Records,
-    Runner,
-    in_order,
-)
+from engine.run.blocks import Progress, Records, Runner, in_order
 from engine.run.numbers import NUMBERS
 from engine.run.worlds import net_of
 from engine.state.record import COLUMN

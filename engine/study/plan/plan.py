@@ -19,13 +19,7 @@ from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening, load_evening
 from engine.run.blocks import Progress, Runner, check_size
 from engine.run.numbers import NUMBERS
-from engine.study.plan.games import (
-    GAMES_IN_PART,
-    NUMBERS_PER_GAME,
-    Fatigue,
-    GamePlan,
-    play_games,
-)
+from engine.study.plan.games import GAMES_IN_PART, NUMBERS_PER_GAME, Fatigue, GamePlan, play_games
 from engine.study.plan.inputs import OPTION, load_plan_constants, values_of
 from engine.study.plan.late import SECONDS, Late, OwnScoring, distributions, late_game, own_scoring
 from engine.study.plan.mix import Mix, best_mix, possessions_per_period

@@ -15,12 +15,7 @@ import numpy as np
 from engine.estimate import calls as estimate
 from engine.estimate.intervals import IntArray, Interval
 from engine.estimate.tally import N_NET, PairTally, Tally
-from engine.run.blocks import (
-    Progress,
-    Records,
-    Runner,
-    in_order,
-)
+from engine.run.blocks import Progress, Records, Runner, in_order
 from engine.run.numbers import NUMBERS
 from engine.state.record import COLUMN, N_RECORD, NET_LOW
 from engine.study.plan.states import AT_HOME, PlanWorlds, shadow_bits

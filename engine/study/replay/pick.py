@@ -21,13 +21,7 @@ from engine.estimate.tally import IntArray
 from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS
 from engine.inputs.scenario import Scenario
-from engine.run.blocks import (
-    Progress,
-    Records,
-    Runner,
-    RunSize,
-    run_blocks,
-)
+from engine.run.blocks import Progress, Records, Runner, RunSize, run_blocks
 from engine.run.branches import Plan, branches_of, play_setting
 from engine.state.record import COLUMN
 from engine.state.words import AFTER, ENDS, OUTCOMES

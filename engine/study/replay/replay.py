@@ -39,13 +39,7 @@ from engine.state.words import (
     Option,
     TrapPhase,
 )
-from engine.study.play import (
-    Opening,
-    check_setting,
-    open_scenario,
-    run_size,
-    world_of,
-)
+from engine.study.play import Opening, check_setting, open_scenario, run_size, world_of
 from engine.world.pack import pack, player_of
 
 #: Agents 0..4 attack (team positions 1 to 5), 5..9 defend (left guard, right guard, left forward,

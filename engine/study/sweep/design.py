@@ -11,11 +11,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from engine.errors import InputError, MissingInput
-from engine.inputs.base import (
-    Table,
-    parse,
-    plain,
-)
+from engine.inputs.base import Table, parse, plain
 from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.scenario import Scenario, config_hash
 from engine.shipped import configs_root
@@ -40,13 +36,7 @@ from engine.study.sweep.factors import (
     retold,
     try_ends,
 )
-from engine.study.sweep.paths import (
-    Address,
-    Opened,
-    Value,
-    clash,
-    split,
-)
+from engine.study.sweep.paths import Address, Opened, Value, clash, split
 from engine.study.sweep.sampling import (
     MOST_POINTS,
     MOST_SOBOL,

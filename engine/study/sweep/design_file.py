@@ -10,16 +10,7 @@ from pydantic import AfterValidator, Field
 
 from engine.errors import InputError, MissingInput
 from engine.inputs import defaults
-from engine.inputs.base import (
-    Flag,
-    Frozen,
-    Real,
-    Text,
-    Whole,
-    nearest,
-    one_of,
-    plain,
-)
+from engine.inputs.base import Flag, Frozen, Real, Text, Whole, nearest, one_of, plain
 from engine.inputs.scenario import Scenario, Seed
 from engine.run.numbers import NUMBERS
 from engine.study.sweep.sampling import MOST_POINTS

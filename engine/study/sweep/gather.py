@@ -30,11 +30,7 @@ from typing import TYPE_CHECKING, Any
 
 from engine.estimate import calls as estimate
 from engine.estimate.intervals import NOTHING, Interval, scaled, wilson
-from engine.estimate.play import (
-    per_possession,
-    ratio,
-    share,
-)
+from engine.estimate.play import per_possession, ratio, share
 from engine.estimate.tally import BoxTally, PairTally
 from engine.study.sweep.adaptive import settled_test
 from engine.study.sweep.stored import Stored

@@ -28,22 +28,10 @@ from pathlib import Path
 from typing import Any
 
 from engine.errors import InputError
-from engine.inputs.base import (
-    Table,
-    known_keys,
-    listed,
-    nearest,
-    plain,
-)
+from engine.inputs.base import Table, known_keys, listed, nearest, plain
 from engine.inputs.calls import CHANGEABLE as CALL_KEYS
 from engine.inputs.constants import load_constants
-from engine.inputs.files import (
-    Held,
-    Source,
-    read_csv,
-    read_toml,
-    resolve,
-)
+from engine.inputs.files import Held, Source, read_csv, read_toml, resolve
 from engine.inputs.rules import CHANGEABLE as RULE_TABLES
 from engine.inputs.scenario import Game, Scenario, scenario_from
 from engine.inputs.shots import COLUMNS

@@ -35,15 +35,7 @@ from engine.run.blocks import Runner, Stopped
 from engine.study.sweep.design import Design
 from engine.study.sweep.store import Store
 from engine.study.sweep.stored import Stored
-from engine.study.sweep.tallies import (
-    MOMENTS,
-    Batch,
-    Outcome,
-    digest_of,
-    moments,
-    pack_payload,
-    play_batch,
-)
+from engine.study.sweep.tallies import MOMENTS, Batch, Outcome, digest_of, moments, pack_payload, play_batch
 from engine.world.pack import Packed, pack
 
 LOG = logging.getLogger("trapledger.sweep")

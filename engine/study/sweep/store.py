@@ -29,15 +29,7 @@ from typing import IO, Self
 from engine.errors import InputError
 from engine.study.sweep import identity
 from engine.study.sweep.design import Design
-from engine.study.sweep.seal import (
-    MENDABLE,
-    META_SEAL,
-    ROUNDS_SEAL,
-    Damage,
-    meta_seal,
-    rounds_seal,
-    seal,
-)
+from engine.study.sweep.seal import MENDABLE, META_SEAL, ROUNDS_SEAL, Damage, meta_seal, rounds_seal, seal
 from engine.study.sweep.stored import Stored
 from engine.study.sweep.storefile import (
     APPLICATION,
@@ -49,10 +41,7 @@ from engine.study.sweep.storefile import (
     take_lock,
     told,
 )
-from engine.study.sweep.tallies import (
-    Batch,
-    Outcome,
-)
+from engine.study.sweep.tallies import Batch, Outcome
 
 
 def effort_rule(meta: Mapping[str, str]) -> str:

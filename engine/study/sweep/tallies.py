@@ -16,22 +16,10 @@ from typing import Any
 
 import numpy as np
 
-from engine.estimate.tally import (
-    N_NET,
-    BoxTally,
-    IntArray,
-    PairTally,
-    Tally,
-    count_pairs,
-)
+from engine.estimate.tally import N_NET, BoxTally, IntArray, PairTally, Tally, count_pairs
 from engine.inputs.defaults import HOME
 from engine.run.blocks import Runner
-from engine.run.branches import (
-    Branch,
-    Plan,
-    branches_of,
-    play_setting,
-)
+from engine.run.branches import Branch, Plan, branches_of, play_setting
 from engine.state.record import COLUMN, N_RECORD
 
 #: Number of the bytes' layout; a reader refuses another one.

@@ -20,11 +20,7 @@ from engine.errors import InputError
 from engine.estimate.intervals import LEVEL, normal_quantile
 from engine.estimate.tally import BoxTally
 from engine.inputs.defaults import HOME, OVER_N
-from engine.study.sweep.analyse.indices import (
-    MORRIS,
-    Points,
-    indices,
-)
+from engine.study.sweep.analyse.indices import MORRIS, Points, indices
 from engine.study.sweep.analyse.luck import FloatArray, Luck
 from engine.study.sweep.analyse.metamodel import fit
 from engine.study.sweep.analyse.rows import (

@@ -12,12 +12,7 @@ from math import sqrt
 import numpy as np
 
 from engine.estimate.intervals import LEVEL, normal_quantile, student_quantile
-from engine.study.sweep.analyse.indices import (
-    FEW_VALUES,
-    GRID,
-    SALTELLI,
-    Points,
-)
+from engine.study.sweep.analyse.indices import FEW_VALUES, GRID, SALTELLI, Points
 from engine.study.sweep.analyse.luck import FloatArray, IntArray, Luck
 
 #: Places at which a curve is worked out.

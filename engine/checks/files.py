@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from engine.check.policy import policy_lines
+from engine.checks.policy import policy_lines
 from engine.errors import InputError
 from engine.inputs.alignment import alignment_from
 from engine.inputs.base import Table, plain, spoken
@@ -285,7 +285,7 @@ def check_path(path: FileName, before_playing: Callable[[], None] | None = None)
 
     The holes of a defence, or of those a scenario plays, follow its line, one a line and indented: findings,
     not errors. The kind of a file is told from its keys, else from the folder it lies in. A coded policy of a
-    scenario is asked on floors of played possessions (engine.check.policy), which needs the compiled engine:
+    scenario is asked on floors of played possessions (engine.checks.policy), which needs the compiled engine:
     ``before_playing`` is called before it.
 
     Raises InputError for the first file that is wrong: one line with file, key, value and what is allowed.
