@@ -230,7 +230,8 @@ def record(problem: Problem, knobs: Array, rates: Rates) -> str:
         cells = {"knob": knob, "value": float(value), "target": target, "goal": round(float(goal), 4)}
         out += _row("knob", cells | _cells(item, rates[target]))
     for name, item in problem.level.published.items():
-        if name in rates and name not in problem.knobs.values():
+        # a rate of too few events has no interval: nothing to record
+        if name in rates and name not in problem.knobs.values() and math.isfinite(rates[name][1]):
             out += _row("other", {"target": name} | _cells(item, rates[name]))
     return "\n".join(out).rstrip() + "\n"
 

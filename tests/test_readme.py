@@ -110,7 +110,7 @@ def test_the_sweep_in_python_of_readme_runs(folder: Path, capsys: pytest.Capture
     found = names["found"]
     assert isinstance(found, SweepResult) and found.end.settled == 24 and (folder / "reaction.db").is_file()
     said = capsys.readouterr().out
-    assert "corner trap" in said and "reaction_s" in said
+    assert "corner trap" in said and "constants.reaction_s" in said
 
 
 def test_the_design_is_made_small() -> None:

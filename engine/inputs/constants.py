@@ -55,6 +55,7 @@ BOUNDED = {
     "time_step_s": (0.005, 1.0),
     "longest_possession_s": (1.0, 600.0),
     "bring_up_free_m": (-15.0, 30.0),  # beyond the arc; below nothing it lies inside
+    "lane_margin_s": (-100.0, 100.0),  # before the count ends; below nothing nobody leaves in time
 }
 LEAST_DIVISOR = 1e-6
 #: A share that may exceed 1 may exceed its range so many times over.
