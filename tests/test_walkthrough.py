@@ -1,8 +1,8 @@
 """The page's walk through a new defence, step by step as it is written: no block may be left out.
 
-The blocks of "A new defence in an afternoon" in DEVELOPERS.md are taken in order, in an empty folder. A block
-whose first line names a file is written there; of a block of commands every line is run. ``pip install``
-stands for what an installer would leave (tests/policies.py): a test may not reach for a network.
+The blocks of "A new defence in an afternoon" (configs/zones/new_defence.md) are taken in order, in an empty
+folder. A block whose first line names a file is written there; of a block of commands every line is run.
+``pip install`` stands for what an installer would leave (tests/policies.py): no test reaches for a network.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ MOST_LINES = 150
 
 
 def section() -> str:
-    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    text = (ROOT / "configs" / "zones" / "new_defence.md").read_text(encoding="utf-8")
     assert text.count(HEADING) == 1
     return re.split(r"(?m)^## ", text.split(HEADING)[1])[0]
 
