@@ -18,8 +18,10 @@ from engine.state.words import EVENTS
 
 #: Places, velocities, times: how far apart the two may be.
 CLOSE = 1e-9
-#: Of a trace: what names the draws, and counters of the trace itself.
-LEFT_OUT = ("seed", "possession", "branch", "max_calls", "n_events", "n_options", "watched")
+#: Of a trace: what names the draws, counters of the trace itself, and what the kernel keeps at hand so as not
+#: to work it out again (the shooter's threshold, the nearest defender of the step).
+NAMES, COUNTERS = ("seed", "possession", "branch", "max_calls"), ("n_events", "n_options", "watched")
+LEFT_OUT = (*NAMES, *COUNTERS, "shooter_logit", "gap", "gap_who")
 
 
 @dataclass
