@@ -1,7 +1,7 @@
 """How the tests run: on every core, one compile of the engine for all of them, in three sizes.
 
 Sizes, by mark (pyproject.toml): ``quick`` is whatever is not marked longer, for the inner loop; the default
-adds ``long``; ``full`` is what is rarely broken at its whole length, which only ``.ci/run`` plays.
+adds ``long``; ``full`` is what is rarely broken at its whole length, which ``pytest -m full`` plays.
 """
 
 from __future__ import annotations
