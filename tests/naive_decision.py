@@ -74,6 +74,7 @@ class Decision:
         self.p = p
         self.values: dict[int, float] = {}
         self.goals: dict[int, tuple[float, float]] = {}
+        self.kinds: dict[int, int] = {}
         self.ends: dict[int, tuple[float, float]] = {}
         clock = p.w.clock
         self.left = p.clock_s if clock.shot_s > 0.0 else max(clock.patience_s - p.t, 4.0)
@@ -259,7 +260,7 @@ class Decision:
             worth = max(worth, shot)
         kind, risk = best_kind(p, x, y, length, release, self.pressure)
         self.values[PASSES + j] = (1.0 - risk) * worth - risk * k["turnover_dread_points"]
-        self.goals[PASSES + j] = (x + 100.0 * kind, y)
+        self.goals[PASSES + j], self.kinds[PASSES + j] = (x, y), kind
 
     # --- noise and choice (section 5) -------------------------------------------------------------------
 
@@ -309,8 +310,7 @@ def decide(p: Possession) -> None:
     elif option >= PASSES:
         p.action = STAY
         x, y = decision.goals[option]
-        kind = 2 if x > 150.0 else 1 if x > 50.0 else 0
-        start_pass(p, option - PASSES, kind, x - 100.0 * kind, y)
+        start_pass(p, option - PASSES, decision.kinds[option], x, y)
     else:
         value, h = decision.values[option], p.h
         if option == OPT_RETREAT:
