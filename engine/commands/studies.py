@@ -131,7 +131,7 @@ def stress(
 @click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result.")
 @click.option("--json", "json_target", metavar="FILE", help="Write JSON to FILE; - is standard output.")
 def patterns(scale: float, threads: int | None, quiet: bool, json_target: str | None) -> None:
-    """Measure thirteen patterns of the trade on the shipped demo and levels; a failing one stays failing."""
+    """Measure sixteen patterns of the trade on the shipped demo and levels; a failing one stays failing."""
     from engine.report import contract
 
     if json_target is not None:

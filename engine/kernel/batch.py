@@ -41,7 +41,7 @@ from engine.state.words import Mode
 
 
 def source_stamp() -> int:
-    """63-bit hash of the kernel's sources and arrays, of versions and the bounds-check flag: keys the cache."""
+    """63-bit hash of the kernel's sources and arrays, of versions and the bounds-check flag (cache key)."""
     digest = hashlib.sha256()
     here = Path(__file__).resolve().parent
     files = sorted(here.glob("*.py")) + sorted((here.parent / "state").glob("*.py"))

@@ -31,6 +31,7 @@ from engine.state.words import (
     Event,
     Flight,
     LooseKind,
+    Loss,
     Mode,
     Region,
     TrapPhase,
@@ -45,8 +46,7 @@ def start(w, c):
     s = c.s
     k = w.k
     ru = w.rules
-    u0, u1, u2, u3 = draws.uniforms(s, draws.START, 0, 0, 0)
-    s.patience = 1.0 + k.patience_spread * (2.0 * u3 - 1.0)
+    u0, u1, u2, _ = draws.uniforms(s, draws.START, 0, 0, 0)
     s.near = 1 if u2 < 0.5 else -1
     s.region = Region.TOP
     s.front = 1
@@ -107,7 +107,7 @@ def move_ball(w, c):
                 return False
             return True
         if what == Flight.STOLEN:
-            turnover(w, c, 1, s.target)
+            turnover(w, c, 1, s.target, Loss.PASS)
         elif what == Flight.OUT:
             ball_out(w, c)
         return False
@@ -183,13 +183,13 @@ def ball_hazards(w, c):
     u0, u1, u2, u3 = draws.uniforms(s, draws.BALL_HAZARD, 0, 0, s.step)
     loose = 1.5 - w.players[s.handler].handle
     if not trapped and gap < k.strip_within_m and draws.happens(u0, k.strip_rate_per_s * loose, dt):
-        turnover(w, c, 1, who)
+        turnover(w, c, 1, who, Loss.STRIP)
         return
     attacking = s.action == Action.DRIVE or s.action == Action.SPLIT
     if not attacking:
         return
     if draws.happens(u1, k.dribble_loss_rate_per_s * loose, dt):
-        turnover(w, c, 0, -1)
+        turnover(w, c, 0, -1, Loss.OTHER)
         return
     in_way = blocker(w, c)
     if in_way >= 0:
@@ -202,7 +202,7 @@ def ball_hazards(w, c):
         planted = b.vx * b.vx + b.vy * b.vy < 1.0
         outside_arc = distance(b.x, b.y, 0.0, 0.0) > w.rules.no_charge_m
         if planted and outside_arc and draws.happens(u3, k.charge_rate_per_s, dt):
-            turnover(w, c, 0, -1)
+            turnover(w, c, 0, -1, Loss.OTHER)
 
 
 @njit

@@ -17,7 +17,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.estimate.calls import TURNOVERS
+from engine.estimate.tally import LOST_IN_TRAP
 from engine.run.blocks import (
     Player,
     Progress,
@@ -41,7 +41,6 @@ FloatArray = NDArray[np.float64]
 NUMBERS_PER_GAME = NUMBERS["plan games"].each
 #: Games of a part; the result does not depend on it.
 GAMES_IN_PART = 100
-_TURNOVERS = [OUTCOMES.index(name) for name in TURNOVERS]
 _OTHER = OUTCOMES.index("other")
 
 
@@ -282,7 +281,7 @@ def _count_uses(course: _Course, rows: IntArray, calls: IntArray, base: Records,
     sums = course.sums
     use = sums["made"][rows, calls]
     saved = _net(base) - _net(played)
-    lost = np.isin(played[:, COLUMN["outcome"]], _TURNOVERS)
+    lost = np.isin(played[:, COLUMN["outcome"]], LOST_IN_TRAP)
     for name, values in (("use_n", 1), ("use_sum", saved), ("use_square", saved * saved), ("use_lost", lost)):
         np.add.at(sums[name], (calls, use), values)
     sums["made"][rows, calls] += 1  # a game has one trap in a possession, so no row comes twice
