@@ -56,7 +56,7 @@ def test_ctrl_c_says_what_is_kept(
         calls.append(arguments)
         if len(calls) == 5:
             signal.raise_signal(signal.SIGINT)
-            time.sleep(1.0)
+            time.sleep(5.0)  # so that a loaded machine has noticed it by then
         return played(*arguments)
 
     monkeypatch.setattr(runner, "play_batch", interrupted)
