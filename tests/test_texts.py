@@ -24,7 +24,7 @@ OTHERS = str(CONFIGS / "scenarios" / "six_defences.toml")
 #: the opponent's name with accents. OUT: a path to write to. DESIGN, STORE: a sweep of the tests.
 TABLE = (
     ("new OUT", "READ-ME-FIRST.txt"),
-    (f"compare {DEMO} -n 60", "Per 100 possessions"),
+    (f"compare {DEMO} -n 60", "staying home"),
     (f"compare {OTHERS} -n 60 --detail", "6 defences"),
     ("compare SHEETS -n 60 --detail", "Before you use this"),
     (f"play {DEMO} -n 60 --detail", "Box score"),
