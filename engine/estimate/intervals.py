@@ -187,14 +187,19 @@ def sum_distributions(probabilities: FloatArray, n: int) -> FloatArray:
 
 
 def cvar(values: npt.NDArray[np.generic], probabilities: FloatArray, level: float) -> float:
-    """Mean of the worst (highest) 1 - level of a discrete distribution of losses.
+    """Mean of the worst (highest) 1 - level of a discrete distribution of losses: see ``cvars``."""
+    return float(cvars(values, np.asarray(probabilities)[None, :], level)[0])
+
+
+def cvars(values: npt.NDArray[np.generic], probabilities: FloatArray, level: float) -> FloatArray:
+    """Mean of the worst (highest) 1 - level of many discrete distributions of losses, float64[draws].
 
     The atom at the quantile is split, so that exactly the mass 1 - level is averaged: Rockafellar RT,
     Uryasev S (2002) Journal of Banking and Finance 26:1443; Acerbi C, Tasche D (2002), same journal 26:1487.
 
     Args:
         values: losses [K], ascending (net points conceded: more is worse).
-        probabilities: float64[K], adding up to 1.
+        probabilities: float64[draws, K], each adding up to 1.
         level: 0 <= level < 1; 0.95 averages the worst 5%.
 
     Raises:
@@ -206,6 +211,6 @@ def cvar(values: npt.NDArray[np.generic], probabilities: FloatArray, level: floa
     if np.any(np.diff(worst_first) > 0):
         raise ValueError("values must be ascending")
     tail = 1.0 - level
-    reached = np.minimum(np.cumsum(probabilities[::-1]), tail)
-    taken = np.diff(reached, prepend=0.0)
-    return float(worst_first @ taken / taken.sum())
+    reached = np.minimum(np.cumsum(probabilities[:, ::-1], axis=1), tail)
+    taken = np.diff(reached, prepend=0.0, axis=1)
+    return np.asarray(taken @ worst_first / taken.sum(axis=1))

@@ -125,9 +125,8 @@ def four_factors(box: BoxTally) -> FourFactors | None:
 
     Returns None where there was no field goal attempt or no possession.
     """
-    ends = box.ends_by_name()
     counts = {name: box.total(name) for name in FACTOR_COLUMNS}
-    return factors_of(box.n, counts | {"lost": ends["turnover"] + ends["shot_clock"]})
+    return factors_of(box.n, counts | {"lost": box.lost})
 
 
 def factors_of(n: int, counts: Mapping[str, int]) -> FourFactors | None:
@@ -192,8 +191,6 @@ class PlayEstimate:
 
 def estimate_play(box: BoxTally, level: float = LEVEL) -> PlayEstimate:
     """All estimates of one setting from its tally."""
-    ends = box.ends_by_name()
-    turnovers = ends["turnover"] + ends["shot_clock"]
     made_value = {"fgm": 2, "three_made": 1}
     effective = scaled(ratio(box, made_value, "fga", level), 0.5)
     bands = tuple(
@@ -216,8 +213,8 @@ def estimate_play(box: BoxTally, level: float = LEVEL) -> PlayEstimate:
         free_throw_share=share(box, "ftm", "fta", level),
         effective_field_goal_share=effective,
         offensive_rebound_share=share(box, "oreb", {"oreb": 1, "dreb": 1}, level),
-        turnover_rate=wilson(turnovers, box.n, level),
-        steal_share=wilson(box.total("steals"), turnovers, level),
+        turnover_rate=wilson(box.lost, box.n, level),
+        steal_share=wilson(box.total("steals"), box.lost, level),
         free_throw_rate=ratio(box, "fta", "fga", level),
         three_attempt_share=share(box, "three_attempts", "fga", level),
         rim_attempt_share=share(box, "rim_attempts", "fga", level),

@@ -19,7 +19,7 @@ from engine.estimate.intervals import (
     FloatArray,
     IntArray,
     Interval,
-    cvar,
+    cvars,
     student_quantile,
     sum_distribution,
     sum_distributions,
@@ -105,17 +105,8 @@ def _figures(home: FloatArray, setting: FloatArray, above: IntArray, expected: F
     below[:, 1:] = np.cumsum(home, axis=1)[:, :-1]
     worse = (setting * (below + 0.5 * home)).sum(axis=1)
     over = (setting * (0.5 * (above + 1))).sum(axis=1)
-    tails = [_worst(sums, law) - expected for law in (setting, home)]
+    tails = [cvars(sums, law, 1.0 - WORST_SHARE) - expected for law in (setting, home)]
     return np.stack([worse, over, *tails], axis=1)
-
-
-def _worst(sums: IntArray, law: FloatArray) -> FloatArray:
-    """``cvar`` of the worst share of many distributions float64[draws, sums], float64[draws]."""
-    if len(law) == 1:
-        return np.array([cvar(sums, law[0], 1.0 - WORST_SHARE)])
-    reached = np.minimum(np.cumsum(law[:, ::-1], axis=1), WORST_SHARE)
-    taken = np.diff(reached, prepend=0.0, axis=1)
-    return np.asarray(taken @ sums[::-1] / taken.sum(axis=1))
 
 
 def _limits(pairs: IntArray, n: int, found: dict[str, float], level: float) -> dict[str, Limits]:

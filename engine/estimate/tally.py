@@ -156,6 +156,12 @@ class BoxTally(Tally):
         """Possessions by ending; they add up to ``n``."""
         return {name: int(count) for name, count in zip(ENDS, self.ends, strict=True)}
 
+    @property
+    def lost(self) -> int:
+        """Possessions that end without a shot: turnovers, and the end of the shot clock."""
+        ends = self.ends_by_name()
+        return ends["turnover"] + ends["shot_clock"]
+
 
 def _cross_sums(records: npt.NDArray[Any]) -> IntArray:
     """Sums of products of all pairs of columns, in int64, hence exact.
@@ -218,10 +224,6 @@ class PairTally(Tally):
         Raises:
             ValueError: blocks of different size, or a column outside its declared range.
         """
-        check_records(home)
-        check_records(setting)
-        if len(home) != len(setting):
-            raise ValueError(f"both branches need the same possessions, got {len(home)} and {len(setting)}")
         pair = _pair_codes(home, setting)
         first = _column(setting, "first_call", 0, n_spots)
         called = first > 0
@@ -277,6 +279,10 @@ class PairTally(Tally):
 
 
 def _pair_codes(one: npt.NDArray[Any], other: npt.NDArray[Any]) -> IntArray:
+    check_records(one)
+    check_records(other)
+    if len(one) != len(other):
+        raise ValueError(f"both branches need the same possessions, got {len(one)} and {len(other)}")
     code = (_column(one, "net", NET_LOW, NET_HIGH) - NET_LOW) * N_NET
     code += _column(other, "net", NET_LOW, NET_HIGH) - NET_LOW
     return code
@@ -288,10 +294,6 @@ def count_pairs(one: npt.NDArray[Any], other: npt.NDArray[Any]) -> IntArray:
     Raises:
         ValueError: blocks of different size, or a column outside its declared range.
     """
-    check_records(one)
-    check_records(other)
-    if len(one) != len(other):
-        raise ValueError(f"both branches need the same possessions, got {len(one)} and {len(other)}")
     return _count(_pair_codes(one, other), (N_NET, N_NET))
 
 

@@ -7,10 +7,11 @@ import json
 import os
 import stat
 import sys
-import tempfile
+from contextlib import nullcontext
 
 from engine.errors import InputError
 from engine.estimate.intervals import Found
+from engine.whole_file import beside, whole_file
 
 STDOUT = "-"
 OPTION = "--json"
@@ -58,9 +59,7 @@ def check_target(target: str, option: str = OPTION) -> None:
                 return
         if os.path.exists(path) and not os.access(path, os.W_OK):
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
-        handle, trial = tempfile.mkstemp(prefix=".trapledger-", dir=os.path.dirname(path))
-        os.close(handle)
-        os.unlink(trial)
+        os.unlink(beside(path))
     except (OSError, ValueError) as error:
         shown = error if isinstance(error, OSError) else OSError(errno.EINVAL, str(error))
         raise InputError(option, "", target, _reason(shown)) from None
@@ -82,31 +81,11 @@ def write(text: str, target: str, option: str = OPTION) -> None:
         return
     path = os.path.realpath(target)
     try:
-        if _is_plain_target(path):
-            _replace(text, path)
-        else:
-            with open(path, "w", encoding="utf-8") as out:
+        with whole_file(path) if _is_plain_target(path) else nullcontext(path) as place:
+            with open(place, "w", encoding="utf-8") as out:
                 out.write(text)
     except OSError as error:
         raise InputError(option, "", target, _reason(error)) from None
-
-
-def _replace(text: str, path: str) -> None:
-    try:
-        mode = stat.S_IMODE(os.stat(path).st_mode)
-    except FileNotFoundError:
-        mask = os.umask(0)
-        os.umask(mask)
-        mode = 0o666 & ~mask
-    handle, beside = tempfile.mkstemp(prefix=".trapledger-", dir=os.path.dirname(path))
-    try:
-        with open(handle, "w", encoding="utf-8") as out:
-            out.write(text)
-        os.chmod(beside, mode)
-        os.replace(beside, path)
-    except BaseException:
-        os.unlink(beside)
-        raise
 
 
 # --- what must hold in a result -----------------------------------------------------------------------

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import os
-import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -17,6 +15,7 @@ from engine.errors import InputError
 from engine.report.contract import check_target
 from engine.study.sweep.gather import pieces
 from engine.study.sweep.stored import Stored
+from engine.whole_file import whole_file
 
 SUFFIXES = (".parquet", ".csv")
 _OPTION = "--output"
@@ -36,21 +35,13 @@ def write(store: Stored, target: str, told: Callable[[int], None] | None = None)
     """
     check_output(target)
     path = os.path.realpath(target)
-    handle, beside = tempfile.mkstemp(prefix=".trapledger-", dir=os.path.dirname(path))
-    os.close(handle)
+    to = _to_parquet if target.endswith(".parquet") else _to_csv
     try:
-        to = _to_parquet if target.endswith(".parquet") else _to_csv
-        rows = to(pieces(store), beside, told or (lambda rows: None))
-        mask = os.umask(0)
-        os.umask(mask)
-        os.chmod(beside, 0o666 & ~mask)
-        os.replace(beside, path)
+        with whole_file(path) as part:
+            rows = to(pieces(store), part, told or (lambda rows: None))
     except OSError as error:
         allowed = f"a file that can be written ({error.strerror or os.strerror(error.errno or errno.EIO)})"
         raise InputError(_OPTION, "", target, allowed) from None
-    finally:
-        with contextlib.suppress(FileNotFoundError):
-            os.unlink(beside)
     return rows
 
 

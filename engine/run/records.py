@@ -2,7 +2,7 @@
 
 Blocks come in the order of their numbers and are cut into row groups of one size, so the file is the same for
 any number of threads; nothing but the blocks in flight and one row group is kept in memory. The file grows
-beside its place (FILE.XXXX.part, a name of its own) and is moved there when it is whole.
+beside its place, under a name of its own, and is moved there when it is whole (engine.whole_file).
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ import errno
 import json
 import os
 import stat
-import tempfile
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -25,6 +24,7 @@ import pyarrow.parquet as pq
 from engine.errors import InputError
 from engine.run.blocks import BLOCK, Records, T
 from engine.state.record import COLUMN, COLUMNS, Column
+from engine.whole_file import beside, settle
 
 #: Rows of a row group: 16 blocks, about 20 MB in memory.
 ROW_GROUP = 16 * BLOCK
@@ -145,9 +145,7 @@ class RecordFile:
         """Write what waits: row groups of ROW_GROUP rows, and with ``whole`` False what is left as well."""
         try:
             if self._writer is None:
-                folder, name = os.path.split(self.path)
-                handle, self.part = tempfile.mkstemp(prefix=f"{name}.", suffix=".part", dir=folder)
-                os.close(handle)
+                self.part = beside(self.path)
                 self._writer = pq.ParquetWriter(self.part, self.schema, compression="zstd")
             table = pa.Table.from_batches(self._waiting, schema=self.schema)
             end = len(table) - len(table) % ROW_GROUP if whole else len(table)
@@ -180,12 +178,7 @@ class RecordFile:
         assert self._writer is not None  # the flush has made it
         try:
             self._writer.close()
-            with open(self.part, "rb") as done:
-                os.fsync(done.fileno())
-            mask = os.umask(0)
-            os.umask(mask)
-            os.chmod(self.part, 0o666 & ~mask)
-            os.replace(self.part, self.path)
+            settle(self.part, self.path)
         except OSError as error:
             raise _refused(self.shown, error) from None
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.estimate.intervals import Interval, ratio_interval, scaled
+from engine.estimate.intervals import LEVEL, Interval, normal_quantile, ratio_interval, scaled
 from engine.estimate.play import estimate_play, ratio
 from engine.estimate.tally import BoxTally, Tally
 from engine.inputs.defaults import HOME
@@ -15,8 +15,8 @@ from engine.state.record import COLUMN
 from engine.study.play import Opening, check_setting, open_scenario, run_size, world_of
 from engine.world.pack import pack
 
-#: Width of a 95% interval in standard errors, both sides together.
-WIDTH_95 = 2 * 1.959963984540054
+#: Width of an interval in standard errors, both sides together.
+WIDTH = 2 * normal_quantile(LEVEL)
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +68,7 @@ def standard_error(interval: Interval) -> float:
     """Standard error behind a 95% interval; infinite where there is none."""
     if interval.low is None or interval.high is None:
         return float("inf")
-    return (interval.high - interval.low) / WIDTH_95
+    return (interval.high - interval.low) / WIDTH
 
 
 def level_rates(

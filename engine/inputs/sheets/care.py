@@ -34,11 +34,6 @@ class Care:
     where: str
 
     @property
-    def age_known(self) -> bool:
-        """Whether an age group, or grown-ups, was named."""
-        return self.adults or self.age_group is not None
-
-    @property
     def young(self) -> bool:
         """Whether the players are, or may be, below the age where leagues commonly restrict zones."""
         if self.adults:

@@ -16,7 +16,16 @@ from engine.inputs.sheets.cells import Assumed, Cells, Tried
 from engine.inputs.sheets.charted import read_shots
 from engine.inputs.sheets.columns import PERCENT_COLUMNS, opponent_columns
 from engine.inputs.sheets.data import Grades
-from engine.inputs.sheets.people import People, body, called, read_people, stand_ins, starters, template
+from engine.inputs.sheets.people import (
+    People,
+    body,
+    called,
+    fill_up,
+    read_people,
+    stand_ins,
+    starters,
+    template,
+)
 from engine.inputs.sheets.shooting import Found, LevelAverages, Shooting, ShotNote, shooting_of
 from engine.inputs.team import N_LINEUP, Player, Team
 
@@ -327,12 +336,9 @@ def read_opponent(
         players.append(
             _player(one, like, found[one.number], grades, averages.constants["sprint_tau_s"], assumed, them)
         )
-    left = [p for p in range(1, N_LINEUP + 1) if p not in places.values()]
-    for number, position in zip(extra, left, strict=True):
-        changes = {"number": number, "name": f"No. {number} average"}
-        players.append(average[position - 1].model_copy(update=changes))
-    five = {people.numbers[i]: p for i, p in places.items()} | dict(zip(extra, left, strict=True))
-    lineup = tuple(sorted(five, key=lambda number: five[number]))
+    filled, five = fill_up({people.numbers[i]: p for i, p in places.items()}, extra, average)
+    players += filled
+    lineup = tuple(five)
     people_notes = [
         OpponentNote(
             one.number,

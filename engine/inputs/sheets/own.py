@@ -18,6 +18,7 @@ from engine.inputs.sheets.people import (
     People,
     body,
     called,
+    fill_up,
     ordered,
     read_people,
     stand_ins,
@@ -218,12 +219,9 @@ def read_own(
         bench = 1 + round(ranks[i] * (N_LINEUP - 1) / max(n - 1, 1))
         like = average[positions.get(i, bench) - 1]
         players.append(_player(one, number, like, prone[i], grades, tau_s, assumed, us))
-    left = [p for p in range(1, N_LINEUP + 1) if p not in positions.values()]
-    for number, position in zip(extra, left, strict=True):
-        changes = {"number": number, "name": f"No. {number} average"}
-        players.append(average[position - 1].model_copy(update=changes))
-    five = {people.numbers[i]: p for i, p in positions.items()} | dict(zip(extra, left, strict=True))
-    lineup = tuple(sorted(five, key=lambda number: five[number]))
+    filled, five = fill_up({people.numbers[i]: p for i, p in positions.items()}, extra, average)
+    players += filled
+    lineup = tuple(five)
     places = _places(people, [(number, five[number]) for number in lineup], wishes, us, assumed)
     held = {getattr(places, place): place for place in ZONE_PLACES}
     if people.cells and all(one.text("height_cm") is None for one in people.cells):

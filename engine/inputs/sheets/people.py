@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 
@@ -115,6 +115,20 @@ def stand_ins(people: People, n: int, team: str, assumed: Assumed) -> list[int]:
     elif n:
         assumed.note(f"{people.short} has no players yet: five average players of the level stand in.")
     return sorted(free)
+
+
+def fill_up(
+    held: Mapping[int, int], extra: Sequence[int], average: Sequence[Player]
+) -> tuple[list[Player], dict[int, int]]:
+    """Average players with the shirt numbers ``extra`` on the positions that nobody holds; and the five,
+    shirt number -> position, in the order of the positions. ``held``: the same of those on the sheet."""
+    left = [position for position in range(1, N_LINEUP + 1) if position not in held.values()]
+    five = dict(held) | dict(zip(extra, left, strict=True))
+    players = [
+        average[five[number] - 1].model_copy(update={"number": number, "name": f"No. {number} average"})
+        for number in extra
+    ]
+    return players, dict(sorted(five.items(), key=lambda one: one[1]))
 
 
 def top_speed_from_sprint(distance_m: float, time_s: float, tau_s: float) -> float:

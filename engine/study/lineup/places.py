@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
-from engine.estimate.intervals import FloatArray, Found
+from engine.estimate.intervals import LEVEL, FloatArray, Found, normal_quantile
 from engine.estimate.selection import Selection, select
 from engine.inputs.defence import persons_of
 from engine.inputs.scenario import Scenario
@@ -131,7 +131,7 @@ class LineupResult:
 
     def _row(self, i: int) -> Found:
         found = self.selection
-        half = 1.96 * float(found.error[i])
+        half = normal_quantile(LEVEL) * float(found.error[i])
         points = -float(found.mean[i])
         dropped = found.dropped_at[i]
         return {

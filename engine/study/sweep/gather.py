@@ -31,6 +31,7 @@ from typing import TYPE_CHECKING, Any
 from engine.estimate import calls as estimate
 from engine.estimate.intervals import NOTHING, Interval, scaled, wilson
 from engine.estimate.play import per_possession, ratio, share
+from engine.estimate.risk import LIMITED
 from engine.estimate.tally import BoxTally, PairTally
 from engine.study.sweep.adaptive import settled_test
 from engine.study.sweep.stored import Stored
@@ -45,8 +46,8 @@ PIECE = 500
 #: Shares of a possession's events, by column: how each follows from the box tally.
 RATES: dict[str, Callable[[BoxTally], Interval]] = {
     "effective_field_goal": lambda box: scaled(ratio(box, {"fgm": 2, "three_made": 1}, "fga"), 0.5),
-    "turnover": lambda box: wilson(_lost(box), box.n),
-    "steals_of_turnovers": lambda box: wilson(box.total("steals"), _lost(box)),
+    "turnover": lambda box: wilson(box.lost, box.n),
+    "steals_of_turnovers": lambda box: wilson(box.total("steals"), box.lost),
     "offensive_rebound": lambda box: share(box, "oreb", {"oreb": 1, "dreb": 1}),
     "free_throws_per_field_goal": lambda box: ratio(box, "fta", "fga"),
     "three_point": lambda box: share(box, "three_made", "three_attempts"),
@@ -76,12 +77,6 @@ def provenance_of(store: Stored) -> dict[str, str]:
         "config_hash": identity["scenario"],
         "processor": f"{versions['processor']} ({versions['mathematics library']})",
     }
-
-
-def _lost(box: BoxTally) -> int:
-    """Possessions without a shot at their end: turnovers and the shot clock."""
-    ends = box.ends_by_name()
-    return ends["turnover"] + ends["shot_clock"]
 
 
 def _put(row: dict[str, Any], name: str, found: Interval) -> None:
@@ -125,19 +120,14 @@ def _calls(pairs: PairTally | None, over_n: int) -> dict[str, Any]:
     even = estimate.break_even(pairs) if pairs is not None else None
     _put(row, "trap_turnover", NOTHING if even is None else even.turnover_rate)
     _put(row, "break_even_turnover", NOTHING if even is None else even.t_star)
-    worst = _over_n(pairs, over_n) if pairs is not None and called else None
-    for name in ("p_worse", "worst_5_percent", "worst_5_percent_home"):
+    worst = estimate.over_n(pairs.pairs(), over_n) if pairs is not None and called else None
+    for name in LIMITED:
         limits = worst.limits[name].interval if worst is not None else NOTHING
         row[name] = getattr(worst, name) if worst is not None else None
         row[f"{name}_low"], row[f"{name}_high"] = limits.low, limits.high
     _put(row, "p_costs_points", estimate.p_costs_points(pairs) if pairs is not None else NOTHING)
     row["variance_reduction"] = estimate.variance_reduction(pairs) if pairs is not None else None
     return row
-
-
-def _over_n(pairs: PairTally, n: int) -> estimate.OverN:
-    """Net points over n called possessions, against the mean at home."""
-    return estimate.over_n(pairs.pairs(), n)
 
 
 def rows_of(

@@ -20,21 +20,10 @@ from engine.errors import InputError
 from engine.estimate.intervals import LEVEL, normal_quantile
 from engine.estimate.tally import BoxTally
 from engine.inputs.defaults import HOME, OVER_N
+from engine.study.sweep.analyse import rows as rows_of
 from engine.study.sweep.analyse.indices import MORRIS, Points, indices
 from engine.study.sweep.analyse.luck import FloatArray, Luck
 from engine.study.sweep.analyse.metamodel import fit
-from engine.study.sweep.analyse.rows import (
-    CURVE_COLUMNS,
-    FORETOLD_COLUMNS,
-    INDEX_COLUMNS,
-    MODEL_COLUMNS,
-    SCREEN_COLUMNS,
-)
-from engine.study.sweep.analyse.rows import curve_rows as _curve_rows
-from engine.study.sweep.analyse.rows import foretold_rows as _foretold_rows
-from engine.study.sweep.analyse.rows import index_rows as _index_rows
-from engine.study.sweep.analyse.rows import model_rows as _model_rows
-from engine.study.sweep.analyse.rows import screen_rows as _screen_rows
 from engine.study.sweep.analyse.screening import screen
 from engine.study.sweep.gather import gather, provenance_of
 from engine.study.sweep.stored import Stored
@@ -167,17 +156,12 @@ def _share(count: Callable[[BoxTally], int]) -> Callable[[BatchTally, int], floa
     return lambda tally, i: count(tally.settings[i - 1].box if i else tally.home) / tally.n
 
 
-def _lost(box: BoxTally) -> int:
-    ends = box.ends_by_name()
-    return ends["turnover"] + ends["shot_clock"]
-
-
 #: Means of a batch under a setting by its place (0 home), for the quantities that are means per possession.
 BATCH_MEANS: dict[str, Callable[[BatchTally, int], float]] = {
     "change": _of("change"),
     "points": _of("points"),
     "net": _of("net"),
-    "turnover": _share(_lost),
+    "turnover": _share(lambda box: box.lost),
     "p_rim_shot": _share(lambda box: box.total("rim_shot")),
     "p_two_or_more": _share(lambda box: int(box.points_hist[2:].sum())),
 }
@@ -254,33 +238,28 @@ def analyse(
     """
     chosen = chosen_settings(sweep, quantity, settings)
     points = codes_of(sweep.points)
-    index_rows: list[dict[str, Any]] = []
-    curve_rows: list[dict[str, Any]] = []
-    screen_rows: list[dict[str, Any]] = []
-    model_rows: list[dict[str, Any]] = []
-    foretold_rows: list[dict[str, Any]] = []
     units = units_of(sweep)
+    found: dict[str, list[rows_of.Row]] = {name: [] for name in rows_of.COLUMNS}
     for name in chosen:
         y, luck = _column(sweep, name, quantity)
-        found = indices(points, y, luck, seed, _possessions(sweep, name))
-        index_rows += _index_rows(name, quantity, points.names, found, luck)
+        about = (name, quantity, points.names)
+        found["indices"] += rows_of.index_rows(
+            *about, indices(points, y, luck, seed, _possessions(sweep, name)), luck
+        )
         if points.structure() == MORRIS:
-            screen_rows += _screen_rows(name, quantity, points.names, screen(units, y, luck, seed), luck)
+            found["screening"] += rows_of.screen_rows(*about, screen(units, y, luck, seed), luck)
         if metamodel:
             fitted = fit(units, y, luck, seed)
-            model_rows += _model_rows(name, quantity, points.names, fitted)
-            foretold_rows += _foretold_rows(name, quantity, y, fitted)
+            found["metamodel"] += rows_of.model_rows(*about, fitted)
+            found["foretold"] += rows_of.foretold_rows(name, quantity, y, fitted)
         for j in range(points.n_factors):
-            curve_rows += curve_of(sweep, name, quantity, points, j, y, luck)
+            found["curves"] += curve_of(sweep, name, quantity, points, j, y, luck)
+    tables = {name: pd.DataFrame(rows, columns=list(rows_of.COLUMNS[name])) for name, rows in found.items()}
     return Analysis(
         sweep=sweep,
         quantity=quantity,
-        indices=pd.DataFrame(index_rows, columns=list(INDEX_COLUMNS)),
-        curves=pd.DataFrame(curve_rows, columns=list(CURVE_COLUMNS)),
         trade_off=trade_off(sweep, settings),
-        screening=pd.DataFrame(screen_rows, columns=list(SCREEN_COLUMNS)),
-        metamodel=pd.DataFrame(model_rows, columns=list(MODEL_COLUMNS)),
-        foretold=pd.DataFrame(foretold_rows, columns=list(FORETOLD_COLUMNS)),
+        **tables,
         seed=seed,
     )
 
@@ -313,11 +292,12 @@ def codes_of(points: pd.DataFrame) -> Points:
 
 def curve_of(
     sweep: Sweep, setting: str, quantity: str, points: Points, j: int, y: FloatArray, luck: Luck
-) -> list[dict[str, Any]]:
-    """Rows of the curve of factor j (``CURVE_COLUMNS``)."""
+) -> list[rows_of.Row]:
+    """Rows of the curve of factor j (``rows.COLUMNS``)."""
     factor, column = points.names[j], sweep.points.iloc[:, j]
     about = {"setting": setting, "quantity": quantity, "factor": factor}
-    return _curve_rows(about, points, j, column, _is_number(column), factor in sweep.logarithmic, y, luck)
+    logarithmic = factor in sweep.logarithmic
+    return rows_of.curve_rows(about, points, j, column, _is_number(column), logarithmic, y, luck)
 
 
 def units_of(sweep: Sweep) -> FloatArray:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Callable
-from contextlib import suppress
 from functools import partial
 from pathlib import Path
 
@@ -13,6 +11,7 @@ import pandas as pd
 
 from engine.errors import InputError
 from engine.study.sweep.analyse.analysis import Analysis
+from engine.whole_file import whole_file
 
 #: What a spreadsheet takes for the beginning of a formula.
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -44,24 +43,10 @@ def make_folder(folder: str | Path) -> Path:
 
 def put(path: Path, fill: Callable[[Path], object]) -> Path:
     """Let ``fill`` write a file beside ``path`` and move it there, all or nothing. Raises InputError."""
-    part: Path | None = None
     try:
-        handle, name = tempfile.mkstemp(
-            prefix=f".{path.stem}-", suffix=f".part{path.suffix}", dir=path.parent
-        )
-        os.close(handle)
-        part = Path(name)
-        fill(part)
-        mask = os.umask(0)
-        os.umask(mask)
-        part.chmod(0o666 & ~mask)
-        os.replace(part, path)
-    except BaseException as error:
-        if part is not None:
-            with suppress(OSError):
-                part.unlink()
-        if not isinstance(error, OSError):
-            raise
+        with whole_file(path) as part:
+            fill(Path(part))
+    except OSError as error:
         reason = error.strerror or str(error)
         raise InputError("--output", "", str(path), f"a file that can be written ({reason})") from None
     return path

@@ -15,22 +15,25 @@ from engine.study.sweep.analyse.metamodel import Metamodel
 from engine.study.sweep.analyse.screening import Screening
 
 Row = dict[str, Any]
-INDEX_COLUMNS = (
-    "setting", "quantity", "factor", "first_order", "first_order_low", "first_order_high",
-    "total", "total_low", "total_high", "floor", "method", "points", "luck_share", "luck_words", "reason",
-)  # fmt: skip
-CURVE_COLUMNS = (
-    "setting", "quantity", "factor", "place", "value", "mean", "low", "high", "weight", "logarithmic",
-)  # fmt: skip
-SCREEN_COLUMNS = (
-    "setting", "quantity", "rank", "factor", "mu_star", "mu_star_low", "mu_star_high", "mu", "sigma", "floor",
-    "named", "trajectories", "luck_words", "reason",
-)  # fmt: skip
-MODEL_COLUMNS = (
-    "setting", "quantity", "factor", "length", "first_order", "first_order_low", "first_order_high",
-    "total", "total_low", "total_high", "points", "foretold", "foretold_true", "covered", "reason",
-)  # fmt: skip
-FORETOLD_COLUMNS = ("setting", "quantity", "point", "played", "foretold", "low", "high")
+#: Columns of each table, by its name.
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "indices": (
+        "setting", "quantity", "factor", "first_order", "first_order_low", "first_order_high",
+        "total", "total_low", "total_high", "floor", "method", "points", "luck_share", "luck_words", "reason",
+    ),
+    "curves": (
+        "setting", "quantity", "factor", "place", "value", "mean", "low", "high", "weight", "logarithmic",
+    ),
+    "screening": (
+        "setting", "quantity", "rank", "factor", "mu_star", "mu_star_low", "mu_star_high", "mu", "sigma",
+        "floor", "named", "trajectories", "luck_words", "reason",
+    ),
+    "metamodel": (
+        "setting", "quantity", "factor", "length", "first_order", "first_order_low", "first_order_high",
+        "total", "total_low", "total_high", "points", "foretold", "foretold_true", "covered", "reason",
+    ),
+    "foretold": ("setting", "quantity", "point", "played", "foretold", "low", "high"),
+}  # fmt: skip
 
 
 def index_rows(setting: str, quantity: str, names: Sequence[str], found: Indices, luck: Luck) -> list[Row]:

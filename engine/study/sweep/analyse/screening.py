@@ -2,8 +2,8 @@
 
 The points are trajectories in each of which every factor moves once, by itself; the change of the quantity
 when a factor moves, over how far it moved on its range, is an elementary effect. Their mean size (mu star)
-says how
-much a factor matters over its range, their spread (sigma) how far that hangs on where the others stand.
+says how much a factor matters over its range, their spread (sigma) how far that hangs on where the others
+stand.
 Source: Morris MD (1991) Technometrics 33:161; Campolongo F, Cariboni J, Saltelli A (2007) Environmental
 Modelling & Software 22:1509 (from memory), as SALib works them out.
 
@@ -19,7 +19,7 @@ from math import sqrt
 import numpy as np
 from SALib.analyze import morris
 
-from engine.estimate.intervals import LEVEL, student_quantile
+from engine.estimate.intervals import LEVEL, normal_quantile, student_quantile
 from engine.study.sweep.analyse.luck import FloatArray, IntArray, Luck
 
 #: Levels of a factor in a screening; it moves by two of the three steps between them.
@@ -93,5 +93,5 @@ def _luck_of_an_effect(units: FloatArray, luck: Luck, blocks: IntArray) -> float
     if luck.draws is None:
         return None
     effects = np.diff(luck.draws[:, blocks], axis=2) / step
-    few = student_quantile(LEVEL, len(luck.draws)) / 1.959964 if len(luck.draws) < 8 else 1.0
+    few = student_quantile(LEVEL, len(luck.draws)) / normal_quantile(LEVEL) if len(luck.draws) < 8 else 1.0
     return few * sqrt(float(np.mean(effects**2)))
