@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import signal
+import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from interrupts import interruptible
 from sweep_runs import Broken, Inline, StopAfter, check_whole, contents, run_into, small_design, workshop_of
 
 import engine
@@ -15,7 +18,7 @@ from engine.errors import InputError
 from engine.estimate.tally import net_values
 from engine.inputs import load_scenario
 from engine.run.blocks import Runner
-from engine.study.sweep.runner import FixedEffort, LocalThreads, State, cuts, run_sweep
+from engine.study.sweep.runner import FixedEffort, LocalThreads, State, _ctrl_c_held, cuts, run_sweep
 from engine.study.sweep.store import Store
 from engine.study.sweep.tallies import MOMENTS, Batch, BatchTally, digest_of, moments, play_batch
 from engine.world.pack import pack
@@ -195,6 +198,63 @@ def test_a_stopped_run_goes_on_to_the_same_end(tmp_path: Path, threads: int | No
     run_into(path, design, threads=threads)
     assert contents(path) == contents(tmp_path / "whole.db")
     check_whole(path)
+
+
+class AtLine:
+    """A trace function: Ctrl-C at the n-th line that this thread runs in the rooms of a sweep."""
+
+    def __init__(self, last: int) -> None:
+        self.left = last
+
+    def __call__(self, frame: Any, event: str, argument: Any) -> Any:
+        if "/study/sweep/" not in frame.f_code.co_filename:
+            return None
+        if event == "line":
+            self.left -= 1
+            if self.left == 0:
+                signal.raise_signal(signal.SIGINT)
+        return self
+
+
+def test_ctrl_c_at_any_line_keeps_every_batch_that_ended(tmp_path: Path) -> None:
+    """What has been played is kept, wherever in the run the signal comes, between two lines too."""
+    design = small_design(tmp_path, possessions=24, batch=4)
+    shop, ended, stopped = workshop_of(design), [], 0
+    play = shop.play
+
+    def noted(batch: Batch) -> Any:
+        outcome = play(batch)
+        ended.append((batch.point, batch.first))
+        return outcome
+
+    shop.play = noted  # type: ignore[method-assign]
+    for last in range(3, 1000, 41):
+        path, executor = tmp_path / f"{last}.db", LocalThreads(shop, 1)
+        shop.runner.stop.clear()
+        ended.clear()
+        before = sys.gettrace()
+        with interruptible(), Store.write(path, design) as store:
+            try:
+                sys.settrace(AtLine(last))
+                run_sweep(store, executor)
+            except KeyboardInterrupt:
+                stopped += 1
+            finally:
+                sys.settrace(before)
+                executor.close()
+            assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+        assert [row[:2] for row in contents(path)] == sorted(ended), last
+    assert stopped > 15
+
+
+def test_a_second_ctrl_c_does_not_wait() -> None:
+    passed = []
+    with interruptible(), pytest.raises(KeyboardInterrupt), _ctrl_c_held():
+        signal.raise_signal(signal.SIGINT)
+        passed.append(1)
+        signal.raise_signal(signal.SIGINT)
+        passed.append(2)
+    assert passed == [1]
 
 
 class Looking:

@@ -15,8 +15,10 @@ held in memory: an outcome is written and forgotten, only a row of sums per poin
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import queue
+import signal
 import socket
 import threading
 import time
@@ -25,6 +27,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from types import FrameType
 from typing import Protocol
 
 import numpy as np
@@ -304,12 +307,43 @@ class Progress:
 Watcher = Callable[[Progress], None]
 
 
+@contextlib.contextmanager
+def _ctrl_c_held() -> Iterator[Callable[[], None]]:
+    """Ctrl-C waits until it is looked for: between two lines it would lose the outcomes just handed over.
+
+    Gives what looks for it, and raises it; so does the end. A second one does not wait. Where this thread
+    gets no Ctrl-C, or it is answered by nothing in Python, nothing changes.
+    """
+    usual = signal.getsignal(signal.SIGINT)
+    if threading.current_thread() is not threading.main_thread() or not callable(usual):
+        yield lambda: None
+        return
+    seen: list[tuple[int, FrameType | None]] = []
+
+    def note(number: int, frame: FrameType | None) -> None:
+        seen.append((number, frame))
+        if len(seen) > 1:
+            usual(number, frame)
+
+    def look() -> None:
+        if seen:
+            usual(*seen[0])
+
+    signal.signal(signal.SIGINT, note)
+    try:
+        yield look
+    finally:
+        signal.signal(signal.SIGINT, usual)
+    look()
+
+
 class _Run:
     def __init__(
         self, state: State, store: Store, executor: Executor, policy: Policy, watch: Watcher
     ) -> None:
         self.state, self.store, self.executor, self.policy = state, store, executor, policy
         self._watch = watch
+        self.look: Callable[[], None]  # for Ctrl-C
         self.batches = self.possessions = 0
         self._in_hand: list[Outcome] = []  # given out by the executor, perhaps not kept yet
         self._logged = time.monotonic()
@@ -361,13 +395,27 @@ class _Run:
         self._watch(progress)
 
     def keep_the_last(self) -> None:
-        """After Ctrl-C, which may have come in the middle of anything: keep what has been played by now."""
+        """After Ctrl-C, a second of which may come in the middle of anything: keep what has been played."""
         self.executor.close()
         last = [*self._in_hand, *self.executor.finished(0)]
         last = [one for one in last if one.batch.first not in self.store.kept(one.batch.point)]
         self.state.played = self.store.played()
         self.keep(last)
         self._watch(self.progress())
+
+    def to_the_end(self) -> Progress:
+        """Round after round until the policy needs no more."""
+        self._watch(self.progress())
+        if self.policy.planned:
+            self.round(self.store.unplayed())
+        while True:
+            batches = self.policy.next_batches(self.state)
+            if self.policy.planned:
+                batches = list(batches)
+                if batches:
+                    self.store.plan_round(batches)
+            if not self.round(batches):
+                return self.progress()
 
     def round(self, batches: Iterable[Batch]) -> bool:
         """Play batches to the end; whether there was one."""
@@ -376,6 +424,7 @@ class _Run:
         more = True
         any_played = False
         while True:
+            self.look()
             while more and len(under_way) < self.executor.slots:
                 batch = next(waiting, None)
                 if batch is None:
@@ -422,18 +471,9 @@ def run_sweep(
     try:
         state = State(store, policy.needs_moments, part)
         run = _Run(state, store, executor, policy, watch or (lambda progress: None))
-        run._watch(run.progress())
         try:
-            if policy.planned:
-                run.round(store.unplayed())
-            while True:
-                batches = policy.next_batches(state)
-                if policy.planned:
-                    batches = list(batches)
-                    if batches:
-                        store.plan_round(batches)
-                if not run.round(batches):
-                    return run.progress()
+            with _ctrl_c_held() as run.look:
+                return run.to_the_end()
         except KeyboardInterrupt:
             run.keep_the_last()
             raise
