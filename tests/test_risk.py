@@ -1,10 +1,14 @@
 """Intervals and bias of the risk over several calls: coverage on a law that is known, and many calls."""
 
+from math import sqrt
+
 import numpy as np
 import pytest
 from test_estimate import pair_law
 
 from engine.estimate.risk import LIMITED, Limits, over_n
+from engine.estimate.tally import N_NET
+from engine.state.record import NET_LOW
 
 
 def test_the_risk_of_few_calls_is_corrected_and_covered() -> None:
@@ -28,6 +32,29 @@ def test_the_risk_of_few_calls_is_corrected_and_covered() -> None:
     assert np.mean(told) < 0 and np.mean(told) == pytest.approx(np.mean(seen), abs=4 * error)
     few = over_n(rng.multinomial(40, law.ravel()).reshape(law.shape), n)
     assert few.worst_5_percent is not None and few.limits["worst_5_percent"] == Limits()
+
+
+def test_limits_hold_where_few_possessions_weigh_much() -> None:
+    """1,500 runs of 100 called possessions from a law with net points as rare and as high as in long runs of
+    the demo: every limit holds the truth in 93 to 97 of 100 runs, give or take three standard errors of a
+    share of 1,500. A normal interval with the bootstrap's standard error holds home's bad night in 89."""
+    home, setting = np.zeros(N_NET), np.zeros(N_NET)
+    at = np.array([-3, -2, 0, 1, 2, 3, 4, 5, 6]) - NET_LOW
+    home[at] = np.array([2, 10, 479, 60, 330, 104, 11, 3, 1]) / 1000
+    setting[at] = np.array([2, 25, 560, 45, 240, 112, 11, 4, 1]) / 1000
+    law = 0.65 * np.outer(home, setting) + 0.35 * np.diag(home)
+    rng, runs, n = np.random.default_rng(22), 1500, 10
+    truth = over_n(np.rint(law * 10**9).astype(np.int64), n)
+    given, hits = 0, dict.fromkeys(LIMITED, 0)
+    for _ in range(runs):
+        found = over_n(rng.multinomial(100, law.ravel()).reshape(law.shape), n)
+        given += found.limits["p_worse"] != Limits()
+        for name in LIMITED:
+            limits = found.limits[name].interval
+            hits[name] += limits.low is not None and limits.low <= getattr(truth, name) <= limits.high
+    assert given > 0.98 * runs
+    for name in LIMITED:
+        assert hits[name] / given == pytest.approx(0.95, abs=0.02 + 3 * sqrt(0.95 * 0.05 / given)), name
 
 
 def test_ten_thousand_calls_are_no_more_work_than_a_handful() -> None:

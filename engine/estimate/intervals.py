@@ -57,7 +57,7 @@ def normal_quantile(level: float) -> float:
     return NormalDist().inv_cdf(0.5 + level / 2.0)
 
 
-def student_quantile(level: float, degrees: int) -> float:
+def student_quantile(level: float, degrees: float) -> float:
     """Half-width of a two-sided interval of Student's t in standard errors; above the normal one.
 
     Raises:

@@ -1,14 +1,14 @@
 """What n calls can bring at worst, with intervals: chance to come out behind, mean of the worst 5 %.
 
 Everything follows from the two marginal distributions of net points over the called possessions, at home and
-under the setting, n-fold convolved. The intervals and the bias come from a bootstrap of the called
-possessions, home and setting of one possession drawn together.
+under the setting, n-fold convolved. The bias comes from a bootstrap of the called possessions, home and
+setting of one possession drawn together, the intervals from leaving out one possession at a time.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+from math import exp, sqrt
 
 import numpy as np
 
@@ -20,6 +20,8 @@ from engine.estimate.intervals import (
     IntArray,
     Interval,
     cvars,
+    normal_quantile,
+    score_limits,
     student_quantile,
     sum_distribution,
     sum_distributions,
@@ -29,8 +31,8 @@ from engine.state.record import NET_LOW
 
 #: Share of all sums of n calls that counts as the worst.
 WORST_SHARE = 0.05
-#: Resamples behind an interval, and the seed of their draws: the same tallies give the same intervals.
-RESAMPLES, SEED = 400, 0xB007
+#: Resamples behind a bias, and the seed of their draws: the same tallies give the same intervals.
+RESAMPLES, SEED = 200, 0xB007
 #: Numbers of one piece of the resampled distributions, so that many calls need no more memory.
 MOST_AT_ONCE = 2_000_000
 #: The figures of ``OverN``, in order, and those that move smoothly with what is drawn: they have limits.
@@ -75,9 +77,13 @@ def over_n(pairs: IntArray, n: int, level: float = LEVEL) -> OverN:
     the worst 5% of such sums, minus n mu0, under the call and at home. Only marginals are used: how outcomes
     pair up depends on how luck is shared, not on the game.
 
-    Limits: bootstrap (Efron B, Tibshirani RJ (1993) An Introduction to the Bootstrap, from memory), the bias
-    taken out, Student's quantile times the bootstrap's standard error, chances cut to 0..1; none where fewer
-    than ``LEAST_EVENTS`` called possessions differ from home.
+    Limits: the figure less its bias (bootstrap) and the jackknife's standard error (Efron B, Tibshirani RJ
+    (1993) An Introduction to the Bootstrap, chapters 10 and 11), times Student's quantile with the degrees of
+    freedom of that error, 2 called / (kurtosis of the jackknife's values - 1), at most called - 1
+    (Satterthwaite FE (1946) Biometrics Bulletin 2:110): few possessions weigh much. Home's worst 5%, a
+    spread, has its limits on the logarithmic scale, as a standard deviation (Bonett DG (2006) Computational
+    Statistics & Data Analysis 50:775); p_worse has Wilson's, on the trials of which a share would have that
+    error. Sources from memory. None where fewer than ``LEAST_EVENTS`` called possessions differ from home.
 
     Raises:
         ValueError: n below 1.
@@ -92,15 +98,16 @@ def over_n(pairs: IntArray, n: int, level: float = LEVEL) -> OverN:
     total = int(pairs.sum(axis=1) @ net_values())
     sums = np.arange(law[0].shape[1]) + n * NET_LOW
     above = np.sign(sums * called - n * total)  # exact: whole numbers
-    figures = _figures(law[0], law[1], above[None, :], np.array([n * total / called]))[0]
+    figures = _figures(sums, law[0], law[1], above[None, :], np.array([n * total / called]))[0]
     found = dict(zip(FIGURES, figures, strict=True))
     return OverN(n=n, limits=_limits(pairs, n, found, level), **{name: float(x) for name, x in found.items()})
 
 
-def _figures(home: FloatArray, setting: FloatArray, above: IntArray, expected: FloatArray) -> FloatArray:
-    """``FIGURES`` float64[draws, 4] from the distributions of n-call sums float64[draws, sums]; ``above``
+def _figures(
+    sums: IntArray, home: FloatArray, setting: FloatArray, above: IntArray, expected: FloatArray
+) -> FloatArray:
+    """``FIGURES`` float64[draws, 4] from the distributions of n-call ``sums`` float64[draws, sums]; ``above``
     [draws, sums] is the sign of a sum less n mu0, ``expected`` [draws] is n mu0."""
-    sums = np.arange(home.shape[1]) + round((home.shape[1] - 1) / (N_NET - 1)) * NET_LOW
     below = np.zeros_like(home)  # chance that home's sum is smaller
     below[:, 1:] = np.cumsum(home, axis=1)[:, :-1]
     worse = (setting * (below + 0.5 * home)).sum(axis=1)
@@ -115,32 +122,51 @@ def _limits(pairs: IntArray, n: int, found: dict[str, float], level: float) -> d
         return dict.fromkeys(LIMITED, Limits())
     rng = np.random.default_rng(SEED)
     there = np.flatnonzero(pairs.ravel())
-    counts = rng.multinomial(called, pairs.ravel()[there] / called, size=RESAMPLES)
-    again = np.zeros((RESAMPLES, N_NET * N_NET))
-    again[:, there] = counts
-    cube = again.reshape(RESAMPLES, N_NET, N_NET)
-    home, setting = cube.sum(axis=2), cube.sum(axis=1)
-    at_once = max(1, MOST_AT_ONCE // (n * N_NET))
-    drawn = np.concatenate(
-        [_resampled(home[i : i + at_once], setting[i : i + at_once], n) for i in range(0, RESAMPLES, at_once)]
-    )
-    width, limits = student_quantile(level, called - 1) * sqrt(called / (called - 1)), {}
+    share = pairs.ravel()[there] / called
+    again = np.zeros((RESAMPLES + len(there), N_NET * N_NET))
+    again[:RESAMPLES, there] = rng.multinomial(called, share, size=RESAMPLES)
+    again[RESAMPLES:, there] = pairs.ravel()[there] - np.eye(len(there))  # one possession of each kind less
+    cube = again.reshape(-1, N_NET, N_NET)
+    used = np.flatnonzero(pairs.sum(axis=0) + pairs.sum(axis=1))
+    seen = slice(used[0], used[-1] + 1)  # what nobody conceded would only make the sums longer
+    home, setting, values = cube.sum(axis=2)[:, seen], cube.sum(axis=1)[:, seen], net_values()[seen]
+    step = max(1, MOST_AT_ONCE // (n * len(values)))
+    parts = [slice(i, i + step) for i in range(0, len(cube), step)]
+    drawn = np.concatenate([_resampled(values, home[part], setting[part], n) for part in parts])
+    limits = {}
     for name in LIMITED:
-        values = drawn[:, FIGURES.index(name)]
-        bias = float(values.mean()) - found[name]
-        mean, half = found[name] - bias, width * float(values.std(ddof=1))
+        figure = drawn[:, FIGURES.index(name)]
+        bias = float(figure[:RESAMPLES].mean()) - found[name]
+        mean, half = found[name] - bias, _half_width(figure[RESAMPLES:], share, called, level)
         low, high = mean - half, mean + half
-        if name.startswith("p_"):
+        if name == "worst_5_percent_home" and mean > 0.0:
+            low, high = mean * exp(-half / mean), mean * exp(half / mean)
+        if name == "p_worse":
             mean, low, high = (min(max(x, 0.0), 1.0) for x in (mean, low, high))
+            if half > 1e-9:  # below, the rounding of the Fourier transform would count
+                trials = found[name] * (1.0 - found[name]) * (normal_quantile(level) / half) ** 2
+                low, high = score_limits(mean, max(trials, 1.0), level)
         limits[name] = Limits(Interval(mean, low, high), bias)
     return limits
 
 
-def _resampled(home: FloatArray, setting: FloatArray, n: int) -> FloatArray:
-    """``FIGURES`` of resampled counts float64[draws, N_NET], home and setting."""
+def _half_width(without: FloatArray, share: FloatArray, called: int, level: float) -> float:
+    """Of an interval, from the figure ``without`` one possession of each kind, float64[kinds]; ``share`` of
+    each kind among the called ones."""
+    weights = (called - 1) * (without - share @ without)
+    variance = float(share @ weights**2)
+    if variance == 0.0:
+        return 0.0
+    kurtosis = float(share @ weights**4) / variance**2
+    degrees = min(2 * called / max(kurtosis - 1.0, 1e-9), called - 1)
+    return student_quantile(level, degrees) * sqrt(variance / (called - 1))
+
+
+def _resampled(values: IntArray, home: FloatArray, setting: FloatArray, n: int) -> FloatArray:
+    """``FIGURES`` of resampled counts float64[draws, K] of net points ``values`` [K], home and setting."""
     called = home.sum(axis=1)
-    totals = home @ net_values()
+    totals = home @ values
     laws = [sum_distributions(one / called[:, None], n) for one in (home, setting)]
-    sums = np.arange(laws[0].shape[1]) + n * NET_LOW
+    sums = np.arange(laws[0].shape[1]) + n * values[0]
     above = np.sign(sums[None, :] * called[:, None] - n * totals[:, None])
-    return _figures(laws[0], laws[1], above, n * totals / called)
+    return _figures(sums, laws[0], laws[1], above, n * totals / called)
