@@ -94,8 +94,8 @@ def letter(folder: str, book: bool) -> str:
    passes. If you have score sheets, made twos, threes and free throws are
    enough; attempts are welcome, in the column beside. 45 is 45 shots made;
    a percentage is written 45%.{dates}
-4. {sheet[CALLS]}: only if you have a trap of your own in mind: where, how often, on
-   whom, who doubles, what sets it off. It is weighed beside the usual ones.
+4. {sheet[CALLS]}: only if you have a trap of your own in mind: where, how often,
+   on whom, who doubles, what sets it off. It is weighed with the usual ones.
 5. {sheet[SHOTS]}: only if somebody charted shots. Else leave it as it is.
 
 {example}
@@ -106,7 +106,7 @@ Left and right are those of your players looking out from under your basket.
 Use shirt numbers and initials, no full names. The sheets stay on this
 computer; nothing is sent anywhere.
 
-Then, in a terminal:
+Then, in a terminal{", with the folder that this file lies in" if book else ""}:
 
     trapledger check {folder}
     trapledger compare {folder}
@@ -124,7 +124,9 @@ def _shown(folder: Path) -> str:
 def _contents(folder: str, level: str, separator: str | None) -> dict[str, bytes]:
     """Name of a file -> what stands in it."""
     if separator is None:
-        return {BOOK: blank_book(letter(folder, True), level)}
+        return {
+            BOOK: blank_book(letter("FOLDER", True), level)
+        }  # no path of a computer in a file that is shared
     grades = load_grades()
     texts = {
         LETTER: letter(folder, False).replace("\n", "\r\n"),

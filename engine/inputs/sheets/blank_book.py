@@ -23,7 +23,7 @@ from engine.inputs.sheets.data import load_grades
 
 BOOK = "evening.xlsx"
 #: Rows to write in (count), below the headings, the help and the example.
-ROWS = {OWN: 15, OPPONENT: 15, CALLS: 8, SHOTS: 150}
+ROWS = {OWN: 15, OPPONENT: 15, CALLS: 8, SHOTS: 60}
 #: Text and ground of each kind of cell; every pair has a contrast of 4.5 or more (tests/test_sheets_book.py).
 COLOURS = {
     "heading": ("FFFFFF", "2B3A55"),
@@ -33,7 +33,7 @@ COLOURS = {
     "text": ("101418", "FFFFFF"),
 }
 TEXT = "@"  # the format under which no spreadsheet makes a date of 8/10
-WIDE, NARROW = 17, 12
+NARROW, WIDE = 12, 34  # columns, letters
 
 
 def _style(cell: Any, kind: str, wrap: bool = True) -> None:
@@ -60,57 +60,58 @@ def _offer(sheet: Any, place: str, choices: Sequence[str]) -> None:
     from openpyxl.worksheet.datavalidation import DataValidation
 
     offered = DataValidation(
-        "list", formula1=f'"{",".join(choices)}"', allow_blank=True, errorStyle="warning"
+        "list", f'"{",".join(choices)}"', allow_blank=True, showErrorMessage=True, errorStyle="warning"
     )
-    offered.showErrorMessage = True
-    offered.errorTitle, offered.error = (
-        "Not on the list",
-        "Is it meant so? Other words may not be understood.",
-    )
+    offered.errorTitle = "Not on the list"
+    offered.error = "Is it meant so? Other words may not be understood."
     sheet.add_data_validation(offered)
     offered.add(place)
 
 
 def _ready(sheet: Any, frozen: str) -> None:
+    """What stays in sight; printed across, one page wide."""
     sheet.freeze_panes = frozen
-    sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = (
-        "landscape",
-        1,
-        0,
-    )
+    page = sheet.page_setup
+    page.orientation, page.fitToWidth, page.fitToHeight = "landscape", 1, 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
+
+
+def _lines(words: str, width: float) -> float:
+    """Height of a row (points) that holds these words in a column of this width (letters)."""
+    return 15.0 * (1 + len(words) // (0.85 * width))
 
 
 def _table(sheet: Any, columns: Sequence[Column], n_rows: int) -> None:
     """Headings with notes, what to write, an example, rows to write in."""
     from openpyxl.utils import get_column_letter
 
+    tallest = 0.0
     for j, column in enumerate(columns, 1):
         name = get_column_letter(j)
-        cell = sheet.cell(1, j, column.label)
-        _style(cell, "heading")
-        _note(cell, column.help)
-        _style(sheet.cell(2, j, f"what to write: {column.help}" if j == 1 else column.help), "help")
+        longest = max(map(len, (*column.choices, column.example, column.label)))
+        width = min(max(longest + 3, len(column.help) // 5, NARROW), WIDE)
+        sheet.column_dimensions[name].width = width
+        _style(sheet.cell(1, j, column.label), "heading")
+        _note(sheet.cell(1, j), column.help)
+        words = f"what to write: {column.help}" if j == 1 else column.help
+        tallest = max(tallest, _lines(words, width))
+        _style(sheet.cell(2, j, words), "help")
         example = column.example if j > 1 else f"example {column.example}".strip()
         _style(sheet.cell(3, j, example), "example")
         for i in range(4, 4 + n_rows):
             _style(sheet.cell(i, j), "answer", wrap=False)
         if column.choices:
             _offer(sheet, f"{name}4:{name}{3 + n_rows}", column.choices)
-        longest = max(map(len, (*column.choices, column.example, column.label)))
-        sheet.column_dimensions[name].width = max(NARROW, min(longest + 3, 2 * WIDE))
-    longest = max(
-        len(column.help) / sheet.column_dimensions[get_column_letter(j)].width
-        for j, column in enumerate(columns, 1)
-    )
-    sheet.row_dimensions[2].height = min(15 * (longest + 2), 220)
-    _ready(sheet, "B4")
+    sheet.row_dimensions[2].height = tallest
+    _ready(sheet, "B2")
+
+
+#: Headings of the sheet of questions, and how wide their columns are (letters).
+GAME_HEADINGS = {"question": 26, "your answer": 24, "for example": 16, "what it means": 84}
 
 
 def _game(sheet: Any, level: str) -> None:
-    for j, (heading, width) in enumerate(
-        zip(("question", "your answer", "for example", "what it means"), (26, 24, 16, 84), strict=True), 1
-    ):
+    for j, (heading, width) in enumerate(GAME_HEADINGS.items(), 1):
         _style(sheet.cell(1, j, heading), "heading")
         sheet.column_dimensions["ABCD"[j - 1]].width = width
     for i, key in enumerate(game_keys(), 2):
@@ -118,6 +119,7 @@ def _game(sheet: Any, level: str) -> None:
         _style(sheet.cell(i, 2, level if key.name == "level" else None), "answer")
         _style(sheet.cell(i, 3, key.example.removeprefix("example ")), "example")
         _style(sheet.cell(i, 4, key.help), "help")
+        sheet.row_dimensions[i].height = _lines(key.help, GAME_HEADINGS["what it means"])
         _note(sheet.cell(i, 2), key.help)
         if key.choices:
             _offer(sheet, f"B{i}", key.choices)

@@ -1,10 +1,10 @@
 """A workbook (.xlsx, .ods) as grids of text: what a coach sees in each cell, and which cells hold no answer.
 
 Values are those that the spreadsheet stored when it saved; nothing is calculated. A cell whose value cannot
-be an answer (a date, an error, a formula without a stored value, merged cells) is a fault: it is told where it
-is asked for, and nowhere else. ``.xlsx`` is read by openpyxl, which knows formats and merged cells; the cells of
-an ``.ods`` are read here, from the format's own description (OASIS OpenDocument 1.3, part 3, sections 9.1 and
-19.385), because the readers at hand lose its errors, percent signs and merged cells.
+be an answer (a date, an error, a formula without a stored value, merged cells) is a fault: it is told where
+it is asked for, and nowhere else. ``.xlsx`` is read by openpyxl, which knows formats and merged cells. The
+cells of an ``.ods`` are read here, by the format's description (OASIS OpenDocument 1.3, part 3, section 9.1,
+from memory): the reader at hand (calamine) loses its errors, percent signs, booleans and merged cells.
 """
 
 from __future__ import annotations
@@ -150,7 +150,7 @@ def _paragraph(element: ElementTree.Element) -> str:
     text = element.text or ""
     for child in element:
         blank = child.tag in (_name("text:s"), _name("text:tab"), _name("text:line-break"))
-        text += (" " if blank else _paragraph(child)) + (child.tail or "")
+        text += (" " * _times(child, "text:c") if blank else _paragraph(child)) + (child.tail or "")
     return text
 
 

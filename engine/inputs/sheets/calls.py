@@ -47,6 +47,8 @@ SHARES = {
 _EVERYBODY = ("everybody", "everyone", "all", "anybody")
 _WEAK = ("weak_handlers", "weak", "weak_ones")
 _NEAREST = ("nearest_two", "nearest", "the_nearest_two", "two_nearest")
+#: The words for who doubles that the sheet asks for; a defence with other roles doubles with the nearest two.
+_ASKED = ("near_guard", "far_guard", "near_forward", "far_forward", "centre")
 _ROLES = {
     "center": "centre",
     "far_center": "far_centre",
@@ -144,6 +146,11 @@ def _whom(one: Cells, team: Team, targets: Sequence[int]) -> tuple[int, ...]:
     return tuple(dict.fromkeys(found))
 
 
+def _names_two(one: Cells) -> bool:
+    text = one.text("who_doubles")
+    return text is not None and key_of(text) not in _NEAREST
+
+
 def _doubles(one: Cells, zone: Zone, data: dict[str, Any]) -> dict[str, Any]:
     """The changes that other trappers need: who is set free takes the place of who now doubles."""
     text = one.text("who_doubles")
@@ -154,9 +161,12 @@ def _doubles(one: Cells, zone: Zone, data: dict[str, Any]) -> dict[str, Any]:
     dynamic = tuple(data["doubles"]) == DYNAMIC_DOUBLES
     parts = [key_of(part) for part in re.split(r"[,;/+&]|\band\b", text) if key_of(part)]
     roles = [_ROLES.get(part, part) if part not in zone.roles else part for part in parts]
-    if dynamic or len(set(roles)) != 2 or not set(roles) <= set(zone.roles):
-        named = f"two of {', '.join(spoken(role) for role in zone.roles)}, or "
-        raise one.error("who_doubles", f"{'' if dynamic else named}nearest two; or leave it empty")
+    known = _ASKED if dynamic else zone.roles
+    if len(set(roles)) != 2 or not set(roles) <= set(known):
+        named = ", ".join(spoken(role) for role in known)
+        raise one.error("who_doubles", f"two of {named}, or nearest two; or leave it empty")
+    if dynamic:
+        return {}
     old = list(data["doubles"])
     freed = [role for role in old if role not in roles]
     taken = [role for role in roles if role not in old]
@@ -251,11 +261,13 @@ def read_calls(
         return OwnCalls()
     sheet = read_sheet(file, where, spellings(CALL_COLUMNS), ("where",), HELP_COLUMNS)
     remarks = list(sheet.remarks)
+    short = PurePath(where).name
+    if sheet.rows and not game.care.trap_advice_allowed:
+        return OwnCalls((), {}, (*remarks, f"{short}: not weighed, as there is no trap advice."))
     ideas = [_idea(Cells(where, row), zone, game.rules, team, targets, source) for row in sheet.rows]
-    if ideas and not game.care.trap_advice_allowed:
-        return OwnCalls(
-            (), {}, (*remarks, f"{PurePath(where).name}: not weighed, as there is no trap advice.")
-        )
+    if any(idea.call.dynamic and _names_two(idea.cells) for idea in ideas):
+        said = "the man on the ball and the next nearest double, whoever is named at who_doubles."
+        remarks.append(f"{short}: in {zone.title} {said}")
     settings: list[Setting] = []
     signals: dict[str, str] = {}
     for name, mine in _grouped(ideas).items():

@@ -55,8 +55,8 @@ def game_keys() -> tuple[Column, ...]:
     return (
         Column(
             "age_group",
-            "FIRST: oldest age allowed in this game, e.g. 16 for under 16; adults for grown-ups. Put your "
-            "own in place of the example. Until then: man-to-man, and no trap advice",
+            "FIRST: oldest age allowed in this game, e.g. 16 for under 16; adults for grown-ups. Until it is "
+            "given: man-to-man, and no trap advice",
             "example 16",
             ("age", "under", "age_limit"),
         ),

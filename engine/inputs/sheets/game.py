@@ -35,6 +35,25 @@ _FRONTS = {
     "two_guard_front": "two",
     "overload": "overload",
 }
+#: Words that players call to each other anyway (common practice, no source), and places.
+SAID_ANYWAY = {
+    *SPOTS,
+    *(
+        "ball",
+        "help",
+        "shot",
+        "box",
+        "switch",
+        "screen",
+        "left",
+        "right",
+        "middle",
+        "baseline",
+        "cutter",
+        "man",
+    ),
+    *("zone", "home", "back", "trap", "double", "guard", "let_him_shoot", "guard_him", "out", "go", "mine"),
+}
 _EXAMPLE = re.compile(r"example\b", re.IGNORECASE)
 
 
@@ -171,6 +190,12 @@ def _rules(keys: _Keys, level: Level, source: Source, assumed: Assumed) -> Rules
     return rules
 
 
+def _taken(signals: dict[str, str], where: str) -> list[str]:
+    """Signals that are said for something else on the floor, too."""
+    words = [word for word in signals.values() if key_of(word) in SAID_ANYWAY]
+    return [f'{where}: the signal "{word}" is also said for something else on the floor.' for word in words]
+
+
 def _signals(keys: _Keys) -> dict[str, str]:
     """Spot -> the coach's own word, for the spots that have one."""
     found: dict[str, str] = {}
@@ -240,6 +265,7 @@ def read_game(file: SheetFile | None, where: str, source: Source, assumed: Assum
     us, them = _name(keys, "us", "Us"), _name(keys, "them", "Them")
     if us.casefold() == them.casefold():
         raise keys.cells("them").error("them", "another name than your own team's")
+    signals = _signals(keys)
     return GameSheet(
         where,
         level,
@@ -249,6 +275,6 @@ def read_game(file: SheetFile | None, where: str, source: Source, assumed: Assum
         them,
         fronts,
         keys.yes_no("high_post"),
-        _signals(keys),
-        (*remarks, *_without_effect(keys, fronts)),
+        signals,
+        (*remarks, *_without_effect(keys, fronts), *_taken(signals, where)),
     )

@@ -69,8 +69,11 @@ def read_people(file: SheetFile | None, where: str, columns: tuple[Column, ...],
         remarks.append(
             f"{PurePath(where).name}: initials are enough, no full names are needed (No. {shown})."
         )
-    if sheet.n_examples:
-        assumed.note(f"{PurePath(where).name}: the example row is not used until it gets a shirt number.")
+    printed = {column.name: (column.example, "") for column in columns[1:]}
+    if any(cells[name] not in printed[name] for cells in sheet.examples for name in printed if name in cells):
+        assumed.note(
+            f"{PurePath(where).name}: the example row was changed; it is not used before it has a number."
+        )
     return People(where, tuple(numbers), tuple(cells), tuple(remarks))
 
 

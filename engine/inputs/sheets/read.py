@@ -2,9 +2,9 @@
 meaning is given to the cells here.
 
 Rules for CSV, in this order. Encoding: a byte-order mark decides (UTF-8, UTF-16); else zero bytes in every
-second place mean UTF-16; else UTF-8 where it is valid; else Windows-1252. Separator: whichever of comma, semicolon,
-tab and bar finds most known column names in one of the first rows; a line ``sep=;`` is obeyed. The header is
-the first of those rows that has the needed columns.
+second place mean UTF-16; else UTF-8 where it is valid; else Windows-1252. Separator: whichever of comma,
+semicolon, tab and bar finds most known column names in one of the first rows; a line ``sep=;`` is obeyed.
+The header is the first of those rows that has the needed columns.
 """
 
 from __future__ import annotations
@@ -57,13 +57,14 @@ class Row:
 
 @dataclass(frozen=True)
 class Sheet:
-    """A read sheet. ``where`` is how its file is shown; ``remarks`` say what was left out."""
+    """A read sheet. ``where`` is how its file is shown, ``remarks`` say what was left out, ``examples`` are
+    the rows that still call themselves one."""
 
     where: str
     columns: tuple[str, ...] = ()
     rows: tuple[Row, ...] = ()
     remarks: tuple[str, ...] = ()
-    n_examples: int = field(default=0)
+    examples: tuple[dict[str, str], ...] = ()
 
 
 def clean(text: str) -> str:
@@ -128,8 +129,11 @@ def _header(
     """(known columns, index of the row) of the best header among the first rows; no such row: (0, 0)."""
     best = (0, 0)
     for i, record in enumerate(records[:HEADER_ROWS]):
-        known = {names[key_of(cell)] for cell in record if key_of(cell) in names}
-        if all(name in known for name in needed) and len(known) > best[0]:
+        written = [key_of(cell) for cell in record if clean(cell)]
+        known = {names[word] for word in written if word in names}
+        # one known word among others is an answer ("no" is also short for number), no heading
+        alone = len(known) == 1 < len(written)
+        if all(name in known for name in needed) and len(known) > best[0] and not alone:
             best = (len(known), i)
     return best
 
@@ -221,7 +225,7 @@ def read_sheet(
         if (at, j) in faults:
             raise InputError(where, f"row {at + 1} (cell {letter(j)}{at + 1})", *faults[at, j])
     rows: list[Row] = []
-    n_examples = 0
+    examples: list[dict[str, str]] = []
     for i, record in enumerate(records[at + 1 :], start=at + 2):
         if grid is None and any(clean(cell) for cell in record[len(columns) :]):
             shown_cells = f"{len(record)} cells"
@@ -237,11 +241,11 @@ def read_sheet(
         if any(cell.startswith(HELP_WORDS) for cell in first):
             continue
         if any(cell.startswith(EXAMPLE_WORDS) for cell in first):
-            n_examples += 1
+            examples.append(cells)
             continue
         row = Row(i, cells, letters)
         for j, name in enumerate(columns):
             if name and (i - 1, j) in faults:
                 raise InputError(where, row.place(name), *faults[i - 1, j])
         rows.append(row)
-    return Sheet(where, tuple(filter(None, columns)), tuple(rows), tuple(remarks), n_examples)
+    return Sheet(where, tuple(filter(None, columns)), tuple(rows), tuple(remarks), tuple(examples))
