@@ -69,7 +69,7 @@ def desktop() -> Any:
 
 def column(sheet: Any, name: str, heading_row: int = 0) -> int:
     for j in range(40):
-        if sheet.getCellByPosition(j, heading_row).String.replace(" ", "_") == name:
+        if sheet.getCellByPosition(j, heading_row).String.removesuffix(" made").replace(" ", "_") == name:
             return j
     raise KeyError(name)
 

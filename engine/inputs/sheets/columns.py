@@ -25,19 +25,20 @@ HELP_COLUMNS = (
 
 @dataclass(frozen=True)
 class Column:
-    """A column (or, in game.csv, a key): name, help text, an example, other spellings, and the answers a
-    workbook offers (others that are understood may be typed)."""
+    """A column (or, in game.csv, a key): name, help text, an example, other spellings, the answers a workbook
+    offers (others that are understood may be typed), and its heading there where it is not the name."""
 
     name: str
     help: str
     example: str = ""
     also: tuple[str, ...] = ()
     choices: tuple[str, ...] = ()
+    heading: str = ""
 
     @property
     def label(self) -> str:
-        """The name as a heading of a workbook."""
-        return self.name.replace("_", " ")
+        """Heading in a workbook."""
+        return self.heading or self.name.replace("_", " ")
 
 
 YES_OR_NO = ("yes", "no")
@@ -259,13 +260,31 @@ def opponent_columns(grades: Grades) -> tuple[Column, ...]:
             ("free_throws_grade", "ft_grade", "ft_shooter"),
             WORDS["free_throw_shooter"],
         ),
-        Column("twos", "two-pointers he made", "21", ("twos_made", "two_pointers", "2s", "2pm", "2p")),
+        Column(
+            "twos",
+            "two-pointers he made",
+            "21",
+            ("twos_made", "two_pointers", "2s", "2pm", "2p"),
+            heading="twos made",
+        ),
         Column("twos_attempted", "optional: of how many tried", "46", ("two_attempts", "2pa", "twos_tried")),
-        Column("threes", "threes he made", "14", ("threes_made", "three_pointers", "3s", "3pm", "3p")),
+        Column(
+            "threes",
+            "threes he made",
+            "14",
+            ("threes_made", "three_pointers", "3s", "3pm", "3p"),
+            heading="threes made",
+        ),
         Column(
             "threes_attempted", "optional: of how many tried", "40", ("three_attempts", "3pa", "threes_tried")
         ),
-        Column("free_throws", "free throws he made", "9", ("free_throws_made", "ft", "fts", "ftm")),
+        Column(
+            "free_throws",
+            "free throws he made",
+            "9",
+            ("free_throws_made", "ft", "fts", "ftm"),
+            heading="free throws made",
+        ),
         Column(
             "free_throws_attempted",
             "optional: of how many tried",

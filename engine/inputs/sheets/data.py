@@ -190,6 +190,7 @@ class CareNumbers(Frozen):
     """configs/sheets/care.toml: ages in years, leads in points."""
 
     title: Text
+    none_up_to_age: CareNumber
     withhold_up_to_age: CareNumber
     ask_up_to_age: CareNumber
     far_ahead: CareNumber
