@@ -140,7 +140,7 @@ def test_words_become_numbers(tmp_path: Path) -> None:
     assert theirs.by_number(12).handle == pytest.approx(average[theirs.by_number(12).position].handle - 0.20)
     assert found.scenario.rules.clock.period_s == 450.0
     assert found.trap_targets == (12,)
-    assert found.signals == {"corner": "red", "hammer (own call)": "hammer"}
+    assert found.signals == {"corner": "red", "hammer, corner": "hammer"}
 
 
 def test_the_sprint_law_is_inverted() -> None:

@@ -94,9 +94,9 @@ def test_rows_with_the_same_word_are_one_idea(tmp_path: Path) -> None:
     }
     names = [call.name for calls in own(found).values() for call in calls]
     assert len(set(names)) == len(names)
-    assert {name: word for name, word in found.signals.items() if "own call" in name} == {
-        "hammer (own call): corner": "hammer",
-        "hammer (own call): wing": "Hammer",
+    assert {name: word for name, word in found.signals.items() if ", " in name} == {
+        "hammer, corner": "hammer",
+        "Hammer, wing": "Hammer",
     }
     twice = [{"word": "hammer", "where": "low post"}, {"word": "hammer", "where": "short corner"}]
     with pytest.raises(

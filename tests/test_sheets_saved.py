@@ -63,7 +63,7 @@ def test_a_saved_workbook_means_what_the_same_sheets_mean_as_csv(name: str, tmp_
     plain = load_evening(write_evening(tmp_path / "csv", {"opponent.csv": opponent}))
     found = load_evening(folder_with(name, tmp_path))
     assert meaning(found, name) == meaning(plain, name)
-    assert found.remarks == () and found.signals["hammer (own call)"] == "hammer"
+    assert found.remarks == () and found.signals["hammer, corner"] == "hammer"
 
 
 def test_the_blank_workbook_saved_again_is_still_blank(tmp_path: Path) -> None:

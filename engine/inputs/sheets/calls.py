@@ -274,7 +274,7 @@ def read_calls(
         _check(mine)
         calls: list[Call] = []
         for idea in mine:
-            own = name if len(mine) == 1 else f"{name}: {idea.call.spot}"
+            own = f"{idea.word}, {idea.call.spot}" if idea.word else name
             calls.append(idea.call.model_copy(update={"name": own, "title": own}))
             if idea.word:
                 signals[own] = idea.word
