@@ -35,8 +35,8 @@ OWN: Table = [
 OPPONENT: Table = [
     ["number", "initials", "position", "shooter", "from_where", "hand", "handles_pressure", "twos", "threes"],
     ["5", "B.C.", "guard", "ordinary", "top", "right", "yes", "38", "12"],
-    ["10", "F.G.", "wing", "guard him", "corner wing", "right", "some", "24", "34/110"],
-    ["12", "H.I.", "wing", "let him shoot", "", "left", "no", "31", "3"],
+    ["10", "F.G.", "wing", "sure", "corner wing", "right", "some", "24", "34/110"],
+    ["12", "H.I.", "wing", "shaky", "", "left", "no", "31", "3"],
     ["20", "L.M.", "big", "", "inside", "right", "some", "45%", "0"],
     ["33", "N.P.", "big", "", "", "right", "", "61/118", ""],
 ]

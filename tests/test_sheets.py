@@ -90,7 +90,7 @@ def test_an_example_row_with_a_number_is_a_player(separator: str, tmp_path: Path
     found = load_evening(tmp_path)
     assert [note.number for note in found.own if not note.stands_in] == [7]
     note = next(note for note in found.opponents if not note.stands_in)
-    assert (note.number, note.initials, note.shooter, note.hand) == (7, "A.B.", "guard him", "right")
+    assert (note.number, note.initials, note.shooter, note.hand) == (7, "A.B.", "sure", "right")
     assert note.from_where == ("corner", "wing")
     assert any("1 of 5 players: 4 average player(s)" in line for line in found.assumptions)
     assert found.remarks == ()
@@ -208,16 +208,16 @@ def test_makes_alone_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
     colours = {note.number: (note.shooter, note.shooter_from_makes) for note in found.opponents}
     assert colours == {
         3: (None, False),
-        8: ("guard him", True),
-        11: ("let him shoot", True),
-        15: ("guard him", True),
-        24: ("let him shoot", True),
+        8: ("sure", True),
+        11: ("shaky", True),
+        15: ("sure", True),
+        24: ("shaky", True),
     }
     assert found.shooting == ()
     said = " ".join(found.assumptions)
-    assert "guard him No. 8, 15; let him shoot No. 11, 24" in said and "how often they score" in said
+    assert "sure No. 8, 15; shaky No. 11, 24" in said and "how often they score" in said
     table, level = found.scenario.offence_team.by_number(11).shot_table, found.scenario.shot_table
-    assert table is not None  # let him shoot, from made threes: worse from three, unchanged from nearer
+    assert table is not None  # shaky, from made threes: worse from three, unchanged from nearer
     ratio = {
         d: m / level.make[level.distance_m.index(d)]
         for d, m in zip(table.distance_m, table.make, strict=True)

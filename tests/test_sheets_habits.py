@@ -134,3 +134,14 @@ def test_the_risk_is_added_up_over_the_same_number_of_calls_everywhere(tmp_path:
         == load_evening(write_evening(tmp_path / "sheets")).scenario.over_n
         == 10
     )
+
+
+def test_answers_that_change_nothing_and_signals_said_anyway_are_told(tmp_path: Path) -> None:
+    game = [*EVENING["game.csv"], ["short_corner", "yes"], ["signal_top", "Switch"]]
+    game = [["opponent_front", "two"] if row[0] == "opponent_front" else row for row in game]
+    where = tmp_path / "game.csv"
+    assert load_evening(write_evening(tmp_path, {"game.csv": game})).remarks == (
+        f"{where}: short_corner changes nothing: opponent_front and high_post say how they play.",
+        f"{where}: high_post changes nothing with opponent_front two.",
+        f'{where}: the signal "Switch" is also said for something else on the floor.',
+    )

@@ -223,7 +223,7 @@ BAD_CELLS = [
     (OWN, 1, "sprint_10m_s", "0.9", "from 1.4 to 4"),
     (OWN, 1, "sprint_20m_s", "99%", "from 2.4 to 7.5"),
     (OPPONENT, 1, "position", "libero", "guard, wing or big, or 1 to 5"),
-    (OPPONENT, 1, "shooter", "blue", "guard him, ordinary or let him shoot"),
+    (OPPONENT, 1, "shooter", "blue", "sure, ordinary or shaky"),
     (OPPONENT, 1, "from_where", "corner, moon", "corner, wing, top, inside"),
     (OPPONENT, 1, "hand", "foot", "right, left or both"),
     (OPPONENT, 1, "handles_pressure", "sometimes not", "yes, some or no"),

@@ -51,8 +51,8 @@ def test_an_unknown_shooter_has_the_levels_table() -> None:
 
 
 def test_words_move_the_table_where_they_hold() -> None:
-    outside = shoot(replace(NOTHING, word="guard him"))[0][7].table
-    inside = shoot(replace(NOTHING, word="guard him", from_where=("inside",)))[0][7].table
+    outside = shoot(replace(NOTHING, word="sure"))[0][7].table
+    inside = shoot(replace(NOTHING, word="sure", from_where=("inside",)))[0][7].table
     base = AVERAGES.table
     for distance, out, within in ((0.6, 0.0, 0.25), (3.5, 0.20, 0.25), (7.5, 0.30, 0.0)):
         level = logit(make(base, distance))
@@ -75,7 +75,7 @@ def test_counts_are_pulled_toward_the_level() -> None:
 
 
 def test_a_small_sample_stays_near_the_average_of_its_word() -> None:
-    _, (note,) = shoot(replace(NOTHING, word="guard him", threes=Tried(3, 3)))
+    _, (note,) = shoot(replace(NOTHING, word="sure", threes=Tried(3, 3)))
     average = chance(logit(SCHOOL.published["three_point"].aim) + 0.30)
     assert note.average == pytest.approx(average) and note.own_share == pytest.approx(3 / 63)
     assert note.estimate == pytest.approx((3 + 60 * average) / 63)

@@ -89,8 +89,8 @@ def letter(folder: str, book: bool) -> str:
    this program says; referees, your league and qualified people decide.
 2. {sheet[OWN]}: your players. Number, size order (1 = tallest), quick or slow,
    prone to fouls or not.
-3. {sheet[OPPONENT]}: their players by number. Whom to guard as a shooter, whom to
-   let shoot, from where, strong hand, who handles pressure, the big man who
+3. {sheet[OPPONENT]}: their players by number. Sure, ordinary or shaky shooter,
+   from where, strong hand, who handles pressure, the big man who
    passes. If you have score sheets, made twos, threes and free throws are
    enough; attempts are welcome, in the column beside. 45 is 45 shots made;
    a percentage is written 45%.{dates}

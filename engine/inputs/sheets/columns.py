@@ -222,7 +222,7 @@ def opponent_columns(grades: Grades) -> tuple[Column, ...]:
         Column(
             "shooter",
             _graded(grades, "shooter"),
-            "guard him",
+            "sure",
             ("shooting", "colour", "color", "light"),
             WORDS["shooter"],
         ),

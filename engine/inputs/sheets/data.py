@@ -80,8 +80,8 @@ class Number(Frozen):
 class Numbers(Frozen):
     """The other numbers, see the meanings in the file."""
 
-    guard_share: Number
-    let_shoot_share: Number
+    sure_share: Number
+    shaky_share: Number
     least_team_threes: Number
     prone_times_mean: Number
     least_team_fouls: Number
@@ -139,7 +139,7 @@ class Grades(Frozen):
 
 #: Grade column -> the words it may hold; the file must explain each.
 WORDS = {
-    "shooter": ("guard him", "ordinary", "let him shoot"),
+    "shooter": ("sure", "ordinary", "shaky"),
     "pace": ("quick", "normal", "slow"),
     "prone_to_fouls": ("yes", "no"),
     "handles_pressure": ("yes", "some", "no"),

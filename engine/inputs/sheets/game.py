@@ -38,21 +38,8 @@ _FRONTS = {
 #: Words that players call to each other anyway (common practice, no source), and places.
 SAID_ANYWAY = {
     *SPOTS,
-    *(
-        "ball",
-        "help",
-        "shot",
-        "box",
-        "switch",
-        "screen",
-        "left",
-        "right",
-        "middle",
-        "baseline",
-        "cutter",
-        "man",
-    ),
-    *("zone", "home", "back", "trap", "double", "guard", "let_him_shoot", "guard_him", "out", "go", "mine"),
+    *"ball help shot box switch screen left right middle baseline cutter man zone home back trap".split(),
+    *"double guard out go mine".split(),
 }
 _EXAMPLE = re.compile(r"example\b", re.IGNORECASE)
 

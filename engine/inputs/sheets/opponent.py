@@ -31,9 +31,9 @@ from engine.inputs.team import N_LINEUP, Player, Team
 
 #: What a coach may write of a shooter, the colours of older sheets among it -> the word of the grades.
 SHOOTERS = {
-    **dict.fromkeys(("guard_him", "guard", "good", "green", "g"), "guard him"),
+    **dict.fromkeys(("sure", "guard_him", "guard", "good", "green", "g"), "sure"),
     **dict.fromkeys(("ordinary", "average", "normal", "yellow", "y", "amber"), "ordinary"),
-    **dict.fromkeys(("let_him_shoot", "let_shoot", "leave", "poor", "bad", "red", "r"), "let him shoot"),
+    **dict.fromkeys(("shaky", "let_him_shoot", "let_shoot", "leave", "poor", "bad", "red", "r"), "shaky"),
 }
 WHERE = {
     "corner": "corner",
@@ -150,7 +150,7 @@ def _said(number: int, one: Cells) -> _Said:
         number,
         one,
         one.choice("position", POSITIONS, "guard, wing or big, or 1 to 5"),
-        one.choice("shooter", SHOOTERS, "guard him, ordinary or let him shoot"),
+        one.choice("shooter", SHOOTERS, "sure, ordinary or shaky"),
         one.several("from_where", WHERE, "corner, wing, top, inside (one or several)"),
         one.choice("hand", _HANDS, "right, left or both"),
         one.choice("handles_pressure", _SOME, "yes, some or no"),
@@ -171,17 +171,17 @@ def _shooters(
     team = sum(count for count in made.values() if count is not None)
     enough = team >= grades.number("least_team_threes")
     found: dict[int, tuple[str | None, bool]] = {}
-    named: dict[str, list[str]] = {"guard him": [], "let him shoot": []}
+    named: dict[str, list[str]] = {"sure": [], "shaky": []}
     for one in said:
         count, word = made[one.number], one.shooter
         derived = False
         known = bool(one.threes.attempted) or one.threes.share is not None
         if word is None and enough and count is not None and not known:
             share = count / team
-            if share >= grades.number("guard_share"):
-                word = "guard him"
-            elif share <= grades.number("let_shoot_share"):
-                word = "let him shoot"
+            if share >= grades.number("sure_share"):
+                word = "sure"
+            elif share <= grades.number("shaky_share"):
+                word = "shaky"
             derived = word is not None
             if word is not None:
                 named[word].append(str(one.number))

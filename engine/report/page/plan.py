@@ -20,9 +20,9 @@ from engine.world.pack import defenders_of
 
 #: Words for shooters on the sheet with a sign of their own, for those who see no colours and for paper.
 SIGNS = {
-    "guard him": "\N{BLACK UP-POINTING TRIANGLE}",
+    "sure": "\N{BLACK UP-POINTING TRIANGLE}",
     "ordinary": "\N{WHITE CIRCLE}",
-    "let him shoot": "\N{WHITE DOWN-POINTING TRIANGLE}",
+    "shaky": "\N{WHITE DOWN-POINTING TRIANGLE}",
 }
 
 
