@@ -18,8 +18,8 @@ GAME: Table = [
     ["level", "school"],
     ["rules", "international"],
     ["quarter_minutes", "7.5"],
-    ["us", "Heron Quay"],
-    ["them", "Larch Street"],
+    ["us", "Copper Kettles"],
+    ["them", "Paper Kites"],
     ["opponent_front", "one"],
     ["high_post", "yes"],
     ["signal_corner", "red"],
@@ -34,9 +34,9 @@ OWN: Table = [
 ]
 OPPONENT: Table = [
     ["number", "initials", "position", "shooter", "from_where", "hand", "handles_pressure", "twos", "threes"],
-    ["5", "B.C.", "guard", "yellow", "top", "right", "yes", "38", "12"],
-    ["10", "F.G.", "wing", "green", "corner wing", "right", "some", "24", "34/110"],
-    ["12", "H.I.", "wing", "red", "", "left", "no", "31", "3"],
+    ["5", "B.C.", "guard", "ordinary", "top", "right", "yes", "38", "12"],
+    ["10", "F.G.", "wing", "sure", "corner wing", "right", "some", "24", "34/110"],
+    ["12", "H.I.", "wing", "shaky", "", "left", "no", "31", "3"],
     ["20", "L.M.", "big", "", "inside", "right", "some", "45%", "0"],
     ["33", "N.P.", "big", "", "", "right", "", "61/118", ""],
 ]
@@ -46,7 +46,11 @@ SHOTS: Table = [
     ["10", "6.5", "m", "no", "contested"],
     ["12", "1.0", "m", "yes", ""],
 ]
-EVENING = {"game.csv": GAME, "own.csv": OWN, "opponent.csv": OPPONENT, "shots.csv": SHOTS}
+CALLS: Table = [
+    ["word", "where", "how_often", "most_a_game", "on_whom", "who_doubles", "trigger"],
+    ["hammer", "corner", "every second time", "2 a quarter", "", "near forward and centre", "catch"],
+]
+EVENING = {"game.csv": GAME, "own.csv": OWN, "opponent.csv": OPPONENT, "calls.csv": CALLS, "shots.csv": SHOTS}
 
 
 @dataclass(frozen=True)

@@ -281,7 +281,7 @@ def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: Ev
         "ahead",
         "fouls",
         "“red”",
-        "green",
+        "sure",
         "left",
         "1 in",
     ):

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheet_files import (
+    CALLS,
     EVENING,
     GAME,
     OPPONENT,
@@ -204,13 +205,6 @@ def test_an_unquoted_decimal_comma_is_told(tmp_path: Path) -> None:
         sheet(tmp_path, "number,pace\n7,1,85\n")
 
 
-def test_a_workbook_instead_of_a_sheet_is_told(tmp_path: Path) -> None:
-    write_evening(tmp_path)
-    (tmp_path / "own.csv").rename(tmp_path / "own.xlsx")
-    with pytest.raises(InputError, match="save the sheet as CSV"):
-        load_evening(tmp_path)
-
-
 #: sheet, row, column, value -> what the line must hold.
 BAD_CELLS = [
     (OWN, 1, "number", "seven", "row 2, column number: 'seven'"),
@@ -229,7 +223,7 @@ BAD_CELLS = [
     (OWN, 1, "sprint_10m_s", "0.9", "from 1.4 to 4"),
     (OWN, 1, "sprint_20m_s", "99%", "from 2.4 to 7.5"),
     (OPPONENT, 1, "position", "libero", "guard, wing or big, or 1 to 5"),
-    (OPPONENT, 1, "shooter", "blue", "green, yellow or red"),
+    (OPPONENT, 1, "shooter", "blue", "sure, ordinary or shaky"),
     (OPPONENT, 1, "from_where", "corner, moon", "corner, wing, top, inside"),
     (OPPONENT, 1, "hand", "foot", "right, left or both"),
     (OPPONENT, 1, "handles_pressure", "sometimes not", "yes, some or no"),
@@ -253,6 +247,32 @@ BAD_CELLS = [
     (SHOTS, 1, "made", "", "column made is missing"),
     (SHOTS, 1, "contested", "rather", "contested or open"),
     (SHOTS, 1, "x", "right", "column x"),
+    (CALLS, 1, "word", "a very long word that nobody would ever shout", "at most 20 letters"),
+    (CALLS, 1, "where", "moon", "one of corner, short corner, low post, wing, top"),
+    (CALLS, 1, "where", "", "column where is missing"),
+    (
+        CALLS,
+        1,
+        "how_often",
+        "now and then",
+        "every time, every second, third or fourth time, or a percentage",
+    ),
+    (CALLS, 1, "how_often", "0%", "a percentage such as 40%"),
+    (CALLS, 1, "how_often", "40", "a percentage such as 40%"),
+    (CALLS, 1, "most_a_game", "few", "a number of uses such as 6, or 2 a quarter"),
+    (CALLS, 1, "most_a_game", "0", "a number of uses such as 6"),
+    (CALLS, 1, "on_whom", "77", "those who start for them (5, 10, 12, 20, 33)"),
+    (CALLS, 1, "on_whom", "the tall one", "shirt numbers of those who start for them"),
+    (
+        CALLS,
+        1,
+        "who_doubles",
+        "near guard",
+        "two of near guard, far guard, near forward, far forward, centre",
+    ),
+    (CALLS, 1, "who_doubles", "near guard and goalkeeper", "or nearest two"),
+    (CALLS, 1, "trigger", "when I say so", "one of pass in the air, catch, back turned"),
+    (CALLS, 1, "trigger", "over half court", "one of pass in the air, catch, back turned"),
 ]
 BAD_KEYS = [
     ("age_group", "young", "an age such as 16 or under 16"),
@@ -266,7 +286,7 @@ BAD_KEYS = [
     ("quarter_minutes", "0", "from 1 to 60"),
     ("periods", "2.5", "a whole number from 1 to 10"),
     ("shot_clock", "soon", "from 0 to 120"),
-    ("them", "Heron Quay", "another name than your own team's"),
+    ("them", "Copper Kettles", "another name than your own team's"),
     ("opponent_front", "five", "one (guard), two (guards) or overload"),
     ("high_post", "rarely", "yes, no or don't know"),
     ("short_corner", "rarely", "yes, no or don't know"),
@@ -310,11 +330,18 @@ def test_a_bad_answer_to_every_question_is_one_line(
 
 
 def test_every_column_and_key_has_a_bad_example_here() -> None:
-    from engine.inputs.sheets.columns import SHOT_COLUMNS, game_keys, opponent_columns, own_columns
+    from engine.inputs.sheets.columns import (
+        CALL_COLUMNS,
+        SHOT_COLUMNS,
+        game_keys,
+        opponent_columns,
+        own_columns,
+    )
     from engine.inputs.sheets.data import load_grades
 
     grades = load_grades()
-    columns = {c.name for c in (*own_columns(grades), *opponent_columns(grades), *SHOT_COLUMNS)}
+    asked = (*own_columns(grades), *opponent_columns(grades), *CALL_COLUMNS, *SHOT_COLUMNS)
+    columns = {c.name for c in asked}
     free = {"initials", "y", "threes_attempted"}  # any text; like x; like twos_attempted
     assert columns - free <= {column for _, _, column, _, _ in BAD_CELLS}
     keys = {key.name for key in game_keys()} - {"us"}  # like them

@@ -1,4 +1,4 @@
-"""Shooting of a sheet: colours, counts and charted shots, pulled toward the level's average."""
+"""Shooting of a sheet: words, counts and charted shots, pulled toward the level's average."""
 
 from __future__ import annotations
 
@@ -50,9 +50,9 @@ def test_an_unknown_shooter_has_the_levels_table() -> None:
     assert found[7].free_throw == SCHOOL.players.free_throw.value
 
 
-def test_colours_move_the_table_where_they_hold() -> None:
-    outside = shoot(replace(NOTHING, colour="green"))[0][7].table
-    inside = shoot(replace(NOTHING, colour="green", from_where=("inside",)))[0][7].table
+def test_words_move_the_table_where_they_hold() -> None:
+    outside = shoot(replace(NOTHING, word="sure"))[0][7].table
+    inside = shoot(replace(NOTHING, word="sure", from_where=("inside",)))[0][7].table
     base = AVERAGES.table
     for distance, out, within in ((0.6, 0.0, 0.25), (3.5, 0.20, 0.25), (7.5, 0.30, 0.0)):
         level = logit(make(base, distance))
@@ -74,8 +74,8 @@ def test_counts_are_pulled_toward_the_level() -> None:
     assert make(table, 3.5) == pytest.approx(make(AVERAGES.table, 3.5))
 
 
-def test_a_small_sample_stays_near_the_average_of_its_colour() -> None:
-    _, (note,) = shoot(replace(NOTHING, colour="green", threes=Tried(3, 3)))
+def test_a_small_sample_stays_near_the_average_of_its_word() -> None:
+    _, (note,) = shoot(replace(NOTHING, word="sure", threes=Tried(3, 3)))
     average = chance(logit(SCHOOL.published["three_point"].aim) + 0.30)
     assert note.average == pytest.approx(average) and note.own_share == pytest.approx(3 / 63)
     assert note.estimate == pytest.approx((3 + 60 * average) / 63)

@@ -23,7 +23,8 @@ OTHERS = str(CONFIGS / "scenarios" / "six_defences.toml")
 #: A command and its arguments, and something that its text must say. SHEETS: a copy of the example evening,
 #: the opponent's name with accents. OUT: a path to write to. DESIGN, STORE: a sweep of the tests.
 TABLE = (
-    ("new OUT", "READ-ME-FIRST.txt"),
+    ("new OUT", "evening.xlsx"),
+    ("new OUT --csv", "READ-ME-FIRST.txt"),
     (f"compare {DEMO} -n 60", "staying home"),
     (f"compare {OTHERS} -n 60 --detail", "6 defences"),
     ("compare SHEETS -n 60 --detail", "Before you use this"),
@@ -41,7 +42,7 @@ TABLE = (
     (f"replay {DEMO} -n 60 --pick 7 -o OUT", "The page is in|is in"),
     (f"report {DEMO} -o OUT", "The page is in"),
     (f"check {DEMO}", "Friday night"),
-    ("check SHEETS", "Larch Straße"),
+    ("check SHEETS", "Paper Kités"),
     (f"trace {DEMO} --index 3 --events", "t_s,"),
     ("sweep DESIGN --store OUT", ""),
     ("sweep --status STORE", "points settled"),
@@ -91,7 +92,7 @@ def test_every_command_prints_its_text(
     sheets = tmp_path / "sheets"
     shutil.copytree(CONFIGS / "sheets" / "example_evening", sheets)
     game = (sheets / "game.csv").read_text(encoding="utf-8")
-    (sheets / "game.csv").write_text(game.replace("Larch Street", "Larch Straße"), encoding="utf-8")
+    (sheets / "game.csv").write_text(game.replace("Paper Kites", "Paper Kités"), encoding="utf-8")
     stands = {"SHEETS": sheets, "OUT": tmp_path / "out", "OUT.csv": tmp_path / "out.csv", "STORE": store}
     stands["DESIGN"] = design_file(tmp_path)
     capsys.readouterr()
@@ -108,7 +109,7 @@ def test_every_command_prints_its_text(
         assert not wide, wide
         assert out.endswith("\n")
     if "SHEETS" in line:
-        assert "Larch Straße" in out
+        assert "Paper Kités" in out
 
 
 def test_what_cannot_be_printed_is_escaped_and_accents_are_one_letter() -> None:

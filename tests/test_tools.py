@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 import tomllib
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -103,7 +104,12 @@ def committed() -> Iterator[tuple[str, str]]:
     assert len(listed) > 50
     for name in listed:
         path = ROOT / name
-        if path.is_file() and path != Path(__file__):
+        if path.suffix in (".xlsx", ".xlsm", ".ods"):
+            if zipfile.is_zipfile(path):  # one is locked as a whole
+                with zipfile.ZipFile(path) as archive:
+                    for inside in archive.namelist():
+                        yield f"{name}/{inside}", archive.read(inside).decode("utf-8", "replace")
+        elif path.is_file() and path != Path(__file__):
             yield name, path.read_text(encoding="utf-8")
 
 

@@ -15,7 +15,7 @@ from engine.inputs.files import KINDS, FileName, Source, kind_of, read_text, rea
 from engine.inputs.levels import level_from
 from engine.inputs.rules import load_rules, rules_from
 from engine.inputs.scenario import scenario_from
-from engine.inputs.sheets import OWN_FORMATS, is_evening, load_evening
+from engine.inputs.sheets import is_book, is_evening, load_evening
 from engine.inputs.sheets.columns import SHEETS
 from engine.inputs.sheets.data import CareNumbers, Grades, data_from
 from engine.inputs.shots import COLUMNS, shot_table_from
@@ -215,7 +215,7 @@ _FOLDERS = {
 
 
 def _meaning(source: Source, before_playing: Callable[[], None] | None) -> str | list[str]:
-    if source.path.is_dir():
+    if source.path.is_dir() or is_book(source.path):
         return _evening(source)
     if source.path.name.casefold() in SHEETS and is_evening(source.path.parent):
         evening = load_evening(source.path.parent, str(Path(source.shown).parent))
@@ -232,7 +232,9 @@ def _meaning(source: Source, before_playing: Callable[[], None] | None) -> str |
             f"make {min(table.make):.0%} to {max(table.make):.0%}"
         )
     if source.path.suffix != ".toml":
-        raise InputError(source, "", source.path.suffix, "a file that ends in .toml or .csv")
+        raise InputError(
+            source, "", source.path.suffix, "a file that ends in .toml or .csv, or a workbook (.xlsx, .ods)"
+        )
     data = read_toml(source)
     kind = kind_of(data) or _FOLDERS.get(source.path.absolute().parent.name)
     if kind is None:
@@ -262,12 +264,12 @@ def _sources(path: FileName) -> list[Source]:
             return [Source(base, str(wanted))]
         if folder:
             found = sorted(p for ending in ("*.toml", "*.csv") for p in base.rglob(ending) if p.is_file())
-            kept = next((p for p in sorted(base.iterdir()) if p.suffix.casefold() in OWN_FORMATS), None)
-            if not found and kept is not None:
-                raise InputError(plain(wanted), "", kept.name, "the sheet saved as CSV (Save as, CSV)")
             if not found:
                 raise InputError(
-                    plain(wanted), "", "a folder without them", "a folder with .toml or .csv files"
+                    plain(wanted),
+                    "",
+                    "a folder without them",
+                    "a folder with .toml or .csv files, or a workbook",
                 )
             return [Source(p, str(wanted / p.relative_to(base))) for p in found]
     except (OSError, ValueError) as error:

@@ -19,24 +19,25 @@ from engine.commands.shared import (
 )
 
 
-@click.command(short_help="Write blank sheets for one game into a folder.")
+@click.command(short_help="Write a blank workbook for one game into a folder.")
 @click.argument("folder", type=click.Path())
 @click.option("--level", default="school", show_default=True, help="Level of play to start from.")
+@click.option("--csv", "as_csv", is_flag=True, help="Write CSV sheets instead of the workbook.")
 @click.option(
-    "--semicolons", is_flag=True, help="Separate by semicolons, for spreadsheets with decimal commas."
+    "--semicolons", is_flag=True, help="CSV separated by semicolons, for spreadsheets with decimal commas."
 )
-def new(folder: str, level: str, semicolons: bool) -> None:
-    """Write blank sheets into FOLDER, to be filled in with any spreadsheet; nothing is overwritten.
+def new(folder: str, level: str, as_csv: bool, semicolons: bool) -> None:
+    """Write a blank workbook into FOLDER, to be filled in with any spreadsheet; nothing is overwritten.
 
     The folder can be played at once: what is not filled in is an average player of the level. There is no
-    zone and no trap advice until the age group, or what the league allows, is filled in.
+    zone and no trap advice until the age group, or what the league allows, is filled in. CSV sheets are read,
+    too; where both are in the folder, those saved last.
     """
     from engine.inputs.sheets import write_blank
 
-    written = write_blank(folder, level, semicolons)
-    shown = one_line(folder)
+    written = write_blank(folder, level, ";" if semicolons else "," if as_csv else None)
     lines = [one_line(str(path)) for path in written]
-    lines.append(f"Now read {lines[0]}, fill in the sheets, then: trapledger compare {shown}")
+    lines.append(f"Now open {lines[0]}, fill in the sheets, then: trapledger compare {one_line(folder)}")
     sys.stdout.write("".join(f"{line}\n" for line in lines))
     sys.stdout.flush()
 

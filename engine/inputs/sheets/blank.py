@@ -1,4 +1,4 @@
-"""Blank sheets with a help row, an example row and a short letter to the coach (``trapledger new``)."""
+"""Blank sheets with help, example and a letter to the coach (``trapledger new``): a workbook, or CSV."""
 
 from __future__ import annotations
 
@@ -11,7 +11,10 @@ from pathlib import Path
 from engine.errors import InputError
 from engine.inputs.base import plain
 from engine.inputs.files import shipped
+from engine.inputs.sheets.blank_book import BOOK, blank_book
 from engine.inputs.sheets.columns import (
+    CALL_COLUMNS,
+    CALLS,
     GAME,
     OPPONENT,
     OWN,
@@ -53,38 +56,57 @@ def _game(level: str, separator: str) -> str:
     return _text(rows, separator)
 
 
-def letter(folder: str) -> str:
-    """The letter to the coach: plain text, lines of at most 78 letters."""
+def letter(folder: str, book: bool) -> str:
+    """The letter to the coach, for a workbook or for CSV sheets: plain text, lines of at most 78 letters."""
     age = int(load_care().withhold_up_to_age.value)
+    sheet = {
+        name: name.removesuffix(".csv") if book else name for name in (GAME, OWN, OPPONENT, CALLS, SHOTS)
+    }
+    how = (
+        "One workbook for one game: a sheet for each step, with drop-downs, and notes\n"
+        "on the headings. Save it as it is, under any name. Fifteen minutes are enough."
+        if book
+        else "Five sheets for one game. They open in any spreadsheet. Save them again as\n"
+        "CSV, under the same names. Fifteen minutes are enough."
+    )
+    dates = "" if book else "\n   If your spreadsheet makes a date of 3/10, write 3 of 10."
+    example = (
+        'The row "example" shows how a row looks; it does not count until you put your\n'
+        'own in place of the word. The row "what to write" never counts.'
+        if book
+        else 'The row "example" shows how a row looks. It does not count until you put a\n'
+        "shirt number in place of the word, nor does an answer that begins with\n"
+        '"example". The row "what to write" never counts.'
+    )
     return f"""READ ME FIRST
 
-Four sheets for one game. They open in any spreadsheet. Save them again as
-CSV, under the same names. Fifteen minutes are enough.
+{how}
 
-1. {GAME}: start here. The age group and your league's rules come first:
+1. {sheet[GAME]}: start here. The age group and your league's rules come first:
    is a zone allowed, are traps allowed, may you press when far ahead?
    Up to under {age} there is no advice about traps until you have asked your
    league and written yes at trap_allowed. League rules come before anything
    this program says; referees, your league and qualified people decide.
-2. {OWN}: your players. Number, size order (1 = tallest), quick or slow,
+2. {sheet[OWN]}: your players. Number, size order (1 = tallest), quick or slow,
    prone to fouls or not.
-3. {OPPONENT}: their players by number. Green, yellow or red shooter, from
-   where, strong hand, who handles pressure, the big man who passes. If you
-   have score sheets, made twos, threes, free throws and fouls are enough;
-   attempts are welcome: write 34/110.
-   If your spreadsheet makes a date of 3/10, write 3 of 10.
-4. {SHOTS}: only if somebody charted shots. Else leave it as it is.
+3. {sheet[OPPONENT]}: their players by number. Sure, ordinary or shaky shooter,
+   from where, strong hand, who handles pressure, the big man who
+   passes. If you have score sheets, made twos, threes and free throws are
+   enough; attempts are welcome, in the column beside. 45 is 45 shots made;
+   a percentage is written 45%.{dates}
+4. {sheet[CALLS]}: only if you have a trap of your own in mind: where, how often,
+   on whom, who doubles, what sets it off. It is weighed with the usual ones.
+5. {sheet[SHOTS]}: only if somebody charted shots. Else leave it as it is.
 
-The row "example" shows how a row looks. It does not count until you put a
-shirt number in place of the word, nor does an answer that begins with
-"example". The row "what to write" never counts.
+{example}
 Do not know something? Leave the cell empty: an average player of the level
 stands in, and the answer lists everything that was filled in this way.
+Left and right are those of your players looking out from under your basket.
 
 Use shirt numbers and initials, no full names. The sheets stay on this
 computer; nothing is sent anywhere.
 
-Then, in a terminal:
+Then, in a terminal{", with the folder that this file lies in" if book else ""}:
 
     trapledger check {folder}
     trapledger compare {folder}
@@ -99,12 +121,33 @@ def _shown(folder: Path) -> str:
     return f'"{text}"' if " " in text else text
 
 
-def write_blank(
-    folder: str | os.PathLike[str], level: str = "school", semicolons: bool = False
-) -> tuple[Path, ...]:
-    """Write blank sheets and the letter into a folder, which is made when it is not there.
+def _contents(folder: str, level: str, separator: str | None) -> dict[str, bytes]:
+    """Name of a file -> what stands in it."""
+    if separator is None:
+        return {
+            BOOK: blank_book(letter("FOLDER", True), level)
+        }  # no path of a computer in a file that is shared
+    grades = load_grades()
+    texts = {
+        LETTER: letter(folder, False).replace("\n", "\r\n"),
+        GAME: _game(level, separator),
+        OWN: _table(own_columns(grades), separator),
+        OPPONENT: _table(opponent_columns(grades), separator),
+        CALLS: _table(CALL_COLUMNS, separator),
+        SHOTS: _table(SHOT_COLUMNS, separator),
+    }
+    return {
+        name: text.encode("ascii", "replace" if name == LETTER else "strict") for name, text in texts.items()
+    }
 
-    ``semicolons``: separate by semicolons, for spreadsheets that use decimal commas. Returns the files.
+
+def write_blank(
+    folder: str | os.PathLike[str], level: str = "school", separator: str | None = None
+) -> tuple[Path, ...]:
+    """Write a blank workbook into a folder, which is made when it is not there. Returns the files.
+
+    ``separator``: a comma or a semicolon (for spreadsheets that use decimal commas) writes CSV sheets and the
+    letter instead.
 
     Raises InputError when one of the files is there already (nothing is written then), when the folder cannot
     be written, or for an unknown level.
@@ -114,27 +157,19 @@ def write_blank(
         raise InputError("--level", "", level, f"one of {', '.join(levels)}")
     root = Path(folder)
     shown = plain(str(root))
-    separator = ";" if semicolons else ","
-    grades = load_grades()
-    texts = {
-        LETTER: letter(_shown(root)).replace("\n", "\r\n"),
-        GAME: _game(level, separator),
-        OWN: _table(own_columns(grades), separator),
-        OPPONENT: _table(opponent_columns(grades), separator),
-        SHOTS: _table(SHOT_COLUMNS, separator),
-    }
+    contents = _contents(_shown(root), level, separator)
     written: list[Path] = []
     made = not root.exists()
     try:
         present = {path.name.casefold(): path.name for path in root.iterdir()} if root.is_dir() else {}
-        there = [present[name.casefold()] for name in texts if name.casefold() in present]
+        there = [present[name.casefold()] for name in contents if name.casefold() in present]
         if there:
             raise InputError(shown, "", ", ".join(there), "a new folder, or one without these files")
         root.mkdir(parents=True, exist_ok=True)
-        for name, text in texts.items():
-            with open(root / name, "x", encoding="ascii", newline="") as out:
+        for name, data in contents.items():
+            with open(root / name, "xb") as out:
                 written.append(root / name)
-                out.write(text)
+                out.write(data)
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise

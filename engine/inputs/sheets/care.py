@@ -28,6 +28,7 @@ class Care:
     zone_allowed: bool | None
     trap_allowed: bool | None
     press_when_far_ahead: bool | None
+    none_up_to_age: int
     withhold_up_to_age: int
     ask_up_to_age: int
     lead_stop: int
@@ -41,14 +42,21 @@ class Care:
         return self.age_group is None or self.age_group <= self.withhold_up_to_age
 
     @property
+    def children(self) -> bool:
+        """Whether the players are so young that no trap advice is given at all."""
+        return not self.adults and self.age_group is not None and self.age_group <= self.none_up_to_age
+
+    @property
     def league_rules_confirmed(self) -> bool:
         """Whether the coach has answered both whether zones and whether traps are allowed."""
         return self.zone_allowed is not None and self.trap_allowed is not None
 
     @property
     def trap_advice_allowed(self) -> bool:
-        """False where the league forbids traps, and below that age until the coach confirms that it allows
-        them."""
+        """False for children, where the league forbids traps, and for the young until the coach confirms that
+        the league allows them."""
+        if self.children:
+            return False
         if self.trap_allowed is not None:
             return self.trap_allowed
         return not self.young
@@ -64,6 +72,11 @@ class Care:
         if self.trap_allowed is False:
             said.append(
                 f"No trap advice: {self.where} says that your league does not allow traps at this age."
+            )
+        elif self.children:
+            said.append(
+                f"No trap advice up to under {self.none_up_to_age}: youth guidelines advise against zones at "
+                "this age. Teach them to guard their man."
             )
         elif not self.trap_advice_allowed:
             age = (
@@ -128,6 +141,7 @@ def care_of(
         zone_allowed,
         trap_allowed,
         press_when_far_ahead,
+        int(known.none_up_to_age.value),
         int(known.withhold_up_to_age.value),
         int(known.ask_up_to_age.value),
         int(known.lead_stop.value),

@@ -74,7 +74,7 @@ class Cells:
         self.where, self.row = where, row
 
     def key(self, column: str) -> str:
-        return f"row {self.row.number}, column {column}"
+        return self.row.place(column)
 
     def error(self, column: str, allowed: str) -> InputError:
         return InputError(self.where, self.key(column), self.row.cells.get(column, ""), allowed)

@@ -7,13 +7,12 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from engine.inputs.base import number_text
 from engine.inputs.rules import Rules
 from engine.inputs.sheets.cells import YES_NO, Cells, number_in
 from engine.inputs.sheets.columns import HELP_COLUMNS, READ_SHOT_COLUMNS, spellings
-from engine.inputs.sheets.read import key_of, read_sheet
+from engine.inputs.sheets.read import SheetFile, key_of, read_sheet
 
 METRES = {"m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0, "cm": 0.01}
 METRES |= dict.fromkeys(("ft", "feet", "foot"), 0.3048)
@@ -117,16 +116,16 @@ def _shot(one: Cells, rules: Rules, rim_range_m: float) -> ChartedShot:
 
 
 def read_shots(
-    path: Path | None, where: str, numbers: Sequence[int], rules: Rules, rim_range_m: float
+    file: SheetFile | None, where: str, numbers: Sequence[int], rules: Rules, rim_range_m: float
 ) -> tuple[tuple[ChartedShot, ...], tuple[str, ...]]:
     """Charted shots of the players with these shirt numbers, and remarks. Distances in metres.
 
     Raises InputError: one line with file, row, column, value and what is allowed.
     """
-    if path is None:
+    if file is None:
         return (), ()
     sheet = read_sheet(
-        path, where, spellings(READ_SHOT_COLUMNS), ("number",), (*HELP_COLUMNS, "game", "date", "quarter")
+        file, where, spellings(READ_SHOT_COLUMNS), ("number",), (*HELP_COLUMNS, "game", "date", "quarter")
     )
     shots: list[ChartedShot] = []
     strangers: Counter[int] = Counter()

@@ -1,26 +1,48 @@
-"""The columns of the four sheets: their spellings, and what each means in a coach's words."""
+"""The columns of the five sheets: their spellings, and what each means in a coach's words."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from engine.inputs.sheets.data import Grades
+from engine.inputs.sheets.data import WORDS, Grades
 from engine.inputs.sheets.read import key_of
 
-GAME, OWN, OPPONENT, SHOTS = "game.csv", "own.csv", "opponent.csv", "shots.csv"
-SHEETS = (GAME, OWN, OPPONENT, SHOTS)
+GAME, OWN, OPPONENT, CALLS, SHOTS = "game.csv", "own.csv", "opponent.csv", "calls.csv", "shots.csv"
+SHEETS = (GAME, OWN, OPPONENT, CALLS, SHOTS)
 #: Headings of help columns: passed over without a remark.
-HELP_COLUMNS = ("what_it_means", "help", "notes", "note", "comment", "comments", "remark", "remarks")
+HELP_COLUMNS = (
+    "what_it_means",
+    "for_example",
+    "help",
+    "notes",
+    "note",
+    "comment",
+    "comments",
+    "remark",
+    "remarks",
+)
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column (or, in game.csv, a key): name, help text, an example, other spellings."""
+    """A column (or, in game.csv, a key): name, help text, an example, other spellings, the answers a workbook
+    offers (others that are understood may be typed), and its heading there where it is not the name."""
 
     name: str
     help: str
     example: str = ""
     also: tuple[str, ...] = ()
+    choices: tuple[str, ...] = ()
+    heading: str = ""
+
+    @property
+    def label(self) -> str:
+        """Heading in a workbook."""
+        return self.heading or self.name.replace("_", " ")
+
+
+YES_OR_NO = ("yes", "no")
+NOT_SURE = (*YES_OR_NO, "don't know")
 
 
 GAME_COLUMNS = (
@@ -34,8 +56,8 @@ def game_keys() -> tuple[Column, ...]:
     return (
         Column(
             "age_group",
-            "FIRST: oldest age allowed in this game, e.g. 16 for under 16; adults for grown-ups. Put your "
-            "own in place of the example. Until then: man-to-man, and no trap advice",
+            "FIRST: oldest age allowed in this game, e.g. 16 for under 16; adults for grown-ups. Until it is "
+            "given: man-to-man, and no trap advice",
             "example 16",
             ("age", "under", "age_limit"),
         ),
@@ -45,6 +67,7 @@ def game_keys() -> tuple[Column, ...]:
             "is played)",
             "don't know",
             ("zone", "zones_allowed"),
+            NOT_SURE,
         ),
         Column(
             "trap_allowed",
@@ -52,19 +75,28 @@ def game_keys() -> tuple[Column, ...]:
             "Ask before a game of young players",
             "don't know",
             ("traps_allowed", "trapping_allowed", "trapping", "trap", "double_team_allowed"),
+            NOT_SURE,
         ),
         Column(
             "press_when_far_ahead",
             "may a team go on pressing or trapping when it is far ahead? yes, no or don't know",
             "don't know",
             ("pressing_when_far_ahead", "press_far_ahead", "press_when_ahead"),
+            NOT_SURE,
         ),
-        Column("level", "under_14, school, college or professional", "school", ("level_of_play",)),
+        Column(
+            "level",
+            "under_14, school, college or professional",
+            "school",
+            ("level_of_play",),
+            ("under_14", "school", "college", "professional"),
+        ),
         Column(
             "rules",
             "international, high_school, college or professional; empty: the usual ones of the level",
             "",
             ("rule_set", "ruleset", "rulebook"),
+            ("international", "high_school", "college", "professional"),
         ),
         Column(
             "quarter_minutes",
@@ -86,12 +118,13 @@ def game_keys() -> tuple[Column, ...]:
             "one guard out front, two guards, or overload (three on the ball's side)",
             "example one",
             ("front", "guards_out_front", "guard_front"),
+            ("one", "two", "overload"),
         ),
-        Column("high_post", "does someone play at the free-throw line? yes or no", "example yes"),
         Column(
-            "short_corner",
-            "does someone play between corner and basket? yes or no (a note, not played)",
+            "high_post",
+            "only with one guard out front: does someone play at the free-throw line? yes or no",
             "example yes",
+            choices=YES_OR_NO,
         ),
         Column("signal_corner", "the word you shout for a trap in the corner", "", ("corner_signal",)),
         Column(
@@ -108,6 +141,10 @@ def game_keys() -> tuple[Column, ...]:
             ("top_signal", "signal_half_court"),
         ),
     )
+
+
+#: Key of game.csv that older sheets have and that changes nothing.
+NOT_PLAYED = Column("short_corner", "")
 
 
 def _graded(grades: Grades, column: str) -> str:
@@ -127,7 +164,13 @@ def own_columns(grades: Grades) -> tuple[Column, ...]:
     return (
         _NUMBER,
         _INITIALS,
-        Column("starts", "yes for the five who start", "yes", ("starter", "starting", "lineup", "plays")),
+        Column(
+            "starts",
+            "yes for the five who start",
+            "yes",
+            ("starter", "starting", "lineup", "plays"),
+            YES_OR_NO,
+        ),
         Column(
             "height_order",
             "1 = tallest of your players, 2 = next, and so on",
@@ -140,13 +183,15 @@ def own_columns(grades: Grades) -> tuple[Column, ...]:
             "from under your basket); guard or forward is enough",
             "forward",
             ("zone_place", "position", "spot"),
+            ("left guard", "right guard", "left forward", "right forward", "centre", "guard", "forward"),
         ),
-        Column("pace", _graded(grades, "pace"), "normal", ("speed", "quickness")),
+        Column("pace", _graded(grades, "pace"), "normal", ("speed", "quickness"), WORDS["pace"]),
         Column(
             "prone_to_fouls",
             _graded(grades, "prone_to_fouls"),
             "no",
             ("foul_prone", "fouls_prone", "foul_trouble"),
+            WORDS["prone_to_fouls"],
         ),
         Column("fouls", "optional: fouls in the games you have sheets of", "", ("fouls_made", "pf")),
         _HEIGHT,
@@ -160,70 +205,102 @@ def opponent_columns(grades: Grades) -> tuple[Column, ...]:
     return (
         _NUMBER,
         _INITIALS,
-        Column("starts", "yes for the five you expect", "yes", ("starter", "starting", "lineup", "plays")),
+        Column(
+            "starts",
+            "yes for the five you expect",
+            "yes",
+            ("starter", "starting", "lineup", "plays"),
+            YES_OR_NO,
+        ),
         Column(
             "position",
             "guard, wing or big (or 1 to 5: 1 point guard, 5 high post)",
             "wing",
             ("pos", "role", "place"),
+            ("guard", "wing", "big", "1", "2", "3", "4", "5"),
         ),
-        Column("shooter", _graded(grades, "shooter"), "green", ("shooting", "colour", "color", "light")),
+        Column(
+            "shooter",
+            _graded(grades, "shooter"),
+            "sure",
+            ("shooting", "colour", "color", "light"),
+            WORDS["shooter"],
+        ),
         Column(
             "from_where",
-            "where the colour holds: corner, wing, top, inside; several are fine; empty: outside",
+            "where that holds: corner, wing, top, inside; several are fine; empty: outside",
             "corner wing",
             ("where", "from", "shoots_from", "spots"),
         ),
-        Column("hand", "strong hand: right or left", "right", ("strong_hand", "dominant_hand")),
+        Column(
+            "hand",
+            "strong hand, for the bench sheet: right, left or both",
+            "right",
+            ("strong_hand", "dominant_hand"),
+            ("right", "left", "both"),
+        ),
         Column(
             "handles_pressure",
             _graded(grades, "handles_pressure"),
             "some",
             ("pressure", "ball_handling", "handles"),
+            WORDS["handles_pressure"],
         ),
         Column(
             "passes_from_big",
             _graded(grades, "passes_from_big"),
             "no",
             ("big_man_passes", "big_passer", "passing_big", "passer", "big_who_passes"),
+            WORDS["passes_from_big"],
         ),
         Column(
             "free_throw_shooter",
             _graded(grades, "free_throw_shooter"),
             "average",
             ("free_throws_grade", "ft_grade", "ft_shooter"),
+            WORDS["free_throw_shooter"],
         ),
         Column(
             "twos",
-            "two-pointers made; with attempts if you have them: 34/110 (or 34 of 110, or 31%)",
+            "two-pointers he made",
             "21",
             ("twos_made", "two_pointers", "2s", "2pm", "2p"),
+            heading="twos made",
         ),
+        Column("twos_attempted", "optional: of how many tried", "46", ("two_attempts", "2pa", "twos_tried")),
         Column(
             "threes",
-            "threes made; or made/attempted",
+            "threes he made",
             "14",
             ("threes_made", "three_pointers", "3s", "3pm", "3p"),
+            heading="threes made",
+        ),
+        Column(
+            "threes_attempted", "optional: of how many tried", "40", ("three_attempts", "3pa", "threes_tried")
         ),
         Column(
             "free_throws",
-            "free throws made; or made/attempted",
+            "free throws he made",
             "9",
             ("free_throws_made", "ft", "fts", "ftm"),
+            heading="free throws made",
         ),
-        Column("fouls", "fouls in those games", "11", ("fouls_made", "pf")),
-        Column("twos_attempted", "optional", "", ("two_attempts", "2pa", "twos_tried")),
-        Column("threes_attempted", "optional", "", ("three_attempts", "3pa", "threes_tried")),
-        Column("free_throws_attempted", "optional", "", ("free_throw_attempts", "fta", "fts_attempted")),
-        Column("pace", "optional; " + _graded(grades, "pace"), "", ("speed", "quickness")),
+        Column(
+            "free_throws_attempted",
+            "optional: of how many tried",
+            "12",
+            ("free_throw_attempts", "fta", "fts_attempted", "free_throws_tried"),
+        ),
+        Column("pace", "optional; " + _graded(grades, "pace"), "", ("speed", "quickness"), WORDS["pace"]),
         _HEIGHT,
         _SPRINT_10,
         _SPRINT_20,
     )
 
 
-#: Columns of opponent.csv that blank sheets do not have, though other people's do: percentages.
-PERCENT_COLUMNS = tuple(
+#: Columns of opponent.csv that blank sheets do not have, though other people's do: fouls (which change
+#: nothing there) and percentages.
+UNASKED_COLUMNS = (Column("fouls", "", "", ("fouls_made", "pf")),) + tuple(
     Column(f"{kind}_percent", "", "", tuple(f"{word}_{end}" for word in words for end in ("percent", "pct")))
     for kind, words in (
         ("twos", ("2p", "2s", "two", "twos", "two_pointers", "2pt")),
@@ -242,14 +319,75 @@ SHOT_COLUMNS = (
     ),
     Column("x", "to the side of the basket, either sign"),
     Column("y", "out from the basket toward half court"),
-    Column("unit", "m or ft", "m", ("units",)),
-    Column("made", "yes or no", "yes", ("hit", "scored", "in", "result")),
-    Column("contested", "optional: contested or open", "open", ("guarded", "contest", "defended")),
+    Column("unit", "m or ft", "m", ("units",), ("m", "ft")),
+    Column("made", "yes or no", "yes", ("hit", "scored", "in", "result"), YES_OR_NO),
+    Column(
+        "contested",
+        "optional: contested or open",
+        "open",
+        ("guarded", "contest", "defended"),
+        ("contested", "open"),
+    ),
 )
 #: As above, and lengths with the unit in the heading.
 READ_SHOT_COLUMNS = (
     *SHOT_COLUMNS,
     *(Column(f"{name}_{unit}", "") for name in ("distance", "x", "y") for unit in ("m", "ft")),
+)
+
+#: A coach's words for what sets a call off -> the trigger.
+TRIGGER_WORDS = {
+    "pass in the air": "in_air",
+    "catch": "catch",
+    "back turned": "back_turned",
+    "dribble picked up": "picked_up",
+    "dribbled in": "dribble_in",
+    "ball held": "held",
+    "over half court": "across_half",
+}
+CALL_COLUMNS = (
+    Column("word", "your own word for it; rows with the same word are one idea", "hammer", ("call", "name")),
+    Column(
+        "where",
+        "corner, short corner, wing or top",
+        "corner",
+        ("spot", "region"),
+        ("corner", "short corner", "wing", "top"),
+    ),
+    Column(
+        "how_often",
+        "every time, every second, third or fourth time, or a percentage; empty: as usual there",
+        "every second time",
+        ("often", "share"),
+        ("every time", "every second time", "every third time", "every fourth time"),
+    ),
+    Column(
+        "most_a_game",
+        "optional: at most so many times a game (6, or 2 a quarter); it counts where whole games are played",
+        "2 a quarter",
+        ("uses", "uses_a_game", "budget", "times_a_game"),
+    ),
+    Column(
+        "on_whom",
+        "shirt numbers of theirs, or weak handlers; empty: everybody",
+        "6 12",
+        ("against", "whom", "only_against"),
+    ),
+    Column(
+        "who_doubles",
+        "two of near guard, far guard, near forward, far forward, centre (near: on the ball's side); or "
+        "nearest two; empty: the usual two",
+        "near guard and near forward",
+        ("doubles", "trappers", "who_traps"),
+        ("near guard and near forward", "near forward and centre", "near guard and far guard", "nearest two"),
+    ),
+    Column(
+        "trigger",
+        f"what sets it off: {', '.join(TRIGGER_WORDS)}; empty: as usual there",
+        "catch",
+        ("triggers", "when", "set_off_by"),
+        tuple(TRIGGER_WORDS),
+    ),
 )
 
 

@@ -80,8 +80,8 @@ class Number(Frozen):
 class Numbers(Frozen):
     """The other numbers, see the meanings in the file."""
 
-    green_share: Number
-    red_share: Number
+    sure_share: Number
+    shaky_share: Number
     least_team_threes: Number
     prone_times_mean: Number
     least_team_fouls: Number
@@ -139,7 +139,7 @@ class Grades(Frozen):
 
 #: Grade column -> the words it may hold; the file must explain each.
 WORDS = {
-    "shooter": ("green", "yellow", "red"),
+    "shooter": ("sure", "ordinary", "shaky"),
     "pace": ("quick", "normal", "slow"),
     "prone_to_fouls": ("yes", "no"),
     "handles_pressure": ("yes", "some", "no"),
@@ -190,6 +190,7 @@ class CareNumbers(Frozen):
     """configs/sheets/care.toml: ages in years, leads in points."""
 
     title: Text
+    none_up_to_age: CareNumber
     withhold_up_to_age: CareNumber
     ask_up_to_age: CareNumber
     far_ahead: CareNumber

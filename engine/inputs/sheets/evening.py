@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from engine.errors import InputError, MissingInput
+from engine.errors import MissingInput
 from engine.inputs import defaults
 from engine.inputs.alignment import alignment_from
 from engine.inputs.base import nearest, plain
@@ -17,10 +16,12 @@ from engine.inputs.constants import constants_from, override
 from engine.inputs.files import Source, read_toml, resolve, shown_path
 from engine.inputs.scenario import Game, Scenario, load_scenario
 from engine.inputs.settings import CallUse, Setting, WrittenSetting, defence_from, settings_from
+from engine.inputs.sheets.calls import OwnCalls, read_calls
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import Assumed
-from engine.inputs.sheets.columns import GAME, OPPONENT, OWN, SHEETS, SHOTS
+from engine.inputs.sheets.columns import CALLS, GAME, OPPONENT, OWN, SHOTS
 from engine.inputs.sheets.data import UsualDefence, load_grades, load_usual_calls
+from engine.inputs.sheets.find import Sheets, find_sheets, folder_of
 from engine.inputs.sheets.game import GameSheet, read_game
 from engine.inputs.sheets.opponent import Opponent, OpponentNote, read_opponent
 from engine.inputs.sheets.own import OwnNote, read_own
@@ -30,8 +31,6 @@ from engine.inputs.team import Team
 from engine.inputs.zone import chosen
 from engine.shipped import configs_root
 
-#: Endings of files that a spreadsheet keeps for itself.
-OWN_FORMATS = (".xlsx", ".xls", ".ods", ".numbers")
 ZONE, MAN_TO_MAN = "two_three", "man_to_man"
 #: Level whose age group is low enough for the questions of care, where a scenario file says nothing of age.
 YOUNG_LEVEL = "under_14"
@@ -72,93 +71,13 @@ class Evening:
         }
 
 
-# --- finding the sheets --------------------------------------------------------------------------------
-
-
-def _sheets(folder: Path) -> dict[str, Path]:
-    """Sheet name -> its file, upper or lower case."""
-    found: dict[str, Path] = {}
-    for path in sorted(folder.iterdir()):
-        name = path.name.casefold()
-        if name in SHEETS and path.is_file():
-            found.setdefault(name, path)
-    return found
-
-
-def folder_of(path: str | os.PathLike[str]) -> tuple[Path, str] | None:
-    """(folder, how it is shown) when ``path`` is a folder, or one of the sheets in a folder; else None.
-
-    A path that starts with configs/ may be a shipped folder.
-    """
-    wanted = Path(path)
-    try:
-        if wanted.name.casefold() in SHEETS and wanted.is_file():
-            return wanted.parent, str(wanted.parent)
-        if wanted.is_dir():
-            return wanted, str(wanted)
-        if wanted.parts[:1] == ("configs",) and ".." not in wanted.parts and not wanted.exists():
-            inside = configs_root().joinpath(*wanted.parts[1:])
-            if inside.is_dir():
-                return inside, str(wanted)
-    except (OSError, ValueError):
-        return None
-    return None
-
-
-def _not_csv(folder: Path) -> dict[str, Path]:
-    """Sheet name -> the file in which a spreadsheet keeps it in a format of its own."""
-    names = {sheet.removesuffix(".csv") + ending: sheet for sheet in SHEETS for ending in OWN_FORMATS}
-    return {names[name]: path for path in sorted(folder.iterdir()) if (name := path.name.casefold()) in names}
-
-
-def _copy_of(folder: Path, sheet: str) -> str | None:
-    """Name of a file such as ``game (1).csv``, which a second download or a copy of a sheet is called."""
-    stem = re.escape(sheet.removesuffix(".csv"))
-    pattern = re.compile(rf"(?:copy of )?{stem}\W*(?:\d+|copy)?\W*\.csv", re.IGNORECASE)
-    return next((path.name for path in sorted(folder.iterdir()) if pattern.fullmatch(path.name)), None)
-
-
-def is_evening(folder: Path) -> bool:
-    """Whether a folder holds sheets, also such as must be saved as CSV first."""
-    try:
-        found = _sheets(folder)
-    except OSError:
-        return False
-    return GAME in found or OWN in found or OPPONENT in found or bool(_not_csv(folder))
-
-
-def _found(folder: Path, shown: str) -> tuple[dict[str, Path], tuple[str, ...]]:
-    """The sheets of a folder by name, and remarks about files beside them."""
-    try:
-        found, others = _sheets(folder), _not_csv(folder)
-        copies = {sheet: _copy_of(folder, sheet) for sheet in SHEETS if sheet not in found}
-        newer = [
-            f"{path.name} was saved after {sheet} and is not read: save it as CSV again."
-            for sheet, path in others.items()
-            if sheet in found and path.stat().st_mtime > found[sheet].stat().st_mtime
-        ]
-    except OSError as error:
-        reason = error.strerror or "unreadable"
-        raise InputError(plain(shown), "", folder.name, f"a folder that can be read ({reason})") from None
-    for sheet in SHEETS:
-        if sheet not in found and sheet in others:
-            allowed = f"{sheet}: save the sheet as CSV (Save as, CSV)"
-            raise InputError(plain(shown), "", others[sheet].name, allowed)
-        if copies.get(sheet):
-            raise InputError(plain(shown), "", copies[sheet], f"the name {sheet}: rename the file")
-    if not any(sheet in found for sheet in (GAME, OWN, OPPONENT)):
-        allowed = f"{GAME}, {OWN} or {OPPONENT} in the folder (trapledger new FOLDER writes blank ones)"
-        raise MissingInput(plain(shown), "every sheet", allowed)
-    return found, tuple(newer)
-
-
 # --- building the scenario -----------------------------------------------------------------------------
 
 
 def _alignment_name(game: GameSheet, assumed: Assumed) -> str:
     if game.front is None:
         assumed.note(f"How {game.them} line up is not given: one guard out front.")
-    if game.high_post is None and game.front != "two":
+    if game.high_post is None and game.front in (None, "one"):
         assumed.note(f"Whether {game.them} play a high post is not given: yes.")
     front = game.front or "one"
     post = "any" if game.high_post is None else "yes" if game.high_post else "no"
@@ -247,17 +166,16 @@ def _of_file(scenario: Scenario) -> Evening:
     return Evening(scenario, assumed.lines({team.name: [p.number for p in team.on_court]}), care)
 
 
-def _of_folder(folder: Path, shown: str) -> Evening:
-    sheets, remarks = _found(folder, shown)
-    where = {
-        name: plain(str(Path(shown) / sheets[name].name if name in sheets else Path(shown) / name))
-        for name in SHEETS
-    }
+def _of_folder(place: Path, shown: str) -> Evening:
+    """A folder of sheets, or one workbook."""
+    sheets = find_sheets(place, shown)
+    found, where = sheets.found, sheets.where
+    folder = place if place.is_dir() else place.parent
     source = Source(folder / GAME, where[GAME])
-    source.read.extend(sheets.values())
+    source.read.extend(sheets.files)
     assumed = Assumed()
     grades = load_grades()
-    game = read_game(sheets.get(GAME), where[GAME], source, assumed)
+    game = read_game(found.get(GAME), where[GAME], source, assumed)
     model = configs_root() / "model" / "constants.toml"
     shared = Source(model, shown_path(model), source.read)
     known = game.level.over(constants_from(read_toml(shared), str(shared)))
@@ -265,7 +183,7 @@ def _of_folder(folder: Path, shown: str) -> Evening:
     table = game.level.shifted_table(constants["rim_range_m"])
     averages = LevelAverages(game.level, table, constants, grades)
     opponent = read_opponent(
-        (sheets.get(OPPONENT), sheets.get(SHOTS)),
+        (found.get(OPPONENT), found.get(SHOTS)),
         (where[OPPONENT], where[SHOTS]),
         game.them,
         game.level,
@@ -276,9 +194,9 @@ def _of_folder(folder: Path, shown: str) -> Evening:
         assumed,
     )
     own, own_notes, own_remarks = read_own(
-        sheets.get(OWN), where[OWN], game.us, game.level, grades, constants["sprint_tau_s"], source, assumed
+        found.get(OWN), where[OWN], game.us, game.level, grades, constants["sprint_tau_s"], source, assumed
     )
-    scenario, settings_targets = _scenario(game, opponent, own, folder, source, constants, table, assumed)
+    scenario, targets, mine = _scenario(game, opponent, own, place, source, constants, table, assumed, sheets)
     _usual_lines(scenario, game, assumed)
     for line in _shooting_lines(opponent.shooting):
         assumed.note(line)
@@ -288,12 +206,12 @@ def _of_folder(folder: Path, shown: str) -> Evening:
         scenario=scenario,
         assumptions=assumed.lines({game.them: numbers, game.us: ours}),
         care=game.care,
-        signals=_signals(game, scenario.settings),
-        trap_targets=settings_targets,
+        signals=_signals(game, scenario.settings) | mine.signals,
+        trap_targets=targets,
         opponents=opponent.notes,
         own=own_notes,
         shooting=opponent.shooting,
-        remarks=(*remarks, *game.remarks, *own_remarks, *opponent.remarks),
+        remarks=(*sheets.remarks, *game.remarks, *own_remarks, *opponent.remarks, *mine.remarks),
         folder=folder,
     )
 
@@ -321,8 +239,9 @@ def _scenario(
     constants: dict[str, float],
     table: ShotTable,
     assumed: Assumed,
-) -> tuple[Scenario, tuple[int, ...]]:
-    """The scenario and the weak handlers among the five who start."""
+    sheets: Sheets,
+) -> tuple[Scenario, tuple[int, ...], OwnCalls]:
+    """The scenario, the weak handlers among the five who start, and the coach's own calls."""
     usual = load_usual_calls().of(ZONE if game.care.zone_played else MAN_TO_MAN)
     shipped = Source(
         configs_root() / "sheets" / "usual_calls.toml", "configs/sheets/usual_calls.toml", source.read
@@ -338,6 +257,15 @@ def _scenario(
     if game.care.trap_advice_allowed:
         written = _written(usual, targets)
         settings = settings_from(written, home, shipped, opponent.team)
+    mine = read_calls(
+        sheets.found.get(CALLS),
+        sheets.where[CALLS],
+        home.zone,
+        game,
+        opponent.team,
+        targets,
+        source,
+    )
     scenario = Scenario(
         title=f"{game.them} attack {game.us} ({home.zone.title})",
         path=folder,
@@ -359,10 +287,10 @@ def _scenario(
         policy=home.policy,
         matchups={},
         game=Game(),
-        settings=settings,
+        settings=(*settings, *mine.settings),
         files=tuple(dict.fromkeys(source.read)),
     )
-    return scenario, targets
+    return scenario, targets, mine
 
 
 def load_folder(path: str | os.PathLike[str]) -> Scenario:

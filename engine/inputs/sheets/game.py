@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from pathlib import Path, PurePath
+from pathlib import PurePath
 from typing import Any
 
 from engine.errors import InputError
@@ -14,8 +14,8 @@ from engine.inputs.levels import Level, level_from, level_source
 from engine.inputs.rules import Rules, change_rules, rules_from
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import YES_NO, Assumed, Cells
-from engine.inputs.sheets.columns import GAME_COLUMNS, HELP_COLUMNS, game_keys, spellings
-from engine.inputs.sheets.read import Row, key_of, read_sheet
+from engine.inputs.sheets.columns import GAME_COLUMNS, HELP_COLUMNS, NOT_PLAYED, game_keys, spellings
+from engine.inputs.sheets.read import Row, SheetFile, key_of, read_sheet
 
 #: Ages that the sheet may name (years).
 LEAST_AGE, MOST_AGE = 5, 40
@@ -35,6 +35,12 @@ _FRONTS = {
     "two_guard_front": "two",
     "overload": "overload",
 }
+#: Words that players call to each other anyway (common practice, no source), and places.
+SAID_ANYWAY = {
+    *SPOTS,
+    *"ball help shot box switch screen left right middle baseline cutter man zone home back trap".split(),
+    *"double guard out go mine".split(),
+}
 _EXAMPLE = re.compile(r"example\b", re.IGNORECASE)
 
 
@@ -50,21 +56,19 @@ class GameSheet:
     them: str
     front: str | None
     high_post: bool | None
-    short_corner: bool | None
     signals: dict[str, str]
     remarks: tuple[str, ...]
 
 
-def _answers(path: Path | None, where: str, assumed: Assumed) -> tuple[dict[str, Row], tuple[str, ...]]:
+def _answers(file: SheetFile | None, where: str, assumed: Assumed) -> tuple[dict[str, Row], tuple[str, ...]]:
     """Key -> its row with the one column ``value`` renamed to the key; an example counts as empty."""
-    if path is None:
+    if file is None:
         assumed.note(
             f"{where} is not there: school level with its usual rules, age and league rules unknown."
         )
         return {}, ()
-    keys = game_keys()
-    names = {**spellings(keys)}
-    sheet = read_sheet(path, where, spellings(GAME_COLUMNS), ("key", "value"), HELP_COLUMNS)
+    names = spellings((*game_keys(), NOT_PLAYED))
+    sheet = read_sheet(file, where, spellings(GAME_COLUMNS), ("key", "value"), HELP_COLUMNS)
     found: dict[str, Row] = {}
     unknown: list[str] = []
     for row in sheet.rows:
@@ -80,7 +84,8 @@ def _answers(path: Path | None, where: str, assumed: Assumed) -> tuple[dict[str,
         if _EXAMPLE.match(value):
             assumed.note(f"{PurePath(where).name} still holds the example at {key}: it counts as empty.")
             value = ""
-        found[key] = Row(row.number, {key: value})
+        letters = {key: row.letters["value"]} if "value" in row.letters else {}
+        found[key] = Row(row.number, {key: value}, letters)
     remarks = sheet.remarks
     if unknown:
         remarks += (f"{where}: not used, because unknown here: the key(s) {listed(unknown)}",)
@@ -106,7 +111,7 @@ class _Keys:
 
 class _KeyCells(Cells):
     def key(self, column: str) -> str:
-        return f"row {self.row.number}, key {column}"
+        return self.row.place(column, "key")
 
 
 def _age(keys: _Keys) -> tuple[int | None, bool]:
@@ -172,6 +177,12 @@ def _rules(keys: _Keys, level: Level, source: Source, assumed: Assumed) -> Rules
     return rules
 
 
+def _taken(signals: dict[str, str], where: str) -> list[str]:
+    """Signals that are said for something else on the floor, too."""
+    words = [word for word in signals.values() if key_of(word) in SAID_ANYWAY]
+    return [f'{where}: the signal "{word}" is also said for something else on the floor.' for word in words]
+
+
 def _signals(keys: _Keys) -> dict[str, str]:
     """Spot -> the coach's own word, for the spots that have one."""
     found: dict[str, str] = {}
@@ -188,6 +199,18 @@ def _signals(keys: _Keys) -> dict[str, str]:
     return found
 
 
+def _without_effect(keys: _Keys, front: str | None) -> list[str]:
+    """Answers that change nothing, told one by one."""
+    said: list[str] = []
+    if keys.yes_no("short_corner") is not None:
+        said.append(
+            f"{keys.where}: short_corner changes nothing: opponent_front and high_post say how they play."
+        )
+    if front in ("two", "overload") and keys.yes_no("high_post") is not None:
+        said.append(f"{keys.where}: high_post changes nothing with opponent_front {front}.")
+    return said
+
+
 def _name(keys: _Keys, key: str, usual: str) -> str:
     name = keys.text(key)
     if name is not None and (len(name) > 60 or not name.isprintable()):
@@ -195,12 +218,12 @@ def _name(keys: _Keys, key: str, usual: str) -> str:
     return name or usual
 
 
-def read_game(path: Path | None, where: str, source: Source, assumed: Assumed) -> GameSheet:
+def read_game(file: SheetFile | None, where: str, source: Source, assumed: Assumed) -> GameSheet:
     """Read game.csv; None where there is none. ``source.read`` gathers the files read.
 
     Raises InputError: one line with file, row, key, value and what is allowed.
     """
-    rows, remarks = _answers(path, where, assumed)
+    rows, remarks = _answers(file, where, assumed)
     keys = _Keys(where, rows)
     age, adults = _age(keys)
     level = _level(keys, source, assumed)
@@ -229,6 +252,7 @@ def read_game(path: Path | None, where: str, source: Source, assumed: Assumed) -
     us, them = _name(keys, "us", "Us"), _name(keys, "them", "Them")
     if us.casefold() == them.casefold():
         raise keys.cells("them").error("them", "another name than your own team's")
+    signals = _signals(keys)
     return GameSheet(
         where,
         level,
@@ -238,7 +262,6 @@ def read_game(path: Path | None, where: str, source: Source, assumed: Assumed) -
         them,
         fronts,
         keys.yes_no("high_post"),
-        keys.yes_no("short_corner"),
-        _signals(keys),
-        remarks,
+        signals,
+        (*remarks, *_without_effect(keys, fronts), *_taken(signals, where)),
     )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import permutations
-from pathlib import Path
 from typing import Any
 
 from engine.inputs.constants import Constant
@@ -14,7 +13,7 @@ from engine.inputs.levels import Level
 from engine.inputs.rules import Rules
 from engine.inputs.sheets.cells import Assumed, Cells, Tried
 from engine.inputs.sheets.charted import read_shots
-from engine.inputs.sheets.columns import PERCENT_COLUMNS, opponent_columns
+from engine.inputs.sheets.columns import UNASKED_COLUMNS, opponent_columns
 from engine.inputs.sheets.data import Grades
 from engine.inputs.sheets.people import (
     People,
@@ -26,21 +25,15 @@ from engine.inputs.sheets.people import (
     starters,
     template,
 )
+from engine.inputs.sheets.read import SheetFile
 from engine.inputs.sheets.shooting import Found, LevelAverages, Shooting, ShotNote, shooting_of
 from engine.inputs.team import N_LINEUP, Player, Team
 
-COLOURS = {
-    "green": "green",
-    "g": "green",
-    "good": "green",
-    "yellow": "yellow",
-    "y": "yellow",
-    "amber": "yellow",
-    "average": "yellow",
-    "red": "red",
-    "r": "red",
-    "poor": "red",
-    "bad": "red",
+#: What a coach may write of a shooter, the colours of older sheets among it -> the word of the grades.
+SHOOTERS = {
+    **dict.fromkeys(("sure", "guard_him", "guard", "good", "green", "g"), "sure"),
+    **dict.fromkeys(("ordinary", "average", "normal", "yellow", "y", "amber"), "ordinary"),
+    **dict.fromkeys(("shaky", "let_him_shoot", "let_shoot", "leave", "poor", "bad", "red", "r"), "shaky"),
 }
 WHERE = {
     "corner": "corner",
@@ -99,7 +92,7 @@ _HANDS = {"right": "right", "r": "right", "left": "left", "l": "left", "both": "
 class OpponentNote:
     """One opponent for the pages. Words as on the sheet, None where nobody said.
 
-    ``position``: 1 to 5 in the alignment; ``shooter_from_makes``: whether the colour was taken from made
+    ``position``: 1 to 5 in the alignment; ``shooter_from_makes``: whether that word was taken from made
     threes; ``target``: whether the sheet calls him weak under pressure; ``stands_in``: an average player.
     """
 
@@ -140,7 +133,7 @@ class _Said:
     number: int
     cells: Cells
     position: str | None
-    colour: str | None
+    shooter: str | None
     from_where: tuple[str, ...]
     hand: str | None
     handles: str | None
@@ -157,7 +150,7 @@ def _said(number: int, one: Cells) -> _Said:
         number,
         one,
         one.choice("position", POSITIONS, "guard, wing or big, or 1 to 5"),
-        one.choice("shooter", COLOURS, "green, yellow or red"),
+        one.choice("shooter", SHOOTERS, "sure, ordinary or shaky"),
         one.several("from_where", WHERE, "corner, wing, top, inside (one or several)"),
         one.choice("hand", _HANDS, "right, left or both"),
         one.choice("handles_pressure", _SOME, "yes, some or no"),
@@ -170,38 +163,40 @@ def _said(number: int, one: Cells) -> _Said:
     )
 
 
-def _colours(
+def _shooters(
     said: Sequence[_Said], charted: set[int], grades: Grades, them: str, assumed: Assumed
 ) -> dict[int, tuple[str | None, bool]]:
-    """Shirt number -> (colour, whether it comes from made threes): the coach's word, else the makes'."""
+    """Shirt number -> (word for the shooter, whether made threes gave it): the coach's word, else theirs."""
     made = {one.number: one.threes.made for one in said}
     team = sum(count for count in made.values() if count is not None)
     enough = team >= grades.number("least_team_threes")
     found: dict[int, tuple[str | None, bool]] = {}
-    named: dict[str, list[str]] = {"green": [], "red": []}
+    named: dict[str, list[str]] = {"sure": [], "shaky": []}
     for one in said:
-        count, colour = made[one.number], one.colour
+        count, word = made[one.number], one.shooter
         derived = False
         known = bool(one.threes.attempted) or one.threes.share is not None
-        if colour is None and enough and count is not None and not known:
+        if word is None and enough and count is not None and not known:
             share = count / team
-            green, red = share >= grades.number("green_share"), share <= grades.number("red_share")
-            colour = "green" if green else "red" if red else None
-            derived = colour is not None
-            if colour is not None:
-                named[colour].append(str(one.number))
+            if share >= grades.number("sure_share"):
+                word = "sure"
+            elif share <= grades.number("shaky_share"):
+                word = "shaky"
+            derived = word is not None
+            if word is not None:
+                named[word].append(str(one.number))
         twos = bool(one.twos.attempted) or one.twos.share is not None
-        if colour is None and not (known or twos or one.number in charted):
+        if word is None and not (known or twos or one.number in charted):
             assumed.missing(f"Shooting of {them}, {{who}}: the level's average.", one.number)
-        elif colour is None and not (known and twos):
+        elif word is None and not (known and twos):
             assumed.missing(
                 f"Shots of {them}, {{who}}, that are neither counted nor charted: the level's average.",
                 one.number,
             )
-        found[one.number] = (colour, derived)
-    words = [f"{colour} No. {', '.join(numbers)}" for colour, numbers in named.items() if numbers]
-    if words:
-        assumed.note(f"Colours of {them} that nobody gave are taken from made threes: {'; '.join(words)}.")
+        found[one.number] = (word, derived)
+    told = [f"{word} No. {', '.join(numbers)}" for word, numbers in named.items() if numbers]
+    if told:
+        assumed.note(f"Shooters of {them} whom nobody named are judged by made threes: {'; '.join(told)}.")
     return found
 
 
@@ -268,8 +263,8 @@ def _tell(said: Sequence[_Said], them: str, grades: Grades, assumed: Assumed) ->
             if tried.made is not None and tried.attempted is None:
                 assumed.note(
                     f"Makes of {them} without attempts say how often they score, not how well they shoot: "
-                    "the share they make is the level's average, moved by the colour. (If a number was meant "
-                    "as a percentage, write 45%.)"
+                    "the share they make is the level's average, moved by the word for the shooter. (If a "
+                    "number was meant as a percentage, write 45%.)"
                 )
     if said and not any(one.passer for one in said):
         assumed.note(f"Nobody of {them} is marked as the big man who passes: average passing.")
@@ -278,7 +273,7 @@ def _tell(said: Sequence[_Said], them: str, grades: Grades, assumed: Assumed) ->
 
 
 def read_opponent(
-    paths: tuple[Path | None, Path | None],
+    files: tuple[SheetFile | None, SheetFile | None],
     where: tuple[str, str],
     them: str,
     level: Level,
@@ -288,24 +283,24 @@ def read_opponent(
     source: Source,
     assumed: Assumed,
 ) -> Opponent:
-    """Their team from opponent.csv and shots.csv (``paths`` and ``where`` in this order).
+    """Their team from opponent.csv and shots.csv (``files`` and ``where`` in this order).
 
     ``prior``: the constant shot_prior_attempts. Raises InputError: one line with file, row, column, value and
     what is allowed.
     """
     grades = averages.grades
-    columns = (*opponent_columns(grades), *PERCENT_COLUMNS)
-    people: People = read_people(paths[0], where[0], columns, assumed)
+    columns = (*opponent_columns(grades), *UNASKED_COLUMNS)
+    people: People = read_people(files[0], where[0], columns, assumed)
     said = [_said(number, one) for number, one in zip(people.numbers, people.cells, strict=True)]
     starting = starters(people, them, assumed)
-    shots, remarks = read_shots(paths[1], where[1], people.numbers, rules, averages.constants["rim_range_m"])
-    colours = _colours(said, {shot.number for shot in shots}, grades, them, assumed)
+    shots, remarks = read_shots(files[1], where[1], people.numbers, rules, averages.constants["rim_range_m"])
+    words = _shooters(said, {shot.number for shot in shots}, grades, them, assumed)
     _tell(said, them, grades, assumed)
     shooters = [
         Shooting(
             one.number,
-            colours[one.number][0],
-            colours[one.number][1],
+            words[one.number][0],
+            words[one.number][1],
             one.from_where,
             one.twos,
             one.threes,
@@ -345,8 +340,8 @@ def read_opponent(
             one.cells.text("initials") or "",
             one.number in five,
             positions[i],
-            colours[one.number][0],
-            colours[one.number][1],
+            words[one.number][0],
+            words[one.number][1],
             one.from_where,
             one.hand,
             one.handles,

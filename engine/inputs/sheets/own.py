@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import permutations
-from pathlib import Path
 from typing import Any
 
 from engine.errors import InputError
@@ -25,6 +24,7 @@ from engine.inputs.sheets.people import (
     starters,
     template,
 )
+from engine.inputs.sheets.read import SheetFile
 from engine.inputs.team import N_LINEUP, ZONE_PLACES, Player, Team, ZonePlaces
 
 #: What a coach may write for a place -> the places it may mean.
@@ -189,7 +189,7 @@ def _player(
 
 
 def read_own(
-    path: Path | None,
+    file: SheetFile | None,
     where: str,
     us: str,
     level: Level,
@@ -202,7 +202,7 @@ def read_own(
 
     Raises InputError: one line with file, row, column, value and what is allowed.
     """
-    people = read_people(path, where, own_columns(grades), assumed)
+    people = read_people(file, where, own_columns(grades), assumed)
     average = template(level, source.read)
     starting = starters(people, us, assumed)
     ranks = _sizes(people, us, assumed)

@@ -13,7 +13,7 @@ from engine.inputs.levels import PLAYER_RANGES, Level
 from engine.inputs.sheets.cells import Assumed, Cells
 from engine.inputs.sheets.columns import HELP_COLUMNS, Column, spellings
 from engine.inputs.sheets.data import Grades
-from engine.inputs.sheets.read import read_sheet
+from engine.inputs.sheets.read import SheetFile, read_sheet
 from engine.inputs.team import N_LINEUP, Player, team_from
 
 #: Most players of one sheet (count); shirt numbers end at 99.
@@ -41,12 +41,12 @@ class People:
         return PurePath(self.where).name
 
 
-def read_people(path: Path | None, where: str, columns: tuple[Column, ...], assumed: Assumed) -> People:
+def read_people(file: SheetFile | None, where: str, columns: tuple[Column, ...], assumed: Assumed) -> People:
     """The players of a sheet, in its order. Raises InputError for a bad or doubled shirt number."""
-    if path is None:
+    if file is None:
         assumed.note(f"{PurePath(where).name} is not there: five average players of the level stand in.")
         return People(where, (), (), ())
-    sheet = read_sheet(path, where, spellings(columns), ("number",), HELP_COLUMNS)
+    sheet = read_sheet(file, where, spellings(columns), ("number",), HELP_COLUMNS)
     numbers: list[int] = []
     cells: list[Cells] = []
     remarks = list(sheet.remarks)
@@ -69,8 +69,11 @@ def read_people(path: Path | None, where: str, columns: tuple[Column, ...], assu
         remarks.append(
             f"{PurePath(where).name}: initials are enough, no full names are needed (No. {shown})."
         )
-    if sheet.n_examples:
-        assumed.note(f"{PurePath(where).name}: the example row is not used until it gets a shirt number.")
+    printed = {column.name: (column.example, "") for column in columns[1:]}
+    if any(cells[name] not in printed[name] for cells in sheet.examples for name in printed if name in cells):
+        assumed.note(
+            f"{PurePath(where).name}: the example row was changed; it is not used before it has a number."
+        )
     return People(where, tuple(numbers), tuple(cells), tuple(remarks))
 
 

@@ -1,9 +1,10 @@
-"""A sheet as a spreadsheet saves it: bytes to rows of cells. No meaning is given to the cells here.
+"""A sheet as a spreadsheet saves it, a CSV file or a grid of a workbook (book.py), to rows of cells. No
+meaning is given to the cells here.
 
-Rules, in this order. Encoding: a byte-order mark decides (UTF-8, UTF-16); else zero bytes in every second
-place mean UTF-16; else UTF-8 where it is valid; else Windows-1252. Separator: whichever of comma, semicolon,
-tab and bar finds most known column names in one of the first rows; a line ``sep=;`` is obeyed. The header is
-the first of those rows that has the needed columns.
+Rules for CSV, in this order. Encoding: a byte-order mark decides (UTF-8, UTF-16); else zero bytes in every
+second place mean UTF-16; else UTF-8 where it is valid; else Windows-1252. Separator: whichever of comma,
+semicolon, tab and bar finds most known column names in one of the first rows; a line ``sep=;`` is obeyed.
+The header is the first of those rows that has the needed columns.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from pathlib import Path
 
 from engine.errors import InputError
 from engine.inputs.base import listed, plain
+from engine.inputs.sheets.book import Grid, letter
 
 SEPARATORS = (",", ";", "\t", "|")
 #: Rows looked through for the header (count).
@@ -32,23 +34,37 @@ _BLANKS = "\u00a0\u2007\u2009\u202f\u200b\u200e\u200f\ufeff"
 _MARKS = "\"'\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb`"
 
 
+#: Where a sheet is: a CSV file, or a sheet of a workbook that has been read.
+SheetFile = Path | Grid
+
+
 @dataclass(frozen=True)
 class Row:
-    """One row: its number in the spreadsheet (from 1), its cells by column, clean of blanks and quotes."""
+    """One row: its number in the spreadsheet (from 1), its cells by column, clean of blanks and quotes.
+
+    ``letters``: column -> its letter, where the row is one of a workbook.
+    """
 
     number: int
     cells: dict[str, str]
+    letters: Mapping[str, str] = field(default_factory=dict)
+
+    def place(self, column: str, kind: str = "column") -> str:
+        """Where a cell is, as it is told."""
+        cell = f" (cell {self.letters[column]}{self.number})" if column in self.letters else ""
+        return f"row {self.number}, {kind} {column}{cell}"
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """A read sheet. ``where`` is how its file is shown; ``remarks`` say what was left out."""
+    """A read sheet. ``where`` is how its file is shown, ``remarks`` say what was left out, ``examples`` are
+    the rows that still call themselves one."""
 
     where: str
     columns: tuple[str, ...] = ()
     rows: tuple[Row, ...] = ()
     remarks: tuple[str, ...] = ()
-    n_examples: int = field(default=0)
+    examples: tuple[dict[str, str], ...] = ()
 
 
 def clean(text: str) -> str:
@@ -113,8 +129,11 @@ def _header(
     """(known columns, index of the row) of the best header among the first rows; no such row: (0, 0)."""
     best = (0, 0)
     for i, record in enumerate(records[:HEADER_ROWS]):
-        known = {names[key_of(cell)] for cell in record if key_of(cell) in names}
-        if all(name in known for name in needed) and len(known) > best[0]:
+        written = [key_of(cell) for cell in record if clean(cell)]
+        known = {names[word] for word in written if word in names}
+        # one known word among others is an answer ("no" is also short for number), no heading
+        alone = len(known) == 1 < len(written)
+        if all(name in known for name in needed) and len(known) > best[0] and not alone:
             best = (len(known), i)
     return best
 
@@ -143,16 +162,8 @@ def _first_rows(text: str, names: Mapping[str, str], needed: Sequence[str]) -> t
     return max(tried, key=lambda pair: _header(pair[1], names, needed)[0])
 
 
-def read_sheet(
-    path: Path, where: str, names: Mapping[str, str], needed: Sequence[str], ignored: Sequence[str] = ()
-) -> Sheet:
-    """Read a sheet with columns in any order.
-
-    ``names``: every spelling of a column (as ``key_of`` writes it) -> the column; ``needed``: columns without
-    which it is not this sheet; ``ignored``: headings that need no remark (help columns).
-
-    Raises InputError: one line with file, row, value and what is allowed.
-    """
+def _text_of(path: Path, where: str, needed: Sequence[str]) -> str:
+    """The text of a CSV sheet."""
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -163,10 +174,36 @@ def read_sheet(
     text = decode(data, where)
     if not text.strip():
         raise InputError(where, "", "an empty file", f"a sheet with the columns {', '.join(needed)}")
-    _, records = _first_rows(text, names, needed)
+    return text
+
+
+def fit(grid: Grid, names: Mapping[str, str], needed: Sequence[str]) -> int:
+    """How many known columns the best heading row of a grid has; 0 where it lacks a needed one."""
+    return _header(grid.rows, names, needed)[0]
+
+
+def read_sheet(
+    file: SheetFile,
+    where: str,
+    names: Mapping[str, str],
+    needed: Sequence[str],
+    ignored: Sequence[str] = (),
+) -> Sheet:
+    """Read a sheet with columns in any order: a CSV file, or a grid of a workbook.
+
+    ``names``: every spelling of a column (as ``key_of`` writes it) -> the column; ``needed``: columns without
+    which it is not this sheet; ``ignored``: headings that need no remark (help columns).
+
+    Raises InputError: one line with file, row, value and what is allowed.
+    """
+    grid = file if isinstance(file, Grid) else None
+    text = "" if isinstance(file, Grid) else _text_of(file, where, needed)
+    records = _first_rows(text, names, needed)[1] if grid is None else grid.rows
+    if grid is not None and not any(any(map(clean, record)) for record in records):
+        raise InputError(where, "", "an empty sheet", f"a sheet with the columns {', '.join(needed)}")
     found, at = _header(records, names, needed)
     if not found:
-        row, shown = next(
+        first_row, shown = next(
             ((i, r) for i, r in enumerate(records, 1) if any(clean(cell) for cell in r)), (1, [text[:20]])
         )
         columns_known = list(dict.fromkeys(names.values()))
@@ -176,16 +213,21 @@ def read_sheet(
             f"{' and '.join(needed)}; trapledger new FOLDER writes it"
         )
         written = ", ".join(clean(cell) for cell in shown)
-        raise InputError(where, f"row {row}", written, allowed)
+        raise InputError(where, f"row {first_row}", written, allowed)
     columns, others = _columns(records[at], names, where, at + 1)
     others = [name for name in others if key_of(name) not in ignored]
     remarks: list[str] = []
     if others:
         remarks.append(f"{where}: not used, because unknown here: the column(s) {listed(others)}")
+    letters = {} if grid is None else {name: letter(j) for j, name in enumerate(columns) if name}
+    faults = {} if grid is None else grid.faults
+    for j in range(len(columns)):
+        if (at, j) in faults:
+            raise InputError(where, f"row {at + 1} (cell {letter(j)}{at + 1})", *faults[at, j])
     rows: list[Row] = []
-    n_examples = 0
+    examples: list[dict[str, str]] = []
     for i, record in enumerate(records[at + 1 :], start=at + 2):
-        if any(clean(cell) for cell in record[len(columns) :]):
+        if grid is None and any(clean(cell) for cell in record[len(columns) :]):
             shown_cells = f"{len(record)} cells"
             allowed = (
                 f"at most the {len(columns)} cells of the heading row (is it a decimal comma in a sheet that "
@@ -195,11 +237,15 @@ def read_sheet(
         cells = {name: clean(cell) for name, cell in zip(columns, record, strict=False) if name}
         if not any(cells.values()):
             continue
-        first = cells.get(needed[0], "").casefold()
-        if first.startswith(HELP_WORDS):
+        first = [cell.casefold() for cell in (next(iter(cells.values())), cells.get(needed[0], ""))]
+        if any(cell.startswith(HELP_WORDS) for cell in first):
             continue
-        if first.startswith(EXAMPLE_WORDS):
-            n_examples += 1
+        if any(cell.startswith(EXAMPLE_WORDS) for cell in first):
+            examples.append(cells)
             continue
-        rows.append(Row(i, cells))
-    return Sheet(where, tuple(filter(None, columns)), tuple(rows), tuple(remarks), n_examples)
+        row = Row(i, cells, letters)
+        for j, name in enumerate(columns):
+            if name and (i - 1, j) in faults:
+                raise InputError(where, row.place(name), *faults[i - 1, j])
+        rows.append(row)
+    return Sheet(where, tuple(filter(None, columns)), tuple(rows), tuple(remarks), tuple(examples))

@@ -1,8 +1,8 @@
 """From grades, counts and charted shots to a player's shot table and free throws.
 
 A player's table is the level's with its log odds moved in three bands: at the rim, between, and from three.
-The move starts from the coach's colour (none: zero). Where makes and attempts are known, his estimate is
-pulled toward the average of a player of that colour (engine.inputs.sheets.shrink), and the move is what the
+The move starts from the coach's word (none: zero). Where makes and attempts are known, his estimate is
+pulled toward the average of a player of that word (engine.inputs.sheets.shrink), and the move is what the
 estimate's log odds differ from the level's. Counts are held against the level's published rates, which the
 level's table was fitted to; charted shots against the table itself at their own distances.
 """
@@ -45,7 +45,7 @@ def chance(z: float) -> float:
 
 @dataclass(frozen=True)
 class Sample:
-    """Shots of one kind of one player. ``average``: mean chance of an average player of his colour on the
+    """Shots of one kind of one player. ``average``: mean chance of an average player of his word on the
     same shots."""
 
     number: int
@@ -79,11 +79,11 @@ class ShotNote:
 
 @dataclass(frozen=True)
 class Shooting:
-    """One opponent's sheet as far as it is about shooting; ``colour`` None where there is none,
+    """One opponent's sheet as far as it is about shooting; ``word`` (of the grades) None where there is none,
     ``from_makes``: whether it comes from made threes and so says nothing of twos."""
 
     number: int
-    colour: str | None
+    word: str | None
     from_makes: bool
     from_where: tuple[str, ...]
     twos: Tried
@@ -101,10 +101,10 @@ class Found:
     free_throw: float
 
 
-def moves_of_colour(
+def moves_of_word(
     grade: Shooter | None, from_where: Sequence[str], from_makes: bool = False
 ) -> dict[str, float]:
-    """Band -> log odds that a colour adds. It holds outside unless the sheet says inside only; one that comes
+    """Band -> log odds that a word adds. It holds outside unless the sheet says inside only; one that comes
     from made threes holds for threes."""
     if grade is None:
         return dict.fromkeys(BANDS, 0.0)
@@ -279,7 +279,7 @@ def shooting_of(
     """
     grades, three = averages.grades, rules.three_point
     moves = {
-        p.number: moves_of_colour(grades.shooter[p.colour] if p.colour else None, p.from_where, p.from_makes)
+        p.number: moves_of_word(grades.shooter[p.word] if p.word else None, p.from_where, p.from_makes)
         for p in players
     }
     samples = {p.number: _samples(p, averages, moves[p.number], three.arc_radius_m) for p in players}

@@ -18,11 +18,11 @@ from engine.report.words import ADVICE_TO_A_MAN, WAY_WORDS, around, count, perce
 from engine.study.evening_report import EveningReport
 from engine.world.pack import defenders_of
 
-#: Colour words of the sheet with a sign of their own, for those who see no colours and for paper.
+#: Words for shooters on the sheet with a sign of their own, for those who see no colours and for paper.
 SIGNS = {
-    "green": "\N{BLACK UP-POINTING TRIANGLE}",
-    "yellow": "\N{WHITE CIRCLE}",
-    "red": "\N{WHITE DOWN-POINTING TRIANGLE}",
+    "sure": "\N{BLACK UP-POINTING TRIANGLE}",
+    "ordinary": "\N{WHITE CIRCLE}",
+    "shaky": "\N{WHITE DOWN-POINTING TRIANGLE}",
 }
 
 

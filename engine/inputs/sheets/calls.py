@@ -1,0 +1,282 @@
+"""The sheet of calls: a coach's own ideas, each weighed as a setting of its own beside the usual ones.
+
+A row starts from the shipped call for that spot in the defence that is played and changes what the row says.
+Rows with the same word are one idea: they are one setting with several calls.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import PurePath
+from typing import Any
+
+from engine.inputs.base import spoken
+from engine.inputs.calls import Call, call_from, misfit
+from engine.inputs.files import Source, read_toml, resolve
+from engine.inputs.roles import DYNAMIC_DOUBLES
+from engine.inputs.rules import Rules
+from engine.inputs.settings import Setting, fitting_calls
+from engine.inputs.sheets.cells import Cells, number_in
+from engine.inputs.sheets.columns import CALL_COLUMNS, HELP_COLUMNS, TRIGGER_WORDS, spellings
+from engine.inputs.sheets.game import GameSheet
+from engine.inputs.sheets.read import SheetFile, key_of, read_sheet
+from engine.inputs.team import Team
+from engine.inputs.zone import Zone, chosen
+from engine.state.record import MOST_CALLS
+
+#: What the sheet calls a place -> the spots that calls have there, the first that the defence has a call for.
+SPOTS = {
+    "corner": ("corner",),
+    "short_corner": ("short corner",),
+    "low_post": ("short corner",),
+    "wing": ("wing",),
+    "top": ("top", "half court"),
+    "half_court": ("top", "half court"),
+    "half_court_corner": ("half-court corner",),
+}
+SHARES = {
+    "every_time": 1.0,
+    "always": 1.0,
+    "every_second_time": 1 / 2,
+    "half_the_time": 1 / 2,
+    "every_third_time": 1 / 3,
+    "every_fourth_time": 1 / 4,
+}
+_EVERYBODY = ("everybody", "everyone", "all", "anybody")
+_WEAK = ("weak_handlers", "weak", "weak_ones")
+_NEAREST = ("nearest_two", "nearest", "the_nearest_two", "two_nearest")
+#: The words for who doubles that the sheet asks for; a defence with other roles doubles with the nearest two.
+_ASKED = ("near_guard", "far_guard", "near_forward", "far_forward", "centre")
+_ROLES = {
+    "center": "centre",
+    "far_center": "far_centre",
+    "near_wing": "near_forward",
+    "far_wing": "far_forward",
+}
+#: Most letters of a coach's word, so that a setting's name fits a line of a table.
+MOST_LETTERS = 20
+
+
+@dataclass(frozen=True)
+class OwnCalls:
+    """The coach's own ideas as settings; ``signals``: name of a call -> his word; remarks."""
+
+    settings: tuple[Setting, ...] = ()
+    signals: dict[str, str] = field(default_factory=dict)
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Idea:
+    word: str
+    cells: Cells
+    call: Call
+
+
+def _base(one: Cells, zone: Zone, source: Source) -> Source:
+    """File of the shipped call for the row's spot."""
+    fits = {
+        call_from(read_toml(found), str(found)).spot: found
+        for name in fitting_calls(zone)
+        for found in (resolve(f"configs/calls/{name}.toml", "calls"),)
+    }
+    places = {word: spots for word, spots in SPOTS.items() if any(spot in fits for spot in spots)}
+    names = {word: word for word in places}
+    allowed = f"one of {', '.join(spoken(word) for word in places)}"
+    where = one.choice("where", names, allowed)
+    if where is None:
+        raise one.missing("where", allowed)
+    found = next(fits[spot] for spot in places[where] if spot in fits)
+    source.read.append(found.path)
+    return found
+
+
+def _share(one: Cells) -> float | None:
+    """How often a chance is taken, 0 to 1."""
+    text = one.text("how_often")
+    if text is None:
+        return None
+    value = SHARES.get(key_of(text), number_in(text) if text.endswith("%") else None)
+    if value is None or not 0 < value <= 1:
+        raise one.error(
+            "how_often", "every time, every second, third or fourth time, or a percentage such as 40%"
+        )
+    return value
+
+
+def _most(one: Cells, rules: Rules) -> int | None:
+    """Most uses in a game: a count, or a count for each period."""
+    text = one.text("most_a_game")
+    if text is None:
+        return None
+    told = re.fullmatch(
+        r"(\d{1,3})(?:[.,]0)?( (?:a|per|each|every) (?:quarter|period|half)| (?:a|per) game)?", text
+    )
+    if told is None or int(told.group(1)) == 0:
+        raise one.error("most_a_game", "a number of uses such as 6, or 2 a quarter; or leave it empty")
+    each = told.group(2) is not None and not told.group(2).endswith("game")
+    return int(told.group(1)) * (rules.clock.periods if each else 1)
+
+
+def _whom(one: Cells, team: Team, targets: Sequence[int]) -> tuple[int, ...]:
+    """Shirt numbers of the handlers it is meant for; none: for everybody."""
+    text = one.text("on_whom")
+    if text is None or key_of(text) in _EVERYBODY:
+        return ()
+    if key_of(text) in _WEAK:
+        if not targets:
+            raise one.error(
+                "on_whom", "shirt numbers (nobody who starts for them is marked no at handles_pressure)"
+            )
+        return tuple(targets)
+    parts = re.split(
+        r"[\s,;/+&]+|\band\b", re.sub(r"(?:no\.?|nr\.?|#)\s*(?=\d)", "", text, flags=re.IGNORECASE)
+    )
+    found: list[int] = []
+    for part in filter(None, parts):
+        value = number_in(part)
+        if value is None or value not in team.lineup:
+            starters = ", ".join(str(number) for number in sorted(team.lineup))
+            raise one.error(
+                "on_whom", f"shirt numbers of those who start for them ({starters}), weak handlers, or empty"
+            )
+        found.append(int(value))
+    return tuple(dict.fromkeys(found))
+
+
+def _names_two(one: Cells) -> bool:
+    text = one.text("who_doubles")
+    return text is not None and key_of(text) not in _NEAREST
+
+
+def _doubles(one: Cells, zone: Zone, data: dict[str, Any]) -> dict[str, Any]:
+    """The changes that other trappers need: who is set free takes the place of who now doubles."""
+    text = one.text("who_doubles")
+    if text is None:
+        return {}
+    if key_of(text) in _NEAREST:
+        return {"doubles": list(DYNAMIC_DOUBLES)}
+    dynamic = tuple(data["doubles"]) == DYNAMIC_DOUBLES
+    parts = [key_of(part) for part in re.split(r"[,;/+&]|\band\b", text) if key_of(part)]
+    roles = [_ROLES.get(part, part) if part not in zone.roles else part for part in parts]
+    known = _ASKED if dynamic else zone.roles
+    if len(set(roles)) != 2 or not set(roles) <= set(known):
+        named = ", ".join(spoken(role) for role in known)
+        raise one.error("who_doubles", f"two of {named}, or nearest two; or leave it empty")
+    if dynamic:
+        return {}
+    old = list(data["doubles"])
+    freed = [role for role in old if role not in roles]
+    taken = [role for role in roles if role not in old]
+    now = dict(zip(taken, freed, strict=True))
+    changes: dict[str, Any] = {
+        "doubles": roles,
+        "cover": {now.get(role, role): entry for role, entry in data["cover"].items()},
+    }
+    if "option" in data:
+        changes["option"] = [{**row, "role": now.get(row["role"], row["role"])} for row in data["option"]]
+    return changes
+
+
+def _triggers(one: Cells, data: dict[str, Any]) -> dict[str, Any]:
+    text = one.text("trigger")
+    if text is None:
+        return {}
+    names = {key_of(word): name for word, name in TRIGGER_WORDS.items()}
+    names |= {name: name for name in TRIGGER_WORDS.values()}
+    top = any(region in ("top", "slot", "half_court_corner") for region in data["ball"])
+    words = [word for word, name in TRIGGER_WORDS.items() if top or name != "across_half"]
+    found: list[str] = []
+    for part in re.split(r"[,;/+&]|\bor\b|\band\b", text):
+        name = names.get(key_of(part))
+        if name is None or (name == "across_half" and not top):
+            raise one.error("trigger", f"one of {', '.join(words)}; or leave it empty")
+        found.append(name)
+    return {"triggers": list(dict.fromkeys(found))}
+
+
+def _word(one: Cells) -> str:
+    word = one.text("word") or ""
+    if len(word) > MOST_LETTERS or not word.isprintable():
+        raise one.error("word", f"one short word, at most {MOST_LETTERS} letters")
+    return word
+
+
+def _idea(one: Cells, zone: Zone, rules: Rules, team: Team, targets: Sequence[int], source: Source) -> _Idea:
+    word, base = _word(one), _base(one, zone, source)
+    data = read_toml(base)
+    share, most = _share(one), _most(one, rules)
+    changes: dict[str, Any] = {**_doubles(one, zone, data), **_triggers(one, data)}
+    changes |= {} if share is None else {"probability": share}
+    changes |= {} if most is None else {"budget": most}
+    changes["only_against"] = list(_whom(one, team, targets))
+    call = call_from({**data, **changes}, one.where)
+    wrong = misfit(call, zone)
+    if wrong is not None:
+        raise one.error("who_doubles", f"other trappers, or empty ({wrong[0]}: {wrong[2]})")
+    return _Idea(word, one, call)
+
+
+def _grouped(ideas: Sequence[_Idea]) -> dict[str, list[_Idea]]:
+    """Name of a setting -> its ideas: those with the same word, each of the others alone."""
+    groups: dict[str, list[_Idea]] = {}
+    for idea in ideas:
+        name = f"{idea.word} (own call)" if idea.word else f"own {idea.call.spot} trap"
+        same = next((known for known in groups if known.casefold() == name.casefold()), name)
+        if not idea.word and same in groups:
+            same = next(f"{name} {k}" for k in range(2, len(ideas) + 2) if f"{name} {k}" not in groups)
+        groups.setdefault(same, []).append(idea)
+    return groups
+
+
+def _check(mine: Sequence[_Idea]) -> None:
+    covered: dict[str, Cells] = {}
+    for idea in mine:
+        if len(mine) > MOST_CALLS and idea is mine[MOST_CALLS]:
+            raise idea.cells.error("word", f"at most {MOST_CALLS} rows with the same word")
+        for region in idea.call.ball:
+            if region in covered:
+                row = covered[region].row.number
+                raise idea.cells.error("where", f"each place once for one word (row {row} has it)")
+            covered[region] = idea.cells
+
+
+def read_calls(
+    file: SheetFile | None,
+    where: str,
+    zone: Zone,
+    game: GameSheet,
+    team: Team,
+    targets: Sequence[int],
+    source: Source,
+) -> OwnCalls:
+    """The coach's own ideas. ``zone``: the defence played, ``team``: theirs, ``targets``: weak handlers who
+    start; ``source.read`` gathers the files read.
+
+    Raises InputError: one line with file, row, column, value and what is allowed.
+    """
+    if file is None:
+        return OwnCalls()
+    sheet = read_sheet(file, where, spellings(CALL_COLUMNS), ("where",), HELP_COLUMNS)
+    remarks = list(sheet.remarks)
+    short = PurePath(where).name
+    if sheet.rows and not game.care.trap_advice_allowed:
+        return OwnCalls((), {}, (*remarks, f"{short}: not weighed, as there is no trap advice."))
+    ideas = [_idea(Cells(where, row), zone, game.rules, team, targets, source) for row in sheet.rows]
+    if any(idea.call.dynamic and _names_two(idea.cells) for idea in ideas):
+        said = "the man on the ball and the next nearest double, whoever is named at who_doubles."
+        remarks.append(f"{short}: in {zone.title} {said}")
+    settings: list[Setting] = []
+    signals: dict[str, str] = {}
+    for name, mine in _grouped(ideas).items():
+        _check(mine)
+        calls: list[Call] = []
+        for idea in mine:
+            own = f"{idea.word}, {idea.call.spot}" if idea.word else name
+            calls.append(idea.call.model_copy(update={"name": own, "title": own}))
+            if idea.word:
+                signals[own] = idea.word
+        settings.append(Setting(name=name, calls=tuple(calls), zone_options=chosen(zone.options)))
+    return OwnCalls(tuple(settings), signals, tuple(remarks))
