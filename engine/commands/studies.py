@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import click
 
 from engine.commands.shared import (
@@ -10,6 +12,7 @@ from engine.commands.shared import (
     json_option,
     load_engine,
     output_options,
+    played,
     progress_bar,
     run_options,
     size_options,
@@ -36,6 +39,14 @@ def compare(
     evening = load_evening(scenario)
     run_size(evening.scenario, possessions, seed, threads)
     from engine.report.screen.compare import compare_text
+
+    if evening.folder is not None:
+        from engine.study import evening_report
+
+        effort = replace(evening_report.USUAL, possessions=possessions)
+        stored = played(evening, ("compare",), quiet, seed, threads, effort).part("compare")
+        deliver(stored, json_target, lambda result: compare_text(result, detail), evening)
+        return
     from engine.study.compare import compare as run
 
     load_engine(quiet)
