@@ -70,7 +70,7 @@ def plan(
     """Find how often to use each call of SCENARIO (a file, or a folder of sheets) and play whole games."""
     from engine.inputs.sheets import load_evening
     from engine.report.screen.plan import plan_text
-    from engine.run.blocks import check_size
+    from engine.run.size import check_size
     from engine.study import evening_report
     from engine.study.plan.inputs import changes_from, check_games, load_plan_constants, values_of
 
@@ -89,7 +89,7 @@ def plan(
 @click.argument("scenario", type=click.Path())
 @click.option("--delta", type=float, help="Points per possession that do not matter. [default: 0.02]")
 @click.option("--confidence", type=float, help="Promised chance to name the best. [default: 0.95]")
-@click.option("--possessions", "-n", type=int, help="Most possessions altogether. [default: 160000]")
+@click.option("--possessions", "-n", type=int, help="Most possessions altogether. [default: 200000]")
 @click.option("--anywhere", is_flag=True, help="Try everybody at every place, whatever his size.")
 @run_options
 @output_options
@@ -115,9 +115,9 @@ def lineup(
     """
     from engine.inputs.sheets import load_evening
     from engine.report.screen.lineup import lineup_text
-    from engine.run.blocks import check_size
+    from engine.run.size import check_size
     from engine.study import evening_report
-    from engine.study.lineup.places import CONFIDENCE, DELTA, check_asked
+    from engine.study.lineup.asked import CONFIDENCE, DELTA, check_asked
 
     evening = load_evening(scenario)
     effort = evening_report.USUAL
@@ -168,7 +168,7 @@ def report(
     if bench == output:
         raise click.UsageError("--output and --bench name the same file")
     from engine.inputs.sheets import load_evening
-    from engine.run.blocks import check_size
+    from engine.run.size import check_size
 
     evening = load_evening(scenario)
     check_size(1, evening.scenario.seed if seed is None else seed, threads)

@@ -149,6 +149,8 @@ def progress_bar(quiet: bool, unit: str = "possession") -> Iterator[Callable[[in
         yield show
     finally:
         for bar in bars:
+            if bar.n >= bar.total and bar.format_dict["elapsed"] > BAR_DELAY_S:
+                bar.refresh()  # what is whole is shown whole
             bar.close()
 
 
@@ -204,7 +206,7 @@ def played(
         told(f"{file.path} is of other sheets or another version: everything is played anew")
     load_engine(quiet)
     seconds = found.expect(*missing)
-    kept = "" if file is None else f"; kept in {file.path}"
+    kept = f"; kept in {file.path}" if file is not None and file.keeps else ""
     told(
         f"about {max(round(seconds), 1)} s for {', '.join(missing)} "
         f"({found.size.possessions:,} possessions, seed {found.size.seed}){kept}"

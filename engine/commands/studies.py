@@ -34,21 +34,21 @@ def compare(
 ) -> None:
     """Weigh every trap setting of SCENARIO against staying home in the zone."""
     from engine.inputs.sheets import load_evening
-    from engine.study.play import run_size
-
-    evening = load_evening(scenario)
-    run_size(evening.scenario, possessions, seed, threads)
     from engine.report.screen.compare import compare_text
 
+    evening = load_evening(scenario)
     if evening.folder is not None:
         from engine.study import evening_report
 
-        effort = replace(evening_report.USUAL, possessions=possessions)
+        effort = evening_report.USUAL
+        effort = effort if possessions is None else replace(effort, possessions=possessions)
         stored = played(evening, ("compare",), quiet, seed, threads, effort).part("compare")
         deliver(stored, json_target, lambda result: compare_text(result, detail), evening)
         return
     from engine.study.compare import compare as run
+    from engine.study.play import run_size
 
+    run_size(evening.scenario, possessions, seed, threads)
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         found = run(evening.scenario, possessions, seed, threads, progress)

@@ -93,6 +93,11 @@ class EveningFile:
         self._say = say
         self._off = False
 
+    @property
+    def keeps(self) -> bool:
+        """Whether results can be kept here, as far as is known."""
+        return not self._off
+
     def get(self, part: str, asked: str) -> Found | None:
         """The result kept for what is asked; None: it must be played."""
         if self._off or not self.path.exists():
@@ -121,19 +126,21 @@ class EveningFile:
 
     def put(self, part: str, asked: str, found: Found) -> None:
         """Keep a result; results of other inputs go."""
-        if self._off:
-            return
         data = zlib.compress(json.dumps(found, allow_nan=False).encode())
         key = (self.inputs, part, asked)
-        with self._told("written"), self._open() as db:
-            db.execute("BEGIN IMMEDIATE")
-            db.execute(TABLE)
-            db.execute(f"PRAGMA application_id = {APPLICATION}")
-            db.execute(f"PRAGMA user_version = {LAYOUT}")
-            db.execute("DELETE FROM results WHERE inputs <> ?", (self.inputs,))
-            row = (*key, seal(*key, data), data)
-            db.execute("INSERT OR REPLACE INTO results VALUES (?, ?, ?, ?, ?)", row)
-            db.execute("COMMIT")
+        for _ in range(2):  # again where a damaged file had to go first
+            if self._off:
+                return
+            with self._told("written"), self._open() as db:
+                db.execute("BEGIN IMMEDIATE")
+                db.execute(TABLE)
+                db.execute(f"PRAGMA application_id = {APPLICATION}")
+                db.execute(f"PRAGMA user_version = {LAYOUT}")
+                db.execute("DELETE FROM results WHERE inputs <> ?", (self.inputs,))
+                row = (*key, seal(*key, data), data)
+                db.execute("INSERT OR REPLACE INTO results VALUES (?, ?, ?, ?, ?)", row)
+                db.execute("COMMIT")
+                return
 
     @contextmanager
     def _open(self) -> Iterator[sqlite3.Connection]:

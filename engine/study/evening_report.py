@@ -22,6 +22,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.files import shown_path
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening, load_evening
+from engine.run.size import check_size
 from engine.study.evening_file import EveningFile, canonical
 
 Progress = Callable[[int, int], None]
@@ -43,7 +44,7 @@ class ReportSize:
     world_possessions: int = 600
     games: int = 400
     table_parts: int = 10
-    lineup_possessions: int = 160_000
+    lineup_possessions: int = 200_000
     traced: int = 80
 
 
@@ -186,8 +187,6 @@ class Played:
     ) -> None:
         """``seed`` None takes the scenario's own, ``threads`` None every core, ``effort`` None the usual;
         ``file`` None keeps nothing. No call is played where the evening's care allows no trap advice."""
-        from engine.run.blocks import check_size
-
         self.evening = evening
         self.traps = evening.care.trap_advice_allowed
         self.scenario = evening.scenario
@@ -256,7 +255,7 @@ class Played:
             "plan": 2000.0 * effort.table_parts * (1.0 + 0.7 * calls) + PER_GAME * effort.games,
             "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
             "timing": TIMING * self.size.threads,
-            "lineup": float(effort.lineup_possessions),
+            "lineup": 0.7 * effort.lineup_possessions,
             "shots": PER_TRACED * effort.traced + 4000.0,
         }[name]
 
@@ -363,7 +362,8 @@ class Played:
         return timing(self.scenario, self.size.seed, told, self.traps)
 
     def _lineup(self, told: Progress) -> _Result:
-        from engine.study.lineup.places import CONFIDENCE, DELTA, lineup
+        from engine.study.lineup.asked import CONFIDENCE, DELTA
+        from engine.study.lineup.places import lineup
 
         asked = self.asked
         return lineup(

@@ -18,7 +18,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from engine.errors import InputError
 from engine.estimate.intervals import LEVEL, FloatArray, Found, normal_quantile
 from engine.estimate.selection import Selection, select
 from engine.inputs.defence import persons_of
@@ -30,6 +29,7 @@ from engine.state.arrays import N_SIDE
 from engine.state.record import COLUMN
 from engine.state.words import ENDS
 from engine.study.lineup import opponent as other_side
+from engine.study.lineup.asked import CONFIDENCE, DELTA, check_asked
 from engine.study.lineup.opponent import Answers, answers, attack_costs
 from engine.study.play import Opening, defence_dict, head, open_scenario
 from engine.world.pack import defenders_of, pack
@@ -43,12 +43,10 @@ SIZE_M = 0.08
 APART = {"guard", "centre"}
 #: Batches of every assignment before the first one can be dropped.
 FIRST_BATCHES = 10
-#: Points per possession that do not matter, and the promise, unless asked otherwise.
-DELTA, CONFIDENCE = 0.02, 0.95
 #: Possessions of everything together, unless asked otherwise: some ten seconds on two cores.
-MOST = 160_000
+MOST = 200_000
 #: Possessions of one place's cost, and of the calls against each handler, are at most this part of all.
-ATTACK_PART, CALLS_PART = 40, 8
+ATTACK_PART, CALLS_PART = 50, 10
 #: Fewer than this of either say nothing and are not asked for.
 LEAST_ASKED = 100
 #: First possession of those on which the one selected meets the usual one: none that it was selected by.
@@ -251,14 +249,6 @@ class LineupResult:
         ).astype({"dropped_at": "Int64"})
 
 
-def check_asked(delta: float, confidence: float) -> None:
-    """Raises InputError, naming the option, for a delta or confidence outside its range."""
-    if not 0.0 < delta <= 1.0:
-        raise InputError("--delta", "", delta, "points per possession, above 0 and at most 1")
-    if not 0.5 <= confidence <= 0.999:
-        raise InputError("--confidence", "", confidence, "a share from 0.5 to 0.999")
-
-
 def lineup(
     scenario: Opening,
     delta: float = DELTA,
@@ -299,8 +289,8 @@ def lineup(
     )
     per_call = max(LEAST_ASKED, min(other_side.CALL_POSSESSIONS, most // CALLS_PART))
     against = replace(size, possessions=per_call)
-    # Home, each place and the check on fresh luck; home and, about as many, the calls.
-    asked = (N_SIDE + 3) * attack.possessions + (3 if traps else 1) * per_call
+    # Home, each place and the check on fresh luck; home twice and, at most about thrice as many, the calls.
+    asked = (N_SIDE + 3) * attack.possessions + (5 if traps else 1) * per_call
     room = max(most - asked, 0)
     batch = max(1, min(BATCH, room // (2 * FIRST_BATCHES * len(orders))))
     worlds = assigned_worlds(scenario, orders)

@@ -143,8 +143,8 @@ def first_uses(
             found.append(None)
             continue
         even = row["break_even"]
-        got, needed = even["turnover_rate"]["mean"], even["t_star"]["mean"]
-        found.append(FirstUse(Interval(**row["value"]), got, needed, even["words"]))
+        rates = Interval(**even["turnover_rate"]), Interval(**even["t_star"])
+        found.append(FirstUse(Interval(**row["value"]), *rates, even["words"]))
     return tuple(found)
 
 

@@ -125,8 +125,8 @@ class PlanResult:
             "why_not": self._why_not(c),
             "worth": table.value(BEFORE, c, 1).as_dict(),
             "break_even_words": known.words if known else even.words_for(table.value(BEFORE, c, 1)),
-            "turnover_rate": even.turnover_rate.as_dict(),
-            "t_star": even.t_star.as_dict(),
+            "turnover_rate": (known or even).turnover_rate.as_dict(),
+            "t_star": (known or even).t_star.as_dict(),
             "extra_fouls_per_trap": int(tally.extra_fouls[c]) / n if n else None,
             "extra_hard_running_m": steps * m_per_step(self.scenario, self.constants),
             "values_fall": self._values_fall(c),
@@ -308,7 +308,7 @@ class PlanResult:
             even = estimate.break_even(replace(pairs, joint=pairs.joint[spots]))
             t, t_star = even.turnover_rate.mean, even.t_star.mean
         else:
-            t, t_star = known.turnover_rate, known.t_star
+            t, t_star = known.turnover_rate.mean, known.t_star.mean
         if t is None or t_star is None:
             return None, TOLD
         if t_star <= 0.0:

@@ -202,11 +202,11 @@ def play_table(
 @dataclass(frozen=True)
 class FirstUse:
     """A first use before the bonus as a comparison found it: points saved, the share of calls that win the
-    ball, the share at which the call breaks even (None: there is none), and its words."""
+    ball, the share at which the call breaks even (its mean None: there is none), and its words."""
 
     value: Interval
-    turnover_rate: float | None
-    t_star: float | None
+    turnover_rate: Interval
+    t_star: Interval
     words: str
 
 
