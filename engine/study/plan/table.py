@@ -237,10 +237,12 @@ class Table:
         With ``first``: its mean plus the mean of the paired differences from it; the errors of both are taken
         as independent (other possessions).
         """
-        known = self.known(c)
+        known, level = self.known(c), min(use, self.n_levels) - 1
         if known is None:
             return estimate.call_value(self.tally.pairs, self.spot(state, c, use))
-        n, total, squares = (int(one) for one in self.tally.apart[state, c, min(use, self.n_levels) - 1])
+        if (state, level) == (BEFORE, 0):
+            return known.value
+        n, total, squares = (int(one) for one in self.tally.apart[state, c, level])
         gap, mean = normal_interval(n, total, squares), known.value.mean
         if mean is None or known.value.high is None or gap.mean is None:
             return Interval(None)
