@@ -122,7 +122,7 @@ def test_five_alike_are_told_to_be_alike(scenario: Any, small: None) -> None:
     )
     changed = {"defence_team": team.model_copy(update={"players": same}), "settings": ()}
     alike = scenario.model_copy(update=changed)
-    found = lineup(alike, most=10**6, threads=2).to_dict()
+    found = lineup(alike, most=10**6, threads=2, anywhere=True).to_dict()
     assert found["decided"] and found["left"] == 120 and found["usual_is_left"]
     assert found["possessions_played"] == 120 * 4 * 20
     assert len({row["points"]["mean"] for row in found["table"]}) == 1
@@ -136,7 +136,7 @@ def found(scenario: Any) -> Found:
         patch.setattr(study, "FIRST_BATCHES", 4)
         patch.setattr(opponent, "ATTACK_POSSESSIONS", 300)
         patch.setattr(opponent, "CALL_POSSESSIONS", 800)
-        return lineup(scenario, delta=0.5, most=14_000, threads=1).to_dict()
+        return lineup(scenario, delta=0.5, most=14_000, threads=1, anywhere=True).to_dict()
 
 
 def test_every_key_of_the_contract_and_every_assignment_once(found: Found, scenario: Any) -> None:
@@ -149,7 +149,7 @@ def test_every_key_of_the_contract_and_every_assignment_once(found: Found, scena
     assert {one["place"] for one in found["attack_at"]} == set(places)
     assert [one["number"] for one in found["opponent"]] == list(scenario.offence_team.lineup)
     assert {one["advice"] for one in found["opponent"]} <= {"force", "trap", "leave", "deny"}
-    assert found["trap_breaker"] in scenario.offence_team.lineup
+    assert found["trap_breaker"] in (None, *scenario.offence_team.lineup)
     json.dumps(found, allow_nan=False)
 
 
@@ -171,15 +171,64 @@ def test_your_own_places_are_told_with_their_cost(found: Found) -> None:
 
 
 def test_cut_short_it_is_not_called_decided(scenario: Any, small: None) -> None:
-    found = lineup(scenario, delta=0.001, most=1, threads=2, traps=False).to_dict()
-    assert not found["decided"] and found["left"] > 1 and found["within"] > 0.001
-    assert found["possessions_played"] == 120 * 4 * 20
+    found = lineup(scenario, delta=0.001, most=1, threads=2, traps=False, anywhere=True).to_dict()
+    assert not found["decided"] and found["left"] > 1 and found["within"] > 0.001 and found["keep"]
+    assert found["possessions_played"] == 120 * 4
     assert "Ahead so far" in lineup_text(found)
 
 
 def test_threads_do_not_change_a_number(found: Found, scenario: Any, small: None) -> None:
-    again = lineup(scenario, delta=0.5, most=14_000, threads=2).to_dict()
+    again = lineup(scenario, delta=0.5, most=14_000, threads=2, anywhere=True).to_dict()
     assert again == found
+
+
+def test_everybody_plays_a_place_for_his_size(scenario: Any) -> None:
+    """Usual first; the same kind on either side; another kind at about his height; a centre is no guard."""
+    kinds = ("guard", "guard", "forward", "forward", "centre")
+
+    def orders(heights: tuple[float, ...]) -> list[Any]:
+        places = home_numbers(scenario)
+        team = scenario.defence_team
+        height = dict(zip(places, heights, strict=True))
+        players = tuple(
+            p.model_copy(update={"height_m": height.get(p.number, p.height_m)}) for p in team.players
+        )
+        changed = team.model_copy(update={"players": players})
+        return study.likely_orders(scenario.model_copy(update={"defence_team": changed}))
+
+    apart = orders((1.70, 1.71, 1.85, 1.86, 2.05))
+    assert apart[0] == (0, 1, 2, 3, 4) and len(apart) == 4
+    assert all([kinds[man] for man in order] == list(kinds) for order in apart)
+    near = orders((1.70, 1.80, 1.85, 1.86, 2.05))
+    assert (0, 2, 1, 3, 4) in near and (2, 0, 1, 3, 4) not in near  # 5 cm, and 15 cm
+    alike = orders((1.8,) * 5)
+    assert len(alike) == 48  # the centre stays: 4!; he and a forward change sides of the block: 2 * 2 * 3!
+    assert len(study.likely_orders(scenario, anywhere=True)) == 120
+
+
+def test_what_is_asked_for_bounds_everything_that_is_played(
+    scenario: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every possession that the runner is given, those of the other side's answers among them."""
+    played = 0
+    block, chosen_ = Runner.block, Runner.chosen
+
+    def counted(self: Any, world: Any, first: int, count: int, name: str) -> Any:
+        nonlocal played
+        played += count
+        return block(self, world, first, count, name)
+
+    def counted_too(self: Any, world: Any, numbers: Any, *more: Any) -> Any:
+        nonlocal played
+        played += len(numbers)
+        return chosen_(self, world, numbers, *more)
+
+    monkeypatch.setattr(Runner, "block", counted)
+    monkeypatch.setattr(Runner, "chosen", counted_too)
+    bar: list[tuple[int, int]] = []
+    lineup(scenario, most=20_000, threads=1, delta=0.001, progress=lambda *now: bar.append(now))
+    assert 10_000 < played <= 20_000
+    assert bar == sorted(bar) and bar[-1] == (20_000, 20_000) and len(bar) > 10
 
 
 # --- the other side -----------------------------------------------------------------------------------------
@@ -223,7 +272,7 @@ def test_an_attack_that_changes_nothing_costs_nothing(scenario: Any, small: None
     slow = world.copy()
     slow[0].players[5].top_speed_mps *= 0.4
     slow[0].players[6].top_speed_mps *= 0.4
-    same, worse = opponent.attack_costs(world, [world, slow], RunSize(1, 7, 1))
+    same, worse = opponent.attack_costs(world, [world, slow], RunSize(300, 7, 1))
     assert same == {"mean": 0.0, "low": 0.0, "high": 0.0}
     assert worse["mean"] != 0.0
 
@@ -246,6 +295,27 @@ def test_only_what_is_clear_over_all_comparisons_is_called_a_trap_that_pays() ->
     assert list(found) == [2, 1] and found[1]["call"] == "corner"
     assert opponent.pooled(given, 1) == pytest.approx(0.15)
     assert opponent.pooled(given, 3) is None
+
+
+def test_whom_to_trap_is_said_of_each_call_by_itself() -> None:
+    given = [
+        call("top", 7, 500, 0.10, 0.02),
+        call("top", 13, 12, 0.60, 0.02),  # it never comes to him there
+        call("corner", 13, 500, 0.20, 0.02),
+        call("corner", 7, 500, 0.01, 0.05),
+    ]
+    assert opponent.whom_by_call(given) == [
+        {"call": "top", "saves": [7], "seldom": [13]},
+        {"call": "corner", "saves": [13], "seldom": []},
+    ]
+
+
+def test_nobody_breaks_traps_whom_luck_could_have_put_last() -> None:
+    close = [call("corner", 1, 500, 0.10, 0.05), call("corner", 2, 500, 0.05, 0.05)]
+    assert opponent.breaks_traps(close) is None
+    clear = [*close, call("corner", 3, 500, -0.20, 0.05)]
+    assert opponent.breaks_traps(clear) == 3
+    assert opponent.breaks_traps([call("corner", 3, 500, -0.20, 0.05)]) is None
 
 
 def test_advice_by_the_worth_of_open_shots(scenario: Any) -> None:
@@ -289,8 +359,8 @@ def test_a_clear_cost_becomes_a_task_for_a_role(found: Found) -> None:
 
 
 def test_without_trap_advice_nobody_is_to_be_trapped(scenario: Any, small: None) -> None:
-    size = RunSize(1, 1, 1)
-    found = opponent.answers(scenario, size, traps=False).to_dict()
+    size = RunSize(300, 1, 1)
+    found = opponent.answers(scenario, size, size, traps=False).to_dict()
     assert found["calls_by_handler"] == [] and found["trap_breaker"] is None
     assert all(one["advice"] != "trap" for one in found["opponent"])
 

@@ -17,7 +17,7 @@ from engine.run import blocks
 from engine.run.numbers import BITS, NUMBERS
 from engine.study.compare import compare
 from engine.study.lineup import opponent, places
-from engine.study.plan import games, plan, table
+from engine.study.plan import games, inputs, plan, table
 from engine.study.stress.stress import stress
 from engine.study.sweep.sampling import MOST_POINTS
 
@@ -38,7 +38,7 @@ def test_two_ranges_of_one_answer_never_meet() -> None:
 def test_a_range_holds_what_may_be_asked_for() -> None:
     held = {name: one.count // one.each for name, one in NUMBERS.items()}
     assert held["possessions"] == MOST_POSSESSIONS
-    assert held["plan games"] == plan.MOST_GAMES
+    assert held["plan games"] == inputs.MOST_GAMES
     assert held["plan pilot"] >= plan.PILOT_GAMES
     assert held["plan table"] >= 1000 * table.PARTS * table.PART
     assert held["lineup fresh"] >= opponent.ATTACK_POSSESSIONS
@@ -64,7 +64,7 @@ def test_the_numbers_are_those_of_every_result_so_far() -> None:
         (lambda: compare(DEMO, 100), {"possessions"}),
         (lambda: stress(DEMO, 16, 10), {"possessions"}),
         (lambda: plan.plan(load_scenario(DEMO), 10), {"plan games", "plan table", "plan pilot"}),
-        (lambda: places.lineup(DEMO, most=5000, batch=10), {"possessions", "lineup fresh"}),
+        (lambda: places.lineup(DEMO, most=5000), {"possessions", "lineup fresh"}),
     ],
     ids=["compare", "stress", "plan", "lineup"],
 )

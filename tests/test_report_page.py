@@ -12,6 +12,7 @@ import re
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -20,11 +21,11 @@ from report_pages import advising, pages_of, words_of
 from sheet_files import GAME, with_key, write_evening
 
 from engine import cli
+from engine.commands import evening as evening_commands
 from engine.report.page.answer import beaten_words, ledger_rows
 from engine.report.page.bench import bench_view
 from engine.report.page.court_plot import shares_of
 from engine.report.page.page import bench_page, report_page
-from engine.study import evening_report as study
 from engine.study.evening_report import EveningReport, ReportSize, evening_report
 
 #: A team whose name would do harm if it were not escaped.
@@ -35,8 +36,7 @@ SMALL = ReportSize(
     world_possessions=200,
     games=10,
     table_parts=2,
-    lineup_possessions=1000,
-    lineup_batch=40,
+    lineup_possessions=12_000,
     traced=12,
 )
 PHONE, LAPTOP = 360, 1280
@@ -339,11 +339,11 @@ def test_the_command_writes_both_pages_and_says_the_answer(
 ) -> None:
     asked: list[tuple[Any, ...]] = []
 
-    def instead(evening: Any, seed: int | None, threads: int | None, progress: Any) -> EveningReport:
+    def instead(evening: Any, parts: Any, quiet: bool, seed: int | None, threads: int | None) -> Any:
         asked.append((evening.folder, seed, threads))
-        return played
+        return SimpleNamespace(report=lambda: played)
 
-    monkeypatch.setattr(study, "evening_report", instead)
+    monkeypatch.setattr(evening_commands, "played", instead)
     folder = write_evening(tmp_path / "sheets")
     out, bench = tmp_path / "report.html", tmp_path / "bench.html"
     assert cli.run(["report", str(folder), "-o", str(out), "--bench", str(bench), "--seed", "9"]) == 0

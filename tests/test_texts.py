@@ -66,7 +66,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Studies whose size no option sets."""
     tiny = evening_report.ReportSize(
         possessions=200, worlds=16, world_possessions=20, games=10, table_parts=2, lineup_possessions=5000,
-        lineup_batch=10, traced=4,
+        traced=4,
     )  # fmt: skip
     monkeypatch.setattr(evening_report, "USUAL", tiny)
     monkeypatch.setattr(playing, "FEWEST", 100)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 
 import click
 
@@ -13,6 +14,7 @@ from engine.commands.shared import (
     load_engine,
     one_line,
     output_options,
+    played,
     progress_bar,
     run_options,
     size_options,
@@ -44,7 +46,7 @@ def new(folder: str, level: str, as_csv: bool, semicolons: bool) -> None:
 
 @click.command(short_help="How often to use each call in a game?")
 @click.argument("scenario", type=click.Path())
-@click.option("--games", type=int, default=2000, show_default=True, help="Whole games to play.")
+@click.option("--games", type=int, help="Whole games to play. [default: 400]")
 @click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]")
 @click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
 @click.option(
@@ -58,7 +60,7 @@ def new(folder: str, level: str, as_csv: bool, semicolons: bool) -> None:
 @output_options
 def plan(
     scenario: str,
-    games: int,
+    games: int | None,
     seed: int | None,
     threads: int | None,
     changes: tuple[str, ...],
@@ -69,19 +71,18 @@ def plan(
     """Find how often to use each call of SCENARIO (a file, or a folder of sheets) and play whole games."""
     from engine.inputs.sheets import load_evening
     from engine.report.screen.plan import plan_text
-    from engine.run.blocks import check_size
-    from engine.study.plan.inputs import changes_from, load_plan_constants, values_of
-    from engine.study.plan.plan import check_games
-    from engine.study.plan.plan import plan as run
+    from engine.run.size import check_size
+    from engine.study import evening_report
+    from engine.study.plan.inputs import changes_from, check_games, load_plan_constants, values_of
 
     evening = load_evening(scenario)
-    check_games(games)
+    effort = evening_report.USUAL
+    effort = effort if games is None else replace(effort, games=check_games(games))
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     wanted = changes_from(changes)
     values_of(load_plan_constants(), wanted)
-    load_engine(quiet)
-    with progress_bar(quiet, "part") as progress:
-        found = run(evening, games, seed, threads, progress, wanted)
+    asked = evening_report.Asked(changes=tuple(sorted(wanted.items())))
+    found = played(evening, ("plan",), quiet, seed, threads, effort, asked).part("plan")
     deliver(found, json_target, lambda result: plan_text(result, detail), evening)
 
 
@@ -89,7 +90,8 @@ def plan(
 @click.argument("scenario", type=click.Path())
 @click.option("--delta", type=float, help="Points per possession that do not matter. [default: 0.02]")
 @click.option("--confidence", type=float, help="Promised chance to name the best. [default: 0.95]")
-@click.option("--possessions", "-n", type=int, help="Most possessions of all line-ups. [default: 1200000]")
+@click.option("--possessions", "-n", type=int, help="Most possessions altogether. [default: 200000]")
+@click.option("--anywhere", is_flag=True, help="Try everybody at every place, whatever his size.")
 @run_options
 @output_options
 def lineup(
@@ -97,33 +99,35 @@ def lineup(
     delta: float | None,
     confidence: float | None,
     possessions: int | None,
+    anywhere: bool,
     seed: int | None,
     threads: int | None,
     quiet: bool,
     json_target: str | None,
     detail: bool,
 ) -> None:
-    """Play all 120 ways to place the five of SCENARIO's defence and drop the losers early.
+    """Play the ways to place the five of SCENARIO's defence and drop the losers early.
+
+    Everybody plays a place for his size: his own, the same on the other side, or a neighbouring one whose man
+    is about as tall.
 
     Says with what confidence the one named is the best, where the other side would attack it, and whom of
     theirs to force, trap, leave and deny.
     """
     from engine.inputs.sheets import load_evening
     from engine.report.screen.lineup import lineup_text
-    from engine.study.lineup.places import CONFIDENCE, DELTA, MOST, check_asked
-    from engine.study.lineup.places import lineup as run
-    from engine.study.play import run_size
+    from engine.run.size import check_size
+    from engine.study import evening_report
+    from engine.study.lineup.asked import CONFIDENCE, DELTA, check_asked
 
     evening = load_evening(scenario)
-    most = MOST if possessions is None else possessions
-    delta = DELTA if delta is None else delta
-    confidence = CONFIDENCE if confidence is None else confidence
-    check_asked(delta, confidence)
-    run_size(evening.scenario, most, seed, threads)
-    traps = evening.care.trap_advice_allowed
-    load_engine(quiet)
-    with progress_bar(quiet) as progress:
-        found = run(evening.scenario, delta, confidence, most, seed, threads, progress, traps)
+    effort = evening_report.USUAL
+    check_asked(DELTA if delta is None else delta, CONFIDENCE if confidence is None else confidence)
+    most = effort.lineup_possessions if possessions is None else possessions
+    check_size(most, evening.scenario.seed if seed is None else seed, threads)
+    asked = evening_report.Asked(delta, confidence, anywhere)
+    effort = replace(effort, lineup_possessions=most)
+    found = played(evening, ("lineup",), quiet, seed, threads, effort, asked).part("lineup")
     deliver(found, json_target, lambda result: lineup_text(result, detail), evening)
 
 
@@ -139,14 +143,9 @@ def timing(scenario: str, seed: int | None, quiet: bool, json_target: str | None
     """
     from engine.inputs.sheets import load_evening
     from engine.report.screen.timing import timing_text
-    from engine.study.play import run_size
-    from engine.study.timing.links import timing as run
 
     evening = load_evening(scenario)
-    run_size(evening.scenario, 1, seed, 1)
-    load_engine(quiet)
-    with progress_bar(quiet) as progress:
-        found = run(evening.scenario, seed, progress, evening.care.trap_advice_allowed)
+    found = played(evening, ("timing",), quiet, seed, None).part("timing")
     deliver(found, json_target, lambda result: timing_text(result, detail), evening)
 
 
@@ -170,18 +169,16 @@ def report(
     if bench == output:
         raise click.UsageError("--output and --bench name the same file")
     from engine.inputs.sheets import load_evening
-    from engine.run.blocks import check_size
+    from engine.run.size import check_size
 
     evening = load_evening(scenario)
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     from engine.report.page.answer import headline
     from engine.report.page.page import bench_page, report_page
     from engine.report.words import paragraph
-    from engine.study.evening_report import evening_report
+    from engine.study.evening_report import NEEDS
 
-    load_engine(quiet)
-    with progress_bar(quiet, "part") as progress:
-        found = evening_report(evening, seed, threads, progress=progress)
+    found = played(evening, tuple(NEEDS), quiet, seed, threads).report()
     ctrl_c.check()
     contract.write(report_page(found), output, "--output")
     if bench is not None:

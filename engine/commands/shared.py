@@ -15,6 +15,7 @@ import click
 if TYPE_CHECKING:
     from engine.estimate.intervals import Found
     from engine.inputs.sheets import Evening
+    from engine.study.evening_report import Asked, Played, ReportSize
 
 NAME = "trapledger"
 BAD_INPUT = 2
@@ -148,6 +149,8 @@ def progress_bar(quiet: bool, unit: str = "possession") -> Iterator[Callable[[in
         yield show
     finally:
         for bar in bars:
+            if bar.n >= bar.total and bar.format_dict["elapsed"] > BAR_DELAY_S:
+                bar.refresh()  # what is whole is shown whole
             bar.close()
 
 
@@ -175,6 +178,46 @@ def load_engine(quiet: bool) -> None:
         say(f"{NAME}: compiling the engine for this machine (once, up to a minute) ...")
 
 
+def played(
+    evening: Evening,
+    parts: tuple[str, ...],
+    quiet: bool,
+    seed: int | None,
+    threads: int | None,
+    effort: ReportSize | None = None,
+    asked: Asked | None = None,
+) -> Played:
+    """The parts of an evening: read where a folder of sheets has them, else played, the time said before."""
+    from engine.study.evening_file import EveningFile, inputs_digest
+    from engine.study.evening_report import Played
+
+    def told(line: str) -> None:
+        if not quiet:
+            say(f"{NAME}: {one_line(line)}")
+
+    file = None
+    if evening.folder is not None:
+        file = EveningFile(evening.folder, inputs_digest(evening), told)
+    found = Played(evening, seed, threads, effort, asked, file)
+    missing = found.missing(*parts)
+    if not missing:
+        return found
+    if file is not None and file.is_of_others():
+        told(f"{file.path} is of other sheets or another version: everything is played anew")
+    load_engine(quiet)
+    seconds = found.expect(*missing)
+    kept = f"; kept in {file.path}" if file is not None and file.keeps else ""
+    told(
+        f"about {max(round(seconds), 1)} s for {', '.join(missing)} "
+        f"({found.size.possessions:,} possessions, seed {found.size.seed}){kept}"
+    )
+    with progress_bar(quiet, "part") as progress:
+        found.progress = progress
+        for name in missing:
+            found.part(name)
+    return found
+
+
 def deliver(
     found: Any,
     json_target: str | None,
@@ -188,7 +231,7 @@ def deliver(
     """
     from engine.report import contract
 
-    result = found.to_dict()
+    result = dict(found) if isinstance(found, dict) else found.to_dict()
     if evening is not None and evening.folder is not None:
         result["evening"] = evening.to_dict()
     if json_target is not None:

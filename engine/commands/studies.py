@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import click
 
 from engine.commands.shared import (
@@ -10,6 +12,7 @@ from engine.commands.shared import (
     json_option,
     load_engine,
     output_options,
+    played,
     progress_bar,
     run_options,
     size_options,
@@ -31,13 +34,21 @@ def compare(
 ) -> None:
     """Weigh every trap setting of SCENARIO against staying home in the zone."""
     from engine.inputs.sheets import load_evening
-    from engine.study.play import run_size
+    from engine.report.screen.compare import compare_text
 
     evening = load_evening(scenario)
-    run_size(evening.scenario, possessions, seed, threads)
-    from engine.report.screen.compare import compare_text
-    from engine.study.compare import compare as run
+    if evening.folder is not None:
+        from engine.study import evening_report
 
+        effort = evening_report.USUAL
+        effort = effort if possessions is None else replace(effort, possessions=possessions)
+        stored = played(evening, ("compare",), quiet, seed, threads, effort).part("compare")
+        deliver(stored, json_target, lambda result: compare_text(result, detail), evening)
+        return
+    from engine.study.compare import compare as run
+    from engine.study.play import run_size
+
+    run_size(evening.scenario, possessions, seed, threads)
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         found = run(evening.scenario, possessions, seed, threads, progress)

@@ -8,27 +8,25 @@ the number of possessions.
 
 from __future__ import annotations
 
-import os
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
 from typing import Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.errors import InputError
-from engine.inputs.defaults import MOST_POSSESSIONS, MOST_SEED
 from engine.kernel.batch import play_block, play_list, watch_list
 from engine.kernel.scratch import new_scratch
 from engine.kernel.watch import Watched
+from engine.run.size import RunSize as RunSize
+from engine.run.size import available_cores as available_cores
+from engine.run.size import check_size as check_size
 from engine.state.record import MOST_CALLS, N_RECORD
 
 BLOCK = 4096
-MAX_THREADS = 1024
 #: Possessions played before a stop is looked for, at first; fewer where they take longer than ``SLICE_S``.
 FIRST_SLICE, SLICE_S = 512, 0.25
 
@@ -48,42 +46,6 @@ U = TypeVar("U")
 
 class Stopped(Exception):
     """Raised inside a worker when the run was cancelled; never leaves this module."""
-
-
-@dataclass(frozen=True)
-class RunSize:
-    """Checked size of a run: possessions (>= 1), seed (0..2^64-1) and threads (>= 1)."""
-
-    possessions: int
-    seed: int
-    threads: int
-
-
-def check_size(possessions: int, seed: int, threads: int | None) -> RunSize:
-    """Check what a user may ask for; ``threads`` None means one per available core.
-
-    Raises
-    ------
-    InputError
-        naming the option, the value and what is allowed.
-    """
-    if threads is None:
-        threads = available_cores()
-    for name, value, low, high in (
-        ("--possessions", possessions, 1, MOST_POSSESSIONS),
-        ("--seed", seed, 0, MOST_SEED),
-        ("--threads", threads, 1, MAX_THREADS),
-    ):
-        if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or not low <= value <= high:
-            raise InputError(name, "", value, f"a whole number from {low} to {high}")
-    return RunSize(int(possessions), int(seed), int(threads))
-
-
-def available_cores() -> int:
-    """Cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return max(1, len(os.sched_getaffinity(0)))
-    return os.cpu_count() or 1
 
 
 class Runner:

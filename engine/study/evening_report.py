@@ -1,25 +1,31 @@
-"""Everything that a coach's page needs, played with one common effort: compare, plan, stress, timing, lineup.
+"""An evening's results, each played once and kept: what compare, plan, stress, timing and line-up find.
 
-The plan names the candidates (at most MOST_WEIGHED calls, those that save most in a game); only these are
-weighed over plausible worlds, so that the worlds can be many. Advised are at most MOST_ADVISED of them, those
-that pay in a clear majority of worlds.
+``Played`` plays a part when it is asked for, unless the file beside the sheets has it, at one effort for
+all: whatever prints a figure reads the same result. A report takes all parts. The plan names the candidates
+(at most MOST_WEIGHED calls, those that save most in a game); only these are weighed over plausible worlds, so
+that the worlds can be many. Advised are at most MOST_ADVISED of them, those that pay in a clear majority of
+worlds.
+
+Studies are imported when they play: to read a kept result takes no compiled engine.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+import json
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from typing import Protocol
 
 from engine.estimate.intervals import Found
+from engine.inputs.files import shown_path
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening, load_evening
-from engine.run.blocks import Progress, check_size
-from engine.study.compare import compare
-from engine.study.court_shots import court_shots
-from engine.study.lineup.places import lineup
-from engine.study.plan.plan import plan
-from engine.study.stress.stress import stress
-from engine.study.timing.links import timing
+from engine.run.size import check_size
+from engine.study.evening_file import EveningFile, canonical
+
+Progress = Callable[[int, int], None]
 
 #: Calls that are weighed over worlds, and that a page advises, at most.
 MOST_WEIGHED, MOST_ADVISED = 3, 2
@@ -29,26 +35,40 @@ LEAST_SHARE = 0.6
 
 @dataclass(frozen=True)
 class ReportSize:
-    """How much is played: possessions of ``compare``, worlds and possessions in each, whole games and parts
-    of the plan's table, possessions of all line-ups together and in a batch of them, possessions traced for
-    the court pictures."""
+    """How much is played: possessions of ``compare`` and of the calls against each handler (None: as many as
+    the scenario says), worlds and possessions in each, whole games and parts of the plan's table, possessions
+    of the line-up study together, possessions traced for the court pictures."""
 
-    possessions: int = 12_000
-    worlds: int = 64
-    world_possessions: int = 800
+    possessions: int | None = None
+    worlds: int = 128
+    world_possessions: int = 600
     games: int = 400
-    table_parts: int = 8
-    lineup_possessions: int = 300_000
-    lineup_batch: int = 250
+    table_parts: int = 10
+    lineup_possessions: int = 200_000
     traced: int = 80
 
 
 #: Under a minute on two cores for a folder of sheets.
 USUAL = ReportSize()
 
+#: The parts of an evening, in the order in which they are played, and those that each needs first.
+NEEDS: dict[str, tuple[str, ...]] = {
+    "compare": (),
+    "plan": ("compare",),
+    "stress": ("plan",),
+    "timing": (),
+    "lineup": (),
+    "shots": ("stress",),
+}
+#: What a game, ``timing`` and a traced possession take, in possessions at home; measured on the example
+#: evening, for the time said beforehand and the bar only.
+PER_GAME, TIMING, PER_TRACED = 80.0, 25_000.0, 80.0
+#: Possessions that the speed of this machine is taken from.
+PROBE = 400
 
-#: Part of the work of each stage, in hundredths; for the bar only.
-STAGES = {"compare": 10, "plan": 22, "stress": 20, "timing": 12, "lineup": 30, "pictures": 6}
+
+class _Result(Protocol):
+    def to_dict(self) -> Found: ...
 
 
 #: A call by the index of its setting and its index there.
@@ -143,6 +163,250 @@ def likely_settings(compare: Found) -> tuple[int, ...]:
     return tuple(i for i, _ in values[:MOST_ADVISED])
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What a line-up and a plan may be asked for beside the effort; None: the usual."""
+
+    delta: float | None = None
+    confidence: float | None = None
+    anywhere: bool = False
+    changes: tuple[tuple[str, float], ...] = ()
+
+
+class Played:
+    """The parts of one evening: ``part(name)`` is its JSON, read where it is kept, else played and kept."""
+
+    def __init__(
+        self,
+        evening: Evening,
+        seed: int | None = None,
+        threads: int | None = None,
+        effort: ReportSize | None = None,
+        asked: Asked | None = None,
+        file: EveningFile | None = None,
+    ) -> None:
+        """``seed`` None takes the scenario's own, ``threads`` None every core, ``effort`` None the usual;
+        ``file`` None keeps nothing. No call is played where the evening's care allows no trap advice."""
+        self.evening = evening
+        self.traps = evening.care.trap_advice_allowed
+        self.scenario = evening.scenario
+        if not self.traps:
+            self.scenario = self.scenario.model_copy(update={"settings": ()})
+        size = USUAL if effort is None else effort
+        n = self.scenario.possessions if size.possessions is None else size.possessions
+        self.size = check_size(n, self.scenario.seed if seed is None else seed, threads)
+        self.effort = replace(size, possessions=n)
+        self.asked = asked or Asked()
+        self.file = file
+        self.progress: Progress | None = None
+        self._found: dict[str, Found] = {}
+        self._shares: dict[str, tuple[float, float]] = {}
+
+    # --- what is there and what is missing ----------------------------------------------------------------
+
+    def key(self, name: str) -> str:
+        """What is asked of a part, with all it builds on, as one line."""
+        effort, more = self.effort, self.asked
+        own: dict[str, Mapping[str, object]] = {
+            "compare": {"possessions": effort.possessions},
+            "plan": {"games": effort.games, "parts": effort.table_parts, "changes": more.changes},
+            "stress": {"worlds": effort.worlds, "possessions": effort.world_possessions},
+            "timing": {},
+            "lineup": {
+                "possessions": (effort.lineup_possessions, effort.possessions),
+                "asked": (more.delta, more.confidence, more.anywhere),
+            },
+            "shots": {"traced": effort.traced},
+        }
+        needs = [self.key(other) for other in NEEDS[name]]
+        return canonical({"seed": self.size.seed, "own": own[name], "needs": needs})
+
+    def missing(self, *names: str) -> list[str]:
+        """Those of the parts, and of what they need, that must be played, in the order of playing."""
+        found: list[str] = []
+        for name in names:
+            if name not in found and self._kept(name) is None:
+                found += [other for other in self.missing(*NEEDS[name]) if other not in found] + [name]
+        return [name for name in NEEDS if name in found]
+
+    def _kept(self, name: str) -> Found | None:
+        if name not in self._found and self.file is not None:
+            found = self.file.get(name, self.key(name))
+            if found is not None:
+                self._found[name] = self._headed(found)
+        return self._found.get(name)
+
+    def _headed(self, found: Found) -> Found:
+        """A result with where the sheets lie now: it was kept by what is in them."""
+        scenario = self.evening.scenario
+        now = {
+            "scenario": shown_path(scenario.path),
+            "title": scenario.title,
+            "assumed": list(scenario.assumed),
+        }
+        return found | {key: value for key, value in now.items() if key in found}
+
+    def work(self, name: str) -> float:
+        """Roughly how many possessions of staying home a part takes as long as."""
+        effort, calls = self.effort, sum(len(one.calls) for one in self.scenario.settings)
+        n = float(self.size.possessions)
+        return {
+            "compare": n * (1.0 + 0.2 * calls),
+            "plan": 2000.0 * effort.table_parts * (1.0 + 0.7 * calls) + PER_GAME * effort.games,
+            "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
+            "timing": TIMING * self.size.threads,
+            "lineup": 0.7 * effort.lineup_possessions,
+            "shots": PER_TRACED * effort.traced + 4000.0,
+        }[name]
+
+    def expect(self, *names: str) -> float:
+        """Get ready to play these, with one bar for all of them; about how many seconds it will take."""
+        from engine.run.blocks import Runner
+        from engine.world.pack import pack
+
+        total = sum(self.work(name) for name in names)
+        before = 0.0
+        for name in names:
+            self._shares[name] = before / total, self.work(name) / total
+            before += self.work(name)
+        home = pack(self.scenario.model_copy(update={"settings": ()})).home
+        runner = Runner(self.size.seed)
+        runner.warm(home)
+        started = time.perf_counter()
+        runner.block(home, 0, PROBE, "probe")
+        return total / self.size.threads * (time.perf_counter() - started) / PROBE
+
+    def _stage(self, name: str) -> Progress:
+        start, share = self._shares.get(name, (0.0, 0.0))
+
+        def told(done: int, total: int) -> None:
+            if self.progress is not None:
+                self.progress(round(100 * (start + share * min(done / max(total, 1), 1.0))), 100)
+
+        return told
+
+    # --- playing ------------------------------------------------------------------------------------------
+
+    def part(self, name: str) -> Found:
+        """The JSON of a part."""
+        found = self._kept(name)
+        if found is not None:
+            return found
+        play: dict[str, Callable[[Progress], _Result | None]] = {
+            "compare": self._compare,
+            "plan": self._plan,
+            "stress": self._stress,
+            "timing": self._timing,
+            "lineup": self._lineup,
+            "shots": self._shots,
+        }
+        for other in NEEDS[name]:
+            self.part(other)
+        told = self._stage(name)
+        result = play[name](told)
+        # Through JSON, so that a result played and one read are the same thing.
+        found = json.loads(json.dumps({} if result is None else result.to_dict(), allow_nan=False))
+        if self.file is not None:
+            self.file.put(name, self.key(name), found)
+        told(1, 1)
+        self._found[name] = self._headed(found)
+        return self._found[name]
+
+    def _compare(self, told: Progress) -> _Result:
+        from engine.study.compare import compare
+
+        return compare(self.scenario, self.size.possessions, self.size.seed, self.size.threads, told)
+
+    def _plan(self, told: Progress) -> _Result:
+        from engine.study.plan.plan import plan
+
+        return plan(
+            self.evening,
+            self.effort.games,
+            self.size.seed,
+            self.size.threads,
+            told,
+            dict(self.asked.changes),
+            self.effort.table_parts,
+            compared=self.part("compare"),
+        )
+
+    def candidates(self) -> tuple[Spot, ...]:
+        """The plan's calls that may be advised."""
+        return planned_calls(self.scenario, self.part("plan"))
+
+    def weighed(self) -> tuple[int, ...]:
+        """Settings that are weighed over plausible worlds, by index."""
+        settings = tuple(dict.fromkeys(setting for setting, _ in self.candidates()))
+        return settings or likely_settings(self.part("compare"))
+
+    def stressed(self) -> Found | None:
+        """The JSON of ``stress``; None where there is no call to weigh."""
+        return self.part("stress") or None
+
+    def _stress(self, told: Progress) -> _Result | None:
+        from engine.study.stress.stress import stress
+
+        weighed = self.weighed()
+        if not weighed:
+            return None
+        only = self.scenario.model_copy(
+            update={"settings": tuple(self.scenario.settings[i] for i in weighed)}
+        )
+        effort, size = self.effort, self.size
+        return stress(only, effort.worlds, effort.world_possessions, size.seed, size.threads, told)
+
+    def _timing(self, told: Progress) -> _Result:
+        from engine.study.timing.links import timing
+
+        return timing(self.scenario, self.size.seed, told, self.traps)
+
+    def _lineup(self, told: Progress) -> _Result:
+        from engine.study.lineup.asked import CONFIDENCE, DELTA
+        from engine.study.lineup.places import lineup
+
+        asked = self.asked
+        return lineup(
+            self.scenario,
+            DELTA if asked.delta is None else asked.delta,
+            CONFIDENCE if asked.confidence is None else asked.confidence,
+            self.effort.lineup_possessions,
+            self.size.seed,
+            self.size.threads,
+            told,
+            self.traps,
+            asked.anywhere,
+        )
+
+    def advised(self) -> tuple[Spot, ...]:
+        """The calls advised, the best first."""
+        return advised_calls(self.candidates(), self.weighed(), self.stressed())
+
+    def _shots(self, told: Progress) -> _Result:
+        from engine.study.court_shots import court_shots
+
+        first: tuple[int | None, int] = next(iter((*self.advised(), *self.candidates())), (None, 0))
+        return court_shots(self.scenario, *first, self.size.seed, self.effort.traced, told)
+
+    def report(self) -> EveningReport:
+        """All parts together."""
+        return EveningReport(
+            evening=self.evening,
+            scenario=self.scenario,
+            effort=self.effort,
+            seed=self.size.seed,
+            advised=self.advised(),
+            planned=self.candidates(),
+            weighed=self.weighed(),
+            compare=self.part("compare"),
+            plan=self.part("plan"),
+            stress=self.stressed(),
+            timing=self.part("timing"),
+            lineup=self.part("lineup"),
+            shots=self.part("shots"),
+        )
+
+
 def evening_report(
     evening: Evening | str | Path,
     seed: int | None = None,
@@ -150,7 +414,7 @@ def evening_report(
     effort: ReportSize | None = None,
     progress: Progress | None = None,
 ) -> EveningReport:
-    """Play everything that the report tells.
+    """Play everything that the report tells, and keep nothing.
 
     Parameters
     ----------
@@ -168,61 +432,7 @@ def evening_report(
     """
     if isinstance(evening, (str, Path)):
         evening = load_evening(evening)
-    size = effort or USUAL
-    scenario, traps = evening.scenario, evening.care.trap_advice_allowed
-    if not traps:
-        scenario = scenario.model_copy(update={"settings": ()})
-    seed = scenario.seed if seed is None else seed
-    check_size(1, seed, threads)
-    before = 0
-
-    def stage(name: str) -> Progress:
-        start = before
-
-        def told(done: int, total: int) -> None:
-            if progress is not None:
-                progress(start + STAGES[name] * min(done, total) // max(total, 1), sum(STAGES.values()))
-
-        return told
-
-    compared = compare(scenario, size.possessions, seed, threads, stage("compare")).to_dict()
-    before += STAGES["compare"]
-    planned = plan(evening, size.games, seed, threads, stage("plan"), table_parts=size.table_parts).to_dict()
-    before += STAGES["plan"]
-    candidates = planned_calls(scenario, planned)
-    weighed = tuple(dict.fromkeys(setting for setting, _ in candidates)) or likely_settings(compared)
-    stressed = None
-    if weighed:
-        only = scenario.model_copy(update={"settings": tuple(scenario.settings[i] for i in weighed)})
-        stressed = stress(only, size.worlds, size.world_possessions, seed, threads, stage("stress")).to_dict()
-    advised = advised_calls(candidates, weighed, stressed)
-    before += STAGES["stress"]
-    timed = timing(scenario, seed, stage("timing"), traps).to_dict()
-    before += STAGES["timing"]
-    placed = lineup(
-        scenario,
-        most=size.lineup_possessions,
-        seed=seed,
-        threads=threads,
-        progress=stage("lineup"),
-        traps=traps,
-        batch=size.lineup_batch,
-    ).to_dict()
-    before += STAGES["lineup"]
-    first: tuple[int | None, int] = next(iter((*advised, *candidates)), (None, 0))
-    shots = court_shots(scenario, *first, seed, size.traced, stage("pictures")).to_dict()
-    return EveningReport(
-        evening=evening,
-        scenario=scenario,
-        effort=size,
-        seed=seed,
-        advised=advised,
-        planned=candidates,
-        weighed=weighed,
-        compare=compared,
-        plan=planned,
-        stress=stressed,
-        timing=timed,
-        lineup=placed,
-        shots=shots,
-    )
+    played = Played(evening, seed, threads, effort)
+    played.expect(*NEEDS)
+    played.progress = progress
+    return played.report()

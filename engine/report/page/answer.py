@@ -77,7 +77,7 @@ def whom_words(report: EveningReport, call: Call) -> str:
     if call.only_against:
         return f"only No. {numbers_words(call.only_against)}"
     said = "whoever has it there"
-    best = [one["number"] for one in report.lineup["opponent"] if one["advice"] == "trap"]
+    best: list[int] = next((o["saves"] for o in report.lineup["whom_by_call"] if o["call"] == call.name), [])
     if best:
         said += f"; saves most against No. {numbers_words(best)}"
     elif report.evening.trap_targets:

@@ -72,7 +72,7 @@ def _use_rows(plan: Found) -> list[Found]:
         found = [
             next(
                 (
-                    around(one["value"], 2)
+                    around(one["before"], 2)
                     for one in plan["by_use"]
                     if (one["setting"], one["call"], one["use"]) == (row["setting"], row["call"], use)
                     and one["in_mix"]
@@ -214,16 +214,11 @@ def lineup_view(report: EveningReport) -> Found:
     usual, best = found["usual"]["places"], found["best"]
     if best == usual:
         said = "Your own line-up is the one selected."
-    elif found["usual_is_left"]:
+    elif found["keep"]:
         said = "Your own line-up cannot be told from the best: keep it."
-    elif found["decided"]:
-        said = "The line-up selected differs from your own; try it in practice before the game."
     else:
-        said = (
-            "Others did better than your own line-up in the possessions played, but which is best is not "
-            "decided (trapledger lineup plays longer). What your players have learned weighs more than that."
-        )
-    show = best if found["decided"] else usual
+        said = "The line-up selected differs from your own; try it in practice before the game."
+    show = usual if found["keep"] else best
     worst = found["attack_at"][0]
     clear = worst["cost"]["low"] is not None and worst["cost"]["low"] > 0.0
     kind = worst["place"].rpartition("_")[2]
@@ -235,7 +230,7 @@ def lineup_view(report: EveningReport) -> Found:
         else "No area costs clearly more than another when their best scorer stands there."
     )
     return {
-        "title": "Selected" if found["decided"] else "Yours",
+        "title": "Yours" if found["keep"] else "Selected",
         "places": [(spoken(place), number) for place, number in show.items()],
         "said": said,
         "guarantee": found["guarantee"],

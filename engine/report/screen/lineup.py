@@ -29,6 +29,10 @@ TASKS = {
     "centre": "the far forward comes across early and both guards dig at the ball",
 }
 OTHER_TASK = "the two nearest to it shade a step his way, and he hands a hard pass on to them early"
+SIZES = (
+    "everybody plays his own place, the same on the other side, or one whose man is about as tall; "
+    "--anywhere tries all"
+)
 NOT_KNOWN = (
     "The engine knows your players' heights, running speeds, fouling and rebounding; not who has learned "
     "which place, nor how well anyone moves his feet. A surprising line-up is a question to try in practice, "
@@ -44,9 +48,11 @@ def lineup_text(result: Found, with_detail: bool = False) -> str:
         paragraph(result["title"]),
         paragraph(f"{who} against {plain(result['offence'])}: {len(result['table'])} line-ups, {played}."),
         "",
+        *([labelled("Keep yours", _places(result["usual"]["places"]))] if result["keep"] else []),
         labelled("Best line-up" if result["decided"] else "Ahead so far", _places(result["best"])),
         labelled("Guarantee", result["guarantee"]),
         labelled("Yours now", _usual(result)),
+        *([] if result["anywhere"] else [labelled("Sizes", SIZES)]),
         "",
         *_table(result),
         "",

@@ -154,20 +154,21 @@ def _uses(result: Found) -> list[str]:
             if (row["setting"], row["call"]) == (one["setting"], one["call"])
         }
         cells = [_cell(mine[use]) if use in mine else "" for use in shown]
-        value = mine[1]["value"]
+        value = mine[1]["before"]
         luck = "-" if value["high"] is None else f"+-{value['high'] - value['mean']:.2f}"
         rows.append((f"  {_name(one)}", *cells, luck))
     note = (
-        "Points saved a trap (minus: lost) when they have seen the earlier ones; brackets: not planned. The "
-        "uses share their luck, so they can be told apart more sharply than the range in the last column."
+        "Points saved a trap (minus: lost), before the bonus, when they have seen the earlier ones; "
+        "brackets: not planned. The first is what compare prints. The uses share their luck, so they can be "
+        "told apart more sharply than the range in the last column."
     )
     return [*table(rows, indent=""), paragraph(note)]
 
 
 def _cell(row: Found) -> str:
-    if row["value"]["mean"] is None:
+    if row["before"]["mean"] is None:
         return "-"
-    text = f"{row['value']['mean']:.2f}".replace("-0.00", "0.00")
+    text = f"{row['before']['mean']:.2f}".replace("-0.00", "0.00")
     return text if row["in_mix"] else f"({text})"
 
 

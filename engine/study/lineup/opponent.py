@@ -6,8 +6,9 @@ team-mate takes his spots. In a defence with men of their own the place guards h
 conceded less those with him where he usually plays, on common luck.
 
 Whom to trap: every call of the settings that share the base defence is played against one handler at a time,
-wherever home's record says that it would be made. Whom to leave: a man whose open shot, at the best spot the
-alignment gives him, is worth less than the average possession.
+wherever home's record says that it would be made, on the possessions that weigh the call itself. It is said
+of each call by itself: a man to whom it never comes is not one to trap there. Whom to leave: a man whose open
+shot, at the best spot the alignment gives him, is worth less than the average possession.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.team import Player
-from engine.run.blocks import Runner, RunSize, World, run_blocks
+from engine.run.blocks import Progress, Runner, RunSize, World, run_blocks
 from engine.run.worlds import net_of
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
 from engine.state.words import REGIONS
@@ -40,8 +41,8 @@ from engine.study.levels import standard_error
 from engine.study.play import play
 from engine.world.pack import defenders_of, pack
 
-#: Possessions for the cost of each place, and for the calls against each handler.
-ATTACK_POSSESSIONS, CALL_POSSESSIONS = 6000, 12_000
+#: Possessions for the cost of each place, and for the calls against each handler, unless asked otherwise.
+ATTACK_POSSESSIONS, CALL_POSSESSIONS = 6000, 20_000
 #: A call against one handler that was made less often says nothing.
 LEAST_CALLS = 100
 #: Standard errors a call must be ahead by: about 95 % over 20 comparisons (normal, Bonferroni).
@@ -158,27 +159,30 @@ class Costs(Tally):
     squares: NDArray[np.int64]
 
 
-def attack_costs(world: World, variants: list[World], size: RunSize, start: int = 0) -> list[Found]:
+def attack_costs(
+    world: World, variants: list[World], size: RunSize, start: int = 0, progress: Progress | None = None
+) -> list[Found]:
     """Net points conceded in each variant less those in ``world``, on common luck, with 95% intervals.
 
-    ``start``: number of the first of the ATTACK_POSSESSIONS possessions.
+    ``start``: number of the first of the possessions.
     """
-    run = RunSize(ATTACK_POSSESSIONS, size.seed, size.threads)
-    runner = Runner(run.seed)
+    runner = Runner(size.seed)
 
     def task(first: int, count: int) -> Costs:
         usual = net_of(runner.block(world, start + first, count, "usual"))
         apart = np.array([net_of(runner.block(w, start + first, count, "variant")) - usual for w in variants])
         return Costs(count, apart.sum(axis=1), (apart * apart).sum(axis=1))
 
-    found = run_blocks(run, runner, task)
+    found = run_blocks(size, runner, task, progress)
     return [
         normal_interval(found.n, int(total), int(squares)).as_dict()
         for total, squares in zip(found.total, found.squares, strict=True)
     ]
 
 
-def _attack(scenario: Scenario, setup: Setup, world: World, scorer: int, size: RunSize) -> list[Found]:
+def _attack(
+    scenario: Scenario, setup: Setup, world: World, scorer: int, size: RunSize, progress: Progress | None
+) -> list[Found]:
     places = persons_of(scenario.zone)
     numbers = [player.number for player in defenders_of(scenario, scenario.zone)]
     if scenario.zone.guards:
@@ -186,7 +190,7 @@ def _attack(scenario: Scenario, setup: Setup, world: World, scorer: int, size: R
     else:
         roles = parking_roles(setup, world, places)
         variants = [parked(world, scorer - 1, i, roles) for i in range(len(places))]
-    costs = attack_costs(world, variants, size)
+    costs = attack_costs(world, variants, size, progress=progress)
     found = [
         {"place": place, "number": number, "cost": cost}
         for place, number, cost in zip(places, numbers, costs, strict=True)
@@ -197,7 +201,7 @@ def _attack(scenario: Scenario, setup: Setup, world: World, scorer: int, size: R
 # --- whom to trap -----------------------------------------------------------------------------------------
 
 
-def calls_against(scenario: Scenario, size: RunSize) -> list[Found]:
+def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None = None) -> list[Found]:
     """Each call of the settings with the base defence against each handler alone: value, how often.
 
     The calls are made at every chance (probability 1). [] where the scenario has none.
@@ -224,7 +228,7 @@ def calls_against(scenario: Scenario, size: RunSize) -> list[Found]:
     if not settings:
         return []
     asked = scenario.model_copy(update={"settings": tuple(settings)})
-    result = compare(asked, CALL_POSSESSIONS, size.seed, size.threads).to_dict()
+    result = compare(asked, size.possessions, size.seed, size.threads, progress).to_dict()
     return [
         {
             "call": name,
@@ -251,15 +255,57 @@ def pooled(calls: list[Found], number: int) -> float | None:
     )
 
 
+def _error(one: Found) -> float:
+    return standard_error(Interval(**one["value"]))
+
+
+def _clearly_saves(one: Found) -> bool:
+    return bool(one["value"]["mean"] - CLEAR * _error(one) > 0.0)
+
+
+def whom_by_call(calls: list[Found]) -> list[Found]:
+    """Of each call: ``saves`` against whom it clearly saves points, the best first, at most MOST_TRAPPED, and
+    ``seldom`` to whom it comes too seldom to say anything."""
+    found = []
+    for name in dict.fromkeys(one["call"] for one in calls):
+        mine = [one for one in calls if one["call"] == name]
+        clear = [one for one in mine if one["called"] >= LEAST_CALLS and _clearly_saves(one)]
+        clear.sort(key=lambda one: -one["value"]["mean"])
+        found.append(
+            {
+                "call": name,
+                "saves": [one["number"] for one in clear[:MOST_TRAPPED]],
+                "seldom": [one["number"] for one in mine if one["called"] < LEAST_CALLS],
+            }
+        )
+    return found
+
+
+def breaks_traps(calls: list[Found]) -> int | None:
+    """Shirt against whom all calls together bring clearly less than against the others; None: nobody.
+
+    Both are means over the calls made; their difference must be CLEAR standard errors below 0.
+    """
+    numbers = [n for n in dict.fromkeys(one["number"] for one in calls) if _told(calls, n)]
+    if len(numbers) < 2:
+        return None
+    lowest = min(numbers, key=lambda number: pooled(calls, number) or 0.0)
+
+    def mean_and_variance(rows: list[Found]) -> tuple[float, float]:
+        n = sum(one["called"] for one in rows)
+        mean = sum(one["called"] * one["value"]["mean"] for one in rows) / n
+        return mean, sum((one["called"] * _error(one)) ** 2 for one in rows) / n**2
+
+    his = mean_and_variance(_told(calls, lowest))
+    others = mean_and_variance([one for n in numbers if n != lowest for one in _told(calls, n)])
+    return lowest if others[0] - his[0] > CLEAR * math.sqrt(his[1] + others[1]) else None
+
+
 def worth_trapping(calls: list[Found]) -> dict[int, Found]:
     """Shirt -> the call that clearly saves points against him, the best first; at most MOST_TRAPPED."""
     best: dict[int, Found] = {}
     for number in dict.fromkeys(one["number"] for one in calls):
-        clear = [
-            one
-            for one in _told(calls, number)
-            if one["value"]["mean"] - CLEAR * standard_error(Interval(**one["value"])) > 0.0
-        ]
+        clear = [one for one in _told(calls, number) if _clearly_saves(one)]
         if clear:
             best[number] = max(clear, key=lambda one: one["value"]["mean"])
     order = sorted(best, key=lambda number: -best[number]["value"]["mean"])[:MOST_TRAPPED]
@@ -304,42 +350,55 @@ def _advice(
     return found
 
 
-def answers(scenario: Scenario, size: RunSize, traps: bool = True) -> Answers:
+def answers(
+    scenario: Scenario,
+    attack: RunSize,
+    against: RunSize,
+    traps: bool = True,
+    progress: Progress | None = None,
+) -> Answers:
     """Where they would attack the scenario's five at their places, and the advice on theirs.
 
-    ``size``: seed and threads. ``traps`` False: no call is played, nobody is named to be trapped.
+    ``attack``, ``against``: possessions for the cost of each place, and for the calls against each handler,
+    with seed and threads. ``traps`` False: no call is played, nobody is named to be trapped.
+    ``progress``: called with hundredths of the work.
     """
+
+    def part(start: int, share: int) -> Progress | None:
+        if progress is None:
+            return None
+        show = progress
+        return lambda done, total: show(start + share * done // max(total, 1), 100)
+
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
-    world = pack(scenario.model_copy(update={"settings": ()})).home
+    bare = scenario.model_copy(update={"settings": ()})
+    world = pack(bare).home
     five = scenario.offence_team.on_court
     shots = open_shots(setup, ShotWorth(world))
     scorer, how = best_scorer(five, shots)
-    bare = scenario.model_copy(update={"settings": ()})
-    average = float(
-        play(bare, ATTACK_POSSESSIONS, size.seed, size.threads).to_dict()["points_per_possession"]["mean"]
-    )
-    calls = calls_against(scenario, size) if traps else []
+    # As many possessions as compare plays, so that the average is compare's own.
+    home = play(bare, against.possessions, against.seed, against.threads, progress=part(0, 10)).to_dict()
+    average = float(home["points_per_possession"]["mean"])
+    calls = calls_against(scenario, against, part(10, 50)) if traps else []
     values = {player.number: pooled(calls, player.number) for player in five}
-    known = {number: value for number, value in values.items() if value is not None}
-    breaker: int | None = None
+    breaker = breaks_traps(calls)
     by = "no trap is advised"
-    if known:
-        breaker = min(known, key=lambda number: known[number])
-        by = "traps against him bring least, by playing every call against one handler at a time"
+    if breaker is not None:
+        by = "traps against him bring clearly less, by playing every call against one handler at a time"
     elif traps:
-        breaker = max(five, key=lambda player: player.handle + player.passing).number
-        by = "best at handling and passing; too few calls were played to tell"
+        by = "nobody stands out: traps bring about as much against each of them, or too few were played"
     return Answers(
-        attack_at=_attack(scenario, setup, world, scorer, size),
+        attack_at=_attack(scenario, setup, world, scorer, attack, part(60, 40)),
         advice=_advice(five, shots, average, scorer, calls),
         trap_breaker=breaker,
         more={
             "trap_breaker_by": by,
             "trap_values": [{"number": number, "value": value} for number, value in values.items()],
             "calls_by_handler": calls,
+            "whom_by_call": whom_by_call(calls),
             "best_scorer": {"number": five[scorer - 1].number, "by": how},
             "points_per_possession": average,
-            "attack_possessions": ATTACK_POSSESSIONS,
-            "call_possessions": CALL_POSSESSIONS if calls else 0,
+            "attack_possessions": attack.possessions,
+            "call_possessions": against.possessions if calls else 0,
         },
     )

@@ -1,22 +1,23 @@
-"""Who plays which place of the base defence: all assignments of the five on common luck, losers dropped.
+"""Who plays which place of the base defence: assignments of the five on common luck, losers dropped.
 
-Every assignment of the five on the floor to the five places plays the same possessions, staying home. What is
-compared is the mean of net points conceded over batches of BATCH possessions; the selection is that of
-estimate.selection. Where every possession ends in a known way, the drawn excess of the next possession is
-replaced by its mean: the same expectation with less luck in it (Rao-Blackwell).
+Every assignment of the five on the floor to the five places that suits their size (``likely_orders``; all of
+them where asked) plays the same possessions, staying home. What is compared is the mean of net points
+conceded over batches of possessions; the selection is that of estimate.selection. Where every possession
+ends in a known way, the drawn excess of the next possession is replaced by its mean: the same expectation
+with less luck in it (Rao-Blackwell). Where they attack and whom to trap is asked of the five at their usual
+places, as every other study plays them.
 """
 
 from __future__ import annotations
 
 import itertools
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from engine.errors import InputError
 from engine.estimate.intervals import LEVEL, FloatArray, Found, normal_quantile
 from engine.estimate.selection import Selection, select
 from engine.inputs.defence import persons_of
@@ -27,18 +28,27 @@ from engine.run.numbers import NUMBERS
 from engine.state.arrays import N_SIDE
 from engine.state.record import COLUMN
 from engine.state.words import ENDS
+from engine.study.lineup import opponent as other_side
+from engine.study.lineup.asked import CONFIDENCE, DELTA, check_asked
 from engine.study.lineup.opponent import Answers, answers, attack_costs
 from engine.study.play import Opening, defence_dict, head, open_scenario
 from engine.world.pack import defenders_of, pack
 
-#: Possessions of a batch, whose mean is one observation (shared page on estimates: about 500).
+#: Possessions of a batch, whose mean is one observation (shared page on estimates: about 500), at most.
 BATCH = 500
+#: A man also plays a neighbouring kind of place whose usual man is no taller or smaller than by this, metres
+#: (common practice, no source).
+SIZE_M = 0.08
+#: Kinds of places that nobody is moved between, whatever his size.
+APART = {"guard", "centre"}
 #: Batches of every assignment before the first one can be dropped.
 FIRST_BATCHES = 10
-#: Points per possession that do not matter, and the promise, unless asked otherwise.
-DELTA, CONFIDENCE = 0.02, 0.95
-#: Possessions of all assignments together, unless asked otherwise: about a minute on two cores.
-MOST = 1_200_000
+#: Possessions of everything together, unless asked otherwise: some ten seconds on two cores.
+MOST = 200_000
+#: Possessions of one place's cost, and of the calls against each handler, are at most this part of all.
+ATTACK_PART, CALLS_PART = 50, 10
+#: Fewer than this of either say nothing and are not asked for.
+LEAST_ASKED = 100
 #: First possession of those on which the one selected meets the usual one: none that it was selected by.
 FRESH = NUMBERS["lineup fresh"].first
 
@@ -61,6 +71,27 @@ def with_places(scenario: Scenario, numbers: tuple[int, ...]) -> Scenario:
 def home_numbers(scenario: Scenario) -> tuple[int, ...]:
     """The shirts at the places as the scenario has them."""
     return tuple(player.number for player in defenders_of(scenario, scenario.zone))
+
+
+def likely_orders(scenario: Scenario, anywhere: bool = False) -> list[Order]:
+    """Orders (see ``assigned_worlds``) in which everybody plays a place for his size and habit, usual first.
+
+    A man's own kind of place (guard, forward, centre) on either side; another kind where he is as tall as who
+    usually plays it, within SIZE_M, but never guard for centre. ``anywhere``: all 120.
+    """
+    orders = list(itertools.permutations(range(N_SIDE)))
+    if anywhere:
+        return orders
+    five = defenders_of(scenario, scenario.zone)
+    kinds = [place.rpartition("_")[2] for place in persons_of(scenario.zone)]
+
+    def suits(man: int, place: int) -> bool:
+        if kinds[man] == kinds[place]:
+            return True
+        near = abs(five[man].height_m - five[place].height_m) <= SIZE_M
+        return near and {kinds[man], kinds[place]} != APART
+
+    return [order for order in orders if all(suits(man, place) for place, man in enumerate(order))]
 
 
 def assigned_worlds(scenario: Scenario, orders: list[Order]) -> list[World]:
@@ -118,11 +149,21 @@ class LineupResult:
     usual_costs: Found
     opponent: Answers
     batch: int
+    anywhere: bool
 
     @property
     def best(self) -> dict[str, int]:
         """Place -> shirt of the assignment selected."""
         return self._places(self.orders[self.selection.best])
+
+    @property
+    def keep(self) -> bool:
+        """Whether the usual places are kept: nothing else was selected, or it is not clearly better on
+        possessions that selected neither."""
+        if not self.selection.decided or self.selection.best == self.orders.index(tuple(range(N_SIDE))):
+            return True
+        low = self.usual_costs["low"]
+        return low is None or low <= 0.0
 
     def _places(self, order: Order) -> dict[str, int]:
         return {
@@ -159,9 +200,11 @@ class LineupResult:
             "usual": self._row(usual),
             "usual_is_left": usual in found.left,
             "usual_costs": self.usual_costs,
+            "keep": self.keep,
             "table": rows,
             "decided": found.decided,
             "left": len(found.left),
+            "anywhere": self.anywhere,
             "guarantee": self.guarantee(),
             "p_correct": self.confidence if found.decided else None,
             "delta": self.delta,
@@ -172,6 +215,7 @@ class LineupResult:
                 "procedure": "Kim & Nelson (2001), fully sequential, indifference zone, common luck",
                 "batch": self.batch,
                 "first_batches": FIRST_BATCHES,
+                "taller_or_smaller_by_m": None if self.anywhere else SIZE_M,
                 "most_possessions": self.size.possessions,
             },
             **self.opponent.to_dict(),
@@ -205,14 +249,6 @@ class LineupResult:
         ).astype({"dropped_at": "Int64"})
 
 
-def check_asked(delta: float, confidence: float) -> None:
-    """Raises InputError, naming the option, for a delta or confidence outside its range."""
-    if not 0.0 < delta <= 1.0:
-        raise InputError("--delta", "", delta, "points per possession, above 0 and at most 1")
-    if not 0.5 <= confidence <= 0.999:
-        raise InputError("--confidence", "", confidence, "a share from 0.5 to 0.999")
-
-
 def lineup(
     scenario: Opening,
     delta: float = DELTA,
@@ -222,7 +258,7 @@ def lineup(
     threads: int | None = None,
     progress: Progress | None = None,
     traps: bool = True,
-    batch: int | None = None,
+    anywhere: bool = False,
 ) -> LineupResult:
     """Choose who plays which place of the base defence, and say where and how the other side would answer.
 
@@ -231,12 +267,13 @@ def lineup(
     scenario : path of a scenario file, or what ``engine.load`` returned
     delta : points per possession that do not matter
     confidence : promised chance to name the best, or one within ``delta`` of it
-    most : possessions of all assignments together; the first FIRST_BATCHES batches of each are always played
+    most : possessions of everything together, about; LEAST_ASKED for each question of the other side and
+        FIRST_BATCHES of every assignment are played in any case
     seed : None takes the scenario's own
     threads : None uses every available core; the result does not depend on it
-    progress : called as ``progress(done, total)`` after each round of the selection
+    progress : called as ``progress(done, total)`` with possessions
     traps : False leaves out whom to trap and who breaks a trap (no call is played)
-    batch : possessions whose mean is one observation, at least 1; None BATCH
+    anywhere : True tries everybody at every place, whatever his size
 
     Raises
     ------
@@ -246,32 +283,48 @@ def lineup(
     scenario = open_scenario(scenario)
     check_asked(delta, confidence)
     size = check_size(most, scenario.seed if seed is None else seed, threads)
-    per = BATCH if batch is None else batch
-    orders = list(itertools.permutations(range(N_SIDE)))
+    orders = likely_orders(scenario, anywhere)
+    attack = replace(
+        size, possessions=max(LEAST_ASKED, min(other_side.ATTACK_POSSESSIONS, most // ATTACK_PART))
+    )
+    per_call = max(LEAST_ASKED, min(other_side.CALL_POSSESSIONS, most // CALLS_PART))
+    against = replace(size, possessions=per_call)
+    # Home, each place and the check on fresh luck; home twice and, at most about thrice as many, the calls.
+    asked = (N_SIDE + 3) * attack.possessions + (5 if traps else 1) * per_call
+    room = max(most - asked, 0)
+    batch = max(1, min(BATCH, room // (2 * FIRST_BATCHES * len(orders))))
     worlds = assigned_worlds(scenario, orders)
     excess = mean_excess(scenario.constants)
     runner = Runner(size.seed)
     runner.warm(worlds[0])
+    done = 0
 
-    def batches(i: int, start: int, count: int) -> FloatArray:
-        records = runner.block(worlds[i], start * per, count * per, "lineup")
-        return -expected_net(records, excess).reshape(count, per).mean(axis=1)
-
-    def told(used: int, most_used: int, left: int) -> None:
+    def told(more: int) -> None:
         if progress is not None:
-            progress(used * per, most_used * per)
+            progress(min(done + more, asked + room), asked + room)
 
-    if progress is not None:
-        progress(0, size.possessions)
+    opponent = answers(scenario, attack, against, traps, lambda part, _: told(asked * part // 100))
+    done = asked
+    played = 0
+
+    def batches(i: int, start: int) -> float:
+        records = runner.block(worlds[i], start * batch, batch, "lineup")
+        return -float(expected_net(records, excess).mean())
+
     pool = ThreadPoolExecutor(max_workers=size.threads, thread_name_prefix="lineup")
     try:
 
         def draw(systems: NDArray[np.int64], start: int, count: int) -> FloatArray:
+            nonlocal played
             tasks = [(int(i), n) for i in systems for n in range(start, start + count)]
-            found = list(pool.map(lambda task: batches(task[0], task[1], 1), tasks))
+            found = []
+            for value in pool.map(lambda task: batches(*task), tasks):
+                found.append(value)
+                played += batch
+                told(played)
             return np.array(found).reshape(len(systems), count)
 
-        chosen = select(draw, len(orders), delta, confidence, FIRST_BATCHES, size.possessions // per, told)
+        chosen = select(draw, len(orders), delta, confidence, FIRST_BATCHES, room // batch)
     except BaseException:
         runner.stop.set()
         raise
@@ -279,10 +332,18 @@ def lineup(
         pool.shutdown(wait=True, cancel_futures=True)
 
     usual = worlds[orders.index(tuple(range(N_SIDE)))]
-    costs = attack_costs(worlds[chosen.best], [usual], size, FRESH)[0]
-    numbers = home_numbers(scenario)
-    best = with_places(scenario, tuple(numbers[i] for i in orders[chosen.best]))
-    opponent = answers(best, size, traps)
+    costs = attack_costs(worlds[chosen.best], [usual], attack, FRESH)[0]
+    told(room)
     return LineupResult(
-        scenario, size, delta, confidence, numbers, tuple(orders), chosen, costs, opponent, per
+        scenario,
+        size,
+        delta,
+        confidence,
+        home_numbers(scenario),
+        tuple(orders),
+        chosen,
+        costs,
+        opponent,
+        batch,
+        anywhere,
     )

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 
+import numpy as np
+
 from engine.errors import InputError
 from engine.inputs.constants import Constant, load_constants, override
 from engine.shipped import configs_root
@@ -27,7 +29,17 @@ NAMES = (
     "own_longest_s",
 )
 OPTION = "--set"
+LEAST_GAMES, MOST_GAMES = 10, 100_000
 _WHOLE = ("most_traps", "too_few_below", "foul_limit", "own_shortest_s", "own_longest_s")
+
+
+def check_games(games: int) -> int:
+    """The number of games. Raises InputError."""
+    if isinstance(games, bool) or not isinstance(games, (int, np.integer)):
+        raise InputError("--games", "", games, f"a whole number from {LEAST_GAMES} to {MOST_GAMES}")
+    if not LEAST_GAMES <= games <= MOST_GAMES:
+        raise InputError("--games", "", games, f"a whole number from {LEAST_GAMES} to {MOST_GAMES}")
+    return int(games)
 
 
 def load_plan_constants(path: str | os.PathLike[str] | None = None) -> dict[str, Constant]:

@@ -2,6 +2,8 @@
 
 First a table: what the n-th use of every call saves. From it the mix of uses that saves most, within budgets
 and chances. Then whole games, home and planned on common luck, check the table's sum and give the spread.
+Given what ``compare`` says of the calls (``first_uses``), a first use is worth what is said there, and stop
+rules and the worth of a game follow from it: one figure for one question.
 """
 
 from __future__ import annotations
@@ -10,37 +12,34 @@ from collections.abc import Mapping
 from dataclasses import replace
 from math import exp, floor
 
-import numpy as np
-
 from engine.errors import InputError
-from engine.estimate.intervals import LEVEL
+from engine.estimate.intervals import LEVEL, Found, Interval
 from engine.inputs.constants import Constant
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening, load_evening
 from engine.run.blocks import Progress, Runner, check_size
 from engine.run.numbers import NUMBERS
 from engine.study.plan.games import GAMES_IN_PART, NUMBERS_PER_GAME, Fatigue, GamePlan, play_games
-from engine.study.plan.inputs import OPTION, load_plan_constants, values_of
+from engine.study.plan.inputs import OPTION, check_games, load_plan_constants, values_of
 from engine.study.plan.late import SECONDS, Late, OwnScoring, distributions, late_game, own_scoring
 from engine.study.plan.mix import Mix, best_mix, possessions_per_period
 from engine.study.plan.result import PlanResult, m_per_step
 from engine.study.plan.states import AT_HOME, PlannedCall, PlanWorlds, calls_of
-from engine.study.plan.table import BEFORE, IN_BONUS, MOST_USES, PARTS, Table, levels_of, play_table
+from engine.study.plan.table import (
+    BEFORE,
+    IN_BONUS,
+    MOST_USES,
+    PARTS,
+    FirstUse,
+    Table,
+    levels_of,
+    play_table,
+)
 from engine.study.play import Opening
 
 GAMES = 2000
-LEAST_GAMES, MOST_GAMES = 10, 100_000
 #: Games without a trap that tell how much of a game is played in the bonus; their numbers start here.
 PILOT_GAMES, PILOT_FIRST = 50, NUMBERS["plan pilot"].first_unit
-
-
-def check_games(games: int) -> int:
-    """The number of games. Raises InputError."""
-    if isinstance(games, bool) or not isinstance(games, (int, np.integer)):
-        raise InputError("--games", "", games, f"a whole number from {LEAST_GAMES} to {MOST_GAMES}")
-    if not LEAST_GAMES <= games <= MOST_GAMES:
-        raise InputError("--games", "", games, f"a whole number from {LEAST_GAMES} to {MOST_GAMES}")
-    return int(games)
 
 
 def _opened(scenario: Evening | Opening) -> tuple[Scenario, dict[int, bool], tuple[str, ...]]:
@@ -125,6 +124,38 @@ def _saves(table: Table, c: int, uses: int, in_bonus: float) -> bool:
     return all(low is not None for low in lows) and sum(low or 0.0 for low in lows) > 0.0
 
 
+def first_uses(
+    scenario: Scenario, calls: tuple[PlannedCall, ...], compared: Found
+) -> tuple[FirstUse | None, ...] | None:
+    """What ``compare`` (its JSON) says of each call; None for one that it saw too seldom for a range.
+
+    None altogether where it was asked of another moment than a game's first: team fouls, or traps seen.
+    """
+    if scenario.game.team_fouls or scenario.game.traps_seen:
+        return None
+    rows = {
+        (setting["name"], call["call"]): call for setting in compared["settings"] for call in setting["calls"]
+    }
+    found: list[FirstUse | None] = []
+    for one in calls:
+        row = rows.get((one.setting, one.call.name))
+        if row is None or row["value"]["low"] is None:
+            found.append(None)
+            continue
+        even = row["break_even"]
+        rates = Interval(**even["turnover_rate"]), Interval(**even["t_star"])
+        found.append(FirstUse(Interval(**row["value"]), *rates, even["words"]))
+    return tuple(found)
+
+
+def _first_game(compared: Found | None, games: int) -> int:
+    """Number of the first game: behind the possessions of a comparison that the mix was chosen by."""
+    if compared is None:
+        return 0
+    most = NUMBERS["plan games"].count // NUMBERS_PER_GAME
+    return int(min(-(-compared["possessions"] // NUMBERS_PER_GAME), most - games))
+
+
 def _late_games(table: Table, mix: Mix, in_bonus: bool, own: OwnScoring, cycle_s: float) -> tuple[Late, ...]:
     """Every call of the mix (all calls where it is empty), made at every chance at the end of a game.
 
@@ -157,6 +188,7 @@ def plan(
     table_parts: int = PARTS,
     constants: Mapping[str, Constant] | None = None,
     beyond_range: bool = False,
+    compared: Found | None = None,
 ) -> PlanResult:
     """Find how often to use each call of a scenario in a game, and play whole games with it.
 
@@ -173,6 +205,7 @@ def plan(
     changes : the plan's constants that differ from ``constants`` (None: configs/model/plan.toml)
     table_parts : parts of 2,000 possessions that the table of uses rests on
     beyond_range : whether changes may leave their range
+    compared : JSON of ``compare`` for the same scenario, which then says what a first use is worth
 
     Raises
     ------
@@ -206,7 +239,8 @@ def plan(
     total = table_parts + 1 + -(-games // GAMES_IN_PART)
     shown = _part_of(progress, 0, total)
     tally = play_table(runner, worlds, before_s, size.threads, table_parts, shown)
-    table = Table(tally, worlds.n_calls, levels_of(worlds))
+    first = None if compared is None else first_uses(scenario, calls, compared)
+    table = Table(tally, worlds.n_calls, levels_of(worlds), first)
     possession_s = before_s + table.seconds
     clock, fatigue = scenario.rules.clock, _fatigue(scenario, values, 2.0 * possession_s)
     nobody = (0,) * len(calls)
@@ -226,7 +260,7 @@ def plan(
     plan_of = replace(plan_of, uses=mix.uses)
     shown = _part_of(progress, table_parts + 1, total)
     if any(mix.uses):
-        played = play_games(runner, worlds, plan_of, games, size.threads, shown)
+        played = play_games(runner, worlds, plan_of, games, size.threads, shown, _first_game(compared, games))
     else:  # nothing to play for
         games, played = PILOT_GAMES, pilot
     in_bonus = float(played.last_in_bonus.mean()) >= 0.5

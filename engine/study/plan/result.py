@@ -102,14 +102,15 @@ class PlanResult:
         return self._names(c) | {
             "uses_per_game": uses,
             "made_per_game": float(made.mean()),
-            "saves_per_game": _mean(saved),
+            "saves_per_game": _mean(saved) if self.table.known(c) is None else self._worth(c).as_dict(),
+            "saved_in_games": _mean(saved),
             "clear_uses": sum(_clear(self._value(c, use)) for use in range(1, uses + 1)),
             "stop_after_words": stop_words(rule, reason, uses),
         }
 
     def _call_row(self, c: int) -> Found:
         table, one = self.table, self.calls[c]
-        even = table.break_even(BEFORE, c, 1)
+        even, known = table.break_even(BEFORE, c, 1), table.known(c)
         n = table.called(c)
         tally = table.tally
         steps = int(tally.extra_runs[c]) / n if n else 0.0
@@ -122,9 +123,10 @@ class PlanResult:
             "limit": self.limits[c],
             "uses_per_game": self.mix.uses[c],
             "why_not": self._why_not(c),
-            "break_even_words": even.words_for(table.value(BEFORE, c, 1)),
-            "turnover_rate": even.turnover_rate.as_dict(),
-            "t_star": even.t_star.as_dict(),
+            "worth": table.value(BEFORE, c, 1).as_dict(),
+            "break_even_words": known.words if known else even.words_for(table.value(BEFORE, c, 1)),
+            "turnover_rate": (known or even).turnover_rate.as_dict(),
+            "t_star": (known or even).t_star.as_dict(),
             "extra_fouls_per_trap": int(tally.extra_fouls[c]) / n if n else None,
             "extra_hard_running_m": steps * m_per_step(self.scenario, self.constants),
             "values_fall": self._values_fall(c),
@@ -202,7 +204,8 @@ class PlanResult:
             halves = (from_table.high - from_table.mean, uses["high"] - uses["mean"])
             error = sqrt(sum(half**2 for half in halves)) / normal_quantile(LEVEL)
             apart = (uses["mean"] - from_table.mean) / error if error > 0 else 0.0
-        return _mean(swing) | {
+        worth = _mean(swing) if self.table.first is None else self._plan_worth(from_table)
+        return worth | {
             "sd": float(swing.std(ddof=1)),
             "p5": int(p5),
             "p95": int(p95),
@@ -223,16 +226,33 @@ class PlanResult:
         one, because they share their possessions."""
         means, squares = 0.0, 0.0
         for c in range(len(self.calls)):
-            half = 0.0
-            for use in range(1, self.mix.uses[c] + 1):
-                per_game = int(self.games.use_n[c, use - 1]) / self.games_played
-                value = self._value(c, use)
-                if value.mean is None or value.high is None:
-                    return Interval(None)
-                means += per_game * value.mean
-                half += per_game * (value.high - value.mean)
-            squares += half**2
+            worth = self._worth(c)
+            if worth.mean is None or worth.high is None:
+                return Interval(None)
+            means += worth.mean
+            squares += (worth.high - worth.mean) ** 2
         return Interval(means, means - sqrt(squares), means + sqrt(squares))
+
+    def _worth(self, c: int) -> Interval:
+        """What the planned uses of a call save in a game: the table's values over the traps made."""
+        mean = half = 0.0
+        for use in range(1, self.mix.uses[c] + 1):
+            per_game = int(self.games.use_n[c, use - 1]) / self.games_played
+            value = self._value(c, use)
+            if value.mean is None or value.high is None:
+                return Interval(None)
+            mean += per_game * value.mean
+            half += per_game * (value.high - value.mean)
+        return Interval(mean, mean - half, mean + half)
+
+    def _plan_worth(self, from_table: Interval) -> Found:
+        """The whole plan: what its uses are worth, and what they carry over (in the games played)."""
+        carried = _mean(self.games.carried)
+        if from_table.mean is None or from_table.high is None:
+            return _mean(self.games.swing)
+        mean = from_table.mean + carried["mean"]
+        half = sqrt((from_table.high - from_table.mean) ** 2 + (carried["high"] - carried["mean"]) ** 2)
+        return Interval(mean, mean - half, mean + half).as_dict()
 
     def _game_points(self) -> Found:
         """Points that a game concedes, each branch by itself: spreads that do not depend on common luck."""
@@ -281,11 +301,14 @@ class PlanResult:
 
     def _stop(self, c: int) -> tuple[StopRule | None, str]:
         """The stop rule of a call over its planned uses, or why there is none."""
-        uses = max(1, self.mix.uses[c])
-        pairs = self.table.tally.pairs
-        spots = [self.table.spot(BEFORE, c, use) for use in range(1, uses + 1)]
-        even = estimate.break_even(replace(pairs, joint=pairs.joint[spots]))
-        t, t_star = even.turnover_rate.mean, even.t_star.mean
+        known, uses = self.table.known(c), max(1, self.mix.uses[c])
+        if known is None:
+            pairs = self.table.tally.pairs
+            spots = [self.table.spot(BEFORE, c, use) for use in range(1, uses + 1)]
+            even = estimate.break_even(replace(pairs, joint=pairs.joint[spots]))
+            t, t_star = even.turnover_rate.mean, even.t_star.mean
+        else:
+            t, t_star = known.turnover_rate.mean, known.t_star.mean
         if t is None or t_star is None:
             return None, TOLD
         if t_star <= 0.0:
@@ -298,7 +321,8 @@ class PlanResult:
     def _bench(self) -> Found:
         by_call, words = [], ""
         order = sorted(
-            (c for c, n in enumerate(self.mix.uses) if n), key=lambda c: -float(self.games.saved[:, c].mean())
+            (c for c, n in enumerate(self.mix.uses) if n),
+            key=lambda c: -float(self._mix_row(c)["saves_per_game"]["mean"]),
         )
         for c in order:
             rule, reason = self._stop(c)

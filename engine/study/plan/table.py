@@ -3,20 +3,23 @@
 The value of the n-th use is the mean of net points conceded at home minus with the call, over the
 possessions in which home would have made it, the offence having seen n - 1 traps of the kind (estimates of
 first calls: estimate.calls). All uses share their possessions and luck, so that differences between them
-are sharper than their intervals.
+are sharper than their intervals. Where a larger comparison has weighed a first use before the bonus
+(``Table.first``), its worth is taken from there, and from the table only how far every other use is from it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
 from engine.estimate import calls as estimate
-from engine.estimate.intervals import IntArray, Interval
+from engine.estimate.intervals import IntArray, Interval, normal_interval
 from engine.estimate.tally import N_NET, PairTally, Tally
 from engine.run.blocks import Progress, Records, Runner, in_order
 from engine.run.numbers import NUMBERS
+from engine.run.worlds import net_of
 from engine.state.record import COLUMN, N_RECORD, NET_LOW
 from engine.study.plan.states import AT_HOME, PlanWorlds, shadow_bits
 
@@ -50,6 +53,8 @@ class TableTally(Tally):
             the call, by net points and seconds.
         home_called: the same for those with one that were played out.
         called: int64[2, n_calls, n_levels, GROUPS, N_NET, N_SECONDS], these with the call.
+        apart: int64[2, n_calls, n_levels, 3], what a use saves less what a first use before the bonus saves
+            in the same possession: count, sum, sum of squares.
     """
 
     n: int
@@ -61,6 +66,7 @@ class TableTally(Tally):
     home_uncalled: IntArray
     home_called: IntArray
     called: IntArray
+    apart: IntArray
 
 
 def levels_of(worlds: PlanWorlds, most: int = MOST_USES) -> int:
@@ -98,6 +104,7 @@ def table_part(runner: Runner, worlds: PlanWorlds, part: int, before_s: float) -
     shape = (2, n_calls, GROUPS, N_NET, N_SECONDS)
     uncalled, home_called = np.zeros(shape, np.int64), np.zeros(shape, np.int64)
     called = np.zeros((2, n_calls, n_levels, *shape[2:]), np.int64)
+    apart = np.zeros((2, n_calls, n_levels, 3), np.int64)
     extra_fouls, extra_runs = np.zeros(n_calls, np.int64), np.zeros(n_calls, np.int64)
     blocks: list[tuple[Records, Records]] = []  # of the pairs: at home, and marked as first called at a spot
     for c in range(n_calls):
@@ -112,10 +119,16 @@ def table_part(runner: Runner, worlds: PlanWorlds, part: int, before_s: float) -
             )
             at_home = homes[state][chosen[state]]
             home_called[state, c] = _by_length(at_home, groups[chosen[state]], before_s)
+        first = np.zeros(PART, np.int64)  # what a first use before the bonus saves
         for level in range(n_levels):
             played = _both_states(runner, worlds, c, level, numbers, chosen)
             for state in (BEFORE, IN_BONUS):
                 rows, records = chosen[state], played[state]
+                saves = net_of(homes[state][rows]) - net_of(records)
+                if level == 0 and state == BEFORE:
+                    first[rows] = saves
+                gap = (saves - first[rows])[np.isin(rows, chosen[BEFORE])]
+                apart[state, c, level] = len(gap), gap.sum(), (gap * gap).sum()
                 called[state, c, level] = _by_length(records, groups[rows], before_s)
                 spot = (state * n_calls + c) * n_levels + level
                 blocks.append((homes[state][rows], _marked(records, spot)))
@@ -136,6 +149,7 @@ def table_part(runner: Runner, worlds: PlanWorlds, part: int, before_s: float) -
         home_uncalled=uncalled,
         home_called=home_called,
         called=called,
+        apart=apart,
     )
 
 
@@ -186,20 +200,55 @@ def play_table(
 
 
 @dataclass(frozen=True)
+class FirstUse:
+    """A first use before the bonus as a comparison found it: points saved, the share of calls that win the
+    ball, the share at which the call breaks even (its mean None: there is none), and its words."""
+
+    value: Interval
+    turnover_rate: Interval
+    t_star: Interval
+    words: str
+
+
+@dataclass(frozen=True)
 class Table:
-    """The table read: ``tally`` with what it was counted from."""
+    """The table read: ``tally`` with what it was counted from.
+
+    ``first``: by call what a first use before the bonus is worth and its break-even, from a comparison on
+    more possessions; None for a call (or altogether): the table's own.
+    """
 
     tally: TableTally
     n_calls: int
     n_levels: int
+    first: tuple[FirstUse | None, ...] | None = None
+
+    def known(self, c: int) -> FirstUse | None:
+        """What a comparison says of the first use; None: nothing."""
+        return None if self.first is None else self.first[c]
 
     def spot(self, state: int, c: int, use: int) -> int:
         """Spot of ``tally.pairs`` of use number ``use`` (1, 2, ...)."""
         return (state * self.n_calls + c) * self.n_levels + min(use, self.n_levels) - 1
 
     def value(self, state: int, c: int, use: int) -> Interval:
-        """Net points saved by the use."""
-        return estimate.call_value(self.tally.pairs, self.spot(state, c, use))
+        """Net points saved by the use.
+
+        With ``first``: its mean plus the mean of the paired differences from it; the errors of both are taken
+        as independent (other possessions).
+        """
+        known, level = self.known(c), min(use, self.n_levels) - 1
+        if known is None:
+            return estimate.call_value(self.tally.pairs, self.spot(state, c, use))
+        if (state, level) == (BEFORE, 0):
+            return known.value
+        n, total, squares = (int(one) for one in self.tally.apart[state, c, level])
+        gap, mean = normal_interval(n, total, squares), known.value.mean
+        if mean is None or known.value.high is None or gap.mean is None:
+            return Interval(None)
+        half = sqrt((known.value.high - mean) ** 2 + ((gap.high or gap.mean) - gap.mean) ** 2)
+        mean += gap.mean
+        return Interval(mean, mean - half, mean + half)
 
     def break_even(self, state: int, c: int, use: int) -> estimate.BreakEven:
         """Turnover rate of the use, and the one it needs."""

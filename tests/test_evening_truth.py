@@ -1,0 +1,291 @@
+"""One evening, one answer: every output of the example evening tells the same figure for the same question.
+
+What is kept beside the sheets is read again, made anew where it must be, and never trusted when damaged.
+"""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+import shutil
+import sqlite3
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from engine import cli
+from engine.inputs.base import spoken
+from engine.report.words import around, saved, times
+from engine.study import evening_report
+from engine.study.evening_file import APPLICATION, ASIDE, NAME
+
+EXAMPLE = Path(__file__).parents[1] / "configs" / "sheets" / "example_evening"
+#: An evening in seconds, for files, keys and words.
+TINY = evening_report.ReportSize(
+    possessions=300,
+    worlds=16,
+    world_possessions=20,
+    games=10,
+    table_parts=1,
+    lineup_possessions=3000,
+    traced=4,
+)
+#: One that is long enough for calls to be planned and stopped.
+SMALL = replace(TINY, possessions=6000, games=20, world_possessions=60, lineup_possessions=60_000)
+COMMANDS = ("compare", "plan", "timing", "lineup")
+
+
+def one_line(text: str) -> str:
+    """Text in one line, its HTML marks and pictures left out."""
+    text = re.sub(r"<(style|svg).*?</\1>", " ", text, flags=re.DOTALL)
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", text)).split())
+
+
+def outputs(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> tuple[dict[str, str], str]:
+    """Every output of an evening by name, each as one line, and what was said beside them."""
+    found, said = {}, ""
+    for name in COMMANDS:
+        target = folder.parent / f"{name}.json"
+        assert cli.run([name, str(folder), "--json", str(target), *more]) == 0
+        out, err = capsys.readouterr()
+        found |= {name: one_line(out), f"{name}.json": target.read_text(encoding="utf-8")}
+        said += err
+    page, bench = folder.parent / "page.html", folder.parent / "bench.html"
+    assert cli.run(["report", str(folder), "-o", str(page), "--bench", str(bench), *more]) == 0
+    out, err = capsys.readouterr()
+    pages = {"page": page, "bench": bench}
+    found |= {name: one_line(path.read_text(encoding="utf-8")) for name, path in pages.items()}
+    return found | {"said": one_line(out)}, said + err
+
+
+@pytest.fixture(scope="module")
+def walked(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The example evening with everything played once."""
+    folder = tmp_path_factory.mktemp("truth") / "sheets"
+    shutil.copytree(EXAMPLE, folder, ignore=shutil.ignore_patterns(f"{NAME}*"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(evening_report, "USUAL", SMALL)
+        assert cli.run(["report", str(folder), "-o", str(folder.parent / "first.html"), "--quiet"]) == 0
+    return folder
+
+
+@pytest.fixture
+def told(walked: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
+    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    found, said = outputs(walked, capsys)
+    assert said == ""  # nothing is played again
+    return found | {name: json.loads(found[name]) for name in ("compare.json", "plan.json")}
+
+
+# --- one figure for one question ----------------------------------------------------------------------------
+
+
+def test_a_call_is_worth_the_same_everywhere(told: dict[str, Any]) -> None:
+    compared, plan = told["compare.json"], told["plan.json"]
+    rows = {(s["name"], c["call"]): c for s in compared["settings"] for c in s["calls"]}
+    seen = 0
+    for one in plan["calls"]:
+        row = rows[one["setting"], one["call"]]
+        if row["value"]["low"] is None:
+            continue
+        seen += 1
+        uses = [u for u in plan["by_use"] if (u["setting"], u["call"]) == (one["setting"], one["call"])]
+        assert row["value"] == one["worth"] == uses[0]["before"] == plan["bonus"][one["label"]]["before"]
+        assert saved(row["value"], 2, "points a call") in told["compare"]
+        assert saved(row["value"], 2, "") in told["page"]  # the ledger
+        assert around(row["value"], 2).replace("-0.00", "0.00") in told["plan"]
+        assert one["break_even_words"] == row["break_even"]["words"]
+        assert one["turnover_rate"] == row["break_even"]["turnover_rate"]
+    assert seen >= 4
+
+
+def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) -> None:
+    plan, page = told["plan.json"], told["page"]
+    assert plan["mix"]
+    for row in plan["mix"]:
+        often = times(row["uses_per_game"])
+        assert f"up to {often}" in told["plan"]
+        worth = row["saves_per_game"]
+        assert around(worth, 1).replace("-0.0", "0.0") in told["plan"] and saved(worth, 1, "") in page
+        rule = next(
+            one for one in plan["bench_rule"]["by_call"]
+            if (one["setting"], one["call"]) == (row["setting"], row["call"])
+        )  # fmt: skip
+        assert (
+            one_line(rule["words"]) == one_line(row["stop_after_words"])
+            and one_line(rule["words"]) in told["plan"]
+        )
+        name = spoken(row["call"])
+        if f"{name} at most {often}" not in told["said"]:
+            continue  # planned, but not advised
+        assert one_line(rule["words"]) in page and f"at most {often} a game" in page
+        assert re.search(rf"{name}\b.*?\b{row['uses_per_game']}\b", told["bench"])
+    assert told["said"].split(" The page is in")[0] in page
+
+
+def test_a_plan_is_worth_its_uses_and_what_they_carry_over(told: dict[str, Any]) -> None:
+    plan = told["plan.json"]
+    swing = plan["swing"]
+    whole = sum(row["saves_per_game"]["mean"] for row in plan["mix"])
+    assert swing["from_table"]["mean"] == pytest.approx(whole, abs=1e-12)
+    assert swing["mean"] == pytest.approx(whole + swing["parts"]["carried_over"]["mean"], abs=1e-12)
+    assert (
+        saved(swing, 1, "points a game") in told["plan"] and saved(swing, 1, "points a game") in told["page"]
+    )
+    for row in plan["mix"]:  # a coach multiplies: times made, worth a call between first and last planned use
+        uses = [
+            one["value"]["mean"] for one in plan["by_use"]
+            if (one["setting"], one["call"]) == (row["setting"], row["call"]) and one["in_mix"]
+        ]  # fmt: skip
+        per_use = row["saves_per_game"]["mean"] / row["made_per_game"]
+        assert min(uses) - 1e-9 <= per_use <= max(uses) + 1e-9
+
+
+def test_the_late_call_is_one(told: dict[str, Any]) -> None:
+    late = told["plan.json"]["late_game"]
+    call = spoken(late[0]["call"])
+    assert f"home > {call}" in told["plan"] or f"{call} trap" in told["plan"]
+    assert f"calling {call}" in told["page"]
+    for row in late:
+        if row["clear"] and row["p_win_trap"] >= 0.01 and row["p_win_home"] >= 0.01:
+            home, trap = (f"{100 * row[key]:.1f}" for key in ("p_win_home", "p_win_trap"))
+            assert f"{home}% > {trap}%" in told["plan"] and f"{home} to {trap}" in told["page"]
+
+
+def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
+    lineup = json.loads(told["lineup.json"])
+    for one in lineup["opponent"]:
+        assert one["why"] in told["lineup"] and one["why"] in told["page"]
+    trapped = [one["number"] for one in lineup["opponent"] if one["advice"] == "trap"]
+    assert all(f"number {number} trap him" in told["lineup"] for number in trapped)
+    by_call = {one["call"]: one for one in lineup["whom_by_call"]}
+    for row in told["plan.json"]["mix"]:
+        whom = by_call[row["call"]]
+        assert not set(whom["saves"]) & set(whom["seldom"])
+    assert f"number {lineup['best_scorer']['number']} (" in told["lineup"]
+    assert ("Keep yours" in told["lineup"]) == lineup["keep"]
+    places = lineup["usual"]["places"] if lineup["keep"] else lineup["best"]
+    assert all(f"{number} {spoken(place)}" in told["page"] for place, number in places.items())
+    home = told["compare.json"]["baseline"]["points_per_possession"]["mean"]
+    assert lineup["points_per_possession"] == home
+    assert f"an average possession {home:.2f}" in told["lineup"]
+
+
+def test_home_and_the_passes_are_one(told: dict[str, Any]) -> None:
+    home = told["compare.json"]["baseline"]["points_per_possession"]
+    low, mean, high = (f"{100 * home[key]:.0f}" for key in ("low", "mean", "high"))
+    assert f"{mean} ({low}-{high})" in told["compare"] and f"{mean} ({low} to {high})" in told["page"]
+    drills = json.loads(told["timing.json"])["drills"]
+    for drill in drills:
+        assert one_line(drill["trains"]) in told["page"] and one_line(drill["trains"]) in told["timing"]
+
+
+# --- the file beside the sheets -----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def tiny(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    monkeypatch.setattr(evening_report, "USUAL", TINY)
+    folder = tmp_path / "sheets"
+    shutil.copytree(EXAMPLE, folder, ignore=shutil.ignore_patterns(f"{NAME}*"))
+    return folder
+
+
+def compared(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> tuple[Any, str]:
+    """The JSON of ``compare`` of a folder, and what was said beside it."""
+    assert cli.run(["compare", str(folder), "--json", "-", *more]) == 0
+    out, err = capsys.readouterr()
+    return json.loads(out), err
+
+
+def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    first, said = outputs(tiny, capsys)
+    assert (
+        said.count("about ") == len(COMMANDS) + 1 and NAME in said
+    )  # the time is said, what is kept is read
+    again, said = outputs(tiny, capsys)
+    assert again == first and said == ""
+    moved = tiny.rename(tiny.parent / "moved")  # it is kept by what is in the sheets, not by where they lie
+    found, said = compared(moved, capsys)
+    assert said == "" and found["scenario"].endswith("moved")
+
+
+def test_an_edit_makes_it_anew_and_other_questions_stand_beside(
+    tiny: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    usual, _ = compared(tiny, capsys)
+    other, said = compared(tiny, capsys, "--seed", "7")
+    assert "seed 7" in said and other["seed"] == 7 and other != usual
+    more, said = compared(tiny, capsys, "-n", "400")
+    assert "400 possessions" in said and more["possessions"] == 400
+    assert compared(tiny, capsys) == (usual, "")
+    sheet = tiny / "game.csv"
+    sheet.write_text(sheet.read_text(encoding="utf-8").replace("opponent_front,one", "opponent_front,two"))
+    edited, said = compared(tiny, capsys)
+    assert "played anew" in said and edited["config_hash"] != usual["config_hash"]
+    with sqlite3.connect(tiny / NAME) as db:
+        assert db.execute("SELECT count(*) FROM results").fetchone() == (1,)
+
+
+def damage(path: Path, how: str) -> None:
+    data = bytearray(path.read_bytes())
+    if how == "cut":
+        path.write_bytes(data[: len(data) // 2])
+    elif how == "no database":
+        path.write_text("my shopping list\n" * 300)
+    elif how == "somebody else's":
+        path.unlink()
+        with sqlite3.connect(path) as db:
+            db.execute("CREATE TABLE cows(name TEXT)")
+    elif how == "a changed result":
+        with sqlite3.connect(path) as db:
+            (blob,) = db.execute("SELECT found FROM results").fetchone()
+            db.execute("UPDATE results SET found = ?", (blob[:-9] + bytes(9),))
+    elif how == "another layout":
+        with sqlite3.connect(path) as db:
+            db.execute("PRAGMA user_version = 99")
+
+
+@pytest.mark.parametrize(
+    "how", ["cut", "no database", "somebody else's", "a changed result", "another layout"]
+)
+def test_a_damaged_or_foreign_file_is_told_in_one_line_and_made_anew(
+    how: str, tiny: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    usual, _ = compared(tiny, capsys)
+    path = tiny / NAME
+    with sqlite3.connect(path) as db:
+        assert db.execute("PRAGMA application_id").fetchone() == (APPLICATION,)
+    damage(path, how)
+    found, said = compared(tiny, capsys)
+    assert found == usual
+    told = [line for line in said.splitlines() if NAME in line and "kept in" not in line]
+    assert len(told) == 1 and ASIDE in told[0] and "Traceback" not in said
+    assert (tiny / ASIDE).exists()  # nothing of anybody's is lost
+    assert compared(tiny, capsys) == (usual, "")
+
+
+def test_where_nothing_can_be_kept_it_is_played(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tiny / NAME).mkdir()
+    found, said = compared(tiny, capsys)
+    assert found["possessions"] == 300 and "Traceback" not in said
+    assert sum(NAME in line for line in said.splitlines() if "kept in" not in line) == 1
+    assert (tiny / NAME).is_dir()
+
+
+def test_what_is_kept_is_read_without_the_engine(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    usual = compared(tiny, capsys)[0]
+    code = (
+        "import sys\nfrom engine import cli\nfrom engine.study import evening_report\n"
+        f"evening_report.USUAL = evening_report.{TINY!r}\n"
+        f"assert cli.run(['compare', {str(tiny)!r}, '--json', '-']) == 0\n"
+        "assert 'numba' not in sys.modules and 'pandas' not in sys.modules, 'too much is loaded'\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout) == usual
