@@ -30,8 +30,9 @@ from engine.world.court import Court
 #: Room round the floor, and how a ball in the hands is shown beside its holder, centimetres.
 MARGIN_CM = 70
 IN_HAND_CM = 38
-#: The ring is 45 cm across in every rule book (from memory); no other line is drawn that a rule set lacks.
-RING_CM = 22.5
+#: The ring is 45 cm across in every rule book, the free-throw circle 180 cm round its middle and the board 180
+#: cm wide, 120 cm from the baseline, within 3 cm of it (all from memory).
+RING_CM, CIRCLE_CM, BOARD_CM, BOARD_IN_CM = 22.5, 180, 90, 120
 IN_HANDS = ("held", "pass wind-up", "shot wind-up")
 ON_THE_WAY = ("pass wind-up", "pass in flight")
 
@@ -45,7 +46,8 @@ def court_drawing(court: Court) -> Found:
     """Lines of the half court and the strip beyond it as SVG paths and numbers, centimetres on the screen.
 
     Keys: view (the viewBox), floor and strip (x, y, width, height), half_y, lane (x, y, width, height), arc
-    (path), no_charge (path, "" where the rule set has none), ring (radius).
+    (path), no_charge (path, "" where the rule set has none), ring (radius), circle (radius, about the middle of
+    the free-throw line), board (half its width, y).
     """
     half, far, base = cm(court.half_width_m), -cm(court.far_y_m), -cm(court.baseline_y_m)
     half_y, lane, line = -cm(court.half_y_m), cm(court.lane_half_width_m), -cm(court.free_throw_y_m)
@@ -62,6 +64,8 @@ def court_drawing(court: Court) -> Found:
         "arc": f"M{corner} {base} L{corner} {turn} A{arc} {arc} 0 0 0 {-corner} {turn} L{-corner} {base}",
         "no_charge": f"M{near} 0 A{near} {near} 0 0 0 {-near} 0" if near > 0 else "",
         "ring": RING_CM,
+        "circle": CIRCLE_CM,
+        "board": (BOARD_CM, base - BOARD_IN_CM),
     }
 
 
