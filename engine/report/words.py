@@ -178,6 +178,7 @@ GLOSSARY = {
     "variant": "the model with its unsure numbers (pass speeds, reactions, shooting) drawn anew; 90 of 100 "
     "variants are not 90 % sure in a gym",
     "bump": "the forward takes the wing until the guard has run over, then drops",
+    "slot": "between the top and the wing",
     "skip": "a pass over the zone to the far side",
     "guard": "his open shot there is worth more than their average shot: close out to him",
     "let shoot": "his open shot there is worth less than that: stay between him and the rim",

@@ -126,7 +126,7 @@ def variants_words(report: EveningReport, setting: int, call: int) -> str:
         return f"comes up in {count(found['worlds'], 'variant')} only: too few to say"
     low, high = 100 * share["low"], 100 * share["high"]
     return (
-        f"pays in {worlds_in_100(share['mean'])} variants of the model ({found['worlds']} tried; "
+        f"pays in {worlds_in_100(share['mean'])} ({count(found['worlds'], 'variant')} tried; "
         f"{low:.0f} to {high:.0f})"
     )
 

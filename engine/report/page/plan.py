@@ -170,7 +170,11 @@ def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
         return ""
     early = sorted(danger & {number for number, _ in pairs})
     sooner = f" (No. {numbers_words(early)}: {limit - 3})" if early else ""
-    said = ", ".join(f"{other or 'nobody'} for {number}" for number, other in pairs)
+    known = dict.fromkeys(other for _, other in pairs)
+    said = ", ".join(
+        f"{other or 'nobody'} for {numbers_words([number for number, one in pairs if one == other])}"
+        for other in known
+    )
     return f"with {limit - 2} fouls{sooner}: {said}"
 
 

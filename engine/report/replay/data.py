@@ -29,10 +29,12 @@ from engine.world.court import Court
 
 #: Room round the floor, and how a ball in the hands is shown beside its holder, centimetres.
 MARGIN_CM = 70
-IN_HAND_CM = 38
+IN_HAND_CM = 46
 #: The ring is 45 cm across in every rule book, the free-throw circle 180 cm round its middle and the board 180
 #: cm wide, 120 cm from the baseline, within 3 cm of it (all from memory).
 RING_CM, CIRCLE_CM, BOARD_CM, BOARD_IN_CM = 22.5, 180, 90, 120
+#: What the two trappers do, by how far the trap is: coming, set.
+TRAPPING = {1: "on his way to the trap", 2: "doubles the ball"}
 IN_HANDS = ("held", "pass wind-up", "shot wind-up")
 ON_THE_WAY = ("pass wind-up", "pass in flight")
 
@@ -111,7 +113,13 @@ def ticks(replay: Replay, titles: dict[str, str]) -> Found:
         traps.append([one, other, 1 if phase == TrapPhase.COMING else 2] if on else None)
     now, now_at = _unique([ball_words(row) for row in rows])
     trap, trap_at = _unique([trap_words(row, titles) for row in rows])
-    jobs, jobs_at = _unique([job_words(row[f"{agent}_job"]) for row in rows for agent in AGENTS[N_SIDE:]])
+    jobs, jobs_at = _unique(
+        [
+            TRAPPING[trap_now[2]] if trap_now and i in trap_now[:2] else job_words(row[f"{AGENTS[i]}_job"])
+            for row, trap_now in zip(rows, traps, strict=True)
+            for i in range(N_SIDE, N_PLAYERS)
+        ]
+    )
     slides, slides_at = _unique(_slides(replay, rows))
     return {
         "t": [round(float(row["t_s"]), 2) for row in rows],
