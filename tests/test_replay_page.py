@@ -133,13 +133,18 @@ def test_nobodys_number_is_hidden(page: Page, shown: tuple[Path, Replay]) -> Non
     """At no moment does another sign or the ball cover a number."""
     last = len(shown[1].frames()) - 1
     hidden = """(() => {
-      const box = (e) => { const r = e.getBoundingClientRect(); return [r.left + 1, r.top + 1, r.right - 1, r.bottom - 1]; };
+      const box = (e) => {
+        const r = e.getBoundingClientRect();
+        return [r.left + 1, r.top + 1, r.right - 1, r.bottom - 1];
+      };
       const signs = [...document.querySelectorAll('#court .sign')];
-      const bodies = signs.map((e) => box(e.querySelector('.body'))), numbers = signs.map((e) => box(e.querySelector('text')));
+      const all = (part) => signs.map((e) => box(e.querySelector(part)));
+      const bodies = all('.body'), numbers = all('text');
       const ball = box(document.querySelector('#court .leather'));
       const meet = (a, b) => a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3];
-      const inner = ([l, t, r, b]) => { const h = (b - t) / 4; return [l, t + h, r, b - h]; };  // the digits themselves
-      return numbers.map(inner).some((n, i) => meet(n, ball) || bodies.some((other, j) => i !== j && meet(n, other)));
+      const digits = ([l, t, r, b]) => [l, t + (b - t) / 4, r, b - (b - t) / 4];
+      return numbers.map(digits).some((n, i) => (
+        meet(n, ball) || bodies.some((other, j) => i !== j && meet(n, other))));
     })()"""
     for tick in range(0, last + 1, 3):
         slide_to(page, tick)

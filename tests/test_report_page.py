@@ -21,6 +21,7 @@ from report_pages import advising, pages_of, words_of
 from sheet_files import GAME, with_key, write_evening
 
 from engine import cli
+from engine.inputs.sheets import load_evening
 from engine.report.page.answer import MOST_WORDS as ANSWER_WORDS
 from engine.report.page.answer import beaten_words, clashes, headline, ledger_rows
 from engine.report.page.bench import bench_view
@@ -32,6 +33,7 @@ from engine.report.replay.page import TEMPLATES
 from engine.study import evening_report as study
 from engine.study.evening_report import EveningReport, ReportSize, evening_report
 
+CONFIGS = Path(__file__).parents[1] / "configs"
 #: A team whose name would do harm if it were not escaped.
 BAD_NAME = "<script>harm=1</script><img src=x onerror=harm=2>"
 SMALL = ReportSize(
@@ -133,7 +135,9 @@ def test_every_picture_has_a_text_alternative_with_figures(opened: Any, two_call
     assert all(re.search(r"\d", label) for label in labels)
     assert page.run(f"{told}.every((e) => e.getAttribute('role') === 'img')")
     # What a hidden bar shows stands above it.
-    bars = page.run("[...document.querySelectorAll('svg.bar')].map((e) => e.previousElementSibling.innerText)")
+    bars = page.run(
+        "[...document.querySelectorAll('svg.bar')].map((e) => e.previousElementSibling.innerText)"
+    )
     assert len(bars) == 2 and all(re.search(r"\d", bar) for bar in bars)
     ids = page.run("[...document.querySelectorAll('[id]')].map((e) => e.id)")
     assert len(ids) == len(set(ids))
@@ -150,9 +154,8 @@ def test_the_numbers_in_the_court_pictures_are_the_shares(opened: Any, two_calls
         )
         shares = [f"{100 * share:.0f}" for share in shares_of(of).values() if share >= 0.005]
         assert sorted(drawn) == sorted(shares)
-        marks = page.run(
-            f"document.querySelectorAll('#floor figure')[{figure}].querySelectorAll('.shot, .open-shot').length"
-        )
+        shown = f"document.querySelectorAll('#floor figure')[{figure}]"
+        marks = page.run(f"{shown}.querySelectorAll('.shot, .open-shot').length")
         assert marks == len(of)
 
 
@@ -302,9 +305,10 @@ def test_one_meaning_of_guard_let_shoot_and_leave(two_calls: EveningReport) -> N
 
 
 def test_who_doubles_has_a_stand_in_with_a_name(two_calls: EveningReport) -> None:
-    team = two_calls.scenario.defence_team
+    seven = load_evening(CONFIGS / "sheets" / "example_evening").scenario
+    team = seven.defence_team
     five = {player.number for player in team.on_court}
-    report = dataclasses.replace(two_calls, plan=two_calls.plan | {"foul_trouble": []})
+    report = dataclasses.replace(two_calls, scenario=seven, plan=two_calls.plan | {"foul_trouble": []})
     pairs = stand_ins(report, 0, 0)
     assert {number for number, _ in pairs} <= five and len(pairs) == 4  # guards and forwards of both sides
     for number, other in pairs:
@@ -313,7 +317,7 @@ def test_who_doubles_has_a_stand_in_with_a_name(two_calls: EveningReport) -> Non
         rest = [one for one in team.players if one.number not in five]
         assert away == min(abs(one.height_m - team.by_number(number).height_m) for one in rest)
     spare = {player.number for player in team.players} - five
-    danger = dataclasses.replace(two_calls, plan=two_calls.plan | {"foul_trouble": sorted(spare)})
+    danger = dataclasses.replace(report, plan=two_calls.plan | {"foul_trouble": sorted(spare)})
     assert all(other is None for _, other in stand_ins(danger, 0, 0))
 
 
@@ -336,7 +340,10 @@ def test_the_key_of_the_shots_shows_the_colours_of_the_map() -> None:
 @pytest.mark.parametrize(
     ("sheet", "pairs"),
     [
-        ("report.css", [("ink", "paper"), ("soft", "paper"), ("soft", "sand"), ("mark", "sand"), ("ink", "sand")]),
+        (
+            "report.css",
+            [("ink", "paper"), ("soft", "paper"), ("soft", "sand"), ("mark", "sand"), ("ink", "sand")],
+        ),
         ("replay.css", [("ink", "paper"), ("soft", "paper"), ("ink", "floor"), ("line", "floor")]),
     ],
 )
@@ -392,7 +399,15 @@ def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: Ev
     for number in (note.number for note in two_calls.evening.opponents if note.starts):
         assert re.search(rf"\b{number}\b", text)
     for word in (
-        "Q1", "Q4", "won 1 in", "ahead", "fouls", "“red”", "left", "Stand-ins", "Seen from our basket",
+        "Q1",
+        "Q4",
+        "won 1 in",
+        "ahead",
+        "fouls",
+        "“red”",
+        "left",
+        "Stand-ins",
+        "Seen from our basket",
     ):
         assert word in text
 

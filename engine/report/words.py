@@ -153,23 +153,17 @@ SHORT_TRIGGERS = {
     "held": "held {held:g}s",
     "across_half": "over half court",
 }
-#: What to do about an opponent, before his number and in a sentence about him.
-ADVICE_WORDS = {
-    "force": "force the ball to",
-    "trap": "trap",
-    "leave": "leave, help from",
-    "deny": "deny",
-}
+#: What to do about an opponent, in a sentence about him.
 ADVICE_TO_A_MAN = {
     "force": "let him have the ball",
     "trap": "trap him",
     "leave": "leave him, help from him",
-    "deny": "deny him the ball",
+    "deny": "guard him",
 }
 #: Shouted on a floor anyway, so no signal for a call (common practice, no source).
 SHOUTED = frozenset(
-    "ball help shot box out rebound cutter screen switch stop home back time line middle corner baseline left "
-    "right high low deny guard leave trap one two three shoot".split()
+    "ball help shot box out rebound cutter screen switch stop home back time line middle corner baseline "
+    "left right high low deny guard leave trap one two three shoot".split()
 )
 #: Words of the outputs that need their plain meaning, once.
 GLOSSARY = {

@@ -74,7 +74,7 @@ def whom_words(report: EveningReport, call: Call) -> str:
 
 
 def clashes(signals: dict[str, str]) -> list[str]:
-    """Signals that players may take for another word: the same twice, or what is shouted on a floor anyway."""
+    """Signals that players may take for another word: the same twice, or what is shouted anyway."""
     said = []
     words = {name: word.casefold().strip() for name, word in signals.items()}
     for name, word in words.items():
@@ -154,7 +154,11 @@ def answer_cards(report: EveningReport) -> list[Found]:
     """One card for each call that is advised: its court and a few rows."""
     cards = []
     for s, c in report.advised:
-        call, found, row = report.scenario.settings[s].calls[c], found_call(report, s, c), plan_row(report, s, c)
+        call, found, row = (
+            report.scenario.settings[s].calls[c],
+            found_call(report, s, c),
+            plan_row(report, s, c),
+        )
         assert row is not None
         stop = next(
             one["words"]
@@ -235,7 +239,9 @@ def figure(report: EveningReport) -> Found | None:
                 "from": at(found["low"]), "to": at(found["high"]), "mean": at(found["mean"]),
             }
         )  # fmt: skip
-    ends = [f"{abs(n)} {'saved' if n > 0 else 'lost'}" if n else "nothing" for n in (swing["p5"], swing["p95"])]
+    ends = [
+        f"{abs(n)} {'saved' if n > 0 else 'lost'}" if n else "nothing" for n in (swing["p5"], swing["p95"])
+    ]
     planned = "" if len(report.plan["mix"]) == len(rows) else " with every call of the plan"
     return {
         "bars": bars,

@@ -85,7 +85,9 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "most": row["uses_per_game"],
                 "roles": role_rows(report, s, c, out),
                 "court": call_card(report.scenario, s, call, report.timing),
-                "stand_ins": [f"{n} \N{RIGHTWARDS ARROW} {other or '?'}" for n, other in stand_ins(report, s, c)],
+                "stand_ins": [
+                    f"{n} \N{RIGHTWARDS ARROW} {other or '?'}" for n, other in stand_ins(report, s, c)
+                ],
                 "stop": _stop(report, row),
                 "one_in": None if not turnovers else max(1, round(1.0 / turnovers)),
             }

@@ -23,7 +23,8 @@ from engine.still.picture import Picture, Setup, picture_of
 from engine.study.timing.traps import trap_picture
 from engine.world.pack import defenders_of, place_of
 
-#: Room that a sign and a number beside one take on the drawing, and the shortest run that is worth an arrow, centimetres.
+#: Room that a sign and a number beside one take on the drawing, and the shortest run that is worth an arrow,
+#: centimetres.
 SIGN_CM, LABEL_CM, LEAST_RUN_CM = 104, 92, 70
 #: A way out that fewer escapes take than this is left out.
 LEAST_SHARE = 0.03
@@ -36,7 +37,7 @@ Spot = tuple[float, float]
 
 
 def on_screen(place: Spot, side: str = "right") -> Spot:
-    """Metres of the model's frame as centimetres of the drawing; a still picture of the left is turned back."""
+    """Metres of the model's frame as centimetres of the drawing; a still picture of the left turned back."""
     return float(cm(place[0] if side == "right" else -place[0])), float(-cm(place[1]))
 
 
@@ -66,7 +67,7 @@ def apart(fixed: Sequence[Spot], free: Sequence[Spot], least: float = SIGN_CM) -
 
 
 def arrow(start: Spot, end: Spot, short: float = 52.0, head: float = 34.0) -> Found | None:
-    """A line with a head, from ``start`` to ``short`` before ``end``; None where that is too short to draw."""
+    """A line with a head, from ``start`` to ``short`` before ``end``; None where it is too short to draw."""
     way = math.dist(start, end)
     if way < LEAST_RUN_CM:
         return None
@@ -137,7 +138,9 @@ def home_card(scenario: Scenario) -> Found:
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
     picture = picture_of(setup, "top", "right")
     found = _card(scenario, setup, picture, picture.defenders)
-    places = ", ".join(f"{spoken(place)} {number}" for place, number in shirts_of(scenario, setup.zone).items())
+    places = ", ".join(
+        f"{spoken(place)} {number}" for place, number in shirts_of(scenario, setup.zone).items()
+    )
     return found | {"words": f"{scenario.zone.title}, ball at the top: {places}."}
 
 
@@ -154,8 +157,8 @@ def feeder(timing: Found, call: Call) -> str:
 def call_card(scenario: Scenario, setting: int, call: Call, timing: Found) -> Found | None:
     """A call with the ball on the right: from home's places to the trap, the ways out, who rotates.
 
-    ``timing``: its JSON: where the pass to the trap comes from, the ways out of it. None for a call whose doubles
-    are whoever is nearest: who that is, is not known before.
+    ``timing``: its JSON: where the pass to the trap comes from, the ways out of it. None for a call whose
+    doubles are whoever is nearest: who that is, is not known before.
     """
     if call.dynamic:
         return None

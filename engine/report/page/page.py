@@ -16,6 +16,7 @@ from engine.report.page.bench import bench_view
 from engine.report.page.court_card import home_card
 from engine.report.replay.page import environment, own_part
 from engine.report.screen.evening import shot_line
+from engine.report.screen.timing import bump_words
 from engine.report.words import GLOSSARY, count
 from engine.study.evening_report import EveningReport
 from engine.world.court import build_court
@@ -98,12 +99,12 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             call_of_shots=None if report.shots["call"] is None else spoken(report.shots["call"]),
             plan=page_plan.plan_view(report),
             moments=page_plan.moments(report),
-            bump=report.timing["bump"]["words"],
+            bump=bump_words(report.timing["bump"]),
             drills=page_plan.drills(report),
             lineup=page_plan.lineup_view(report),
             opponents=opponents,
             areas=[area for area in areas if any(area in one["areas"] for one in opponents)],
-            average_shot="{:.2f}".format(page_plan.average_shot(report)[0]),
+            average_shot=f"{page_plan.average_shot(report)[0]:.2f}",
             assumptions=report.evening.assumptions,
             shooting=[shot_line(note.to_dict()) for note in report.evening.shooting],
             remarks=report.evening.remarks,

@@ -15,7 +15,7 @@ from engine.inputs.roles import holder
 from engine.report.page.court_card import pass_card
 from engine.report.screen.lineup import OTHER_TASK, TASKS
 from engine.report.screen.timing import late_words, merged
-from engine.report.words import WAY_WORDS, around, count, numbers_words, percent, saved
+from engine.report.words import around, count, numbers_words, percent, saved
 from engine.still.holes import scenario_setup
 from engine.still.picture import picture_of
 from engine.still.shot_worth import ShotWorth
@@ -26,8 +26,8 @@ from engine.world.pack import defenders_of, pack
 
 #: Where a man stands, in a coach's words; other regions are left out.
 AREAS = {
-    "corner": "corner", "wing": "wing", "slot": "wing", "top": "top", "high_post": "middle", "elbow": "middle",
-    "short_corner": "inside", "low_post": "inside", "lane": "inside", "rim": "inside",
+    "corner": "corner", "wing": "wing", "slot": "wing", "top": "top", "high_post": "middle",
+    "elbow": "middle", "short_corner": "inside", "low_post": "inside", "lane": "inside", "rim": "inside",
 }  # fmt: skip
 GUARD, LET_SHOOT, LEAVE = "guard", "let shoot", "leave"
 SIDES = ("left", "right")
@@ -254,7 +254,7 @@ def lineup_view(report: EveningReport) -> Found:
     }
 
 
-# --- their five -----------------------------------------------------------------------------------------------
+# --- their five ---------------------------------------------------------------------------------------------
 
 
 def average_shot(report: EveningReport) -> tuple[float, float]:
@@ -332,5 +332,9 @@ def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]
         if one["call"] == call.name and one["called"] >= LEAST_CALLS and one["value"]["low"] is not None
     ]
     mine.sort(key=lambda one: -one["called"])
-    pays = [one["number"] for one in mine if one["value"]["mean"] > CLEAR * standard_error(Interval(**one["value"]))]
+    pays = [
+        one["number"]
+        for one in mine
+        if one["value"]["mean"] > CLEAR * standard_error(Interval(**one["value"]))
+    ]
     return [one["number"] for one in mine], pays

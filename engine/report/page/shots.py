@@ -20,8 +20,8 @@ from engine.report.replay.data import court_drawing
 from engine.state.words import REGIONS
 from engine.world.court import Court
 
-#: Perceptually even and even in lightness, also for those who cannot tell red from green: pale is few, dark and
-#: strong is much. The palest and the darkest part are left out.
+#: Perceptually even, also for those who cannot tell red from green: pale is few, dark and strong is much. The
+#: palest and the darkest part are left out.
 MAP, PALE, STRONG = "magma_r", 0.02, 0.82
 INK, WHITE = "#16202b", "#ffffff"
 #: Regions of the floor that get a share of their own in the picture of shots.
@@ -92,9 +92,7 @@ def _points(court: Court, region: str, side: int) -> list[str]:
     """Corners of a region as points of polygons; a region without sides has both halves."""
     half = [(float(x), float(y)) for x, y in court.polygons[region]]
     sides = (1, -1) if region in WHOLE else (side,)
-    return [
-        " ".join("{:.0f},{:.0f}".format(*on_screen((of * x, y))) for x, y in half) for of in sides
-    ]
+    return [" ".join("{:.0f},{:.0f}".format(*on_screen((of * x, y))) for x, y in half) for of in sides]
 
 
 def shots_card(court: Court, shots: Sequence[Found], open_m: float, most: float, words: str) -> Found:
@@ -112,7 +110,7 @@ def shots_card(court: Court, shots: Sequence[Found], open_m: float, most: float,
                 {
                     "points": _points(court, region, side),
                     "fill": fill,
-                    "ink": max((INK, WHITE), key=lambda ink: contrast(ink, fill)),
+                    "ink": max((INK, WHITE), key=lambda ink, fill=fill: contrast(ink, fill)),
                     "share": f"{100 * share:.0f}" if share >= LEAST_SHOWN else "",
                     "at": (round(x), round(y)),
                 }
@@ -123,7 +121,9 @@ def shots_card(court: Court, shots: Sequence[Found], open_m: float, most: float,
         marks.append({"at": (round(x), round(y)), "open": shot["gap_m"] >= open_m})
     frame = court_drawing(court)
     x, y, width, height = (float(part) for part in frame["view"].split())
-    frame["view"] = f"{x + 40:.0f} {frame['half_y'] - 30} {width - 80:.0f} {y + height - frame['half_y'] - 10:.0f}"
+    frame["view"] = (
+        f"{x + 40:.0f} {frame['half_y'] - 30} {width - 80:.0f} {y + height - frame['half_y'] - 10:.0f}"
+    )
     return {"court": frame, "areas": areas, "marks": marks, "words": words}
 
 

@@ -30,8 +30,8 @@ from engine.world.court import Court
 #: Room round the floor, and how a ball in the hands is shown beside its holder, centimetres.
 MARGIN_CM = 70
 IN_HAND_CM = 46
-#: The ring is 45 cm across in every rule book, the free-throw circle 180 cm round its middle and the board 180
-#: cm wide, 120 cm from the baseline, within 3 cm of it (all from memory).
+#: The ring is 45 cm across in every rule book, the free-throw circle has a radius of 180 cm and the board is 180
+#: cm wide, 120 cm from the baseline, all within 3 cm (from memory).
 RING_CM, CIRCLE_CM, BOARD_CM, BOARD_IN_CM = 22.5, 180, 90, 120
 #: What the two trappers do, by how far the trap is: coming, set.
 TRAPPING = {1: "on his way to the trap", 2: "doubles the ball"}
@@ -48,8 +48,8 @@ def court_drawing(court: Court) -> Found:
     """Lines of the half court and the strip beyond it as SVG paths and numbers, centimetres on the screen.
 
     Keys: view (the viewBox), floor and strip (x, y, width, height), half_y, lane (x, y, width, height), arc
-    (path), no_charge (path, "" where the rule set has none), ring (radius), circle (radius, about the middle of
-    the free-throw line), board (half its width, y).
+    (path), no_charge (path, "" where the rule set has none), ring (radius), circle (radius, about the middle
+    of the free-throw line), board (half its width, y).
     """
     half, far, base = cm(court.half_width_m), -cm(court.far_y_m), -cm(court.baseline_y_m)
     half_y, lane, line = -cm(court.half_y_m), cm(court.lane_half_width_m), -cm(court.free_throw_y_m)
