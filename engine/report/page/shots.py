@@ -110,7 +110,7 @@ def shots_card(court: Court, shots: Sequence[Found], open_m: float, most: float,
                 {
                     "points": _points(court, region, side),
                     "fill": fill,
-                    "ink": max((INK, WHITE), key=lambda ink, fill=fill: contrast(ink, fill)),
+                    "ink": INK if contrast(INK, fill) >= contrast(WHITE, fill) else WHITE,
                     "share": f"{100 * share:.0f}" if share >= LEAST_SHOWN else "",
                     "at": (round(x), round(y)),
                 }

@@ -102,12 +102,11 @@ def bump_words(bump: Found) -> str:
         return "this defence has none"
     worst = max(bump["races"], key=lambda race: race["late_s"])
     way, who = f"on the pass from the {spoken(worst['from'])} to the wing", spoken(worst["role"])
+    late_s = worst["late_s"]
     if bump["holds"]:
-        return (
-            f"in time: {way} the {who} is there {max(-worst['late_s'], 0.0):.1f} s before the ball can go on"
-        )
+        return f"in time: {way} the {who} is there {max(-late_s, 0.0):.1f} s before the ball can go on"
     return (
-        f"too late {way}: the {who} by {worst['late_s']:.1f} s, {worst['off_m']:.1f} m off when the ball can go "
+        f"too late {way}: the {who} by {late_s:.1f} s, {worst['off_m']:.1f} m off when the ball can go "
         "on to the corner"
     )
 
