@@ -7,6 +7,7 @@ It is opened from disk in headless Chromium (tests/browser.py); what it shows is
 from __future__ import annotations
 
 import json
+import math
 import re
 import subprocess
 import sys
@@ -128,6 +129,47 @@ def test_the_ball_flies_where_the_frames_say(page: Page, shown: tuple[Path, Repl
     assert (x, y) == pytest.approx((100 * table["ball_x_m"][tick], -100 * table["ball_y_m"][tick]), abs=0.51)
 
 
+def test_nobodys_number_is_hidden(page: Page, shown: tuple[Path, Replay]) -> None:
+    """At no moment does another sign or the ball cover a number."""
+    last = len(shown[1].frames()) - 1
+    hidden = """(() => {
+      const box = (e) => {
+        const r = e.getBoundingClientRect();
+        return [r.left + 1, r.top + 1, r.right - 1, r.bottom - 1];
+      };
+      const signs = [...document.querySelectorAll('#court .sign')];
+      const all = (part) => signs.map((e) => box(e.querySelector(part)));
+      const bodies = all('.body'), numbers = all('text');
+      const ball = box(document.querySelector('#court .leather'));
+      const meet = (a, b) => a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3];
+      const digits = ([l, t, r, b]) => [l, t + (b - t) / 4, r, b - (b - t) / 4];
+      return numbers.map(digits).some((n, i) => (
+        meet(n, ball) || bodies.some((other, j) => i !== j && meet(n, other))));
+    })()"""
+    for tick in range(0, last + 1, 3):
+        slide_to(page, tick)
+        assert not page.run(hidden), tick
+
+
+def test_the_same_possession_without_the_call_plays_on_the_same_clock(
+    page: Page, shown: tuple[Path, Replay]
+) -> None:
+    pick = pick_possession(SCENARIO, "corner", "beaten", possessions=N)
+    other = replay(SCENARIO, pick.index, CORNER, max_calls=0)
+    assert int(other.record()["points"]) == pick.base_points
+    assert page.run("document.getElementById('other').offsetHeight") == 0
+    page.click("#beside")
+    assert page.run("document.getElementById('other').offsetHeight") > 100
+    times, others = shown[1].frames()["t_s"].to_numpy(), other.frames()
+    tick = len(times) // 2
+    slide_to(page, tick)
+    row = others.iloc[int(np.searchsorted(others["t_s"].to_numpy(), times[tick] + 1e-6)) - 1]
+    text = page.run("document.getElementById('without-agent-0').getAttribute('transform')")
+    x, y = (float(part) for part in re.findall(r"-?[\d.]+", text))
+    assert math.dist((x, y), (100 * row["offence_1_x_m"], -100 * row["offence_1_y_m"])) < 60  # a step's run
+    assert page.run("document.getElementById('without-now').textContent").startswith("Without the call: ")
+
+
 def test_play_runs_and_stops(page: Page) -> None:
     assert page.run("document.getElementById('play').textContent") == "Play"
     page.click("#play")
@@ -222,8 +264,11 @@ def test_jobs_clock_and_trap_stand_beside_the_picture(page: Page, shown: tuple[P
     tick = int(np.flatnonzero((table["trap_phase"] == "coming") & (table["mode"] == "held"))[0])
     slide_to(page, tick)
     jobs = page.run("[...document.querySelectorAll('#jobs tbody tr')].map((r) => r.children[1].textContent)")
-    assert jobs == [job_words(table[f"{agent}_job"][tick]) for agent in AGENTS[5:]]
-    assert jobs.count("doubles the ball") == 2
+    two = [i for i, job in enumerate(jobs) if job == "on his way to the trap"]
+    states = shown[1].trace.states
+    assert two == sorted(int(states[f"trapper_{k}"][tick]) - 5 for k in range(2))
+    rest = [(job, agent) for i, (job, agent) in enumerate(zip(jobs, AGENTS[5:], strict=True)) if i not in two]
+    assert [job for job, _ in rest] == [job_words(table[f"{agent}_job"][tick]) for _, agent in rest]
     now = page.run("document.getElementById('now').textContent")
     assert f"{table['t_s'][tick]:.1f} s; shot clock {table['clock_s'][tick]:.1f} s" in now
     assert "corner trap called, on its way" in now
@@ -353,7 +398,9 @@ def test_no_part_of_the_page_points_elsewhere(shown: tuple[Path, Replay]) -> Non
     assert not re.search(r"\b(fetch|XMLHttpRequest|WebSocket|import|sendBeacon)\b", own)
     found = re.search(r'<script id="possession" type="application/json">(.*?)</script>', text, re.S)
     assert found is not None
-    assert set(json.loads(found[1])) == {"ticks", "decisions", "events", "in_hand"}
+    assert set(json.loads(found[1])) == {
+        "ticks", "decisions", "events", "in_hand", "without", "without_end",
+    }  # fmt: skip
 
 
 def test_staying_home_can_be_replayed_by_number(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

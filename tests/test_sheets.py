@@ -374,15 +374,24 @@ def test_a_folder_without_sheets_is_told(tmp_path: Path, capsys: pytest.CaptureF
     assert "trapledger new FOLDER" in capsys.readouterr().err
 
 
-def test_the_json_holds_the_evening(tmp_path: Path) -> None:
+def test_the_json_holds_the_evening(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     write_evening(tmp_path / "sheets")
     target = tmp_path / "out.json"
     assert cli.run(["compare", str(tmp_path / "sheets"), "-n", "100", "--quiet", "--json", str(target)]) == 0
     told = json.loads(target.read_text())["evening"]
     assert told == json.loads(json.dumps(load_evening(tmp_path / "sheets").to_dict()))
     text = evening_text(told)
-    assert all(len(line) <= 100 for line in text.splitlines())
-    assert "No. 10 threes 34 of 110: taken as" in text and "65% his own and 35% the average" in text
+    assert all(len(line) <= 80 for line in text.splitlines())
+    n = len(told["assumptions"]) + len(told["shooting"])
+    assert f"{n} things are filled in or mixed with averages: trapledger check lists them." in " ".join(
+        text.split()
+    )
+    assert told["assumptions"][0] not in text
+    capsys.readouterr()
+    assert cli.run(["check", str(tmp_path / "sheets")]) == 0
+    checked = capsys.readouterr().out
+    assert "No. 10 threes 34 of 110: taken as" in checked and "65% his own and 35% the average" in checked
+    assert all(line in checked for line in told["assumptions"])
 
 
 def test_only_the_weak_handlers_are_targets(tmp_path: Path) -> None:

@@ -203,7 +203,7 @@ def test_worlds_outside_the_base_rates_are_dropped_and_counted(scenario: Any, sm
     call = found.to_dict()["settings"][0]["calls"][0]
     assert call["called"] == int(found.settings[found.kept, 0, 1, 0].sum())
     text = stress_text(found.to_dict())
-    assert f"{worlds['dropped']} of {WORLDS} worlds were dropped" in text
+    assert f"{worlds['dropped']} of {WORLDS} variants were dropped" in text
     assert "from memory" in text
 
     nobody = BaseRates(**{**own.model_dump(), "points": (7.0, 8.0)})
@@ -211,7 +211,7 @@ def test_worlds_outside_the_base_rates_are_dropped_and_counted(scenario: Any, sm
         scenario, WORLDS, POSSESSIONS, 5, 2, listed=listed.model_copy(update={"rates": {"school": nobody}})
     )
     assert none.to_dict()["worlds"]["kept"] == 0
-    assert "No world was kept" in stress_text(none.to_dict())
+    assert "No variant was kept" in stress_text(none.to_dict())
 
     free = stress(scenario, WORLDS, POSSESSIONS, 5, 2, listed=listed.model_copy(update={"rates": {}}))
     assert free.to_dict()["worlds"] | {"dropped": 0} == free.to_dict()["worlds"]
@@ -282,7 +282,7 @@ def told_result(result: StressResult) -> dict[str, Any]:
 def test_share_comes_first_and_inputs_in_words_of_the_trade(small: StressResult) -> None:
     text = stress_text(told_result(small))
     flat = " ".join(text.split())
-    assert "pays in 83 of 100 plausible worlds" in flat
+    assert "pays in 83 of 100 variants" in flat
     assert flat.index("83 of 100") < flat.index("points a call")
     assert "better with quick reactions to a pass* (31%); better with many held balls (12%)" in flat
     assert "haste after a beaten trap (5%, either way)" in flat
@@ -300,9 +300,9 @@ def test_words_never_claim_certainty_and_tell_nothing_apart(small: StressResult)
     call = found["settings"][0]["calls"][0]
     nothing = {"mean": None, "low": None, "high": None}
     call |= {"no_difference": True, "share": nothing, "value": nothing}
-    assert "no difference in any world" in stress_text(found)
+    assert "no difference in any variant" in stress_text(found)
     call |= {"no_difference": False, "called": 0, "worlds": 0}
-    assert "never called in any world" in stress_text(found)
+    assert "never called in any variant" in stress_text(found)
     assert "Detail" in stress_text(found, with_detail=True)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -30,7 +31,8 @@ TABLE = (
     ("compare SHEETS -n 60 --detail", "Before you use this"),
     (f"play {DEMO} -n 60 --detail", "Box score"),
     ("play SHEETS -n 60", "Before you use this"),
-    (f"stress {DEMO} --worlds 16 -n 20 --detail", "worlds"),
+    (f"stress {DEMO} --worlds 16 -n 20", "variants"),
+    (f"stress {DEMO} --worlds 16 -n 20 --detail", "variants"),
     ("stress SHEETS --worlds 16 -n 20", "Before you use this"),
     ("patterns --scale 0.0001", "patterns shown whole"),
     (f"plan {DEMO} --games 10 --detail", "Worth of use number"),
@@ -51,6 +53,9 @@ TABLE = (
 )
 #: One line for each file, a table for programs, one line for each failed point.
 LONG_LINES = ("check", "trace", "sweep")
+#: Commands that a coach reads, and words that he does not have (the option --worlds keeps its name).
+COACH = ("compare", "play", "stress", "plan", "timing", "lineup", "replay", "report")
+NOT_A_COACHS = re.compile(r"(?<!--)\b(worlds?|luck left|links?|shell|holds?|lane link|entry|shadow)\b", re.I)
 
 
 @pytest.fixture(scope="module")
@@ -108,8 +113,13 @@ def test_every_command_prints_its_text(
         ]
         assert not wide, wide
         assert out.endswith("\n")
+    if command in COACH and "--detail" not in line:
+        assert not NOT_A_COACHS.findall(out)
     if "SHEETS" in line:
         assert "Paper Kités" in out
+        if command != "check" and "--detail" not in line:
+            assert "trapledger check lists them" in " ".join(out.split())
+            assert "the level's average." not in out
 
 
 def test_what_cannot_be_printed_is_escaped_and_accents_are_one_letter() -> None:

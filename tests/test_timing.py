@@ -281,7 +281,7 @@ def test_the_demo_has_three_different_drills(found: Found) -> None:
 def test_the_page_names_roles_and_never_a_player(found: Found, scenario: Any) -> None:
     text = timing_text(found)
     assert all(len(line) <= 100 for line in text.splitlines())
-    assert "Worst link" in text.splitlines()[4]
+    assert "Worst pass" in text.splitlines()[4]
     for player in scenario.defence_team.players:
         assert player.name not in text and f"number {player.number}" not in text
 

@@ -22,6 +22,7 @@ from engine.inputs.shots import COLUMNS, shot_table_from
 from engine.inputs.stress import stress_from
 from engine.inputs.team import team_from
 from engine.inputs.zone import load_zone, zone_from
+from engine.report.screen.evening import shot_line
 from engine.shipped import configs_root
 from engine.still.holes import scenario_lines, zone_lines
 from engine.study.sweep.design import design_from
@@ -177,7 +178,8 @@ def _evening(source: Source) -> list[str]:
         f'sheets of "{scenario.title}", {scenario.level} level, {scenario.rules.title}, '
         f"{_count(len(evening.own), 'player')} of ours, {len(evening.opponents)} of theirs, settings: {names}"
     )
-    return [meaning, *evening.care.lines(), *evening.assumptions, *evening.remarks]
+    shots = [shot_line(note.to_dict()) for note in evening.shooting]
+    return [meaning, *evening.care.lines(), *evening.assumptions, *shots, *evening.remarks]
 
 
 def _court(data: Table, source: Source) -> str:

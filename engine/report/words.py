@@ -153,18 +153,33 @@ SHORT_TRIGGERS = {
     "held": "held {held:g}s",
     "across_half": "over half court",
 }
-#: What to do about an opponent, before his number and in a sentence about him.
-ADVICE_WORDS = {
-    "force": "force the ball to",
-    "trap": "trap",
-    "leave": "leave, help from",
-    "deny": "deny",
-}
+#: What to do about an opponent, in a sentence about him.
 ADVICE_TO_A_MAN = {
     "force": "let him have the ball",
     "trap": "trap him",
     "leave": "leave him, help from him",
-    "deny": "deny him the ball",
+    "deny": "guard him",
+}
+#: Shouted on a floor anyway, so no signal for a call (common practice, no source).
+SHOUTED = frozenset(
+    "ball help shot box out rebound cutter screen switch stop home back time line middle corner baseline "
+    "left right high low deny guard leave trap one two three shoot".split()
+)
+#: Words of the outputs that need their plain meaning, once.
+GLOSSARY = {
+    "at home": "the defence without any trap call",
+    "clear": "told apart from luck in the possessions played (95 %)",
+    "variant": "the model with its unsure numbers (pass speeds, reactions, shooting) drawn anew; 90 of 100 "
+    "variants are not 90 % sure in a gym",
+    "bump": "the forward takes the wing until the guard has run over, then drops",
+    "slot": "between the top and the wing",
+    "skip": "a pass over the zone to the far side",
+    "guard": "his open shot there is worth more than their average shot: close out to him",
+    "let shoot": "his open shot there is worth less than that: stay between him and the rim",
+    "leave": "let shoot wherever he stands: help from him",
+    "the defence set": "all five back at their places before a shot",
+    "points a call": "points conceded at home less those with the call, with what a won ball brings at the "
+    "other end",
 }
 #: Before the name of a region; the others stand "in the".
 PREPOSITIONS = {"top": "at the", "wing": "on the", "slot": "in the", "high_post": "at the", "elbow": "at the",
@@ -189,6 +204,12 @@ def plain(text: str) -> str:
 def count(n: int, one: str, many: str | None = None) -> str:
     """``12 steals``, ``1 steal``."""
     return f"{n:,} {one if n == 1 else (many or one + 's')}"
+
+
+def numbers_words(numbers: Sequence[int]) -> str:
+    """``5``, ``5 and 12``, ``5, 10 and 12``."""
+    texts = [str(number) for number in numbers]
+    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
 
 
 def times(n: int) -> str:

@@ -1,22 +1,24 @@
 """What the report's answer and ledger say, as plain words and rows for its template.
 
-Numbers come from the studies' JSON alone. engine.report.page.plan has plan, practice and line-up.
+Numbers come from the studies' JSON alone. engine.report.page.plan has plan, practice, line-up and opponents.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
+from engine.report.page.court_card import call_card
+from engine.report.page.plan import handlers_of, stand_in_words
 from engine.report.screen.stress import worlds_in_100
 from engine.report.words import (
     PREPOSITIONS,
     RARELY,
+    SHOUTED,
     TRIGGER_WORDS,
     around,
     count,
+    numbers_words,
     percent,
     saved,
     scaled,
@@ -24,25 +26,19 @@ from engine.report.words import (
 )
 from engine.study.evening_report import EveningReport
 
-SAMPLING = (
-    "Ranges (95%) show the luck of the draw in the possessions played. They do not show how far the model is "
-    "from a gym."
-)
+#: Words of the answer at most.
+MOST_WORDS = 12
 MODEL = (
-    "The model can be off by hundredths to tenths of a point a call, more than most of these ranges. The "
-    "plausible worlds vary its numbers (pass speeds, reactions, shooting), not how its players decide; "
-    "nobody has published what traps bring. Paying in 95 of 100 worlds is not 95% sure to pay in a gym."
+    "Ranges are the luck of the draw (95%). The model itself can be off by tenths of a point a call: nobody "
+    "has published what traps bring."
 )
 CAUTIONS = (
-    "Feet and high hands. No reaching, no wrapping.",
-    "Never run under a shooter. A late close-out is a reason not to make the call, not to sprint harder.",
-    "Short gyms: look at walls, benches and tables behind the corners first.",
-    "Players are numbers or initials. This file stays where you put it; it sends nothing.",
+    "Feet and high hands; no reaching, no wrapping. Never run under a shooter.",
+    "Look at walls, benches and tables behind the corners first.",
 )
-
 #: Where trap advice is given.
 TRAP_CAUTIONS = (
-    "Traps are sprints: count them, rest the men who double, watch for tired legs.",
+    "Traps are sprints: rest the men who double.",
     "Far ahead there is no trap ({lead} points or more).",
 )
 
@@ -58,12 +54,6 @@ def cautions(report: EveningReport) -> list[str]:
     return [*said, *own]
 
 
-def numbers_words(numbers: Sequence[int]) -> str:
-    """``5``, ``5 and 12``, ``5, 10 and 12``."""
-    texts = [str(number) for number in numbers]
-    return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
-
-
 def when_words(call: Call) -> str:
     """When a call is made: where the ball is and what sets it off."""
     where = " or ".join(f"{PREPOSITIONS.get(region, 'in the')} {spoken(region)}" for region in call.ball)
@@ -73,17 +63,30 @@ def when_words(call: Call) -> str:
 
 
 def whom_words(report: EveningReport, call: Call) -> str:
-    """On whom a call is made, and whom the other studies point to."""
+    """On whom a call is made: the coach's own list, else to whom it comes and against whom it pays."""
     if call.only_against:
         return f"only No. {numbers_words(call.only_against)}"
-    said = "whoever has it there"
-    best: list[int] = next((o["saves"] for o in report.lineup["whom_by_call"] if o["call"] == call.name), [])
-    if best:
-        said += f"; saves most against No. {numbers_words(best)}"
-    elif report.evening.trap_targets:
-        said += f"; weak under pressure on your sheet: No. {numbers_words(report.evening.trap_targets)}"
-    breaker = report.lineup["trap_breaker"]
-    return said if breaker is None else f"{said}; least against No. {breaker}"
+    comes, pays = handlers_of(report, call)
+    if not comes:
+        return "whoever has it there"
+    said = f"whoever has it there: mostly No. {numbers_words(comes[:2])}"
+    return f"{said}; pays clearly against No. {numbers_words(pays)}" if pays else said
+
+
+def clashes(signals: dict[str, str]) -> list[str]:
+    """Signals that players may take for another word: the same twice, or what is shouted anyway."""
+    said = []
+    words = {name: word.casefold().strip() for name, word in signals.items()}
+    for name, word in words.items():
+        others = [other for other, same in words.items() if other != name and same == word]
+        if others and name < min(others):
+            named = ", ".join(spoken(one) for one in (name, *others))
+            said.append(f"One signal for several calls ({named}): “{signals[name]}”.")
+        elif word in {spoken(other) for other in words if other != name}:
+            said.append(f"The signal “{signals[name]}” is the name of another call.")
+        elif word in SHOUTED:
+            said.append(f"The signal “{signals[name]}” is shouted on the floor anyway: take another word.")
+    return said
 
 
 # --- the answer -------------------------------------------------------------------------------------------
@@ -113,40 +116,30 @@ def stress_of(report: EveningReport, setting: int, call: int) -> Found | None:
     return found
 
 
-def worlds_words(report: EveningReport, setting: int, call: int) -> str:
-    """In how many plausible worlds a call pays."""
+def variants_words(report: EveningReport, setting: int, call: int) -> str:
+    """In how many variants of the model's unsure numbers a call pays, and how many were tried."""
     found = stress_of(report, setting, call)
     if found is None:
-        return "not weighed over worlds here (trapledger stress does)"
-    kept = report.stress["worlds"]["kept"] if report.stress else 0
+        return "not tried (trapledger stress does)"
     share = found["share"]
     if share["mean"] is None:
-        return f"comes up in {count(found['worlds'], 'world')} of {kept} only: too few to say"
-    range_words = f"{100 * share['low']:.0f} to {100 * share['high']:.0f}"
+        return f"comes up in {count(found['worlds'], 'variant')} only: too few to say"
+    low, high = 100 * share["low"], 100 * share["high"]
     return (
-        f"pays in {worlds_in_100(share['mean'])} plausible worlds (luck left: {range_words}; "
-        f"{count(kept, 'world')} kept)"
+        f"pays in {worlds_in_100(share['mean'])} ({count(found['worlds'], 'variant')} tried; "
+        f"{low:.0f} to {high:.0f})"
     )
 
 
 def beaten_words(found: Found) -> str:
-    """What a call costs when it is beaten."""
-    outcomes, after, even = found["outcomes"], found["after_escape"], found["break_even"]
+    """How often a call is beaten, and what comes then."""
+    outcomes, after = found["outcomes"], found["after_escape"]
     beaten = sum(outcomes[name] or 0.0 for name in ("escape_pass", "retreat", "split"))
-    words = f"beaten in {percent(beaten)} of calls"
-    if after["rim_shot"] is not None:
-        rim, three = percent(after["rim_shot"]), percent(after["open_three"])
-        words += f"; then a shot at the rim in {rim} of them and an open three in {three}"
-    lost, home = even["net_conceded_otherwise"], even["net_conceded_home"]
-    if lost is not None and home is not None:
-        more = lost - home
-        side = "more than" if more >= 0.005 else "less than" if more <= -0.005 else "as much as"
-        size = "" if abs(more) < 0.005 else f"{abs(more):.2f} "
-        words += (
-            f". Where it does not win the ball they score {lost:.2f} points, {size}{side} in the same "
-            "possessions at home"
-        )
-    return words + "."
+    words = f"{round(100 * beaten)} of 100 calls"
+    if after["rim_shot"] is None:
+        return words
+    rim, three, again = (round(100 * after[name]) for name in ("rim_shot", "open_three", "reset"))
+    return f"{words}; then, of 100, {rim} shots at the rim, {three} open threes, {again} with the defence set"
 
 
 def trap_closed(found: Found) -> str:
@@ -154,14 +147,11 @@ def trap_closed(found: Found) -> str:
     rate = found["trap_set_rate"]
     if rate is None or rate >= RARELY:
         return ""
-    return (
-        f"The trap closes around the ball in only {round(100 * rate)} of 100 calls: most of its worth is the "
-        "hurried pass, not the trap itself."
-    )
+    return f"The trap closes in only {round(100 * rate)} of 100 calls: its worth is mostly the hurried pass."
 
 
 def answer_cards(report: EveningReport) -> list[Found]:
-    """One card for each call that is advised."""
+    """One card for each call that is advised: its court and a few rows."""
     cards = []
     for s, c in report.advised:
         call, found, row = (
@@ -175,47 +165,90 @@ def answer_cards(report: EveningReport) -> list[Found]:
             for one in report.plan["bench_rule"]["by_call"]
             if (one["setting"], one["call"]) == (row["setting"], row["call"])
         )
+        rows = [
+            ("When", when_words(call)),
+            ("On whom", whom_words(report, call)),
+            ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
+            ("Beaten", beaten_words(found)),
+            ("Variants", variants_words(report, s, c)),
+            ("Stop", stop),
+            ("Stand-ins", stand_in_words(report, s, c)),
+        ]
         cards.append(
             {
                 "name": spoken(call.name),
                 "signal": report.evening.signals.get(call.name),
-                "times": times(row["uses_per_game"]),
-                "rows": [
-                    ("When", when_words(call)),
-                    ("On whom", whom_words(report, call)),
-                    ("How often", f"at most {times(row['uses_per_game'])} a game"),
-                    ("Worth", saved(row["saves_per_game"], 1, "points a game")),
-                    ("Ball won", found["break_even"]["words"]),
-                    ("If beaten", beaten_words(found)),
-                    ("Worlds", worlds_words(report, s, c)),
-                    ("Stop rule", stop),
-                ],
+                "most": row["uses_per_game"],
+                "rows": [(name, said) for name, said in rows if said],
                 "caution": trap_closed(found),
+                "court": call_card(report.scenario, s, call, report.timing),
             }
-        )  # fmt: skip
+        )
     return cards
 
 
 def headline(report: EveningReport) -> str:
-    """The answer in one sentence."""
-    if not report.evening.care.trap_advice_allowed:
-        return "No trap advice is given here. The rest of the evening is below."
+    """The answer, in MOST_WORDS words."""
+    care = report.evening.care
+    if not care.trap_advice_allowed:
+        return "No trap advice: your league forbids traps." if care.trap_allowed is False else (
+            "No trap advice: ask your league first."
+        )  # fmt: skip
     if not report.scenario.settings:
-        return "There is no trap call in this scenario, so there is none to advise."
+        return "There is no trap call here to weigh."
     if not report.advised and report.planned:
-        return "Stay home: what a trap saves here does not hold in enough plausible worlds."
+        return "Stay home: no trap still saves when the model's numbers vary."
     if not report.advised:
-        return "Stay home: no trap here clearly saves points over a game."
-    parts = []
-    for s, c in report.advised:
-        row = plan_row(report, s, c)
-        assert row is not None
-        found = stress_of(report, s, c)
-        part = f"{spoken(row['call'])} at most {times(row['uses_per_game'])} a game"
-        if found is not None:
-            part += f" (pays in {worlds_in_100(found['share']['mean'])} plausible worlds)"
-        parts.append(part)
-    return f"Call {' and '.join(parts)}, else stay home."
+        return "Stay home: no trap clearly saves points."
+    rows = [plan_row(report, s, c) for s, c in report.advised]
+    each = [(spoken(row["call"]), row["uses_per_game"]) for row in rows if row is not None]
+    if len(each) == 1:
+        name, most = each[0]
+        first = f"Call {name} up to {times(most)} a game"
+    else:
+        first = f"Call {', '.join(f'{name} {most}' for name, most in each)} times a game at most"
+    for said in (f"{first}, else stay home.", f"{first}."):
+        if len(said.split()) <= MOST_WORDS:
+            return said
+    return f"{first.replace(' a game', '')}."
+
+
+def figure(report: EveningReport) -> Found | None:
+    """The one figure: points saved a game by each advised call, as bars against zero, and one game's spread.
+
+    None where no call is advised. Lengths are percent of the width of the drawing.
+    """
+    rows = [row for row in (plan_row(report, s, c) for s, c in report.advised) if row is not None]
+    if not rows:
+        return None
+    swing = report.plan["swing"]
+    low = min(0.0, swing["p5"], *(row["saves_per_game"]["low"] for row in rows))
+    high = max(0.0, swing["p95"], *(row["saves_per_game"]["high"] for row in rows))
+    room = 0.04 * (high - low) or 1.0
+
+    def at(points: float) -> float:
+        return round(100.0 * (points - low + room) / (high - low + 2 * room), 1)
+
+    bars = []
+    for row in rows:
+        found = row["saves_per_game"]
+        bars.append(
+            {
+                "name": spoken(row["call"]),
+                "said": saved(found, 1, "points a game"),
+                "from": at(found["low"]), "to": at(found["high"]), "mean": at(found["mean"]),
+            }
+        )  # fmt: skip
+    ends = [
+        f"{abs(n)} {'saved' if n > 0 else 'lost'}" if n else "nothing" for n in (swing["p5"], swing["p95"])
+    ]
+    planned = "" if len(report.plan["mix"]) == len(rows) else " with every call of the plan"
+    return {
+        "bars": bars,
+        "zero": at(0.0),
+        "game": {"from": at(swing["p5"]), "to": at(swing["p95"])},
+        "game_words": f"one game{planned}, {ends[0]} to {ends[1]}. A single result proves nothing.",
+    }
 
 
 def not_advised(report: EveningReport) -> list[str]:
@@ -227,25 +260,10 @@ def not_advised(report: EveningReport) -> list[str]:
         found, name = stress_of(report, s, c), spoken(report.scenario.settings[s].calls[c].name)
         share = None if found is None else found["share"]["mean"]
         if share is None or share >= 0.6:
-            said.append(f"Not among the advised, though planned: {name}; one page holds two calls.")
+            said.append(f"Planned, not advised: {name}; a page holds two calls.")
         else:
-            said.append(
-                f"Not advised: {name}. It saves in the plan, but pays in only {worlds_in_100(share)} "
-                "plausible worlds."
-            )
+            said.append(f"Not advised: {name}, {variants_words(report, s, c)}.")
     return said
-
-
-def swing_words(report: EveningReport) -> str:
-    """What the whole plan brings and how far one game can be from it; "" without a plan."""
-    if not report.plan["mix"]:
-        return ""
-    swing = report.plan["swing"]
-    low, high = (f"{abs(n)} {'saved' if n >= 0 else 'lost'}" for n in (swing["p5"], swing["p95"]))
-    return (
-        f"The whole plan {saved(swing, 1, 'points a game')}. One game can show anything from {low} to "
-        f"{high}: a single result proves nothing."
-    )
 
 
 # --- the ledger -------------------------------------------------------------------------------------------
@@ -256,27 +274,22 @@ def ledger_rows(report: EveningReport) -> list[Found]:
     rows = []
     for s, setting in enumerate(report.compare["settings"]):
         for c, found in enumerate(setting["calls"]):
+            named = {"setting": setting["name"], "call": spoken(found["call"]), "advised": False}
             if found["called"] < 30:
-                rows.append(
-                    {"setting": setting["name"], "call": spoken(found["call"]), "few": found["called"]}
-                )
+                rows.append({**named, "few": found["called"]})
                 continue
             out = found["outcomes"]
             won = (out["steal"] or 0.0) + (out["other_turnover"] or 0.0)
-            stressed = stress_of(report, s, c)
-            share = None if stressed is None else stressed["share"]["mean"]
+            called, home = (found["conceded"][key]["p_rim_shot"] for key in ("called", "home"))
             rows.append(
                 {
-                    "setting": setting["name"],
-                    "call": spoken(found["call"]),
+                    **named,
                     "few": None,
                     "often": f"{found['called_per_100_possessions']:.0f}",
-                    "value": saved(found["value"], 2, ""),
+                    "value": saved(found["value"], 2, "", short=True),
                     "won": percent(won),
                     "foul": percent(out["foul"]),
-                    "rim": f"{percent(found['conceded']['called']['p_rim_shot'])} against "
-                    f"{percent(found['conceded']['home']['p_rim_shot'])}",
-                    "worlds": "-" if share is None else worlds_in_100(share),
+                    "rim": f"{percent(called)}, home {percent(home)}",
                     "advised": (s, c) in report.advised,
                 }
             )
@@ -287,7 +300,4 @@ def home_words(report: EveningReport) -> str:
     """What staying home concedes."""
     home = report.compare["baseline"]
     points = around(scaled(home["points_per_possession"], 100), 0)
-    return (
-        f"Staying home ({home['base_defence']['title']}) concedes {points} points per 100 possessions, "
-        f"{count(report.compare['possessions'], 'possession')} played."
-    )
+    return f"Staying home ({home['base_defence']['title']}): {points} points conceded per 100 possessions."

@@ -105,7 +105,7 @@ def _inputs(stress: Found) -> list[Found]:
         for call in setting["calls"]:
             named = [labels[one["name"]]["label"] for one in call["inputs"] if one["named"]][:4]
             if call["floor"] is None:
-                said = "too few worlds to name deciding inputs (trapledger stress --worlds 512)"
+                said = "too few variants to name deciding inputs (trapledger stress --worlds 512)"
             else:
                 said = ", ".join(named) or "none stands out from noise"
             value = call["value"]

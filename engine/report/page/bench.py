@@ -9,9 +9,10 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.defence import persons_of
 from engine.inputs.roles import holder
-from engine.report.page.answer import numbers_words, plan_row
-from engine.report.page.plan import behind_call, opponents, out_of_trap
-from engine.report.words import SHORT_TRIGGERS
+from engine.report.page.answer import plan_row
+from engine.report.page.court_card import call_card, home_card, out_of
+from engine.report.page.plan import behind_call, opponents, stand_ins
+from engine.report.words import SHORT_TRIGGERS, numbers_words
 from engine.study.evening_report import EveningReport
 from engine.world.pack import defenders_of
 
@@ -73,7 +74,7 @@ def bench_calls(report: EveningReport) -> list[Found]:
     for s, c in report.advised:
         call, row = report.scenario.settings[s].calls[c], plan_row(report, s, c)
         assert row is not None
-        out = out_of_trap(report, call.name)
+        out = out_of(report.timing, call.name)
         turnovers = report.compare["settings"][s]["calls"][c]["break_even"]["turnover_rate"]["mean"]
         found.append(
             {
@@ -83,6 +84,11 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "whom": f"No. {numbers_words(call.only_against)}" if call.only_against else "anyone",
                 "most": row["uses_per_game"],
                 "roles": role_rows(report, s, c, out),
+                "court": call_card(report.scenario, s, call, report.timing),
+                "stand_ins": [
+                    f"{n} \N{RIGHTWARDS ARROW} {other or '?'}" for n, other in stand_ins(report, s, c)
+                ],
+                "stop": _stop(report, row),
                 "one_in": None if not turnovers else max(1, round(1.0 / turnovers)),
             }
         )
@@ -105,7 +111,9 @@ def bench_view(report: EveningReport) -> Found:
         "reason": "the league forbids traps" if care.trap_allowed is False else "ask your league first",
         "calls": bench_calls(report),
         "places": [] if report.advised else _places(report),
-        "opponents": _opponents(report),
+        "home": None if report.advised else home_card(report.scenario),
+        "opponents": opponents(report),
+        "quarters": int(plan["periods"]),
         "foul_numbers": plan["foul_trouble"],
         "foul_limit": limit - 2,
         "bonus_stop": [name for name in sorted(advised) if name not in in_bonus],
@@ -115,6 +123,15 @@ def bench_view(report: EveningReport) -> Found:
     }
 
 
+def _stop(report: EveningReport, row: Found) -> int | None:
+    """Calls without a turnover after which a call stops; None where the ledger gives no such rule."""
+    for one in report.plan["bench_rule"]["by_call"]:
+        if (one["setting"], one["call"]) == (row["setting"], row["call"]) and one["rule"] is not None:
+            found: int | None = one["rule"]["calls"][0]
+            return found
+    return None
+
+
 def _label(plan: Found, row: Found) -> str:
     found: str = next(
         one["label"]
@@ -122,14 +139,6 @@ def _label(plan: Found, row: Found) -> str:
         if (one["setting"], one["call"]) == (row["setting"], row["call"])
     )
     return found
-
-
-def _opponents(report: EveningReport) -> list[Found]:
-    """Their five; where no call is advised nobody is marked to be trapped."""
-    rows = opponents(report)
-    if report.advised:
-        return rows
-    return [row | {"short": "guard" if row["short"] == "trap" else row["short"]} for row in rows]
 
 
 def _places(report: EveningReport) -> list[tuple[str, int]]:

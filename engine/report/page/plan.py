@@ -9,21 +9,29 @@ from collections.abc import Sequence
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.inputs.calls import Call
 from engine.inputs.defence import persons_of
 from engine.inputs.roles import holder
-from engine.report.page.answer import numbers_words
+from engine.report.page.court_card import pass_card
 from engine.report.screen.lineup import OTHER_TASK, TASKS
 from engine.report.screen.timing import late_words, merged
-from engine.report.words import ADVICE_TO_A_MAN, WAY_WORDS, around, count, percent, saved
+from engine.report.words import around, count, numbers_words, percent, saved
+from engine.still.holes import scenario_setup
+from engine.still.picture import picture_of
+from engine.still.shot_worth import ShotWorth
 from engine.study.evening_report import EveningReport
-from engine.world.pack import defenders_of
+from engine.study.lineup.opponent import LEAST_CALLS
+from engine.world.pack import defenders_of, pack
 
-#: Words for shooters on the sheet with a sign of their own, for those who see no colours and for paper.
-SIGNS = {
-    "sure": "\N{BLACK UP-POINTING TRIANGLE}",
-    "ordinary": "\N{WHITE CIRCLE}",
-    "shaky": "\N{WHITE DOWN-POINTING TRIANGLE}",
-}
+#: Where a man stands, in a coach's words; other regions are left out.
+AREAS = {
+    "corner": "corner", "wing": "wing", "slot": "wing", "top": "top", "high_post": "middle",
+    "elbow": "middle", "short_corner": "inside", "low_post": "inside", "lane": "inside", "rim": "inside",
+}  # fmt: skip
+GUARD, LET_SHOOT, LEAVE = "guard", "let shoot", "leave"
+SIDES = ("left", "right")
+#: Fewer words of a drill do not say what is done.
+LEAST_WORDS = 8
 
 
 # --- plan ---------------------------------------------------------------------------------------------------
@@ -59,7 +67,6 @@ def plan_view(report: EveningReport) -> Found:
         "late": _late_rows(late),
         "late_words": _late_words(late, clear),
         "too_few": plan["bench_rule"]["too_few_below"],
-        "fouls": foul_words(report),
         "unclear": [spoken(name) for name in plan["not_clear"]],
     }
 
@@ -131,26 +138,43 @@ def doublers(report: EveningReport, setting: int, call: int) -> set[int]:
     shirts = dict(
         zip(persons_of(zone), (player.number for player in defenders_of(report.scenario, zone)), strict=True)
     )
-    people = {holder(role, side) for role in of.calls[call].doubles for side in ("left", "right")}
+    people = {holder(role, side) for role in of.calls[call].doubles for side in SIDES}
     return {shirts[person] for person in people if person in shirts}
 
 
-def foul_words(report: EveningReport) -> str:
-    """Who should not trap because of fouls."""
-    limit = int(report.plan["constants"]["foul_limit"])
-    named = report.plan["foul_trouble"]
-    words = f"Whoever has {limit - 2} fouls does not double"
-    if not named:
-        return f"{words}."
-    words += (
-        f"; No. {numbers_words(named)} (fouls easily, or likely to reach {limit}) not from {limit - 3} on."
+def stand_in(report: EveningReport, number: int) -> int | None:
+    """Shirt of who doubles in his stead: of the bench, not himself in danger of fouls, the nearest in height.
+
+    None where the bench has nobody.
+    """
+    team, danger = report.scenario.defence_team, set(report.plan["foul_trouble"])
+    playing = {player.number for player in team.on_court}
+    his = team.by_number(number).height_m
+    bench = [one for one in team.players if one.number not in playing and one.number not in danger]
+    if not bench:
+        return None
+    return min(bench, key=lambda one: (abs(one.height_m - his), one.number)).number
+
+
+def stand_ins(report: EveningReport, setting: int, call: int) -> list[tuple[int, int | None]]:
+    """Each who doubles in a call, with who comes for him."""
+    return [(number, stand_in(report, number)) for number in sorted(doublers(report, setting, call))]
+
+
+def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
+    """When who doubles gives way, and to whom; "" where nobody is known to double."""
+    limit, danger = int(report.plan["constants"]["foul_limit"]), set(report.plan["foul_trouble"])
+    pairs = stand_ins(report, setting, call)
+    if not pairs:
+        return ""
+    early = sorted(danger & {number for number, _ in pairs})
+    sooner = f" (No. {numbers_words(early)}: {limit - 3})" if early else ""
+    known = dict.fromkeys(other for _, other in pairs)
+    said = ", ".join(
+        f"{other or 'nobody'} for {numbers_words([number for number, one in pairs if one == other])}"
+        for other in known
     )
-    for s, c in report.advised:
-        doubling = sorted(set(named) & doublers(report, s, c))
-        if doubling:
-            name = spoken(report.scenario.settings[s].calls[c].name)
-            words += f" In {name} No. {numbers_words(doubling)} is one of the two: have another ready there."
-    return words
+    return f"with {limit - 2} fouls{sooner}: {said}"
 
 
 # --- timing and lineup --------------------------------------------------------------------------------------
@@ -161,63 +185,55 @@ def worst_links(report: EveningReport, most: int) -> list[Found]:
     return [link for link in merged(report.timing["links"]) if link["late_s"] > 0.0][:most]
 
 
-def link_rows(links: Sequence[Found]) -> list[Found]:
-    """Rows of the table of late passes."""
-    return [
-        {
-            "number": i,
-            "way": f"{spoken(link['from'])} to {spoken(link['to'])}"
-            + (", skip" if link["kind"] == "skip" else ""),
-            "who": spoken(link["defender"]),
-            "late": late_words(link["late_s"]),
-            "open": f"{link['gap_m']:.1f} m",
-            "worth": f"{link['shot_points']:.2f}",
-            "thrown": percent(link["p_thrown"]),
-        }
-        for i, link in enumerate(links, 1)
-    ]
-
-
-def out_of_trap(report: EveningReport, call: str) -> Found | None:
-    """How the defence comes out of a beaten trap."""
-    found = next((one for one in report.timing["after_trap"] if one["call"] == call), None)
-    return found if found is not None and found["ball"] is not None else None
-
-
-def out_words(one: Found) -> str:
-    """The same in words."""
-    who = f"ball to the {spoken(one['ball'])}, rim to the {spoken(one['rim'])}"
-    words = f"mostly out {WAY_WORDS[one['usual_way_out']]}: {who}"
-    if one["shell_s"] is not None:
-        words += (
-            f"; the shell stands after {one['shell_s']:.1f} s (in {one['stood']} of {one['traced']} traced)"
+def moments(report: EveningReport, most: int = 3) -> list[Found]:
+    """The worst passes, each as a court to start from: pass, who is late, by how much."""
+    found = []
+    for number, link in enumerate(worst_links(report, most), 1):
+        skip = ", skip" if link["kind"] == "skip" else ""
+        said = (
+            f"{number}. {spoken(link['from'])} to {spoken(link['to'])}{skip}: {spoken(link['defender'])} "
+            f"{late_words(link['late_s'])}, {link['gap_m']:.1f} m off."
         )
-    return words
+        found.append({"words": said, "court": pass_card(report.scenario, link, said)})
+    return found
+
+
+def _short(trains: str) -> str:
+    """What a drill trains, without its finer points where the first part says enough."""
+    first = trains.partition(":")[0]
+    return first if len(first.split()) >= LEAST_WORDS else trains.replace(":", ",")
 
 
 def drills(report: EveningReport) -> list[Found]:
-    """Three drills."""
-    return [
-        {
-            "name": drill["name"],
-            "trains": drill["trains"],
-            "links": ", ".join(spoken(link) for link in drill["links"]),
-            "roles": ", ".join(spoken(role) for role in drill["roles"]),
-        }
-        for drill in report.timing["drills"]
-    ]
+    """Three drills: what they train, on which passes, and what is to be reached."""
+    late: dict[str, float] = {}
+    for link in report.timing["links"]:
+        name = f"{link['from']} to {link['to']}"
+        late[name] = max(late.get(name, 0.0), link["late_s"])
+    found = []
+    for drill in report.timing["drills"]:
+        worst = max((late.get(link, 0.0) for link in drill["links"]), default=0.0)
+        found.append(
+            {
+                "name": drill["name"],
+                "trains": _short(drill["trains"]),
+                "links": ", ".join(spoken(link) for link in drill["links"]),
+                "reach": f"now {worst:.1f} s late at worst; reach 0" if worst > 0.0 else "in time: keep it",
+            }
+        )
+    return found
 
 
 def lineup_view(report: EveningReport) -> Found:
-    """Who plays where, the role task, their five."""
+    """Who plays where, the role task."""
     found = report.lineup
     usual, best = found["usual"]["places"], found["best"]
     if best == usual:
         said = "Your own line-up is the one selected."
     elif found["keep"]:
-        said = "Your own line-up cannot be told from the best: keep it."
+        said = "Keep your own: no other is clearly better."
     else:
-        said = "The line-up selected differs from your own; try it in practice before the game."
+        said = "The selected line-up differs from yours: try it in practice first."
     show = usual if found["keep"] else best
     worst = found["attack_at"][0]
     clear = worst["cost"]["low"] is not None and worst["cost"]["low"] > 0.0
@@ -233,30 +249,84 @@ def lineup_view(report: EveningReport) -> Found:
         "title": "Yours" if found["keep"] else "Selected",
         "places": [(spoken(place), number) for place, number in show.items()],
         "said": said,
-        "guarantee": found["guarantee"],
         "task": task,
-        "opponents": opponents(report),
-        "breaker": found["trap_breaker"],
-        "breaker_by": found["trap_breaker_by"],
     }
 
 
+# --- their five ---------------------------------------------------------------------------------------------
+
+
+def average_shot(report: EveningReport) -> tuple[float, float]:
+    """Points of their average shot from the field, staying home (twice the effective share), and the lower
+    end of its range."""
+    share = report.compare["baseline"]["rates"]["effective_field_goal"]
+    return 2.0 * float(share["mean"]), 2.0 * float(share["mean"] if share["low"] is None else share["low"])
+
+
+def shots_by_area(report: EveningReport) -> dict[int, dict[str, float]]:
+    """Shirt -> area -> points of his best open shot there, where the alignment puts him without the ball."""
+    scenario = report.scenario
+    setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
+    worth = ShotWorth(pack(scenario.model_copy(update={"settings": ()})).home)
+    five = scenario.offence_team.on_court
+    found: dict[int, dict[str, float]] = {player.number: {} for player in five}
+    for region in AREAS:
+        for side in SIDES:
+            picture = picture_of(setup, region, side)
+            for position, at in picture.attackers.items():
+                area = AREAS.get(setup.court.region_at(*at))
+                if position == picture.handler or area is None:
+                    continue
+                points = worth.points(position, at, setup.k["open_shot_m"])
+                mine = found[five[position - 1].number]
+                mine[area] = max(mine.get(area, 0.0), points)
+    return found
+
+
 def opponents(report: EveningReport) -> list[Found]:
-    """Their five: number, hand, shooter, advice, why."""
+    """Their five: number, hand, per area what to do about his shot, and what to do about him.
+
+    One meaning each, from the worth of his open shot there against their average shot: ``let shoot`` is below
+    its range, ``guard`` is not, ``leave`` is below it wherever he stands.
+    """
     notes = {note.number: note for note in report.evening.opponents}
+    (_, least), trapped = average_shot(report), trapped_in(report)
     rows = []
-    for one in report.lineup["opponent"]:
-        note = notes.get(one["number"])
-        colour = None if note is None else note.shooter
+    for number, areas in shots_by_area(report).items():
+        words = {area: GUARD if points >= least else LET_SHOOT for area, points in areas.items()}
+        note = notes.get(number)
         rows.append(
             {
-                "number": one["number"],
+                "number": number,
                 "hand": (note.hand if note is not None else None) or "-",
-                "shooter": colour or "-",
-                "sign": SIGNS.get(colour or "", ""),
-                "advice": ADVICE_TO_A_MAN[one["advice"]],
-                "short": {"force": "leave", "deny": "guard"}.get(one["advice"], one["advice"]),
-                "why": one["why"],
+                "areas": {area: f"{words[area]} {points:.2f}" for area, points in areas.items()},
+                "guard": [area for area, word in words.items() if word == GUARD],
+                "free": [area for area, word in words.items() if word == LET_SHOOT],
+                "do": LEAVE if GUARD not in words.values() else GUARD,
+                "trap": trapped.get(number, []),
             }
         )
     return rows
+
+
+def trapped_in(report: EveningReport) -> dict[int, list[str]]:
+    """Shirt -> the advised calls that the coach keeps for him, or that clearly pay against him."""
+    found: dict[int, list[str]] = {}
+    for s, c in report.advised:
+        call = report.scenario.settings[s].calls[c]
+        for number in call.only_against or handlers_of(report, call)[1]:
+            found.setdefault(number, []).append(spoken(call.name))
+    return found
+
+
+def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]]:
+    """Shirts to whom this very call comes often enough to say anything, most calls first, and of all those
+    against whom it clearly saves points (as ``lineup`` says it)."""
+    mine = [
+        one
+        for one in report.lineup["calls_by_handler"]
+        if one["call"] == call.name and one["called"] >= LEAST_CALLS
+    ]
+    mine.sort(key=lambda one: -one["called"])
+    saves: list[int] = next((o["saves"] for o in report.lineup["whom_by_call"] if o["call"] == call.name), [])
+    return [one["number"] for one in mine], saves

@@ -29,9 +29,12 @@ from engine.world.court import Court
 
 #: Room round the floor, and how a ball in the hands is shown beside its holder, centimetres.
 MARGIN_CM = 70
-IN_HAND_CM = 38
-#: The ring is 45 cm across in every rule book (from memory); no other line is drawn that a rule set lacks.
-RING_CM = 22.5
+IN_HAND_CM = 46
+#: In every rule book, within 3 cm (from memory): the ring is 45 cm across, the free-throw circle has a radius
+#: of 180 cm, the board is 180 cm wide and 120 cm from the baseline.
+RING_CM, CIRCLE_CM, BOARD_CM, BOARD_IN_CM = 22.5, 180, 90, 120
+#: What the two trappers do, by how far the trap is: coming, set.
+TRAPPING = {1: "on his way to the trap", 2: "doubles the ball"}
 IN_HANDS = ("held", "pass wind-up", "shot wind-up")
 ON_THE_WAY = ("pass wind-up", "pass in flight")
 
@@ -45,7 +48,8 @@ def court_drawing(court: Court) -> Found:
     """Lines of the half court and the strip beyond it as SVG paths and numbers, centimetres on the screen.
 
     Keys: view (the viewBox), floor and strip (x, y, width, height), half_y, lane (x, y, width, height), arc
-    (path), no_charge (path, "" where the rule set has none), ring (radius).
+    (path), no_charge (path, "" where the rule set has none), ring (radius), circle (radius, about the middle
+    of the free-throw line), board (half its width, y).
     """
     half, far, base = cm(court.half_width_m), -cm(court.far_y_m), -cm(court.baseline_y_m)
     half_y, lane, line = -cm(court.half_y_m), cm(court.lane_half_width_m), -cm(court.free_throw_y_m)
@@ -62,6 +66,8 @@ def court_drawing(court: Court) -> Found:
         "arc": f"M{corner} {base} L{corner} {turn} A{arc} {arc} 0 0 0 {-corner} {turn} L{-corner} {base}",
         "no_charge": f"M{near} 0 A{near} {near} 0 0 0 {-near} 0" if near > 0 else "",
         "ring": RING_CM,
+        "circle": CIRCLE_CM,
+        "board": (BOARD_CM, base - BOARD_IN_CM),
     }
 
 
@@ -107,7 +113,13 @@ def ticks(replay: Replay, titles: dict[str, str]) -> Found:
         traps.append([one, other, 1 if phase == TrapPhase.COMING else 2] if on else None)
     now, now_at = _unique([ball_words(row) for row in rows])
     trap, trap_at = _unique([trap_words(row, titles) for row in rows])
-    jobs, jobs_at = _unique([job_words(row[f"{agent}_job"]) for row in rows for agent in AGENTS[N_SIDE:]])
+    jobs, jobs_at = _unique(
+        [
+            TRAPPING[trap_now[2]] if trap_now and i in trap_now[:2] else job_words(row[f"{AGENTS[i]}_job"])
+            for row, trap_now in zip(rows, traps, strict=True)
+            for i in range(N_SIDE, N_PLAYERS)
+        ]
+    )
     slides, slides_at = _unique(_slides(replay, rows))
     return {
         "t": [round(float(row["t_s"]), 2) for row in rows],

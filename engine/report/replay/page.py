@@ -26,6 +26,7 @@ from engine.report.replay.sentences import CARE, common_words, lead_words, net_w
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.study.replay.pick import Pick
 from engine.study.replay.replay import Replay
+from engine.study.replay.replay import replay as play_again
 from engine.world.court import build_court
 from engine.world.pack import player_of
 
@@ -72,11 +73,16 @@ def replay_page(scenario: Scenario, replay: Replay, pick: Pick, care: Sequence[s
     style, style_source = own_part("replay.css")
     script, script_source = own_part("replay.js")
     moments = [one["frame"] for one in events if one["call"]]
+    without = None
+    if pick.call and pick.cost is not None:
+        without = ticks(play_again(scenario, pick.index, pick.setting, pick.seed, max_calls=0), titles)
     data = {
         "ticks": moving,
         "decisions": decisions(replay),
         "events": [one["frame"] for one in events],
         "in_hand": IN_HAND_CM,
+        "without": without,
+        "without_end": "" if without is None else f"(over after {without['t'][-1]:.1f} s)",
     }
     people = [
         {

@@ -161,9 +161,9 @@ def ball_words(frame: Found) -> str:
     if frame["action"] in moving:
         return f"{handler} {moving[frame['action']]}"
     held = {
-        "unused": "holds the ball",
+        "unused": "has the ball, no dribble yet",
         "dribbling": "keeps his dribble",
-        "picked up": "holds the ball, his dribble used up",
+        "picked up": "has the ball, his dribble used up",
     }
     return f"{handler} {held[frame['dribble']]}"
 
@@ -177,7 +177,7 @@ def option_words(option: Found) -> str:
     """An option of ``Replay.options()``."""
     if option["receiver"]:
         return f"pass to {int(option['receiver_number'])}"
-    return str(option["option"])
+    return "keep the ball" if option["option"] == "hold" else str(option["option"])
 
 
 # --- why this possession ------------------------------------------------------------------------------

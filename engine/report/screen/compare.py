@@ -39,7 +39,7 @@ NET_NOTE = (
 )
 UNCERTAINTY = (
     "Ranges (95%) show the luck of the draw only. The model can be off by more: hundredths to tenths of a "
-    "point a call. In how many plausible worlds a call pays, and what decides it: trapledger stress."
+    "point a call. Whether a call still pays when the model's numbers vary: trapledger stress."
 )
 
 

@@ -6,7 +6,7 @@ import textwrap
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import number_text
-from engine.report.words import WIDTH, percent, plain
+from engine.report.words import WIDTH, count, paragraph, percent, plain
 
 
 def shot_line(note: Found) -> str:
@@ -33,12 +33,16 @@ def assumed_text(lines: list[str]) -> str:
 
 
 def evening_text(evening: Found) -> str:
-    """The text below a result. ``evening``: ``Evening.to_dict()``."""
+    """The text below a result: what is to be minded, and in one line how much was filled in.
+
+    ``evening``: ``Evening.to_dict()``. What was filled in stands in ``trapledger check``.
+    """
     lines: list[str] = []
     lines += _block("Before you use this", evening["care"]["lines"])
-    lines += _block("Filled in, because the sheets do not say", evening["assumptions"])
-    lines += _block(
-        "Their shots: the player's own and the average", [shot_line(n) for n in evening["shooting"]]
-    )
     lines += _block("Not used", evening["remarks"])
+    n = len(evening["assumptions"]) + len(evening["shooting"])
+    if n:
+        many = count(n, "thing is", "things are")
+        said = f"{many} filled in or mixed with averages: trapledger check lists them."
+        lines += ["", paragraph(said)]
     return "".join(f"{line}\n" for line in lines)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.words import (
-    ADVICE_WORDS,
+    ADVICE_TO_A_MAN,
     CARE,
     count,
     finished,
@@ -25,7 +25,7 @@ MOST_SHOWN = 5
 #: What helps a place that is attacked, by the last part of its name; common practice, no source.
 TASKS = {
     "guard": "the forward behind him stays up a step longer and the other guard shades over",
-    "forward": "the centre holds that block and the guard in front of him sinks a step",
+    "forward": "the centre keeps that block and the guard in front of him sinks a step",
     "centre": "the far forward comes across early and both guards dig at the ball",
 }
 OTHER_TASK = "the two nearest to it shade a step his way, and he hands a hard pass on to them early"
@@ -129,7 +129,7 @@ def _task(place: str) -> str:
 def _opponent(result: Found) -> list[str]:
     lines = ["Their five"]
     for one in result["opponent"]:
-        lines.append(labelled(f"number {one['number']}", f"{ADVICE_WORDS[one['advice']]} him: {one['why']}"))
+        lines.append(labelled(f"number {one['number']}", f"{ADVICE_TO_A_MAN[one['advice']]}: {one['why']}"))
     if result["trap_breaker"] is not None:
         words = f"likely number {result['trap_breaker']} ({result['trap_breaker_by']})"
         lines.append(labelled("Trap breaker", words))

@@ -33,7 +33,7 @@ MODEL = (
 )
 LATE_LEFT_OUT = (
     "Trapping at every chance until the buzzer, they have the ball. Not in it: fouling on purpose, an "
-    "offence that holds the ball. Our own scoring is an input ({points:.2f} points a possession, in a hurry)."
+    "offence that keeps the ball. Our own scoring is an input ({points:.2f} points a possession, in a hurry)."
 )
 
 
@@ -146,7 +146,7 @@ def _practice(result: Found) -> list[str]:
 def _uses(result: Found) -> list[str]:
     most = max(row["use"] for row in result["by_use"])
     shown = [use for use in SHOWN_USES if use <= most]
-    rows = [("Worth of use number", *(str(use) for use in shown), "luck")]
+    rows = [("Worth of use number", *(str(use) for use in shown), "off by")]
     for one in result["calls"]:
         mine = {
             row["use"]: row
@@ -160,7 +160,7 @@ def _uses(result: Found) -> list[str]:
     note = (
         "Points saved a trap (minus: lost), before the bonus, when they have seen the earlier ones; "
         "brackets: not planned. The first is what compare prints. The uses share their luck, so they can be "
-        "told apart more sharply than the range in the last column."
+        "told apart more sharply than by the last column."
     )
     return [*table(rows, indent=""), paragraph(note)]
 

@@ -1,4 +1,7 @@
-"""The text of ``stress``: in how many plausible worlds each call pays. Built only from the JSON result."""
+"""The text of ``stress``: in how many variants of the model each call pays. Built only from the JSON result.
+
+A variant (in code and JSON: a world) is the model with its unsure numbers drawn anew from their ranges.
+"""
 
 from __future__ import annotations
 
@@ -25,27 +28,28 @@ from engine.report.words import (
 #: Deciding inputs that are named; the rest stand in the detail.
 MOST_NAMED = 4
 SHARE_NOTE = (
-    "Pays: of 100 worlds that are all plausible, those in which the call saves points; the luck of the draw "
-    "is taken out. Worth: the middle 90 of 100 worlds."
+    "A variant: the model with its unsure numbers drawn anew. Pays: of 100 variants, those in which the call "
+    "saves points, the luck of the possessions taken out; may be: what is left of it. Worth: the middle 90 "
+    "of 100 variants."
 )
 STRUCTURE = (
-    "CAUTION: the worlds differ in their numbers only. How the model's players decide, slide and break a "
+    "CAUTION: the variants differ in their numbers only. How the model's players decide, slide and break a "
     "trap is the same in all of them, and nobody has published what traps bring. A call that pays in 95 of "
-    "100 worlds is not 95% sure to pay in a gym."
+    "100 variants is not 95% sure to pay in a gym."
 )
 
 
 def stress_text(result: Found, with_detail: bool = False) -> str:
     """The text of ``stress`` from its JSON result; ``with_detail`` appends everything."""
     worlds = result["worlds"]
-    drawn = f"{count(worlds['drawn'], 'plausible world')} of {count(result['possessions'], 'possession')}"
+    drawn = f"{count(worlds['drawn'], 'variant')} of {count(result['possessions'], 'possession')}"
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
     lines = [paragraph(result["title"]), paragraph(f"{who}: {drawn}."), ""]
     rows = [call for setting in result["settings"] for call in setting["calls"]]
     if not result["settings"]:
         lines.append(paragraph("The scenario has no settings, so there is nothing to weigh."))
     elif worlds["kept"] == 0:
-        lines.append(paragraph("No world was kept, so nothing can be said."))
+        lines.append(paragraph("No variant was kept, so nothing can be said."))
     else:
         lines += _headlines(result["settings"])
         for setting in result["settings"]:
@@ -75,19 +79,19 @@ def worlds_in_100(share: float) -> str:
 def _pays(found: Found, kept: int) -> str:
     """The headline of one call."""
     if found["called"] == 0:
-        return "never called in any world"
+        return "never called in any variant"
     if found["no_difference"]:
-        return "makes no difference in any world"
+        return "makes no difference in any variant"
     if found["share"]["mean"] is None:
-        return f"came up in {count(found['worlds'], 'world')} only: too few to say"
-    words = f"pays in {worlds_in_100(found['share']['mean'])} plausible worlds"
+        return f"came up in {count(found['worlds'], 'variant')} only: too few to say"
+    words = f"pays in {worlds_in_100(found['share']['mean'])} variants"
     if found["worlds"] < kept:
         words += f", of those where it comes up ({found['worlds']:,} of {kept:,})"
     return words
 
 
 def _headlines(settings: Sequence[Found]) -> list[str]:
-    rows = [("Pays in plausible worlds", "", "luck left")]
+    rows = [("Pays in variants of the model", "", "may be")]
     for setting in settings:
         found = setting["whole"] if _has_whole(setting) else setting["calls"][0]
         luck = "" if found["share"]["mean"] is None else " to ".join(_limits(found))
@@ -121,7 +125,7 @@ def _setting(setting: Found, result: Found) -> list[str]:
         what = "against staying home"
         lines.append(labelled("All in all", f"{_pays(whole, kept)}, {what}"))
         if _told(whole):
-            lines.append(labelled("Luck left", _luck(whole)))
+            lines.append(labelled("May be", _luck(whole)))
             lines.append(labelled("Worth", _band(whole, 100.0, 1, "points per 100 possessions")))
             lines += _decided(whole, inputs, least)
     for i, call in enumerate(setting["calls"]):
@@ -129,7 +133,7 @@ def _setting(setting: Found, result: Found) -> list[str]:
             lines.append("")
         lines.append(labelled("Call", f"{spoken(call['call'])}: {_pays(call, kept)}"))
         if _told(call):
-            lines.append(labelled("Luck left", _luck(call)))
+            lines.append(labelled("May be", _luck(call)))
             lines.append(labelled("Worth", _band(call, 1.0, 2, "points a call")))
             lines += _decided(call, inputs, least)
     return lines
@@ -147,7 +151,7 @@ def _luck(found: Found) -> str:
     """The interval of the share, and the count before luck was taken out."""
     low, high = _limits(found)
     raw = round(100 * found["raw"]["share"]["mean"])
-    return f"makes that {low} to {high} of 100; ahead as played, luck included, in {raw}"
+    return f"{low} to {high} of 100 (the rest is luck); ahead as played in {raw}"
 
 
 def _side(value: float, decimals: int) -> str:
@@ -158,16 +162,16 @@ def _band(found: Found, factor: float, decimals: int, unit: str) -> str:
     middle, low, high = (factor * found["value"][key] for key in ("mean", "low", "high"))
     return (
         f"{_side(middle, decimals)}, from {_side(low, decimals)} to {_side(high, decimals)} {unit} "
-        "in 90 of 100 worlds"
+        "in 90 of 100 variants"
     )
 
 
 def _decided(found: Found, inputs: Sequence[Found], least: int) -> list[str]:
     """The inputs above the floor, in words, with the direction that helps the defence."""
     if found["floor"] is None:
-        why = "too few worlds to say (--worlds 512)"
+        why = "too few variants to say (--worlds 512)"
         if found["worlds"] >= least:
-            why = "nothing to be seen: the worlds differ by little more than luck (--possessions)"
+            why = "nothing to be seen: the variants differ by little more than luck (--possessions)"
         return [labelled("Decided by", why)]
     known = {one["name"]: one for one in inputs}
     named = [one for one in found["inputs"] if one["named"]]
@@ -194,15 +198,15 @@ def _dropped(result: Found) -> list[str]:
     worlds = result["worlds"]
     if worlds["ranges"] is None:
         level = f"the level {result['level']!r}" if result["level"] else "a scenario without a level"
-        return [paragraph(f"No world was dropped: no base rates are listed for {level}.")]
+        return [paragraph(f"No variant was dropped: no base rates are listed for {level}.")]
     level = spoken(str(result["level"]))
     if worlds["dropped"] == 0:
-        return [paragraph(f"All {worlds['drawn']:,} worlds look like {level} play and were kept.")]
+        return [paragraph(f"All {worlds['drawn']:,} variants look like {level} play and were kept.")]
     why = ", ".join(f"{RATE_WORDS[name]} {n:,}" for name, n in worlds["outside"].items() if n)
     return [
         paragraph(
-            f"{worlds['dropped']:,} of {worlds['drawn']:,} worlds were dropped: staying home there does not "
-            f"look like {level} play ({why}; the limits are "
+            f"{worlds['dropped']:,} of {worlds['drawn']:,} variants were dropped: staying home there does "
+            f"not look like {level} play ({why}; the limits are "
             f"{'from memory' if 'from memory' in worlds['ranges_source'] else 'in the detail'})."
         )
     ]
@@ -217,5 +221,5 @@ def _origins(inputs: Sequence[Found]) -> str:
     return (
         f"{count(len(inputs), 'uncertain input')}, each drawn evenly from its range: {', '.join(parts)}. "
         "An asterisk marks a deciding input whose range is from memory; its percentage is the part of the "
-        "spread between worlds that it explains alone."
+        "spread between variants that it explains alone."
     )

@@ -1,4 +1,4 @@
-"""The text of ``timing``: late links, the bump, the way out of a beaten trap, three drills. From the JSON.
+"""The text of ``timing``: late passes, the bump, the way out of a beaten trap, three drills. From the JSON.
 
 Roles are named here, never players: shirts stand in the JSON and in the detail.
 """
@@ -63,7 +63,7 @@ def merged(links: list[Found]) -> list[Found]:
 
 def _answer(result: Found) -> list[str]:
     if not result["links"]:
-        return [labelled("Worst link", "none: no pass is long enough to be timed")]
+        return [labelled("Worst pass", "none: no pass is long enough to be timed")]
     worst = merged(result["links"])[0]
     late = [link for link in merged(result["links"]) if link["late_s"] > 0.0]
     words = (
@@ -72,8 +72,8 @@ def _answer(result: Found) -> list[str]:
         f"{worst['shot_points']:.2f} points"
     )
     return [
-        labelled("Worst link", words),
-        labelled("Late at all", f"{len(late)} of {count(len(merged(result['links'])), 'link')}"),
+        labelled("Worst pass", words),
+        labelled("Late at all", f"{len(late)} of {count(len(merged(result['links'])), 'pass', 'passes')}"),
     ]
 
 
@@ -96,9 +96,24 @@ def _links(result: Found) -> list[str]:
     return [*table(rows, indent=""), paragraph(f"Shot in points; {counted}.")]
 
 
+def bump_words(bump: Found) -> str:
+    """Whether the guard has taken the wing before the ball can go on, by the tightest race."""
+    if not bump["races"]:
+        return "this defence has none"
+    worst = max(bump["races"], key=lambda race: race["late_s"])
+    way, who = f"on the pass from the {spoken(worst['from'])} to the wing", spoken(worst["role"])
+    late_s = worst["late_s"]
+    if bump["holds"]:
+        return f"in time: {way} the {who} is there {max(-late_s, 0.0):.1f} s before the ball can go on"
+    return (
+        f"too late {way}: the {who} by {late_s:.1f} s, {worst['off_m']:.1f} m off when the ball can go "
+        "on to the corner"
+    )
+
+
 def _bump(result: Found) -> list[str]:
     bump = result["bump"]
-    lines = [labelled("The bump", bump["words"])]
+    lines = [labelled("The bump", bump_words(bump))]
     played = bump["played"]
     if bump["holds"] is not None and played["missed_gap_m"] is not None:
         lines.append(
@@ -135,11 +150,11 @@ def _out_of(one: Found) -> str:
         )
     if one["shell_s"] is not None:
         parts.append(
-            f"the shell stands after {one['shell_s']:.1f} s in {one['stood']} of {one['traced']}; in the "
-            "others a shot, a turnover or the next trap came first"
+            f"all five back at their places after {one['shell_s']:.1f} s in {one['stood']} of "
+            f"{one['traced']}; in the others a shot, a turnover or the next trap came first"
         )
     elif one["traced"]:
-        parts.append(f"the shell never stood again before the shot in {one['traced']}")
+        parts.append(f"never all back at their places before the shot in {one['traced']}")
     else:
         parts.append("never beaten in the possessions played")
     if one["shell_still_s"] is not None:

@@ -7,8 +7,9 @@
   const TRAIL_S = 3, STILL_MS = 1400;
   const find = (id) => document.getElementById(id);
   const [slider, clock, playButton, speed, paths] = ["moment", "clock", "play", "speed", "paths"].map(find);
-  const agents = ticks.people[0].slice(0, N_PLAYERS).map((_, i) => find("agent-" + i));
-  const ball = find("ball"), aim = find("aim"), now = find("now"), trails = find("trails");
+  const now = find("now"), beside = find("beside");
+  // Signs nearer than this are moved apart, and so far the ball keeps from signs that do not hold it (cm).
+  const APART = 100, BALL_APART = 68;
   const optionRows = document.querySelector("#options tbody");
   const jobRows = [...document.querySelectorAll("#jobs tbody tr")];
   const eventItems = [...document.querySelectorAll("#events li")];
@@ -19,71 +20,127 @@
   let playing = false;
   let shownDecision = null;
 
-  const place = (tick, i) => [ticks.people[tick][2 * i], ticks.people[tick][2 * i + 1]];
   const between = (a, b, share) => a + (b - a) * share;
-
-  function position(i) {
-    const tick = Math.floor(at), next = Math.min(tick + 1, last), share = at - tick;
-    const [x0, y0] = place(tick, i), [x1, y1] = place(next, i);
-    return [between(x0, x1, share), between(y0, y1, share)];
-  }
-
-  function ballPosition() {
-    const tick = Math.floor(at), next = Math.min(tick + 1, last), share = at - tick;
-    const holder = ticks.hold[tick];
-    if (holder >= 0) {
-      const [x, y] = position(holder);
-      return [x + data.in_hand, y + data.in_hand];
-    }
-    const [x0, y0] = ticks.ball[tick];
-    const [x1, y1] = ticks.hold[next] < 0 ? ticks.ball[next] : [x0, y0];
-    return [between(x0, x1, share), between(y0, y1, share)];
-  }
-
   const move = (element, [x, y]) => element.setAttribute("transform", `translate(${+x.toFixed(1)} ${+y.toFixed(1)})`);
 
-  function drawCourt() {
-    const tick = Math.floor(at);
-    agents.forEach((agent, i) => move(agent, position(i)));
-    const spot = ballPosition();
-    move(ball, spot);
-    agents.slice(0, N_SIDE).forEach((agent, i) => {
-      agent.querySelector(".holds").classList.toggle("on", ticks.hold[tick] === i);
-    });
-    const trap = ticks.traps[tick];
-    agents.slice(N_SIDE).forEach((agent, i) => {
-      const box = agent.querySelector(".traps");
-      const traps = trap !== null && trap.slice(0, 2).includes(i + N_SIDE);
-      box.classList.toggle("on", traps);
-      box.classList.toggle("closed", traps && trap[2] === 2);
-    });
-    const to = ticks.aim[tick];
-    aim.setAttribute("visibility", to >= 0 ? "visible" : "hidden");
-    if (to >= 0) {
-      const end = to === N_PLAYERS ? [0, 0] : position(to);
-      [["x1", spot[0]], ["y1", spot[1]], ["x2", end[0]], ["y2", end[1]]].forEach(([key, value]) => {
-        aim.setAttribute(key, value.toFixed(1));
-      });
+  // Push signs apart, the holder's stays, so that no number is hidden; gives every sign its place.
+  function apart(spots, holder, ball) {
+    const found = spots.map((spot) => [...spot]);
+    for (let round = 0; round < 60; round += 1) {
+      let moved = false;
+      const push = (i, from, least, share) => {
+        const dx = found[i][0] - from[0], dy = found[i][1] - from[1], away = Math.hypot(dx, dy);
+        if (away >= least - 0.5) return;
+        const [ux, uy] = away > 0 ? [dx / away, dy / away] : [1, 0];
+        found[i][0] += share * (least - away) * ux;
+        found[i][1] += share * (least - away) * uy;
+        moved = true;
+      };
+      for (let i = 0; i < found.length; i += 1) {
+        if (i !== holder) push(i, ball, BALL_APART, 1);
+        for (let j = 0; j < found.length; j += 1) {
+          if (i === j || i === holder) continue;
+          push(i, found[j], APART, j === holder ? 1 : 0.5);
+        }
+      }
+      if (!moved) break;
     }
-    drawTrails(tick);
+    return found;
   }
 
-  function drawTrails(tick) {
-    if (!paths.checked) {
-      trails.replaceChildren();
-      return;
+  // One court: its own possession and ids, drawn at a tick with a fraction.
+  function makeCourt(prefix, shown) {
+    const end = shown.t.length - 1;
+    const part = (id) => find(prefix + id);
+    const agents = shown.people[0].slice(0, N_PLAYERS).map((_, i) => part("agent-" + i));
+    const ball = part("ball"), aim = part("aim"), trails = part("trails");
+    const place = (tick, i) => [shown.people[tick][2 * i], shown.people[tick][2 * i + 1]];
+
+    function draw(at) {
+      const tick = Math.floor(at), next = Math.min(tick + 1, end), share = at - tick;
+      const spots = agents.map((_, i) => {
+        const [x0, y0] = place(tick, i), [x1, y1] = place(next, i);
+        return [between(x0, x1, share), between(y0, y1, share)];
+      });
+      const holder = shown.hold[tick];
+      let spot;
+      if (holder >= 0) {
+        spot = [spots[holder][0] + data.in_hand, spots[holder][1] + data.in_hand];
+      } else {
+        const [x0, y0] = shown.ball[tick];
+        const [x1, y1] = shown.hold[next] < 0 ? shown.ball[next] : [x0, y0];
+        spot = [between(x0, x1, share), between(y0, y1, share)];
+      }
+      const signs = apart(spots, holder, spot);
+      agents.forEach((agent, i) => {
+        move(agent, spots[i]);
+        const off = [signs[i][0] - spots[i][0], signs[i][1] - spots[i][1]];
+        move(agent.querySelector(".sign"), off);
+        const tether = agent.querySelector(".tether");
+        tether.setAttribute("x2", off[0].toFixed(1));
+        tether.setAttribute("y2", off[1].toFixed(1));
+      });
+      move(ball, spot);
+      agents.slice(0, N_SIDE).forEach((agent, i) => {
+        agent.querySelector(".holds").classList.toggle("on", holder === i);
+      });
+      const trap = shown.traps[tick];
+      agents.slice(N_SIDE).forEach((agent, i) => {
+        const box = agent.querySelector(".traps");
+        const traps = trap !== null && trap.slice(0, 2).includes(i + N_SIDE);
+        box.classList.toggle("on", traps);
+        box.classList.toggle("closed", traps && trap[2] === 2);
+      });
+      const to = shown.aim[tick];
+      aim.setAttribute("visibility", to >= 0 ? "visible" : "hidden");
+      if (to >= 0) {
+        const goal = to === N_PLAYERS ? [0, 0] : spots[to];
+        [["x1", spot[0]], ["y1", spot[1]], ["x2", goal[0]], ["y2", goal[1]]].forEach(([key, value]) => {
+          aim.setAttribute(key, value.toFixed(1));
+        });
+      }
+      drawTrails(tick, spots);
     }
-    let first = tick;
-    while (first > 0 && ticks.t[tick] - ticks.t[first - 1] <= TRAIL_S) first -= 1;
-    trails.replaceChildren(...agents.map((_, i) => {
-      const line = document.createElementNS("http://www.w3.org/2000/svg", "polyline");
-      const points = [];
-      for (let k = first; k <= tick; k += 1) points.push(place(k, i).join(","));
-      points.push(position(i).join(","));
-      line.setAttribute("class", i < N_SIDE ? "trail" : "trail defends");
-      line.setAttribute("points", points.join(" "));
-      return line;
-    }));
+
+    function drawTrails(tick, spots) {
+      if (!paths.checked) {
+        trails.replaceChildren();
+        return;
+      }
+      let first = tick;
+      while (first > 0 && shown.t[tick] - shown.t[first - 1] <= TRAIL_S) first -= 1;
+      trails.replaceChildren(...agents.map((_, i) => {
+        const line = document.createElementNS("http://www.w3.org/2000/svg", "polyline");
+        const points = [];
+        for (let k = first; k <= tick; k += 1) points.push(place(k, i).join(","));
+        points.push(spots[i].join(","));
+        line.setAttribute("class", i < N_SIDE ? "trail" : "trail defends");
+        line.setAttribute("points", points.join(" "));
+        return line;
+      }));
+    }
+    return draw;
+  }
+
+  const drawMain = makeCourt("", ticks);
+  const without = data.without, drawWithout = without ? makeCourt("without-", without) : null;
+
+  // The other possession at the same second; where it is over it stands at its end.
+  function drawBeside() {
+    if (!drawWithout || !beside.checked) return;
+    const tick = Math.floor(at), next = Math.min(tick + 1, last);
+    const second = between(ticks.t[tick], ticks.t[next], at - tick);
+    let k = 0;
+    while (k < without.t.length - 1 && without.t[k + 1] <= second) k += 1;
+    const step = k < without.t.length - 1 ? without.t[k + 1] - without.t[k] : 1;
+    drawWithout(Math.min(k + Math.max(0, (second - without.t[k]) / step), without.t.length - 1));
+    const over = second > without.t[without.t.length - 1];
+    find("without-now").textContent = `Without the call: ${without.now[without.now_at[k]]}${over ? " " + data.without_end : ""}.`;
+  }
+
+  function drawCourt() {
+    drawMain(at);
+    drawBeside();
   }
 
   const sentence = (tick) => {
@@ -249,6 +306,14 @@
   find("before").addEventListener("click", () => decide(-1));
   find("after").addEventListener("click", () => decide(1));
   paths.addEventListener("change", draw);
+  if (beside) {
+    const show = () => {
+      find("with-without").classList.toggle("both", beside.checked);
+      draw();
+    };
+    beside.addEventListener("change", show);
+    show();
+  }
   document.querySelectorAll("button[data-frame]").forEach((button) => {
     button.addEventListener("click", () => {
       stop();
@@ -261,7 +326,7 @@
     const { target } = event;
     const here = target === document.body || find("player").contains(target);
     if (!here || target === speed) return;
-    const presses = target instanceof HTMLButtonElement || target === paths;
+    const presses = target instanceof HTMLButtonElement || target === paths || target === beside;
     let done = true;
     if (event.key === " " && !presses) (playing ? stop() : play());
     else if (event.key === "ArrowRight") (event.shiftKey ? decide(1) : step(1));

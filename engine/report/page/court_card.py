@@ -1,0 +1,231 @@
+"""Court cards: where the five stand, run and rotate, as numbers for a drawing (templates/court.html).
+
+The screen frame is the replay's: centimetres, the basket at the bottom, right is right as the defence looks
+out. Places are those of the still picture (engine.still, engine.study.timing.traps): nobody was watched.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.inputs.calls import Call
+from engine.inputs.defence import persons_of
+from engine.inputs.roles import holder
+from engine.inputs.scenario import Scenario
+from engine.inputs.zone import Zone
+from engine.report.replay.data import MARGIN_CM, cm, court_drawing
+from engine.report.words import WAY_WORDS
+from engine.still.holes import scenario_setup
+from engine.still.picture import Picture, Setup, picture_of
+from engine.study.timing.traps import trap_picture
+from engine.world.pack import defenders_of, place_of
+
+#: Room that a sign and a number beside one take on the drawing, and the shortest run that is worth an arrow,
+#: centimetres.
+SIGN_CM, LABEL_CM, LEAST_RUN_CM = 104, 92, 70
+#: A way out that fewer escapes take than this is left out.
+LEAST_SHARE = 0.03
+#: Width of a pass that every escape takes, centimetres, and of the thinnest.
+WIDEST_CM, THINNEST_CM = 70, 6
+#: Room kept above the farthest sign; how far from its holder the ball is drawn.
+ABOVE_CM, BALL_CM = 130, 58
+
+Spot = tuple[float, float]
+
+
+def on_screen(place: Spot, side: str = "right") -> Spot:
+    """Metres of the model's frame as centimetres of the drawing; a still picture of the left turned back."""
+    return float(cm(place[0] if side == "right" else -place[0])), float(-cm(place[1]))
+
+
+def apart(fixed: Sequence[Spot], free: Sequence[Spot], least: float = SIGN_CM) -> list[Spot]:
+    """Places for signs so that none covers another: ``free`` ones give way, to each other by halves.
+
+    Each pair nearer than ``least`` is pushed apart along the line between them, up to 200 times.
+    """
+    spots = list(free)
+    for _ in range(200):
+        moved = False
+        for i in range(len(spots)):
+            for j, other in enumerate((*spots, *fixed)):
+                x, y = spots[i][0] - other[0], spots[i][1] - other[1]
+                away = math.hypot(x, y)
+                if i == j or away >= least - 0.5:
+                    continue
+                dx, dy = (x / away, y / away) if away > 0.0 else (1.0, 0.0)
+                push = (least - away) / (2.0 if j < len(spots) else 1.0)
+                spots[i] = spots[i][0] + push * dx, spots[i][1] + push * dy
+                if j < len(spots):
+                    spots[j] = other[0] - push * dx, other[1] - push * dy
+                moved = True
+        if not moved:
+            break
+    return spots
+
+
+def arrow(start: Spot, end: Spot, short: float = 52.0, head: float = 34.0) -> Found | None:
+    """A line with a head, from ``start`` to ``short`` before ``end``; None where it is too short to draw."""
+    way = math.dist(start, end)
+    if way < LEAST_RUN_CM:
+        return None
+    x, y = (end[0] - start[0]) / way, (end[1] - start[1]) / way
+    tip = end[0] - short * x, end[1] - short * y
+    if math.dist(start, tip) < head:
+        return None
+    base = tip[0] - head * x, tip[1] - head * y
+    corners = (tip, (base[0] - 0.5 * head * y, base[1] + 0.5 * head * x),
+               (base[0] + 0.5 * head * y, base[1] - 0.5 * head * x))  # fmt: skip
+    return {
+        "line": [round(value) for value in (*start, *base)],
+        "head": " ".join(f"{px:.0f},{py:.0f}" for px, py in corners),
+    }
+
+
+def shirts_of(scenario: Scenario, zone: Zone) -> dict[str, int]:
+    """Place of a defence -> shirt number."""
+    people = (player.number for player in defenders_of(scenario, zone))
+    return dict(zip(persons_of(zone), people, strict=True))
+
+
+def _frame(setup: Setup, spots: Sequence[Spot]) -> Found:
+    """The lines of the court, cut above the farthest sign."""
+    found = court_drawing(setup.court)
+    x, y, width, height = (float(part) for part in found["view"].split())
+    top = max(min(spot[1] for spot in spots) - ABOVE_CM, found["half_y"] - MARGIN_CM)
+    found["view"] = f"{x + 40:.0f} {top:.0f} {width - 80:.0f} {y + height - top - 40:.0f}"
+    return found
+
+
+def _card(
+    scenario: Scenario, setup: Setup, picture: Picture, stand: Mapping[str, Spot], side: str = "right"
+) -> Found:
+    """The drawing without arrows: signs moved apart, the ball beside who has it.
+
+    ``side``: where the ball is, by which roles are persons.
+    """
+    shirts = shirts_of(scenario, setup.zone)
+    theirs = {position: on_screen(at, side) for position, at in picture.attackers.items()}
+    roles = list(stand)
+    spots = apart(list(theirs.values()), [on_screen(stand[role], side) for role in roles])
+    ours = dict(zip(roles, spots, strict=True))
+    five = scenario.offence_team.on_court
+    ball = theirs[picture.handler]
+    others = [at for at in (*theirs.values(), *spots) if at != ball]
+    turns = [math.pi * k / 8.0 for k in range(16)]
+    beside = [(ball[0] + BALL_CM * math.cos(turn), ball[1] + BALL_CM * math.sin(turn)) for turn in turns]
+    return {
+        "court": _frame(setup, [*theirs.values(), *spots]),
+        "ours": [{"number": shirts[holder(role, side)], "at": ours[role], "role": role} for role in roles],
+        "theirs": [{"number": five[position - 1].number, "at": at} for position, at in theirs.items()],
+        "ball": max(beside, key=lambda at: min(math.dist(at, other) for other in others)),
+        "runs": [],
+        "passes": [],
+        "rotations": [],
+    }
+
+
+def out_of(timing: Found, call: str) -> Found | None:
+    """How the defence comes out of a beaten trap, by ``timing``; None where it is not known."""
+    found = next((one for one in timing["after_trap"] if one["call"] == call), None)
+    return found if found is not None and found["ball"] is not None else None
+
+
+def home_card(scenario: Scenario) -> Found:
+    """The five at home with the ball at the top."""
+    setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
+    picture = picture_of(setup, "top", "right")
+    found = _card(scenario, setup, picture, picture.defenders)
+    places = ", ".join(
+        f"{spoken(place)} {number}" for place, number in shirts_of(scenario, setup.zone).items()
+    )
+    return found | {"words": f"{scenario.zone.title}, ball at the top: {places}."}
+
+
+def feeder(timing: Found, call: Call) -> str:
+    """The region from which most passes go to where the call is made (``timing``'s links); itself where none
+    is known."""
+    thrown: dict[str, float] = {}
+    for link in timing["links"]:
+        if link["to"] in call.ball and link["p_thrown"]:
+            thrown[link["from"]] = thrown.get(link["from"], 0.0) + link["p_thrown"]
+    return max(sorted(thrown), key=lambda region: thrown[region], default=call.ball[0])
+
+
+def call_card(scenario: Scenario, setting: int, call: Call, timing: Found) -> Found | None:
+    """A call with the ball on the right: from home's places to the trap, the ways out, who rotates.
+
+    ``timing``: its JSON: where the pass to the trap comes from, the ways out of it. None for a call whose
+    doubles are whoever is nearest: who that is, is not known before.
+    """
+    if call.dynamic:
+        return None
+    of = scenario.settings[setting]
+    zone = of.zone or scenario.zone
+    setup = scenario_setup(scenario, zone, of.zone_options or scenario.zone_options)
+    before, out = feeder(timing, call), out_of(timing, call.name)
+    home, trap = picture_of(setup, before, "right"), trap_picture(setup, call, "right")
+    found = _card(scenario, setup, trap, trap.defenders)
+    ours = {one["role"]: one["at"] for one in found["ours"]}
+    for role, at in ours.items():
+        drawn = arrow(on_screen(home.defenders[role]), at)
+        if drawn is not None:
+            found["runs"].append(drawn | {"traps": role in call.doubles})
+    if out is not None:
+        ways = _ways(setup, call, out)
+        start = on_screen(trap.ball)
+        signs = [one["at"] for one in (*found["ours"], *found["theirs"])] + [found["ball"]]
+        labels = apart(signs, [way["at"] for way in ways], LABEL_CM)
+        for way, label in zip(ways, labels, strict=True):
+            x, y = way["at"]
+            wide = max(WIDEST_CM * way["share"], THINNEST_CM)
+            found["passes"].append(
+                {"line": [round(v) for v in (*start, x, y)], "wide": round(wide), "at": label,
+                 "share": f"{100 * way['share']:.0f}%"}
+            )  # fmt: skip
+        if ways:
+            first = max(ways, key=lambda way: way["share"])
+            for role, to in ((out["ball"], first["at"]), (out["rim"], (0.0, 0.0))):
+                drawn = arrow(ours[role], to, 40.0) if role in ours else None
+                if drawn is not None:
+                    found["rotations"].append(drawn)
+    return found | {"words": _words(scenario, zone, call, before, out)}
+
+
+def _ways(setup: Setup, call: Call, out: Found) -> list[Found]:
+    """Ways out that are taken, with where they end on the screen."""
+    items = {region: item for item in setup.alignment.breaks for region in item.call}
+    item = next((items[region] for region in call.ball if region in items), items["default"])
+    return [
+        {"share": way["share"], "at": on_screen(place_of(setup.court, getattr(item, way["to"])))}
+        for way in out["ways_out"]
+        if way["share"] is not None and way["share"] >= LEAST_SHARE
+    ]
+
+
+def _words(scenario: Scenario, zone: Zone, call: Call, before: str, out: Found | None) -> str:
+    """What is drawn, for those who do not see it."""
+    shirts = shirts_of(scenario, zone)
+    two = " and ".join(str(shirts[holder(role, "right")]) for role in call.doubles)
+    said = f"Ball from the {spoken(before)} to the {spoken(call.ball[0])}, right side: {two} trap."
+    if out is None:
+        return said
+    ways = [f"{100 * way['share']:.0f} {WAY_WORDS[way['to']]}" for way in out["ways_out"]
+            if way["share"] is not None and way["share"] >= LEAST_SHARE]  # fmt: skip
+    ball, rim = (shirts[holder(out[key], "right")] for key in ("ball", "rim"))
+    return f"{said} Of 100 passes out: {', '.join(ways)}. Then {ball} takes the ball, {rim} the rim."
+
+
+def pass_card(scenario: Scenario, link: Found, words: str) -> Found:
+    """A pass to start a drill from: everybody at home with the ball where it comes from, who has to run."""
+    setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
+    picture = picture_of(setup, link["from"], link["side"])
+    found = _card(scenario, setup, picture, picture.defenders, link["side"])
+    start, end = (on_screen(at, link["side"]) for at in (picture.ball, picture.attackers[link["position"]]))
+    late = next(one["at"] for one in found["ours"] if one["role"] == link["defender"])
+    thrown, run = arrow(start, end), arrow(late, end)
+    found["rotations"] = [thrown] if thrown is not None else []
+    found["runs"] = [run | {"traps": True}] if run is not None else []
+    return found | {"words": words}
