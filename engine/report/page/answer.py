@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
+from engine.report.screen.compare import in_100
 from engine.report.screen.stress import worlds_in_100
 from engine.report.words import (
     PREPOSITIONS,
@@ -270,7 +271,7 @@ def ledger_rows(report: EveningReport) -> list[Found]:
                     "setting": setting["name"],
                     "call": spoken(found["call"]),
                     "few": None,
-                    "often": f"{found['called_per_100_possessions']:.0f}",
+                    "often": in_100(100 * found["calls"] / report.compare["possessions"]),
                     "value": saved(found["value"], 2, ""),
                     "won": percent(won),
                     "foul": percent(out["foul"]),
