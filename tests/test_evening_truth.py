@@ -20,6 +20,7 @@ import pytest
 
 from engine import cli
 from engine.inputs.base import spoken
+from engine.report.screen.compare import in_100
 from engine.report.words import around, saved, times
 from engine.study import evening_report
 from engine.study.evening_file import APPLICATION, ASIDE, NAME
@@ -36,7 +37,9 @@ TINY = evening_report.ReportSize(
     traced=4,
 )
 #: One that is long enough for calls to be planned and stopped.
-SMALL = replace(TINY, possessions=6000, games=20, world_possessions=60, lineup_possessions=60_000)
+SMALL = replace(
+    TINY, possessions=12_000, games=20, table_parts=3, world_possessions=800, lineup_possessions=120_000
+)
 COMMANDS = ("compare", "plan", "timing", "lineup")
 
 
@@ -97,7 +100,9 @@ def test_a_call_is_worth_the_same_everywhere(told: dict[str, Any]) -> None:
         uses = [u for u in plan["by_use"] if (u["setting"], u["call"]) == (one["setting"], one["call"])]
         assert row["value"] == one["worth"] == uses[0]["before"] == plan["bonus"][one["label"]]["before"]
         assert saved(row["value"], 2, "points a call") in told["compare"]
-        assert saved(row["value"], 2, "") in told["page"]  # the ledger
+        often = in_100(100 * row["calls"] / compared["possessions"])
+        assert f"{spoken(one['call'])}: {often} times in 100 possessions" in told["compare"]
+        assert f"{often} {saved(row['value'], 2, '')}" in told["page"]  # the ledger
         assert around(row["value"], 2).replace("-0.00", "0.00") in told["plan"]
         assert one["break_even_words"] == row["break_even"]["words"]
         assert one["turnover_rate"] == row["break_even"]["turnover_rate"]
@@ -125,7 +130,7 @@ def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) ->
             continue  # planned, but not advised
         assert one_line(rule["words"]) in page and f"at most {often} a game" in page
         assert re.search(rf"{name}\b.*?\b{row['uses_per_game']}\b", told["bench"])
-    assert told["said"].split(" The page is in")[0] in page
+    assert "at most" in told["said"] and told["said"].split(" The page is in")[0] in page
 
 
 def test_a_plan_is_worth_its_uses_and_what_they_carry_over(told: dict[str, Any]) -> None:

@@ -10,6 +10,7 @@ from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.page.court_card import call_card
 from engine.report.page.plan import handlers_of, stand_in_words
+from engine.report.screen.compare import in_100
 from engine.report.screen.stress import worlds_in_100
 from engine.report.words import (
     PREPOSITIONS,
@@ -285,7 +286,7 @@ def ledger_rows(report: EveningReport) -> list[Found]:
                 {
                     **named,
                     "few": None,
-                    "often": f"{found['called_per_100_possessions']:.0f}",
+                    "often": in_100(100 * found["calls"] / report.compare["possessions"]),
                     "value": saved(found["value"], 2, "", short=True),
                     "won": percent(won),
                     "foul": percent(out["foul"]),

@@ -147,7 +147,7 @@ def _overview(result: Found) -> list[str]:
     for block, found in zip(blocks, conceded, strict=True):
         at_home = block is result["baseline"]
         change = "" if at_home else saved(scaled(block["change"], -100), 1, "", short=True)
-        traps = "none" if not block.get("calls") else _per_100(block["calls_per_100_possessions"])
+        traps = "none" if not block.get("calls") else in_100(block["calls_per_100_possessions"])
         name = "staying home" if at_home else plain(block["name"])
         rows.append((f"  {name}", traps, around(found, decimals, "-"), change))
     widths = [max(len(row[i]) for row in rows) for i in range(4)]
@@ -176,12 +176,13 @@ def _setting(setting: Found, home: Found, possessions: int) -> list[str]:
     return lines
 
 
-def _per_100(value: float) -> str:
+def in_100(value: float) -> str:
+    """How often in 100 possessions."""
     return f"{value:.0f}" if value >= 9.5 else amount(value, 1)
 
 
 def _often(name: str, per_100: float) -> str:
-    return f"{spoken(name)}: {_per_100(per_100)} times in 100 possessions"
+    return f"{spoken(name)}: {in_100(per_100)} times in 100 possessions"
 
 
 def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) -> str:
