@@ -30,8 +30,8 @@ from engine.world.court import Court
 #: Room round the floor, and how a ball in the hands is shown beside its holder, centimetres.
 MARGIN_CM = 70
 IN_HAND_CM = 46
-#: In every rule book, within 3 cm (from memory): the ring is 45 cm across, the free-throw circle has a radius of
-#: 180 cm, the board is 180 cm wide and 120 cm from the baseline.
+#: In every rule book, within 3 cm (from memory): the ring is 45 cm across, the free-throw circle has a radius
+#: of 180 cm, the board is 180 cm wide and 120 cm from the baseline.
 RING_CM, CIRCLE_CM, BOARD_CM, BOARD_IN_CM = 22.5, 180, 90, 120
 #: What the two trappers do, by how far the trap is: coming, set.
 TRAPPING = {1: "on his way to the trap", 2: "doubles the ball"}

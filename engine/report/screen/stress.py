@@ -29,8 +29,8 @@ from engine.report.words import (
 MOST_NAMED = 4
 SHARE_NOTE = (
     "A variant: the model with its unsure numbers drawn anew. Pays: of 100 variants, those in which the call "
-    "saves points, the luck of the possessions taken out; may be: what is left of it. Worth: the middle 90 of "
-    "100 variants."
+    "saves points, the luck of the possessions taken out; may be: what is left of it. Worth: the middle 90 "
+    "of 100 variants."
 )
 STRUCTURE = (
     "CAUTION: the variants differ in their numbers only. How the model's players decide, slide and break a "
