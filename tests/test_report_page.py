@@ -8,6 +8,7 @@ pages of every answer (two calls, stay home, advice withheld) can be looked at.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 import re
 import subprocess
@@ -26,7 +27,7 @@ from engine.commands import evening as evening_commands
 from engine.inputs.sheets import load_evening
 from engine.report.page.answer import MOST_WORDS as ANSWER_WORDS
 from engine.report.page.answer import beaten_words, clashes, headline, ledger_rows
-from engine.report.page.bench import bench_view
+from engine.report.page.bench import bench_view, stops_within, tonight
 from engine.report.page.court_card import apart, call_card, feeder
 from engine.report.page.page import bench_page, report_page
 from engine.report.page.plan import average_shot, opponents, shots_by_area, stand_ins
@@ -50,6 +51,8 @@ PHONE, LAPTOP = 360, 1280
 A4 = {"paperWidth": 8.27, "paperHeight": 11.69}
 LETTER = {"paperWidth": 8.5, "paperHeight": 11.0}
 MOST_WORDS = 190
+#: Words of a report with one call that are in sight; before courts and one screen there were about 2,000.
+REPORT_WORDS = 800
 
 
 # --- one evening, small, and its other answers ------------------------------------------------------------
@@ -249,6 +252,8 @@ def test_the_report_prints_three_pages_and_the_bench_page(
     one_call = advising(two_calls, [(0, 0)])
     page = opened(report_page(one_call))
     assert page.run("getComputedStyle(document.querySelector('.sheet')).display") == "none"
+    page.run("document.querySelectorAll('svg').forEach((e) => e.remove())")  # numbers drawn are no words
+    assert len(words_of(page.run("document.body.innerText").replace(BAD_NAME, "Them"))) <= REPORT_WORDS
     for answer in (one_call, two_calls, advising(two_calls, [])):
         pages = pages_of(opened(report_page(answer)).pdf(**A4), tmp_path)
         assert pages <= 4
@@ -410,6 +415,31 @@ def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: Ev
         "Seen from our basket",
     ):
         assert word in text
+
+
+def test_tonights_rule_says_how_often_it_is_wrong(two_calls: EveningReport) -> None:
+    """Every sequence of 9 calls counted by itself; without a turnover in the first 4 it is (1 - p)^4."""
+    lines, rate, uses = (4, 7, None), 0.3, 9
+    total = 0.0
+    for won in itertools.product((0, 1), repeat=uses):
+        sums = list(itertools.accumulate(won))
+        stops = any(
+            sums[n - 1] < 2 and n >= (lines[sums[n - 1]] or uses + 1) for n in range(1, uses + 1)
+        )  # fmt: skip
+        total += stops * rate ** sum(won) * (1.0 - rate) ** (uses - sum(won))
+    assert stops_within(lines, rate, uses) == pytest.approx(total, abs=1e-12)
+    assert stops_within(lines, rate, 4) == pytest.approx(0.7**4)
+    assert stops_within(lines, rate, 3) == 0.0
+    row = {**two_calls.plan["mix"][0], "uses_per_game": 9}
+    rules = [
+        {**one, "rule": {"calls": lines, "expected": rate, "break_even": 0.05}}
+        for one in two_calls.plan["bench_rule"]["by_call"]
+    ]
+    bench = two_calls.plan["bench_rule"] | {"by_call": rules}
+    report = dataclasses.replace(two_calls, plan=two_calls.plan | {"bench_rule": bench})
+    assert f"stop after 4 without a ring (of 100: {100 * total:.0f} wrong stops" in tonight(report, row)
+    assert "cannot tell yet; stop after 4" in tonight(report, row | {"uses_per_game": 3})
+    assert tonight(two_calls, row) == "keep; judge by layups and open threes"  # no rule in this plan
 
 
 def test_a_long_name_keeps_the_bench_page_on_one_sheet(

@@ -5,6 +5,8 @@ Numbers of the places follow the scenario's own line-up, with which the calls we
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.defence import persons_of
@@ -88,7 +90,7 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "stand_ins": [
                     f"{n} \N{RIGHTWARDS ARROW} {other or '?'}" for n, other in stand_ins(report, s, c)
                 ],
-                "stop": _stop(report, row),
+                "tonight": tonight(report, row),
                 "one_in": None if not turnovers else max(1, round(1.0 / turnovers)),
             }
         )
@@ -123,13 +125,45 @@ def bench_view(report: EveningReport) -> Found:
     }
 
 
-def _stop(report: EveningReport, row: Found) -> int | None:
-    """Calls without a turnover after which a call stops; None where the ledger gives no such rule."""
-    for one in report.plan["bench_rule"]["by_call"]:
-        if (one["setting"], one["call"]) == (row["setting"], row["call"]) and one["rule"] is not None:
-            found: int | None = one["rule"]["calls"][0]
-            return found
-    return None
+def stops_within(lines: Sequence[int | None], rate: float, uses: int) -> float:
+    """Chance that a stop rule ends a call within ``uses`` calls that win the ball at ``rate`` each.
+
+    ``lines``: stop once so many calls brought 0, 1, 2, ... turnovers, None never. Exact: the chances of
+    0, 1, 2, ... turnovers of a call that still goes on, call by call.
+    """
+    going, stopped = [1.0], 0.0
+    for n in range(1, uses + 1):
+        lost, won = [(1.0 - rate) * p for p in going], [rate * p for p in going]
+        going = [a + b for a, b in zip([*lost, 0.0], [0.0, *won], strict=True)]
+        for k, line in enumerate(lines[: len(going)]):
+            if line is not None and n >= line:
+                stopped += going[k]
+                going[k] = 0.0
+    return stopped
+
+
+def tonight(report: EveningReport, row: Found) -> str:
+    """Keep, stop or cannot tell yet, by the plan's stop rule within as many calls as one game has.
+
+    The error rates are those of this one game: stopped though it wins the ball as often as expected, not
+    stopped though it only breaks even.
+    """
+    rule = next(
+        one["rule"]
+        for one in report.plan["bench_rule"]["by_call"]
+        if (one["setting"], one["call"]) == (row["setting"], row["call"])
+    )
+    if rule is None or rule["calls"][0] is None:
+        return "keep; judge by layups and open threes"
+    first, uses = rule["calls"][0], row["uses_per_game"]
+    if first > uses:
+        return f"keep, cannot tell yet; stop after {first} without a ring, over games"
+    wrongly = stops_within(rule["calls"], rule["expected"], uses)
+    missed = 1.0 - stops_within(rule["calls"], rule["break_even"], uses)
+    return (
+        f"stop after {first} without a ring (of 100: {round(100 * wrongly)} wrong stops, "
+        f"{round(100 * missed)} missed), else keep"
+    )
 
 
 def _label(plan: Found, row: Found) -> str:
