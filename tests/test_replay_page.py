@@ -9,14 +9,10 @@ from __future__ import annotations
 import json
 import math
 import re
-import subprocess
-import sys
-import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import browser as browser_module
 import numpy as np
 import pytest
 from browser import Chromium, Page, browser
@@ -25,7 +21,7 @@ from engine import cli
 from engine.inputs import load_scenario
 from engine.report.replay.page import replay_page
 from engine.report.replay.sentences import event_sentence, job_words
-from engine.state.words import AFTER, ENDS, EVENTS, JOBS, OUTCOMES
+from engine.state.words import EVENTS, JOBS
 from engine.study.replay.pick import pick_possession
 from engine.study.replay.replay import AGENTS, DETAILS, Replay, replay
 
@@ -429,14 +425,6 @@ def test_another_defence_has_its_own_people(tmp_path: Path) -> None:
 # --- around it ----------------------------------------------------------------------------------------
 
 
-def test_a_missing_browser_fails_in_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(browser_module.shutil, "which", lambda name: None)
-    with pytest.raises(pytest.fail.Exception) as failed:
-        browser_module.program()
-    assert str(failed.value).count("\n") == 0
-    assert "Debian package chromium" in str(failed.value)
-
-
 def test_the_browser_helper_sees_errors_and_requests(chromium: Chromium, tmp_path: Path) -> None:
     """Without this, "no problem" and "no request" could mean a deaf helper."""
     target = tmp_path / "bad.html"
@@ -447,32 +435,3 @@ def test_the_browser_helper_sees_errors_and_requests(chromium: Chromium, tmp_pat
     page.open(target)
     assert any("nowhere is not defined" in problem for problem in page.problems)
     assert (tmp_path / "other.css").as_uri() in page.requests
-
-
-def test_the_wheel_holds_the_parts_of_the_page(tmp_path: Path) -> None:
-    command = [
-        sys.executable,
-        "-m",
-        "pip",
-        "wheel",
-        "--quiet",
-        "--no-deps",
-        "--no-build-isolation",  # the builder of the test extra: no network
-        "--wheel-dir",
-        str(tmp_path),
-        str(ROOT),
-    ]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=300)
-    assert done.returncode == 0, done.stderr
-    (wheel,) = tmp_path.glob("*.whl")
-    names = set(zipfile.ZipFile(wheel).namelist())
-    parts = (ROOT / "engine" / "report" / "templates").iterdir()
-    assert {f"engine/report/templates/{part.name}" for part in parts if part.is_file()} <= names
-
-
-def test_ends_are_known_to_the_words() -> None:
-    from engine.report.words import AFTER_PAST, END_PAST, LEFT_WORDS, OUTCOME_PAST
-
-    assert set(END_PAST) == set(ENDS)
-    assert set(OUTCOME_PAST) == set(LEFT_WORDS) == set(OUTCOMES)
-    assert set(AFTER_PAST) == set(AFTER)

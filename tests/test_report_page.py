@@ -26,13 +26,12 @@ from engine import cli
 from engine.commands import evening as evening_commands
 from engine.inputs.sheets import load_evening
 from engine.report.page.answer import MOST_WORDS as ANSWER_WORDS
-from engine.report.page.answer import beaten_words, clashes, headline, ledger_rows
+from engine.report.page.answer import beaten_words, headline, ledger_rows
 from engine.report.page.bench import bench_view, stops_within, tonight
-from engine.report.page.court_card import apart, call_card, feeder
+from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page
 from engine.report.page.plan import average_shot, opponents, shots_by_area, stand_ins
-from engine.report.page.shots import contrast, luminance, ramp, shares_of
-from engine.report.replay.page import TEMPLATES
+from engine.report.page.shots import shares_of
 from engine.study.evening_report import EveningReport, ReportSize, evening_report
 
 CONFIGS = Path(__file__).parents[1] / "configs"
@@ -287,13 +286,6 @@ def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
         assert feeder(two_calls.timing, call) != call.ball[0]
 
 
-def test_signs_give_way_until_none_covers_another() -> None:
-    moved = apart([(0.0, 0.0)], [(10.0, 0.0), (0.0, 0.0), (300.0, 0.0)], 100.0)
-    spots = [(0.0, 0.0), *moved]
-    assert min(math.dist(a, b) for i, a in enumerate(spots) for b in spots[:i]) >= 99.0
-    assert moved[2] == (300.0, 0.0)
-
-
 def test_one_meaning_of_guard_let_shoot_and_leave(two_calls: EveningReport) -> None:
     """Guard: his open shot there is worth at least the lower end of their average shot; let shoot: less;
     leave: less wherever he stands."""
@@ -324,44 +316,6 @@ def test_who_doubles_has_a_stand_in_with_a_name(two_calls: EveningReport) -> Non
     spare = {player.number for player in team.players} - five
     danger = dataclasses.replace(report, plan=two_calls.plan | {"foul_trouble": sorted(spare)})
     assert all(other is None for _, other in stand_ins(danger, 0, 0))
-
-
-def test_signals_that_may_be_mistaken_are_noticed() -> None:
-    assert clashes({"corner": "red", "wing": "blue"}) == []
-    assert "several calls" in clashes({"corner": "Red", "wing": "red "})[0]
-    assert "another call" in clashes({"corner": "wing", "wing": "blue"})[0]
-    assert "shouted" in clashes({"corner": "Switch"})[0]
-
-
-def test_the_key_of_the_shots_shows_the_colours_of_the_map() -> None:
-    """Few is pale, many is strong: lightness falls, in even steps (a perceptually uniform map)."""
-    css = (TEMPLATES / "report.css").read_text(encoding="utf-8")
-    assert f"linear-gradient(90deg, {', '.join(ramp())})" in css
-    steps = [116.0 * luminance(one) ** (1 / 3) for one in ramp(9)]  # CIE 1976 lightness, from memory
-    falls = [a - b for a, b in zip(steps, steps[1:], strict=False)]
-    assert min(falls) > 0.5 * max(falls)
-
-
-@pytest.mark.parametrize(
-    ("sheet", "pairs"),
-    [
-        (
-            "report.css",
-            [("ink", "paper"), ("soft", "paper"), ("soft", "sand"), ("mark", "sand"), ("ink", "sand")],
-        ),
-        ("replay.css", [("ink", "paper"), ("soft", "paper"), ("ink", "floor"), ("line", "floor")]),
-    ],
-)
-def test_contrast_of_words_and_lines_is_4_5_or_more(sheet: str, pairs: list[tuple[str, str]]) -> None:
-    """Source: WCAG 2.1, 1.4.3 (4.5 for text), from memory."""
-    css = (TEMPLATES / sheet).read_text(encoding="utf-8")
-    named = dict(re.findall(r"--(\w+): (#[0-9a-f]{3,6});", css))
-    for one, other in pairs:
-        assert contrast(named[one], named[other]) >= 4.5, (one, other)
-    # Whatever else is named as the colour of words stands on paper.
-    for found in re.findall(r"[; {]color: (#[0-9a-f]{3,6}|var\(--\w+\))", css):
-        value = named[found[6:-1]] if found.startswith("var") else found
-        assert contrast(value, named["paper"]) >= 4.5 or contrast(value, named["ink"]) >= 4.5, found
 
 
 # --- the bench page -----------------------------------------------------------------------------------------
@@ -505,20 +459,3 @@ def test_the_command_writes_both_pages_and_says_the_answer(
     assert out.read_text(encoding="utf-8") == report_page(played)
     assert bench.read_text(encoding="utf-8") == bench_page(played)
     assert str(out) in capsys.readouterr().out
-
-
-def test_bad_input_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    folder = write_evening(tmp_path / "sheets")
-    wrong = (
-        ["report", str(folder)],
-        ["report", str(tmp_path / "nothing"), "-o", str(tmp_path / "a.html")],
-        ["report", str(folder), "-o", str(tmp_path / "no" / "a.html")],
-        ["report", str(folder), "-o", str(tmp_path / "a.html"), "--bench", str(tmp_path / "a.html")],
-        ["report", str(folder), "-o", str(tmp_path / "a.html"), "--seed", "-1"],
-        ["report", str(folder), "-o", str(tmp_path / "a.html"), "--threads", "0"],
-    )
-    for arguments in wrong:
-        assert cli.run(arguments) == 2
-        said = capsys.readouterr()
-        assert said.out == "" and len(said.err.strip().splitlines()) == 1
-        assert not (tmp_path / "a.html").exists()

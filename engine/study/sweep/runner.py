@@ -15,10 +15,8 @@ held in memory: an outcome is written and forgotten, only a row of sums per poin
 
 from __future__ import annotations
 
-import contextlib
 import logging
 import queue
-import signal
 import socket
 import threading
 import time
@@ -27,7 +25,6 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from types import FrameType
 from typing import Protocol
 
 import numpy as np
@@ -35,6 +32,7 @@ import numpy as np
 from engine.errors import InputError
 from engine.estimate.tally import IntArray
 from engine.run.blocks import Runner, Stopped
+from engine.study.sweep.ctrl_c import ctrl_c_held
 from engine.study.sweep.design import Design
 from engine.study.sweep.store import Store
 from engine.study.sweep.stored import Stored
@@ -307,36 +305,6 @@ class Progress:
 Watcher = Callable[[Progress], None]
 
 
-@contextlib.contextmanager
-def _ctrl_c_held() -> Iterator[Callable[[], None]]:
-    """Ctrl-C waits until it is looked for: between two lines it would lose the outcomes just handed over.
-
-    Gives what looks for it, and raises it; so does the end. A second one does not wait. Where this thread
-    gets no Ctrl-C, or it is answered by nothing in Python, nothing changes.
-    """
-    usual = signal.getsignal(signal.SIGINT)
-    if threading.current_thread() is not threading.main_thread() or not callable(usual):
-        yield lambda: None
-        return
-    seen: list[tuple[int, FrameType | None]] = []
-
-    def note(number: int, frame: FrameType | None) -> None:
-        seen.append((number, frame))
-        if len(seen) > 1:
-            usual(number, frame)
-
-    def look() -> None:
-        if seen:
-            usual(*seen[0])
-
-    signal.signal(signal.SIGINT, note)
-    try:
-        yield look
-    finally:
-        signal.signal(signal.SIGINT, usual)
-    look()
-
-
 class _Run:
     def __init__(
         self, state: State, store: Store, executor: Executor, policy: Policy, watch: Watcher
@@ -472,7 +440,7 @@ def run_sweep(
         state = State(store, policy.needs_moments, part)
         run = _Run(state, store, executor, policy, watch or (lambda progress: None))
         try:
-            with _ctrl_c_held() as run.look:
+            with ctrl_c_held() as run.look:
                 return run.to_the_end()
         except KeyboardInterrupt:
             run.keep_the_last()

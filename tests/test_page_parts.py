@@ -1,0 +1,122 @@
+"""Parts of the pages that need no browser and no evening: signs, signals, colours, words, the wheel."""
+
+from __future__ import annotations
+
+import math
+import re
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import browser as browser_module
+import pytest
+from sheet_files import write_evening
+
+from engine import cli
+from engine.report.page.answer import clashes
+from engine.report.page.court_card import apart
+from engine.report.page.shots import contrast, luminance, ramp
+from engine.report.replay.page import TEMPLATES
+from engine.state.words import AFTER, ENDS, OUTCOMES
+
+ROOT = Path(__file__).parents[1]
+
+
+def test_signs_give_way_until_none_covers_another() -> None:
+    moved = apart([(0.0, 0.0)], [(10.0, 0.0), (0.0, 0.0), (300.0, 0.0)], 100.0)
+    spots = [(0.0, 0.0), *moved]
+    assert min(math.dist(a, b) for i, a in enumerate(spots) for b in spots[:i]) >= 99.0
+    assert moved[2] == (300.0, 0.0)
+
+
+def test_signals_that_may_be_mistaken_are_noticed() -> None:
+    assert clashes({"corner": "red", "wing": "blue"}) == []
+    assert "several calls" in clashes({"corner": "Red", "wing": "red "})[0]
+    assert "another call" in clashes({"corner": "wing", "wing": "blue"})[0]
+    assert "shouted" in clashes({"corner": "Switch"})[0]
+
+
+def test_the_key_of_the_shots_shows_the_colours_of_the_map() -> None:
+    """Few is pale, many is strong: lightness falls, in even steps (a perceptually uniform map)."""
+    css = (TEMPLATES / "report.css").read_text(encoding="utf-8")
+    assert f"linear-gradient(90deg, {', '.join(ramp())})" in css
+    steps = [116.0 * luminance(one) ** (1 / 3) for one in ramp(9)]  # CIE 1976 lightness, from memory
+    falls = [a - b for a, b in zip(steps, steps[1:], strict=False)]
+    assert min(falls) > 0.5 * max(falls)
+
+
+@pytest.mark.parametrize(
+    ("sheet", "pairs"),
+    [
+        (
+            "report.css",
+            [("ink", "paper"), ("soft", "paper"), ("soft", "sand"), ("mark", "sand"), ("ink", "sand")],
+        ),
+        ("replay.css", [("ink", "paper"), ("soft", "paper"), ("ink", "floor"), ("line", "floor")]),
+    ],
+)
+def test_contrast_of_words_and_lines_is_4_5_or_more(sheet: str, pairs: list[tuple[str, str]]) -> None:
+    """Source: WCAG 2.1, 1.4.3 (4.5 for text), from memory."""
+    css = (TEMPLATES / sheet).read_text(encoding="utf-8")
+    named = dict(re.findall(r"--(\w+): (#[0-9a-f]{3,6});", css))
+    for one, other in pairs:
+        assert contrast(named[one], named[other]) >= 4.5, (one, other)
+    # Whatever else is named as the colour of words stands on paper.
+    for found in re.findall(r"[; {]color: (#[0-9a-f]{3,6}|var\(--\w+\))", css):
+        value = named[found[6:-1]] if found.startswith("var") else found
+        assert contrast(value, named["paper"]) >= 4.5 or contrast(value, named["ink"]) >= 4.5, found
+
+
+def test_bad_input_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = write_evening(tmp_path / "sheets")
+    wrong = (
+        ["report", str(folder)],
+        ["report", str(tmp_path / "nothing"), "-o", str(tmp_path / "a.html")],
+        ["report", str(folder), "-o", str(tmp_path / "no" / "a.html")],
+        ["report", str(folder), "-o", str(tmp_path / "a.html"), "--bench", str(tmp_path / "a.html")],
+        ["report", str(folder), "-o", str(tmp_path / "a.html"), "--seed", "-1"],
+        ["report", str(folder), "-o", str(tmp_path / "a.html"), "--threads", "0"],
+    )
+    for arguments in wrong:
+        assert cli.run(arguments) == 2
+        said = capsys.readouterr()
+        assert said.out == "" and len(said.err.strip().splitlines()) == 1
+        assert not (tmp_path / "a.html").exists()
+
+
+def test_a_missing_browser_fails_in_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(browser_module.shutil, "which", lambda name: None)
+    with pytest.raises(pytest.fail.Exception) as failed:
+        browser_module.program()
+    assert str(failed.value).count("\n") == 0
+    assert "Debian package chromium" in str(failed.value)
+
+
+def test_the_wheel_holds_the_parts_of_the_page(tmp_path: Path) -> None:
+    command = [
+        sys.executable,
+        "-m",
+        "pip",
+        "wheel",
+        "--quiet",
+        "--no-deps",
+        "--no-build-isolation",  # the builder of the test extra: no network
+        "--wheel-dir",
+        str(tmp_path),
+        str(ROOT),
+    ]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=300)
+    assert done.returncode == 0, done.stderr
+    (wheel,) = tmp_path.glob("*.whl")
+    names = set(zipfile.ZipFile(wheel).namelist())
+    parts = (ROOT / "engine" / "report" / "templates").iterdir()
+    assert {f"engine/report/templates/{part.name}" for part in parts if part.is_file()} <= names
+
+
+def test_ends_are_known_to_the_words() -> None:
+    from engine.report.words import AFTER_PAST, END_PAST, LEFT_WORDS, OUTCOME_PAST
+
+    assert set(END_PAST) == set(ENDS)
+    assert set(OUTCOME_PAST) == set(LEFT_WORDS) == set(OUTCOMES)
+    assert set(AFTER_PAST) == set(AFTER)
