@@ -11,7 +11,22 @@ from pathlib import Path
 
 import pytest
 
-from engine.study.evening_report import EveningReport
+from engine.study.evening_report import EveningReport, ReportSize
+
+#: A team whose name would do harm if it were not escaped.
+BAD_NAME = "<script>harm=1</script><img src=x onerror=harm=2>"
+SMALL = ReportSize(
+    possessions=3000,
+    worlds=16,
+    world_possessions=200,
+    games=10,
+    table_parts=2,
+    lineup_possessions=12_000,
+    traced=12,
+)
+PHONE, LAPTOP = 360, 1280
+A4 = {"paperWidth": 8.27, "paperHeight": 11.69}
+LETTER = {"paperWidth": 8.5, "paperHeight": 11.0}
 
 
 def pages_of(pdf: bytes, folder: Path) -> int:

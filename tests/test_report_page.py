@@ -19,7 +19,7 @@ from typing import Any
 
 import pytest
 from browser import Chromium, Page, browser
-from report_pages import advising, pages_of, words_of
+from report_pages import A4, BAD_NAME, LAPTOP, LETTER, PHONE, SMALL, advising, pages_of, words_of
 from sheet_files import GAME, with_key, write_evening
 
 from engine import cli
@@ -32,23 +32,9 @@ from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page
 from engine.report.page.plan import average_shot, opponents, shots_by_area, stand_ins
 from engine.report.page.shots import shares_of
-from engine.study.evening_report import EveningReport, ReportSize, evening_report
+from engine.study.evening_report import EveningReport, evening_report
 
 CONFIGS = Path(__file__).parents[1] / "configs"
-#: A team whose name would do harm if it were not escaped.
-BAD_NAME = "<script>harm=1</script><img src=x onerror=harm=2>"
-SMALL = ReportSize(
-    possessions=3000,
-    worlds=16,
-    world_possessions=200,
-    games=10,
-    table_parts=2,
-    lineup_possessions=12_000,
-    traced=12,
-)
-PHONE, LAPTOP = 360, 1280
-A4 = {"paperWidth": 8.27, "paperHeight": 11.69}
-LETTER = {"paperWidth": 8.5, "paperHeight": 11.0}
 MOST_WORDS = 190
 #: Words of a report with one call that are in sight; before courts and one screen there were about 2,000.
 REPORT_WORDS = 800

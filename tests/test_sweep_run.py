@@ -18,7 +18,8 @@ from engine.errors import InputError
 from engine.estimate.tally import net_values
 from engine.inputs import load_scenario
 from engine.run.blocks import Runner
-from engine.study.sweep.runner import FixedEffort, LocalThreads, State, _ctrl_c_held, cuts, run_sweep
+from engine.study.sweep.ctrl_c import ctrl_c_held
+from engine.study.sweep.runner import FixedEffort, LocalThreads, State, cuts, run_sweep
 from engine.study.sweep.store import Store
 from engine.study.sweep.tallies import MOMENTS, Batch, BatchTally, digest_of, moments, play_batch
 from engine.world.pack import pack
@@ -249,7 +250,7 @@ def test_ctrl_c_at_any_line_keeps_every_batch_that_ended(tmp_path: Path) -> None
 
 def test_a_second_ctrl_c_does_not_wait() -> None:
     passed = []
-    with interruptible(), pytest.raises(KeyboardInterrupt), _ctrl_c_held():
+    with interruptible(), pytest.raises(KeyboardInterrupt), ctrl_c_held():
         signal.raise_signal(signal.SIGINT)
         passed.append(1)
         signal.raise_signal(signal.SIGINT)
