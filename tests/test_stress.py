@@ -181,7 +181,7 @@ def test_a_setting_with_its_own_defence_is_weighed_against_that(scenario: Any) -
         at_spot = called[:, COLUMN["first_call"]] == 1
         d = (base[:, net] - called[:, net])[at_spot]
         assert found.settings[number, 1, 1].tolist() == [len(d), d.sum(), (d**2).sum()]
-    text = stress_text(found.to_dict())
+    text = " ".join(stress_text(found.to_dict()).split())
     assert "men, corner" in text and "against staying home" in text
 
 

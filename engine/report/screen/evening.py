@@ -8,6 +8,9 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import number_text
 from engine.report.words import WIDTH, count, paragraph, percent, plain
 
+#: What is said at once of a sheet as a whole: it is missing, or still the example.
+ABOUT_A_SHEET = ("is not there", "still holds the example")
+
 
 def shot_line(note: Found) -> str:
     """How much of one estimate is the player's own."""
@@ -38,7 +41,8 @@ def evening_text(evening: Found) -> str:
     ``evening``: ``Evening.to_dict()``. What was filled in stands in ``trapledger check``.
     """
     lines: list[str] = []
-    lines += _block("Before you use this", evening["care"]["lines"])
+    sheets = [line for line in evening["assumptions"] if any(words in line for words in ABOUT_A_SHEET)]
+    lines += _block("Before you use this", [*sheets, *evening["care"]["lines"]])
     lines += _block("Not used", evening["remarks"])
     n = len(evening["assumptions"]) + len(evening["shooting"])
     if n:

@@ -99,7 +99,7 @@ def _links(result: Found) -> list[str]:
 def bump_words(bump: Found) -> str:
     """Whether the guard has taken the wing before the ball can go on, by the tightest race."""
     if not bump["races"]:
-        return "this defence has none"
+        return "this defence has no bump"
     worst = max(bump["races"], key=lambda race: race["late_s"])
     way, who = f"on the pass from the {spoken(worst['from'])} to the wing", spoken(worst["role"])
     late_s = worst["late_s"]
