@@ -209,7 +209,7 @@ def test_a_man_on_every_receiver_leaves_nobody_free() -> None:
     assert found(data, "receiver") == []
     for role in ROLES:
         data["row"][0][role]["toward_ball"] = 1.0
-    deep = K | {"man_help_share": 0.8, "man_two_pass_m": 6.5}
+    deep = K | {"man_gap_per_m": 0.5, "man_gap_most_m": 6.0, "man_gap_rim_share_per_m": 0.25}
     assert [h for h in found(data, "receiver", constants=deep) if "to far wing" in h.text]  # the skip's price
 
 
@@ -279,7 +279,9 @@ def test_other_pairs_of_men_change_what_is_free(tmp_path: Path) -> None:
     write_all(tmp_path)
     table = scenario() | {"setting": [], "offence": {"team": "juniper_hill", "alignment": "overload"}}
     table["defence"] = {"team": "millbrook_row", "zone": "configs/zones/man_to_man.toml"}
-    table["constants"] = {"man_help_share": 0.8, "man_two_pass_m": 6.5, "reaction_s": 0.5}
+    table["constants"] = {
+        "man_gap_per_m": 0.5, "man_gap_most_m": 6.0, "man_gap_rim_share_per_m": 0.25, "reaction_s": 0.5
+    }  # fmt: skip
     plain = scenario_lines(load_scenario(write(tmp_path, "scenario.toml", table)))
     assert plain[-1].startswith("measured: ")
     table["defence"]["matchups"] = {"4": 30, "34": 3}  # the guard on the big man and the other way round

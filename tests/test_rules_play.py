@@ -149,7 +149,7 @@ def test_closely_guarded_dribbler() -> None:
 def test_three_seconds_in_the_lane() -> None:
     """Who never steps out of the lane is called after three seconds there; with a long count nobody is."""
     camp = {"lane_margin_s": -100.0, "lane_camp_mps": 20.0}
-    found, n = 0, 60
+    found, n = 0, 200
     for t, events in log(home(constants=camp, start="frontcourt"), n):
         for time, name, _, value in events:
             if name == "violation" and VIOLATIONS[int(value)] == "three seconds":

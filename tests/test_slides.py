@@ -45,7 +45,7 @@ PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
         ("centre", "y", 1.9, 3.6),
     ],
     ("slot", "settled"): [  # on the ball; high post; nearer the wing; at the lane; middle
-        ("near_guard", "ball", 0.8, 1.8),
+        ("near_guard", "ball", 1.2, 2.3),
         ("far_guard", "post", 0.0, 2.1),
         ("near_forward", "x", 3.8, 5.6),
         ("far_forward", "x", -3.3, -0.8),
@@ -124,16 +124,18 @@ PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
         ("centre", "x", 0.6, 2.9),
     ],
 }
-#: Row -> who is nearest to the ball, and in what share of the moments at least. At the top either guard
-#: may be: in front of a high post close to the arc the far guard stands beside the near one.
+#: Row -> who is nearest to the ball, and in what share of the moments at least; then who may be instead of
+#: him: either guard at the top (in front of a high post close to the arc the far guard stands beside the near
+#: one), the guard who comes for the bump, the centre who stands between ball and block. The man on the ball
+#: keeps 1.1 to 1.9 m (evidence 10), so that these are now and then as near as he.
 NEAREST = {
-    ("top", "settled"): ("guard", 0.95),
-    ("slot", "settled"): ("near_guard", 0.85),
-    ("wing", "before_bump"): ("near_forward", 0.85),
-    ("wing", "after_bump"): ("near_guard", 0.85),
-    ("wing", "reversal"): ("near_forward", 0.7),
-    ("corner", "settled"): ("near_forward", 0.9),
-    ("short_corner", "settled"): ("near_forward", 0.7),
+    ("top", "settled"): ("guard", 0.95, ()),
+    ("slot", "settled"): ("near_guard", 0.7, ("far_guard", "near_forward")),
+    ("wing", "before_bump"): ("near_forward", 0.7, ("near_guard",)),
+    ("wing", "after_bump"): ("near_guard", 0.85, ("near_forward",)),
+    ("wing", "reversal"): ("near_forward", 0.7, ("near_guard",)),
+    ("corner", "settled"): ("near_forward", 0.9, ("centre",)),
+    ("short_corner", "settled"): ("near_forward", 0.5, ("centre",)),
 }
 LEAST_MOMENTS, LEAST_POSSESSIONS = 10, 3
 
@@ -151,9 +153,11 @@ def test_row_places_and_jobs(key: tuple[str, str], side: int) -> None:
         mean = np.mean([measured(m, role, measure) for m in moments])
         assert low <= mean <= high, f"{role} {measure}: {mean:.2f} m, not {low} to {high}"
     if key in NEAREST:
-        who, least = NEAREST[key]
+        who, least, others = NEAREST[key]
         share = np.mean([m.nearest().endswith(who) for m in moments])
         assert share >= least, f"{who} nearest in {share:.2f} of {len(moments)}"
+        share = np.mean([m.nearest().endswith((who, *others)) for m in moments])
+        assert share >= 0.95, f"{who} or {others} nearest in {share:.2f} of {len(moments)}"
 
 
 @pytest.mark.parametrize("key", [("high_post", "settled"), ("top", "settled")], ids="-".join)
@@ -223,7 +227,7 @@ def test_option_top_guard() -> None:
     assert jobs_of(key, "near_guard", top_guard="gap") == {"gap"}
     assert jobs_of(key, "far_guard", top_guard="gap") == {"gap"}
     ball = mean_of(key, "near_guard", "ball", top_guard="ball")
-    assert mean_of(key, "near_guard", "ball", top_guard="gap") > ball + 0.8
+    assert mean_of(key, "near_guard", "ball", top_guard="gap") > ball + 0.4
 
 
 def test_option_bring_up() -> None:
@@ -245,7 +249,4 @@ def test_only_a_shooter_is_guarded_at_the_top() -> None:
         gaps[shooter] = np.mean(
             [measured(m, "near_guard", "ball") for m in read_rows(world, 20)["top", "settled"]]
         )
-    assert gaps[0.95] > gaps[0.05] + 0.8
-
-
-# --- near and far, reaction, the bump -------------------------------------------------------------------
+    assert gaps[0.95] > gaps[0.05] + 0.3

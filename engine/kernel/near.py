@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-from engine.kernel.motion import cover_m, distance, logistic
+from engine.kernel.motion import logistic
 from engine.state.arrays import N_SIDE
 
 FAR_AWAY = 99.0
@@ -50,30 +50,14 @@ def nearest_attacker(c, x, y, within_m, skip):
 
 
 @njit
-def touch_chance(k, gap_m, ball_z_m, reach_m, share):
+def touch_chance(k, arm_m, gap_m, ball_z_m, reach_m, share):
     """Chance that a defender gets a hand on a ball passing ``gap_m`` away at height ``ball_z_m``.
 
     Nothing above his standing reach plus a jump; else a logistic in (arm reach - gap). Shape: an input.
     """
-    if ball_z_m > reach_m + k.jump_m or gap_m > k.arm_reach_m + BEYOND * k.touch_width_m:
+    if ball_z_m > reach_m + k.jump_m or gap_m > arm_m + BEYOND * k.touch_width_m:
         return 0.0
-    return share * k.touch_max_p * logistic((k.arm_reach_m - gap_m) / k.touch_width_m)
-
-
-@njit
-def help_gap(w, c, x, y, time_s, skip):
-    """Distance (metres) the nearest defender can have to (x, y) after ``time_s``, by running there."""
-    k = w.k
-    best = FAR_AWAY
-    run = cover_m(time_s - k.reaction_s, 1.0, k.sprint_tau_s)
-    for i in range(N_SIDE, 2 * N_SIDE):
-        if i == skip:
-            continue
-        a = c.agents[i]
-        d = distance(a.x, a.y, x, y) - w.players[i].top_speed_mps * run
-        if d < best:
-            best = d
-    return best if best > 0.3 else 0.3
+    return share * k.touch_max_p * logistic((arm_m - gap_m) / k.touch_width_m)
 
 
 @njit

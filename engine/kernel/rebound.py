@@ -12,7 +12,7 @@ from engine.kernel.motion import clip, distance
 from engine.kernel.near import NEVER
 from engine.kernel.passing import take_ball
 from engine.state.arrays import N_PLAYERS, N_SIDE
-from engine.state.words import End, Event, Mode
+from engine.state.words import End, Event, Loss, Mode
 
 TWO_PI = 2.0 * math.pi
 
@@ -98,6 +98,6 @@ def settle_loose_ball(w, c):
         return
     event(c, Event.RECOVERED, who, -1, 0.0, s.ball_x, s.ball_y)
     if who >= N_SIDE:
-        turnover(w, c, 1, who)
+        turnover(w, c, 1, who, Loss.PASS)
         return
     take_ball(w, c, who)
