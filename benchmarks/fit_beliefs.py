@@ -15,6 +15,7 @@ from __future__ import annotations
 import argparse
 import re
 import tempfile
+from concurrent.futures import Executor, ProcessPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -45,32 +46,45 @@ def scenario_of(level: str) -> Scenario:
         return load_scenario(file)
 
 
-def played(scenario: Scenario, n: int, threads: int | None) -> pd.DataFrame:
-    """Decisions at home, and under each call those while a trap runs."""
-    packed = pack(scenario)
-    tables = [choices(packed.home, SEED, np.arange(n), threads)]
-    for setting in packed.settings:
-        table = choices(setting.world, SEED, np.arange(n), threads)
-        tables.append(table[table["phase"] != TrapPhase.NONE])
-    return pd.concat(tables, ignore_index=True)
+#: Looks in which every option is tried, a run each.
+LOOKS, AS_EVER = (1, 2, 3, 4, 5, 6, 8), (0,)
+
+
+def decisions(task: tuple[Scenario, int | None, int, int]) -> pd.DataFrame:
+    """Decisions at home (setting None) or, while a trap runs, under a setting; of look ``look`` if not 0."""
+    scenario, setting, look, n = task
+    packed = pack(with_constants(scenario, {"tried_look": look}))
+    world = packed.home if setting is None else packed.settings[setting].world
+    numbers = np.arange(n) + look * n  # every run has possessions of its own
+    table = choices(world, SEED, numbers, 1, look or None)
+    return table if setting is None else table[table["phase"] != TrapPhase.NONE]
+
+
+def played(pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...]) -> pd.DataFrame:
+    """Decisions of ``n`` possessions at home and under each call; with LOOKS those in which all was tried."""
+    settings = (None, *range(len(CALLS)))
+    tasks = [(scenario, setting, look, n) for look in looks for setting in settings]
+    return pd.concat(list(pool.map(decisions, tasks)), ignore_index=True)
 
 
 def with_constants(scenario: Scenario, values: dict[str, float]) -> Scenario:
     return scenario.model_copy(update={"constants": {**scenario.constants, **values}})
 
 
-def fitted(level: str, n: int, rounds: int, threads: int | None) -> tuple[dict[str, float], pd.DataFrame]:
+def fitted(pool: Executor, level: str, n: int, rounds: int) -> tuple[dict[str, float], pd.DataFrame]:
     """The level's beliefs after so many rounds, and the reliability of the last ones played."""
     scenario, known = scenario_of(level), load_constants()
     values: dict[str, float] = {}
-    table = played(scenario, n, threads)
     for _ in range(rounds):
-        now = {**scenario.constants, **values}
-        for name, measured in fit(table, now).items():
+        current = with_constants(scenario, values)
+        now = {**{name: c.value for name, c in known.items()}, **current.constants}
+        for name, measured in fit(
+            played(pool, current, n, AS_EVER), played(pool, current, n, LOOKS), now
+        ).items():
             old = now[name]
             moved = old + SHARE * (measured - old)
             values[name] = float(np.clip(moved, known[name].low, known[name].high))
-        table = played(with_constants(scenario, values), n, threads)
+    table = played(pool, with_constants(scenario, values), n, AS_EVER)
     return {name: round(value, 4) for name, value in values.items()}, reliability(table)
 
 
@@ -94,8 +108,9 @@ def main() -> None:
     parser.add_argument("--threads", type=int)
     parser.add_argument("--write", action="store_true", help="put them into the level's file")
     options = parser.parse_args()
+    pool = ProcessPoolExecutor(options.threads)
     for level in options.level or shipped("levels"):
-        values, table = fitted(level, options.possessions, options.rounds, options.threads)
+        values, table = fitted(pool, level, options.possessions, options.rounds)
         print(level)
         print(table.round(3).to_string(index=False))
         print("  " + ", ".join(f"{name} {value}" for name, value in values.items()), flush=True)

@@ -32,6 +32,8 @@ MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 FARTHEST_SHOT_M = 9.2
 NOBODY_M = 9.0  # a second defender this far away bothers nobody
 RETREAT_WAY_M = 3.4
+TRIED_POINTS = 1.0  # noise of a look in which everything is tried
+PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
 RETREAT_WAYS, RETREAT_TURN = 7, 0.5  # directions a retreat is weighed in, and radians between them
 
 
@@ -47,14 +49,20 @@ def time_left(w, c):
 
 
 @njit
-def hold_value(w, left_s, held_s):
-    """Points the attack is worth if it goes on: falls to nothing with the clock, and as the ball sticks."""
+def carrying_on(w, left_s):
+    """Points an attack brings with so much on the clock: falls to nothing as it runs out (measured)."""
     k = w.k
     if left_s <= 0.8:
         return 0.0
-    return k.hold_value_points * (1.0 - math.exp(-(left_s - 0.8) / k.hold_tau_s)) - (
-        k.hold_stale_points_per_s * held_s
-    )
+    return k.hold_value_points * (1.0 - math.exp(-(left_s - 0.8) / k.hold_tau_s))
+
+
+@njit
+def by_phase(phase, home, trapped, after):
+    """The belief that holds in this phase of a trap: none, on its way or set, just beaten."""
+    if phase == TrapPhase.NONE:
+        return home
+    return after if phase == TrapPhase.AFTER else trapped
 
 
 @njit
@@ -90,26 +98,29 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
             return
         y = ru.half_y_m - 0.3
     d_rim = distance(x, y, 0.0, 0.0)
-    carry = hold_value(w, left_s - time_s, 0.0) + k.movement_points
-    worth = carry
+    carry = carrying_on(w, left_s - time_s)
+    worth = carry + by_phase(
+        s.trap_phase, k.belief_pass_points, k.belief_pass_trapped_points, k.belief_pass_after_points
+    )
     region = region_at(w, x, y)
     if region == Region.HIGH_POST or region == Region.ELBOW:
+        o.place = 1.0
         worth += k.middle_touch_points
     elif region == Region.SHORT_CORNER or region == Region.LOW_POST or region == Region.LANE:
+        o.place = 2.0
         worth += k.post_up_points
-    worth += ahead_points(w, c, x, y, j, time_s + 0.4)
-    if s.trap_phase == TrapPhase.AFTER and d_rim > distance(a.x, a.y, 0.0, 0.0):
-        worth -= k.urgency_points
+    o.ahead = ahead_points(w, c, x, y, j, time_s + 0.4)
+    worth += o.ahead
     if j == s.passer and s.n_passes > 0 and s.t - s.catch_t < k.look_again_s:
         worth -= k.pass_back_points
+    o.promise = -PROMISE
     if d_rim < FARTHEST_SHOT_M and left_s > time_s + 0.3 and not behind_board(x, y):
         wait_s = k.catch_pause_s + (k.rim_release_s if d_rim < k.rim_range_m else k.shot_release_s)
         o.gap = nearest_in(w, c, x, y, time_s + wait_s, -1)
         gap = expected_gap(k.belief_gap_m, k.belief_gap_share, o.gap)
         shot = shot_value(w, j, d_rim, gap, NOBODY_M, is_three(w, x, y), left_s - time_s, False)
-        if shot > worth:
-            worth = shot
-    worth = carry + k.belief_pass_share * (worth - carry)  # what looks better mostly is not
+        o.promise = clip(shot - carry, -PROMISE, PROMISE)
+    worth += k.belief_pass_share * o.promise
     risk = lane_risk(w, c, s.handler, x, y, PassKind.DIRECT, release_s, n_pressure)
     kind = PassKind.DIRECT
     if risk > 0.06:
@@ -156,7 +167,7 @@ def weigh_shot(w, c, left_s, d_rim):
 
 
 @njit
-def weigh_retreat(w, c, hold):
+def weigh_retreat(w, c, carry):
     """The best of several ways to dribble out backward or sideways, by the room the trappers leave."""
     s = c.s
     k = w.k
@@ -180,11 +191,12 @@ def weigh_retreat(w, c, hold):
             best = got
             o.x = x
             o.y = y
-    o.value = hold + best * k.trap_dread_points - k.retreat_penalty_points
+    o.raw = best
+    o.value = carry + k.belief_retreat_points + best * k.belief_retreat_way_points
 
 
 @njit
-def weigh_split(w, c, hold):
+def weigh_split(w, c, carry, hold):
     """Between two trappers who still leave room for a body."""
     s = c.s
     k = w.k
@@ -207,7 +219,7 @@ def weigh_split(w, c, hold):
     room = between - 2.0 * closing - 2.0 * k.body_radius_m - 2.0 * k.split_gap_m
     through = logistic((room + 0.6 * (w.players[s.handler].handle - 0.5)) / k.split_width_m)
     o = c.weighed[Option.SPLIT]
-    o.value = through * (hold + k.trap_dread_points + k.numbers_value_points) + (1.0 - through) * (hold - 0.5)
+    o.value = through * (carry + k.numbers_value_points) + (1.0 - through) * (hold - 0.5)
     o.x = mx + (mx - a.x) / away * 1.6
     o.y = my + (my - a.y) / away * 1.6
 
@@ -265,14 +277,16 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     a = c.agents[s.handler]
     for i in range(N_OPTIONS):
         c.weighed[i].value = NOT_AN_OPTION
+        c.weighed[i].raw = c.weighed[i].gap = 0.0
+        c.weighed[i].promise = c.weighed[i].ahead = c.weighed[i].place = 0.0
     left = time_left(w, c)
     if s.action == Action.DRIBBLE_TO:
         s.stale_t = s.t
-    hold = hold_value(w, left, s.t - s.stale_t)
-    if trapped:
-        hold -= k.trap_dread_points
-    elif s.trap_phase == TrapPhase.AFTER:
-        hold -= k.urgency_points
+    carry = carrying_on(w, left)
+    hold = carry - k.hold_stale_points_per_s * (s.t - s.stale_t)
+    hold += by_phase(
+        s.trap_phase, k.belief_hold_points, k.belief_hold_trapped_points, k.belief_hold_after_points
+    )
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
     late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)
@@ -291,9 +305,9 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     elif may_dribble and (looked or closes_out(w, c)) and s.t - s.stopped_t >= k.drive_rest_s:
         weigh_drives(w, c, hold, left)
     if trapped and s.dribble != Dribble.DEAD:
-        weigh_retreat(w, c, hold)
+        weigh_retreat(w, c, carry)
         if s.trap_phase == TrapPhase.COMING:
-            weigh_split(w, c, hold)
+            weigh_split(w, c, carry, hold)
     if looked:
         fake_s = k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
         release_s = k.pass_release_s + k.release_pressure_s * n_pressure + fake_s
@@ -307,6 +321,8 @@ def best_option(w, c):
     """The option with the largest value after noise."""
     s = c.s
     scale = w.k.noise_points * (1.5 - w.players[s.handler].passing)
+    if s.n_looks == w.k.tried_look:
+        scale = TRIED_POINTS
     best = NOT_AN_OPTION
     chosen = Option.HOLD + 0
     u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, 0, s.n_looks)
@@ -362,16 +378,7 @@ def decide(w, c):
     if s.watched == 1:
         for i in range(N_OPTIONS):
             if c.weighed[i].value > NOT_AN_OPTION:
-                option(c, s.handler, i, c.weighed[i].value, 1.0 if i == chosen else 0.0)
-    event(
-        c,
-        Event.CHOICE,
-        s.handler,
-        chosen,
-        c.weighed[chosen].value,
-        c.weighed[chosen].raw,
-        c.weighed[chosen].gap,
-    )
+                option(c, s.handler, i, c.weighed[i], 1.0 if i == chosen else 0.0)
     act(w, c, chosen)
 
 

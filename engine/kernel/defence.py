@@ -11,6 +11,7 @@ from engine.kernel.near import (
     NEVER,
     nearest_attacker,
     nearest_defender,
+    on_ball_gap,
     side_index,
 )
 from engine.kernel.rows import adopt_now
@@ -25,8 +26,6 @@ from engine.state.words import (
     TrapPhase,
 )
 
-#: The ball's distance from the rim at which on_ball_gap_m holds; the least gap of a man on the ball: bodies.
-GAP_AT_M, LEAST_GAP_M = 7.75, 0.7
 #: Slower than this, m/s, a man turns without opening up first.
 TURN_MPS = 0.5
 #: Arm's length: a lane count does not run while guarding an attacker (professional rules, from memory).
@@ -120,12 +119,6 @@ def off_ball_place(w, c, man, sag, fx, fy):
     if gap > h:
         gap = h
     return m.x + hx / h * gap, m.y + hy / h * gap
-
-
-@njit
-def on_ball_gap(k, d_rim):
-    """Metres between the man on the ball and its holder, who is ``d_rim`` metres from the rim (tracking)."""
-    return clip(k.on_ball_gap_m + k.on_ball_gap_per_m * (d_rim - GAP_AT_M), LEAST_GAP_M, FAR_AWAY)
 
 
 @njit

@@ -42,7 +42,10 @@ def ahead_points(w, c, x, y, receiver, time_s):
         if i != receiver and distance(a.x, a.y, 0.0, 0.0) < d:
             n += 1
         top = w.players[i + N_SIDE].top_speed_mps
-        if gap_left(c.agents[i + N_SIDE], top, k.brake_mps2, 0.0, 0.0, delay, run, faded) < d + 0.5:
+        if (
+            gap_left(c.agents[i + N_SIDE], top, k.brake_mps2, k.sprint_tau_s, 0.0, 0.0, delay, run, faded)
+            < d + 0.5
+        ):
             n -= 1
     if n <= 0:
         return 0.0
@@ -74,7 +77,10 @@ def way_clear(w, c, ax, ay, bx, by, start_s, speed):
                 continue
             x = ax + f * (bx - ax)
             y = ay + f * (by - ay)
-            d -= 0.5 * (d - gap_left(b, slide, k.brake_mps2, x, y, delay, run, fade(run, k.slide_tau_s)))
+            d -= 0.5 * (
+                d
+                - gap_left(b, slide, k.brake_mps2, k.slide_tau_s, x, y, delay, run, fade(run, k.slide_tau_s))
+            )
         if d < clear:
             clear = d
     return clear

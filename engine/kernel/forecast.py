@@ -27,10 +27,10 @@ def fade(run_s, tau_s):
 
 
 @njit
-def gap_left(b, top_mps, brake_mps2, x, y, delay_s, run_s, faded_s):
+def gap_left(b, top_mps, brake_mps2, tau_s, x, y, delay_s, run_s, faded_s):
     """Metres agent ``b`` can still be away from (x, y) after ``delay_s`` as he is and ``run_s`` toward it.
 
-    ``faded_s`` is fade(run_s, tau). Moving the wrong way costs the time to brake it.
+    ``faded_s`` is fade(run_s, tau_s). Who moves the wrong way brakes first: that costs him time and way.
     """
     dx = x - b.x - b.vx * delay_s
     dy = y - b.y - b.vy * delay_s
@@ -39,8 +39,10 @@ def gap_left(b, top_mps, brake_mps2, x, y, delay_s, run_s, faded_s):
         return d
     toward = (b.vx * dx + b.vy * dy) / d
     if toward < 0.0:
-        run_s += toward / brake_mps2
-        faded_s = clip(faded_s, 0.0, run_s)
+        stop_s = clip(-toward / brake_mps2, 0.0, run_s)
+        d += stop_s * (-toward - 0.5 * brake_mps2 * stop_s)
+        run_s -= stop_s
+        faded_s = fade(run_s, tau_s)
         toward = 0.0
     if toward > top_mps:
         toward = top_mps
@@ -61,7 +63,9 @@ def nearest_in(w, c, x, y, time_s, skip):
     best = FAR_AWAY
     for i in range(N_SIDE, 2 * N_SIDE):
         if i != skip:
-            d = gap_left(c.agents[i], w.players[i].top_speed_mps, k.brake_mps2, x, y, delay, run, faded)
+            d = gap_left(
+                c.agents[i], w.players[i].top_speed_mps, k.brake_mps2, k.sprint_tau_s, x, y, delay, run, faded
+            )
             if d < best:
                 best = d
     return best
@@ -100,10 +104,12 @@ def own_gaps(w, c, x, y, wait_s):
         if closing or i == who:
             top = w.players[i].top_speed_mps
             if closing:
-                g = gap_left(b, top, k.brake_mps2, x, y, 0.0, wait_s, faded)
+                g = gap_left(b, top, k.brake_mps2, k.sprint_tau_s, x, y, 0.0, wait_s, faded)
             else:
                 rest = wait_s - seen
-                g = gap_left(b, top, k.brake_mps2, x, y, seen, rest, fade(rest, k.sprint_tau_s))
+                g = gap_left(
+                    b, top, k.brake_mps2, k.sprint_tau_s, x, y, seen, rest, fade(rest, k.sprint_tau_s)
+                )
             least = k.contest_m if d > k.contest_m else d
             d = g if g > least else least
         if d < first:

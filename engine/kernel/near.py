@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-from engine.kernel.motion import logistic
+from engine.kernel.motion import clip, distance, logistic
 from engine.state.arrays import N_SIDE
 
 FAR_AWAY = 99.0
 BEYOND = 10.0  # widths past the reach at which the chance of a touch (under 1 in 20,000) counts as none
 NEVER = 1e9
+#: The ball's distance from the rim at which on_ball_gap_m holds; the least gap of a man on the ball: bodies.
+GAP_AT_M, LEAST_GAP_M = 7.75, 0.7
 
 
 @njit
@@ -64,3 +66,15 @@ def touch_chance(k, arm_m, gap_m, ball_z_m, reach_m, share):
 def side_index(near):
     """0 when the near side is left, 1 when it is right."""
     return 1 if near > 0 else 0
+
+
+@njit
+def on_ball_gap(k, d_rim):
+    """Metres between the man on the ball and its holder, who is ``d_rim`` metres from the rim (tracking)."""
+    return clip(k.on_ball_gap_m + k.on_ball_gap_per_m * (d_rim - GAP_AT_M), LEAST_GAP_M, FAR_AWAY)
+
+
+@njit
+def has_come(w, a, h):
+    """True if defender ``a`` has come as near to the ball's holder ``h`` as he will stand, and ``bump_m``."""
+    return distance(a.x, a.y, h.x, h.y) < on_ball_gap(w.k, distance(h.x, h.y, 0.0, 0.0)) + w.k.bump_m

@@ -156,7 +156,9 @@ def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
         y = a.y + f * (ty - a.y)
         run_s = release_s + f * length / v - k.reaction_s
         faded = fade(run_s, k.sprint_tau_s)
-        d -= k.risk_cover_share * (d - gap_left(b, speed, k.brake_mps2, x, y, lead_s, run_s, faded))
+        d -= k.risk_cover_share * (
+            d - gap_left(b, speed, k.brake_mps2, k.sprint_tau_s, x, y, lead_s, run_s, faded)
+        )
         near = near_share(k, f * length, (1.0 - f) * length, n_pressure)
         touch = touch_chance(k, arm, d, ball_height(k, kind, f, z0), reach, share * near)
         if kind == PassKind.OVER:
@@ -164,7 +166,9 @@ def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
             run_s = arrive_s - k.reaction_s
             d = distance(px, py, tx, ty)
             faded = fade(run_s, k.sprint_tau_s)
-            d -= k.risk_cover_share * (d - gap_left(b, speed, k.brake_mps2, tx, ty, lead_s, run_s, faded))
+            d -= k.risk_cover_share * (
+                d - gap_left(b, speed, k.brake_mps2, k.sprint_tau_s, tx, ty, lead_s, run_s, faded)
+            )
             late = touch_chance(k, k.arm_reach_m, d, CATCH_M, reach, k.shield_share)
             touch = late if late > touch else touch
         clean *= 1.0 - touch
@@ -357,7 +361,8 @@ def take_ball(w, c, who):
     s.dribble = Dribble.UNUSED
     s.catch_t = s.t
     s.stale_t = s.t
-    s.look_t = -NEVER  # what he sees is new
+    s.look_t = s.stopped_t = -NEVER  # what he sees is new
+    s.last_y = a.y
     if s.trap_phase == TrapPhase.COMING and s.trap_read_t < NEVER:
         # caught with the trap on its way: he reads it from the catch on
         s.trap_read_t = s.t + (s.trap_read_t - s.trap_t)

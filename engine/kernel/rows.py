@@ -10,7 +10,7 @@ from engine.kernel import draws
 from engine.kernel.jit import njit
 from engine.kernel.log import event
 from engine.kernel.motion import distance, region_at
-from engine.kernel.near import NEVER, nearest_defender, side_index
+from engine.kernel.near import NEVER, has_come, nearest_defender, side_index
 from engine.state.arrays import N_SIDE
 from engine.state.words import (
     Event,
@@ -126,12 +126,12 @@ def follow_ball(w, c):
         and (s.moment == Moment.BEFORE_BUMP or s.moment == Moment.REVERSAL)
     ):
         g = c.agents[person_in_role(w, c, w.rules.bump_role)]
-        if distance(g.x, g.y, h.x, h.y) < k.bump_m:
+        if has_come(w, g, h):
             event(c, Event.BUMP, s.handler, -1, s.t - s.catch_t, h.x, h.y)
             set_row(w, c, region, Moment.AFTER_BUMP, near, k.dribble_reaction_share)
     elif s.moment == Moment.REVERSAL or (region == Region.CORNER and s.moment == Moment.BEFORE_BUMP):
-        d, _ = nearest_defender(c, h.x, h.y)
-        if d < k.bump_m:
+        _, who = nearest_defender(c, h.x, h.y)
+        if has_come(w, c.agents[who], h):
             set_row(w, c, region, Moment.SETTLED, near, k.dribble_reaction_share)
 
 

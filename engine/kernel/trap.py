@@ -173,6 +173,7 @@ def look_for_chances(w, c, caught, dribbled_from):
     s = c.s
     if s.mode != Mode.HELD or s.trap_phase != TrapPhase.NONE:
         s.picked_up = 0
+        s.last_y = c.agents[s.handler].y
         return
     h = c.agents[s.handler]
     if caught:
@@ -308,6 +309,8 @@ def set_trap(c, h):
     """Both trappers are there: the trap stands."""
     s = c.s
     s.trap_phase = TrapPhase.SET
+    if s.trap_read_t > s.t:
+        s.trap_read_t = s.t  # nobody overlooks a trap that stands
     if s.trap_number == 1:
         c.record.trap_set = 1
     event(c, Event.TRAP_SET, s.handler, s.trap_call, s.t - s.trap_t, h.x, h.y)

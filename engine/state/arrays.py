@@ -377,8 +377,12 @@ N_DRIVES = 5
 WEIGHED = np.dtype(
     [
         ("value", np.float64),  # points
-        ("raw", np.float64),  # what the belief rests on: risk of the lane (passes), metres of room (drives)
+        # what the belief rests on: risk of the lane (passes), metres of room (drives), clear way (retreat)
+        ("raw", np.float64),
         ("gap", np.float64),  # forecast of the defender's distance at the shot it leads to, metres
+        ("promise", np.float64),  # passes: the shot it leads to above carrying on, points, within bounds
+        ("ahead", np.float64),  # passes: worth of a man more ahead of the ball, points
+        ("place", np.float64),  # passes: 1 to the middle, 2 to the post or the baseline, else 0
         ("x", np.float64),  # where to, metres
         ("y", np.float64),
         ("end_x", np.float64),  # where a drive around somebody goes on to
@@ -389,7 +393,10 @@ WEIGHED = np.dtype(
 )
 
 EVENTS_PER_STEP = 24
-OPTION_COLUMNS = ("t_s", "decision", "player", "option", "value", "chosen")
+OPTION_COLUMNS = (
+    "t_s", "decision", "player", "option", "value", "chosen",
+    "raw", "gap_m", "promise", "ahead", "place",
+)  # fmt: skip
 EVENT_COLUMNS = ("t_s", "event", "player", "other", "value", "x_m", "y_m")
 
 #: What one possession writes, as one record; allocated once per worker, never inside the step.

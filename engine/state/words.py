@@ -307,7 +307,6 @@ class Event(Words):
     FAKE = "the passer fakes"
     PICK_UP = "the dribble ends"
     VIOLATION = "a count, clock or line violation"
-    CHOICE = "what the handler has chosen: option, points, raw belief, forecast gap"
 
 
 class Violation(Words):

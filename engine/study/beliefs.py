@@ -19,12 +19,13 @@ from scipy.optimize import curve_fit, minimize
 
 from engine.kernel.watch import Trace, Watched
 from engine.run.watch import watch_numbers
-from engine.state.arrays import N_SIDE
+from engine.state.arrays import N_SIDE, OPTION_COLUMNS
 from engine.state.record import COLUMN
-from engine.state.words import Event, Mode, Option, TrapPhase
+from engine.state.words import Action, Event, Mode, Option, TrapPhase
 
 #: Whether a shot left the rim's neighbourhood or not: a drive that ended this near got there, metres.
 AT_RIM_M = 3.0
+CHOSEN = OPTION_COLUMNS.index("chosen")
 #: Log odds are cut here: chances from .0005 to .9995.
 LEAST_P = 0.0005
 #: Options by what they are.
@@ -47,19 +48,27 @@ def _kind(option: int, driving: bool) -> str:
     return "go on" if driving else "drive"
 
 
-def _rows(trace: Trace, wait_s: float, patience_s: float) -> Iterator[tuple[object, ...]]:
-    """The decisions of one possession; ``patience_s`` takes the place of a shot clock that is not there."""
+def _rows(
+    trace: Trace, wait_s: float, patience_s: float, only_look: int | None
+) -> Iterator[tuple[object, ...]]:
+    """The decisions of one possession; ``patience_s`` takes the place of a shot clock that is not there.
+
+    ``only_look``: the first decision of that look alone.
+    """
     states, agents, events = trace.states, trace.agents, trace.events
     times = states["t"]
     points = int(trace.record[COLUMN["points"]])
     held = (states["mode"] == Mode.HELD) | (states["mode"] == Mode.SHOT_WINDUP)
-    for n, event in enumerate(events):
-        if event[1] != Event.CHOICE:
+    look = 0
+    for row in trace.options[trace.options[:, CHOSEN] > 0.0]:
+        step = int(np.searchsorted(times, row[0] - 1e-6))
+        new, look = int(states["n_looks"][step]) != look, int(states["n_looks"][step])
+        if only_look is not None and not (new and look == only_look):
             continue
-        step = int(np.searchsorted(times, event[0] - 1e-6))
         before = states[max(step - 1, 0)]
-        option, later = int(event[3]), events[n + 1 :]
-        kind = _kind(option, before["action"] == 1)  # Action.DRIVE: he was on a drive already
+        option = int(row[3])
+        later = events[np.searchsorted(events[:, 0], row[0] - 1e-6) :]
+        kind = _kind(option, before["action"] == Action.DRIVE)
         lost, gap, shot_m, passed_out, made = math.nan, math.nan, math.nan, False, math.nan
         if kind == "pass":
             who = option - Option.PASS_1
@@ -90,8 +99,21 @@ def _rows(trace: Trace, wait_s: float, patience_s: float) -> Iterator[tuple[obje
         if kind == "shot":
             ends = [other[1] for other in later if other[1] in (Event.MADE, Event.MISSED, Event.FOUL)]
             made = {Event.MADE: 1.0, Event.MISSED: 0.0}.get(ends[0], math.nan) if ends else math.nan
-        phase = int(before["trap_phase"])
-        yield kind, phase, left, *event[4:7], lost, gap, shot_m, made, passed_out, points
+        stale = float(times[step] - before["stale_t"])
+        belief = (row[4], *row[6:])
+        yield (
+            kind,
+            int(before["trap_phase"]),
+            left,
+            stale,
+            *belief,
+            lost,
+            gap,
+            shot_m,
+            made,
+            passed_out,
+            points,
+        )
 
 
 def _nearest(agents: np.ndarray, who: int) -> float:
@@ -101,13 +123,18 @@ def _nearest(agents: np.ndarray, who: int) -> float:
 
 
 def choices(
-    world: np.ndarray, seed: int, numbers: NDArray[np.int64], threads: int | None = None
+    world: np.ndarray,
+    seed: int,
+    numbers: NDArray[np.int64],
+    threads: int | None = None,
+    only_look: int | None = None,
 ) -> pd.DataFrame:
-    """Decisions of the possessions ``numbers``, a row each, in order.
+    """Decisions of the possessions ``numbers``, a row each, in order; the first of look ``only_look`` alone.
 
-    Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock;
-    ``believed`` points; ``raw`` (risk of a pass's lane, metres of room of a drive), ``forecast_m`` (least
-    gap possible at the shot it leads to); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the
+    Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock; ``stale_s`` the ball has stuck;
+    ``believed`` points; ``raw`` (risk of a pass's lane, metres of room of a drive, clear way of a retreat),
+    ``forecast_m`` (least gap possible at the shot it leads to), ``promise``, ``ahead`` and ``place`` of a
+    pass (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the
     shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made`` (shots: 1 or 0, nothing
     if fouled), ``passed_out`` (drives); ``points`` of the possession.
     """
@@ -119,21 +146,12 @@ def choices(
     for block in watch_numbers(world, seed, numbers, what=("s", "agents"), threads=threads):
         for i in range(len(block.numbers)):
             number = int(block.numbers[i])
-            rows.extend((number, *row) for row in _rows(block.trace(i), wait_s, patience_s))
+            rows.extend((number, *row) for row in _rows(block.trace(i), wait_s, patience_s, only_look))
     names = [
-        "possession",
-        "kind",
-        "phase",
-        "left_s",
-        "believed",
-        "raw",
-        "forecast_m",
-        "lost",
-        "gap_m",
-        "shot_m",
-        "made",
-    ]
-    return pd.DataFrame(rows, columns=[*names, "passed_out", "points"])
+        "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
+        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "points",
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=names)
 
 
 def reliability(table: pd.DataFrame) -> pd.DataFrame:
@@ -177,13 +195,21 @@ def _line(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]
     return float(y.mean() - slope * x.mean()), slope
 
 
-def fit(table: pd.DataFrame, now: Mapping[str, float], least: int = 100) -> dict[str, float]:
-    """The beliefs that this table asks for: constant -> value; what has too few rows is left out.
+#: Prior of a small regression: coefficients are drawn to nothing, as by so many observations.
+PRIOR_POINTS, LUCK_POINTS = 0.3, 1.1
 
-    What carrying on brings is what the attack brings from a decision with so much on the clock on, whatever
-    is chosen (policy evaluation, least squares); least squares for gaps; logistic regression for lost passes
-    (one slope, an offset per phase, drawn together by one log odd) and for drives that got to the rim, means for the
-    rest.
+
+def fit(
+    table: pd.DataFrame, tried: pd.DataFrame, now: Mapping[str, float], least: int = 100
+) -> dict[str, float]:
+    """The beliefs that these tables ask for: constant -> value; what has too few rows is left out.
+
+    ``table`` holds the decisions of possessions as they are played: what an attack brings with so much on the
+    clock, whatever is chosen (policy evaluation, least squares), and what a miss brings. ``tried`` holds
+    decisions in which any option was tried, one a possession (constant tried_look): what an option brings is
+    measured where it was not chosen for its promise, else the best-looking errors would be believed. Least
+    squares with a normal prior around nothing for points, logistic regression for lost passes (one slope,
+    an offset per phase, drawn together by one log odd) and for drives that got to the rim.
     """
     found: dict[str, float] = {}
     home = table["phase"] == TrapPhase.NONE
@@ -195,39 +221,67 @@ def fit(table: pd.DataFrame, now: Mapping[str, float], least: int = 100) -> dict
         left, points = stand["left_s"].to_numpy(), stand["points"].to_numpy(float)
         best, _ = curve_fit(carrying_on, left, points, p0=[1.0, 3.0], bounds=([0.5, 1.5], [1.8, 10.0]))
         found |= {"hold_value_points": float(best[0]), "hold_tau_s": float(best[1])}
-    passes = table[(table["kind"] == "pass") & table["lost"].notna()]
+    at = {**now, **found}
+    worth = carrying_on(tried["left_s"].to_numpy(), at["hold_value_points"], at["hold_tau_s"])
+    tried = tried.assign(more=tried["points"] - worth)
+    passes = tried[(tried["kind"] == "pass") & tried["lost"].notna()]
     if len(passes) >= least:
         found |= _fit_loss(passes)
-    thrown = passes[passes["phase"] == TrapPhase.NONE]
-    if (
-        len(thrown) >= least
-    ):  # so that passes are believed to bring what they bring, one by one and all in all
-        found |= _fit_promise(thrown, found, now)
+        found |= _fit_passes(passes[passes["lost"] == 0.0], now)
+    holds = tried[tried["kind"] == "hold"]
+    if len(holds) >= least:
+        sticks = holds["more"] + now["hold_stale_points_per_s"] * holds["stale_s"]
+        values = _least_squares(_phases(holds), sticks.to_numpy())
+        found |= {f"belief_hold_{name}points": float(v) for name, v in zip(PHASE_NAMES, values, strict=True)}
+    retreats = tried[tried["kind"] == "retreat"]
+    if len(retreats) >= least:
+        x = np.column_stack([np.ones(len(retreats)), retreats["raw"].to_numpy()])
+        base, way = _least_squares(x, retreats["more"].to_numpy())
+        found |= {"belief_retreat_points": float(base), "belief_retreat_way_points": float(way)}
     caught = passes[passes["gap_m"].notna() & (passes["phase"] == TrapPhase.NONE)]
     if len(caught) >= least:
         base, share = _line(caught["forecast_m"].to_numpy(), caught["gap_m"].to_numpy())
         found |= {"belief_gap_m": base, "belief_gap_share": share}
-    drives = table[home & (table["kind"] == "drive")]
+    quiet = tried["phase"] == TrapPhase.NONE
+    drives = tried[quiet & (tried["kind"] == "drive")]
     if len(drives) >= least:
-        found |= _fit_drives(drives, found)
-    ends = table[home & table["kind"].isin(("drive", "go on")) & (table["shot_m"] < AT_RIM_M)]
+        found |= _fit_drives(drives)
+    ends = tried[quiet & tried["kind"].isin(("drive", "go on")) & (tried["shot_m"] < AT_RIM_M)]
     if len(ends) >= least:
         base, share = _line(ends["forecast_m"].to_numpy(), ends["gap_m"].to_numpy())
         found |= {"belief_end_gap_m": base, "belief_end_gap_share": share}
     return found
 
 
-def _fit_promise(
-    thrown: pd.DataFrame, found: Mapping[str, float], now: Mapping[str, float]
-) -> dict[str, float]:
-    at = {**now, **found}
-    worth = carrying_on(thrown["left_s"].to_numpy(), at["hold_value_points"], at["hold_tau_s"])
-    promise, brought = thrown["believed"].to_numpy() - worth, thrown["points"].to_numpy(float) - worth
-    base, slope = _line(promise, brought)
-    return {
-        "belief_pass_share": now["belief_pass_share"] * slope,
-        "movement_points": base + slope * now["movement_points"],
-    }
+#: Names of the three phases that beliefs in points tell apart: no trap, a trap on its way or set, after it.
+PHASE_NAMES = ("", "trapped_", "after_")
+
+
+def _phases(rows: pd.DataFrame) -> NDArray[np.float64]:
+    """1 in the column of each row's phase, [n, 3]."""
+    phase = rows["phase"].to_numpy(int)
+    trapped = (phase == TrapPhase.COMING) | (phase == TrapPhase.SET)
+    return np.column_stack([phase == TrapPhase.NONE, trapped, phase == TrapPhase.AFTER]).astype(float)
+
+
+def _least_squares(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Coefficients with a normal prior around 0 of PRIOR_POINTS, the luck of a possession being LUCK_POINTS."""
+    ridge = (LUCK_POINTS / PRIOR_POINTS) ** 2 * np.eye(x.shape[1])
+    return np.asarray(np.linalg.solve(x.T @ x + ridge, x.T @ y))
+
+
+def _fit_passes(arrived: pd.DataFrame, now: Mapping[str, float]) -> dict[str, float]:
+    ahead = arrived["ahead"].to_numpy() / max(now["numbers_value_points"], 0.05)
+    place = arrived["place"].to_numpy(int)
+    x = np.column_stack([_phases(arrived), arrived["promise"], place == 1, place == 2, ahead])
+    values = [float(v) for v in _least_squares(x, arrived["more"].to_numpy())]
+    names = [f"belief_pass_{name}points" for name in PHASE_NAMES]
+    names += ["belief_pass_share", "middle_touch_points", "post_up_points", "numbers_value_points"]
+    found = dict(zip(names, values, strict=True))
+    found["numbers_value_points"] = max(
+        found["numbers_value_points"], 0.05
+    )
+    return found
 
 
 def _fit_loss(passes: pd.DataFrame) -> dict[str, float]:
@@ -248,12 +302,9 @@ def _fit_loss(passes: pd.DataFrame) -> dict[str, float]:
     return {f"belief_loss_{name}": float(value) for name, value in zip(names, best, strict=True)}
 
 
-def _fit_drives(drives: pd.DataFrame, found: dict[str, float]) -> dict[str, float]:
+def _fit_drives(drives: pd.DataFrame) -> dict[str, float]:
     out = drives["passed_out"].to_numpy(bool)
-    worth = carrying_on(
-        drives["left_s"].to_numpy(), found.get("hold_value_points", 1.0), found.get("hold_tau_s", 4.0)
-    )
-    more = drives["points"].to_numpy(float) - worth
+    more = drives["more"].to_numpy()
     own = drives[~out]
     there, room = (own["shot_m"] < AT_RIM_M).to_numpy(), own["raw"].to_numpy()
 
