@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 
 from engine.kernel import draws
-from engine.kernel.drives import ahead_points, go_on, way_clear, weigh_drives
+from engine.kernel.drives import ahead_points, dribble_mps, go_on, way_clear, weigh_drives
 from engine.kernel.forecast import believed, expected_gap, nearest_in, own_gaps
 from engine.kernel.jit import njit
 from engine.kernel.log import event, option
@@ -446,5 +446,10 @@ def act(w, c, chosen):
                 s.action = Action.DRIVE
                 s.drive_t = s.t
                 s.drive_way = drive
+                # no second thoughts in the first steps: he looks up again after so long, or at the end of it
+                way_m = distance(a.x, a.y, o.x, o.y) + distance(o.x, o.y, o.end_x, o.end_y)
+                s.decide_t = s.due_t + clip(
+                    way_m / dribble_mps(w, c), w.k.decision_period_s, k.drive_commit_s
+                )
                 c.record.drives += 1
                 event(c, Event.DRIVE, s.handler, -1, o.value, a.x, a.y)

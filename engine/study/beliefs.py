@@ -278,9 +278,7 @@ def _fit_passes(arrived: pd.DataFrame, now: Mapping[str, float]) -> dict[str, fl
     names = [f"belief_pass_{name}points" for name in PHASE_NAMES]
     names += ["belief_pass_share", "middle_touch_points", "post_up_points", "numbers_value_points"]
     found = dict(zip(names, values, strict=True))
-    found["numbers_value_points"] = max(
-        found["numbers_value_points"], 0.05
-    )
+    found["numbers_value_points"] = max(found["numbers_value_points"], 0.05)
     return found
 
 
