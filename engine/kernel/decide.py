@@ -143,7 +143,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
 
 
 @njit
-def weigh_shot(w, c, left_s, d_rim):
+def weigh_shot(w, c, left_s, d_rim, trapped):
     """Value of the handler's own shot, with the defenders where they will be when HE lets it go."""
     s = c.s
     k = w.k
@@ -157,7 +157,7 @@ def weigh_shot(w, c, left_s, d_rim):
     far = distance(x, y, 0.0, 0.0)
     gap, _, second = effective_gap(w, c, s.handler, x, y)
     first_then, second_then = own_gaps(
-        w, c, x, y, k.rim_release_s if far < k.rim_range_m + 0.5 else k.shot_release_s
+        w, c, x, y, k.rim_release_s if far < k.rim_range_m + 0.5 else k.shot_release_s, trapped
     )
     gap = first_then if first_then < gap else gap
     second = second_then if second_then < second else second
@@ -293,17 +293,17 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     if ru.three_seconds_s > 0.0 and late_in_lane > 0.0:
         hold -= 0.5 * late_in_lane
     driving = s.action == Action.DRIVE
-    c.weighed[Option.HOLD].value = hold + k.belief_stopped_points if driving else hold
-    weigh_shot(w, c, left, d_rim)
+    c.weighed[Option.HOLD].value = carry + k.belief_stopped_points if driving else hold
+    weigh_shot(w, c, left, d_rim, trapped)
     look_s = reading_delay(w, k.look_s * (1.5 - w.players[s.handler].passing))
     free = trapped or s.trap_phase == TrapPhase.AFTER or s.n_catches == 0 or s.dribble != Dribble.UNUSED
     looked = free or s.t - s.catch_t >= look_s
     may_dribble = s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and 0.8 < d_rim < 9.0
     if driving:
         if may_dribble and s.t - s.drive_t < k.drive_most_s:
-            go_on(w, c, hold, left)
+            go_on(w, c, carry, left)
     elif may_dribble and (looked or closes_out(w, c)) and s.t - s.stopped_t >= k.drive_rest_s:
-        weigh_drives(w, c, hold, left)
+        weigh_drives(w, c, carry, left)
     if trapped and s.dribble != Dribble.DEAD:
         weigh_retreat(w, c, carry)
         if s.trap_phase == TrapPhase.COMING:

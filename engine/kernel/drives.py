@@ -87,7 +87,7 @@ def way_clear(w, c, ax, ay, bx, by, start_s, speed):
 
 
 @njit
-def drive_value(w, c, o, ex, ey, time_s, hold, left_s, ahead):
+def drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead):
     """Points of taking the drive ``o``, ``o.raw`` metres of room, to its end at (ex, ey) in ``time_s``."""
     s = c.s
     k = w.k
@@ -98,9 +98,9 @@ def drive_value(w, c, o, ex, ey, time_s, hold, left_s, ahead):
     d_end = distance(ex, ey, 0.0, 0.0)
     shot = shot_value(w, s.handler, d_end, gap, NOBODY_M, is_three(w, ex, ey), left_s, True)
     # a drive that leads to no better shot has only used up the dribble among defenders
-    end = shot if shot > hold else hold - k.drive_penalty_points
+    end = shot if shot > carry else carry - k.drive_penalty_points
     end += ahead
-    return beat * end + (1.0 - beat) * (hold + k.belief_stopped_points)
+    return beat * end + (1.0 - beat) * (carry + k.belief_stopped_points)
 
 
 @njit
@@ -110,7 +110,7 @@ def dribble_mps(w, c):
 
 
 @njit
-def go_on(w, c, hold, left_s):
+def go_on(w, c, carry, left_s):
     """The drive in hand: its line is kept, only what it is still worth is weighed anew."""
     s = c.s
     k = w.k
@@ -128,7 +128,7 @@ def go_on(w, c, hold, left_s):
     ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
     o = c.weighed[Option.DRIVE_FAR_RIGHT + s.drive_way]
     o.raw = clear
-    o.value = drive_value(w, c, o, s.end_x, s.end_y, time_s, hold, left_s, ahead)
+    o.value = drive_value(w, c, o, s.end_x, s.end_y, time_s, carry, left_s, ahead)
     o.x = s.goal_x
     o.y = s.goal_y
     o.end_x = s.end_x
@@ -136,7 +136,7 @@ def go_on(w, c, hold, left_s):
 
 
 @njit
-def weigh_drives(w, c, hold, left_s):
+def weigh_drives(w, c, carry, left_s):
     """Values and goals of five drives: three fanned around the line to the rim, two around a defender.
 
     The outer two go a first leg to the side and turn to the rim from there.
@@ -170,8 +170,8 @@ def weigh_drives(w, c, hold, left_s):
                 clear = second
         o = c.weighed[Option.DRIVE_FAR_RIGHT + m]
         o.raw = clear
-        own = drive_value(w, c, o, ex, ey, time_s, hold, left_s, ahead)
-        o.value = own + k.belief_kick_p * (hold + k.belief_kick_points - own)
+        own = drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead)
+        o.value = own + k.belief_kick_p * (carry + k.belief_kick_points - own)
         o.x = gx
         o.y = gy
         o.end_x = ex

@@ -79,10 +79,11 @@ def expected_gap(base_m, share, least_m):
 
 
 @njit
-def own_gaps(w, c, x, y, wait_s):
+def own_gaps(w, c, x, y, wait_s, trapped):
     """(nearest, second) gap (metres) at the release of one's own shot from (x, y) in ``wait_s``.
 
-    Who already runs at him runs on; the nearest man goes up with him once he sees it, to ``contest_m``.
+    Who already runs at him runs on, and so do the two of a trap that he has read; the nearest man goes up with
+    him once he sees it, to ``contest_m``.
     """
     k = w.k
     faded = fade(wait_s, k.sprint_tau_s)
@@ -101,6 +102,8 @@ def own_gaps(w, c, x, y, wait_s):
         b = c.agents[i]
         d = distance(b.x, b.y, x, y)
         closing = (b.vx * (x - b.x) + b.vy * (y - b.y)) > k.closing_mps * d
+        if trapped and (i == c.s.trapper_0 or i == c.s.trapper_1):
+            closing = True
         if closing or i == who:
             top = w.players[i].top_speed_mps
             if closing:
