@@ -361,20 +361,16 @@ def trap_hazards(w, c):
         defensive_foul(w, c)
         return
     loose = 1.5 - w.players[s.handler].handle
-    if s.dribble == Dribble.DRIBBLING:
-        if s.action == Action.SPLIT:
-            loose *= k.split_strip_share
+    if s.action == Action.SPLIT:
+        loose *= k.split_strip_share
+    if n == 2 or s.dribble == Dribble.DRIBBLING:  # one man does not get at a ball that is held
         if draws.happens(u0, strip * loose, dt):
             turnover(w, c, 1, thief, Loss.STRIP)
             return
-    elif (
-        n == 2
-        and s.dribble == Dribble.DEAD
-        and s.trap_phase == TrapPhase.SET
-        and draws.happens(u0, k.tie_up_rate_per_s * loose, dt)
-    ):
-        held_ball(w, c)
-        return
+    if n == 2 and s.dribble == Dribble.DEAD and s.trap_phase == TrapPhase.SET:
+        if draws.happens(u0, (strip + k.tie_up_rate_per_s) * loose, dt):
+            held_ball(w, c)
+            return
     edge = ru.half_width_m - abs(h.x)
     base = h.y - ru.baseline_y_m
     if base < edge:
