@@ -131,7 +131,8 @@ def choices(
 ) -> pd.DataFrame:
     """Decisions of the possessions ``numbers``, a row each, in order; the first of look ``only_look`` alone.
 
-    Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock; ``stale_s`` the ball has stuck;
+    Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock;
+    ``stale_s`` that the ball has stuck;
     ``believed`` points; ``raw`` (risk of a pass's lane, metres of room of a drive, clear way of a retreat),
     ``forecast_m`` (least gap possible at the shot it leads to), ``promise``, ``ahead`` and ``place`` of a
     pass (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the
