@@ -82,8 +82,8 @@ def expected_gap(base_m, share, least_m):
 def own_gaps(w, c, x, y, wait_s, trapped):
     """(nearest, second) gap (metres) at the release of one's own shot from (x, y) in ``wait_s``.
 
-    Who already runs at him runs on, and so do the two of a trap that he has read; the nearest man goes up with
-    him once he sees it, to ``contest_m``.
+    Who already runs at him runs on, and so do the two of a trap that he has read; the nearest man goes up
+    with him once he sees it, to ``contest_m``.
     """
     k = w.k
     faded = fade(wait_s, k.sprint_tau_s)

@@ -266,7 +266,7 @@ def _phases(rows: pd.DataFrame) -> NDArray[np.float64]:
 
 
 def _least_squares(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Coefficients with a normal prior around 0 of PRIOR_POINTS, the luck of a possession being LUCK_POINTS."""
+    """Coefficients with a normal prior of PRIOR_POINTS around 0, a possession's luck being LUCK_POINTS."""
     ridge = (LUCK_POINTS / PRIOR_POINTS) ** 2 * np.eye(x.shape[1])
     return np.asarray(np.linalg.solve(x.T @ x + ridge, x.T @ y))
 
