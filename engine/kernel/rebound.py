@@ -26,8 +26,8 @@ def start_rebound(w, c, d, kind):
     s.n_rebounds += 1
     u0, u1, u2, u3 = draws.uniforms(s, draws.REBOUND, 0, 0, s.n_rebounds)
     normal = math.sqrt(-2.0 * math.log(u0)) * math.cos(TWO_PI * u1)
-    length = k.rebound_base_m + k.rebound_share * d + k.rebound_sd_m * normal
-    length = clip(length, 0.3, 8.0)
+    length = (k.rebound_base_m + k.rebound_share * d) * math.exp(k.rebound_log_sd * normal)
+    length = clip(length, 0.1, 8.0)
     sx = s.shot_x
     far = k.rebound_far_side_p * clip(d / 7.0, 0.0, 1.0)
     if u3 < far:
