@@ -54,13 +54,13 @@ class Played:
 
     ``steps``: the variables of the description's element 2 by name, with "agents" ten such tables.
     ``events``: (t, name, player, other, value, x, y). ``options``: (t, ordinal of the decision, handler,
-    option, value without noise, chosen), every option of every decision. ``triggers``: of the calls made.
+    option, value without noise, chosen, raw, gap, promise, ahead, place), every option of every decision. ``triggers``: of the calls made.
     """
 
     record: dict[str, int]
     steps: list[dict[str, Any]]
     events: list[Event]
-    options: list[tuple[float, int, int, int, float, bool]]
+    options: list[tuple[float, int, int, int, float, bool, float, float, float, float, float]]
     triggers: list[str]
 
 
@@ -80,7 +80,6 @@ def begin(p: Possession) -> None:
     p.time_outs = w.game.time_outs_left
     p.clock_s = w.clock.shot_s
     u = p.draw("START", 0, 0)
-    p.patience = 1.0 + k["patience_spread"] * (2.0 * u[3] - 1.0)
     p.near = 1 if u[2] < 0.5 else -1
     p.region, p.moment, p.front = TOP, SETTLED, True
     take_places(p)

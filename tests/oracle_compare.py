@@ -13,6 +13,7 @@ from naive import Naive, Played
 from engine.kernel.batch import play_block
 from engine.kernel.watch import STATES, Trace
 from engine.run.watch import watch_numbers
+from engine.state.arrays import OPTION_COLUMNS
 from engine.state.record import N_RECORD, RECORD
 from engine.state.words import EVENTS
 
@@ -104,7 +105,7 @@ class Compared:
 
     def _options(self, trace: Any, played: Played) -> str | None:
         for n, (mine, row) in enumerate(zip(played.options, trace.options, strict=False)):
-            if any(self._differ(mine[j], row[j]) for j in range(6)):
+            if any(self._differ(mine[j], row[j]) for j in range(len(OPTION_COLUMNS))):
                 return f"option {n}: naive {mine}, kernel {tuple(row)}"
         if len(played.options) != len(trace.options):
             return f"options: naive {len(played.options)}, kernel {len(trace.options)}"
