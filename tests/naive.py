@@ -54,7 +54,8 @@ class Played:
 
     ``steps``: the variables of the description's element 2 by name, with "agents" ten such tables.
     ``events``: (t, name, player, other, value, x, y). ``options``: (t, ordinal of the decision, handler,
-    option, value without noise, chosen, raw, gap, promise, ahead, place), every option of every decision. ``triggers``: of the calls made.
+    option, value without noise, chosen, raw, gap, promise, ahead, place), every option of every decision.
+    ``triggers``: of the calls made.
     """
 
     record: dict[str, int]

@@ -236,11 +236,8 @@ def arrives(p: Possession) -> bool:
     r = p.agents[p.target]
     reached = dist(r.x, r.y, p.pass_x1, p.pass_y1) < k["catch_radius_m"]
     u = p.draw("AIM", 0, p.n_passes)
-    if (
-        reached
-        and p.inside(r.x, r.y)
-        and u[2] >= k["fumble_p"] + k["fumble_pressure_p"] * p.pressure(p.target)
-    ):
+    fumble = k["fumble_p"] + k["fumble_pressure_p"] * p.pressure(p.target)
+    if reached and p.inside(r.x, r.y) and u[2] >= fumble:
         caught(p)
         if u[3] < k["travel_p"]:
             violation(p, "travel")

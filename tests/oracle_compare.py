@@ -15,7 +15,7 @@ from engine.kernel.watch import STATES, Trace
 from engine.run.watch import watch_numbers
 from engine.state.arrays import OPTION_COLUMNS
 from engine.state.record import N_RECORD, RECORD
-from engine.state.words import EVENTS
+from engine.state.words import EVENTS, Action, Mode, TrapPhase
 
 #: Places, velocities, times: how far apart the two may be.
 CLOSE = 1e-9
@@ -23,6 +23,16 @@ CLOSE = 1e-9
 #: to work it out again (the shooter's threshold, the nearest defender of the step).
 NAMES, COUNTERS = ("seed", "possession", "branch", "max_calls"), ("n_events", "n_options", "watched")
 LEFT_OUT = (*NAMES, *COUNTERS, "shooter_logit", "gap", "gap_who")
+
+#: What no event and no column shows.
+FLOOR = (
+    "a drive is kicked out",
+    "a cover man breaks on the throw",
+    "a trapper runs to where the ball goes",
+    "a defender opens up from his slide",
+    "a trap is set in a wind-up",
+    "a retreat goes on in a set trap",
+)
 
 
 @dataclass
@@ -52,6 +62,9 @@ class Compared:
         self.seen["violation"] |= {int(event[4]) for event in played.events if event[1] == "violation"}
         self.seen["trigger"] |= set(played.triggers)
         self.seen["fault"].add(record["policy_faults"] > 0)
+        self.seen["lost_by"].add(record["lost_by"])
+        for before, after in zip(played.steps, played.steps[1:], strict=False):
+            self.seen["floor"] |= _new_on_the_floor(before, after)
         for name in ("end", "outcome", "after", "escape"):
             if name == "end" or record["first_call"] > 0:
                 self.seen[name].add(record[name])
@@ -116,6 +129,23 @@ class Compared:
             if played.record[column] != theirs:
                 return f"record: {column} naive {played.record[column]}, kernel {theirs}"
         return None
+
+
+def _new_on_the_floor(before: dict[str, Any], after: dict[str, Any]) -> set[str]:
+    """What a step shows of FLOOR."""
+    wound_up = after["mode"] in (Mode.PASS_WINDUP, Mode.SHOT_WINDUP)
+    is_set, was_coming = after["trap_phase"] == TrapPhase.SET, before["trap_phase"] == TrapPhase.COMING
+    shown = (
+        before["action"] == Action.DRIVE
+        and before["mode"] == Mode.HELD
+        and after["mode"] == Mode.PASS_WINDUP,
+        any(a["break_t"] > after["begun"] for a in after["agents"]),
+        any(a["primed"] for a in after["agents"]),
+        any(a["turn_t"] > after["begun"] for a in after["agents"]),
+        wound_up and is_set and was_coming,
+        after["action"] == Action.RETREAT and is_set,
+    )
+    return {name for name, is_shown in zip(FLOOR, shown, strict=True) if is_shown}
 
 
 def compare(
