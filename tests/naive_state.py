@@ -258,12 +258,12 @@ class Possession:
     # --- who is near to what (court and motion, section 5) ----------------------------------------------
 
     def nearest_defender(self, x: float, y: float) -> tuple[int, float]:
-        who, best = 5, 99.0
+        who, best = 5, 99.0 * 99.0
         for i in self.defenders:
-            d = self.distance_to(i, x, y)
-            if d < best:
-                who, best = i, d
-        return who, best
+            dx, dy = self.agents[i].x - x, self.agents[i].y - y
+            if dx * dx + dy * dy < best:
+                who, best = i, dx * dx + dy * dy
+        return who, math.sqrt(best)
 
     def nearest_attacker_within(self, x: float, y: float, within: float, left_out: int = NONE) -> int:
         who, best = NONE, within

@@ -156,7 +156,7 @@ def compare(
         trace for block in watch_numbers(world, seed, numbers, STATES, max_calls) for trace in block.traces()
     )
     for number, trace in zip(numbers, traces, strict=True):
-        into.add(name, number, trace, naive.play(seed, number, max_calls))
+        into.add(name, number, trace, naive.play(seed, number, max_calls, trace.agents))
 
 
 def telling(world: Any, seed: int, of: int, n: int) -> list[int]:
