@@ -2,9 +2,9 @@
 
 The check is independent: nobody who wrote the twin (tests/naive*.py) had read the kernel. Two things that
 change nothing on the floor were taken from its trace: the ball's height in flight, and 0 for a variable that
-has not been set yet. Both go on from the same last bits of places and velocities (Naive.play). Every variable of
-the trace (possession and ten agents) is compared after every step, then every event, every weighed option and
-every column of the record: whole numbers exactly, places, velocities, times and values within 1e-9.
+has not been set yet. Both go on from the same last bits of places and velocities (Naive.play). Every variable
+of the trace (possession and ten agents) is compared after every step, then every event, every weighed option
+and every column of the record: whole numbers exactly, places, velocities, times and values within 1e-9.
 No outside source is needed, but for the generator: its known answers are those of the file kat_vectors
 of DEShawResearch/random123 (SEEN).
 """
