@@ -206,7 +206,7 @@ def rough_game(folder: Path) -> Scenario:
         "travel_p": 0.03,
         "backcourt_used_s": 6.5,
         "start_spread_m": 6.0,
-        "longest_possession_s": 30.0,
+        "longest_possession_s": 12.0,
         "hold_value_points": 1.8,
         "shell_least_s": 2.5,
     }
