@@ -152,7 +152,7 @@ def test_how_the_ball_was_lost_is_what_the_events_say() -> None:
     seen = dict.fromkeys(LOSSES, 0)
     held_balls = kept = 0
     for name in ("corner", "short_corner", "wing", "top"):
-        for t in called(world_of(name, {"tie_up_rate_per_s": 0.3}), 250, 4000):
+        for t in called(world_of(name, {"tie_up_rate_per_s": 0.3}), 250):
             codes = [EVENTS[int(code)] for code in t.events[:, 1]]
             how = t.record[COLUMN["lost_by"]]
             held = codes.count("held_ball")

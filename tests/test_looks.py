@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from test_slides import PATIENT, built
+from slides import PATIENT, built
 
 from engine.run.watch import watch_numbers
 from engine.state.words import Action, Dribble, Event, Mode, Option

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from slides import PATIENT
 from test_calls import called, events_of, world_of
 from test_rules_play import CALM, home
-from test_slides import PATIENT
 
 from engine.kernel.batch import Trace
 from engine.run.watch import watch_numbers

@@ -1,9 +1,11 @@
-"""When a defender learns where the ball is, and the bump as a race: read from traces, as test_slides.
+"""When a defender learns of what has happened: sides, reaction, anticipation and the bump, read from traces.
 
-Common practice of the trade, no source.
+Common practice of the trade, no source, as in test_slides.
 """
 
 from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,7 +17,7 @@ from engine.state.words import EVENTS, MOMENTS, REGIONS, Mode
 def test_near_and_far_are_latched() -> None:
     """The side changes at the release of a pass or under a dribble, only beyond the hysteresis; then persons
     keep their roles while the ball crosses the middle."""
-    packed = built(defence={"options": {}}, start="frontcourt")
+    packed = built(defence={"options": {}}, constants=PATIENT, start="frontcourt")
     hysteresis = float(packed.home[0].k.side_hysteresis_m)
     changes = kept = crossings = 0
     for t in traces(packed.home, 80):
@@ -42,7 +44,7 @@ def test_near_and_far_are_latched() -> None:
 def test_nobody_reacts_before_his_reaction_time(reaction_s: float) -> None:
     """Without anticipation nobody takes over the new row before the reaction delay has passed since the
     release, and all have a step and a half later (times are those of the ends of steps)."""
-    constants = {"anticipation_p": 0.0, "fake_p": 0.0, "reaction_s": reaction_s}
+    constants = {**PATIENT, "anticipation_p": 0.0, "fake_p": 0.0, "reaction_s": reaction_s}
     world = built(defence={"options": {}}, constants=constants, start="frontcourt").home
     times = []
     for t in traces(world, 25):
@@ -67,7 +69,7 @@ def test_who_anticipates_leaves_before_the_release() -> None:
     """Of passes without a fake each defender reads one ahead with ``anticipation_p`` and then wrongly with
     ``anticipation_wrong_p``, independently: 4 binomial standard errors (n of 187 passes: 935 defenders, .015,
     and some 270 who leave early, .024)."""
-    world = built(defence={"options": {}}, start="frontcourt", constants={"fake_p": 0.0}).home
+    world = built(defence={"options": {}}, start="frontcourt", constants={**PATIENT, "fake_p": 0.0}).home
     k = world[0].k
     early = wrong = passes = 0
     for t in traces(world, 40):
@@ -84,14 +86,23 @@ def test_who_anticipates_leaves_before_the_release() -> None:
         assert of > 200 and abs(count / of - p) < 4 * np.sqrt(p * (1 - p) / of), (count, of, p)
 
 
-def bumps(speed_mps: float, n: int) -> tuple[list[float], list[float], int]:
-    """(time of each bump since the catch, the guard's distance at that catch, wing catches from above)."""
-    world = built(defence={"options": {}}, constants=PATIENT, start="frontcourt").home.copy()
+#: Near enough to count as having come, wherever on the wing the ball is: beyond the gap that he then keeps.
+COMES = {**PATIENT, "bump_m": 2.4}
+
+
+def guards_of(speed_mps: float) -> Any:
+    """The patient attack against a zone whose two guards run so fast."""
+    world = built(defence={"options": {}}, constants=COMES, start="frontcourt").home.copy()
     world.players["top_speed_mps"][0, 5:7] = speed_mps
     world.players["slide_mps"][0, 5:7] = speed_mps * 0.55
+    return world
+
+
+def bumps(speed_mps: float, n: int) -> tuple[list[float], list[float], int]:
+    """(time of each bump since the catch, the guard's distance at that catch, wing catches from above)."""
     bump, catch = EVENTS.index("bump"), EVENTS.index("catch")
     times, far, catches = [], [], 0
-    for t in traces(world, n):
+    for t in traces(guards_of(speed_mps), n):
         at = None
         for e in t.events:
             step = int(round(e[0] / 0.1))
@@ -112,8 +123,8 @@ def bumps(speed_mps: float, n: int) -> tuple[list[float], list[float], int]:
 def test_the_bump_is_a_race() -> None:
     """Common practice, no source: it comes from travel, so it takes longer the farther the guard is, and
     slower guards bump later and less often. A fixed success rate would do neither."""
-    quick, far, n_quick = bumps(7.5, 80)
-    slow, _, n_slow = bumps(3.6, 80)
+    quick, far, n_quick = bumps(7.5, 120)
+    slow, _, n_slow = bumps(3.6, 120)
     assert n_quick > 40 and n_slow > 40
     assert np.std(quick) > 0.1
     assert np.corrcoef(quick, far)[0, 1] > 0.4
@@ -123,10 +134,7 @@ def test_the_bump_is_a_race() -> None:
 
 def test_slow_guards_miss_more_bumps() -> None:
     """Common practice, no source: slower guards, more corner catches before the bump (patient offence)."""
-    shares = {}
-    for speed in (7.5, 3.6):
-        world = built(defence={"options": {}}, start="frontcourt", constants=PATIENT).home.copy()
-        world.players["top_speed_mps"][0, 5:7] = speed
-        world.players["slide_mps"][0, 5:7] = speed * 0.55
-        shares[speed] = column(records(world, 4000), "missed_bump_catches").mean()
+    shares = {
+        speed: column(records(guards_of(speed), 4000), "missed_bump_catches").mean() for speed in (7.5, 3.6)
+    }
     assert shares[3.6] > shares[7.5] * 1.1
