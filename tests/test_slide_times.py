@@ -85,10 +85,11 @@ def test_who_anticipates_leaves_before_the_release() -> None:
             passes += 5
             reads = d["guess_t"][n] < NEVER
             assert (d["focus"][flies[0], reads] == 2).all()  # acts on it before the ball is in the air
-            right = reads & (d["guess_who"][n] == s["target"][n])
+            right = reads & (d["guess_x"][n] == s["pass_x1"][n]) & (d["guess_y"][n] == s["pass_y1"][n])
+            assert (d["guess_who"][n, right] == s["target"][n]).all()
+            for guess in d[n, reads & ~right]:  # wrongly: to somebody where he stands now
+                assert guess["guess_x"] == t.agents["x"][n, guess["guess_who"]]
             early, wrong = early + reads.sum(), wrong + (reads & ~right).sum()
-            assert (d["guess_x"][n, right] == s["pass_x1"][n]).all()
-            assert (d["guess_y"][n, right] == s["pass_y1"][n]).all()
     for count, of, p in ((early, passes, k.anticipation_p), (wrong, early, k.anticipation_wrong_p)):
         assert of > 200 and abs(count / of - p) < 4 * np.sqrt(p * (1 - p) / of), (count, of, p)
 
