@@ -20,10 +20,6 @@ SHOOT_AT_ONCE: dict[str, float] = {
     "hold_stale_points_per_s": 0,
     "pass_longest_m": 0,
     "drive_clear_m": 1000,
-    "belief_hold_points": -1,  # rather than wait behind the board he drives out from there
-    "belief_stopped_points": 0,
-    "belief_kick_p": 0,
-    "belief_pass_points": 0,
     "noise_points": 0,
     "numbers_value_points": 0,
     "middle_touch_points": 0,
@@ -31,7 +27,7 @@ SHOOT_AT_ONCE: dict[str, float] = {
     "rebound_value_points": 0,
 }
 #: The defence does not bear on a shot, nor on a dribble: who has got the ball behind the board, where nobody
-#: shoots, drives out of there first.
+#: shoots, comes out of there first (the rest, a few in a million, are held there until a count is full).
 NO_DEFENCE: dict[str, float] = {
     "shot_foul_p": 0,
     "block_p": 0,
