@@ -71,7 +71,7 @@ def test_nobody_reacts_before_his_reaction_time(reaction_s: float) -> None:
 
 def test_who_anticipates_leaves_before_the_release() -> None:
     """Of passes without a fake each defender reads one ahead with ``anticipation_p`` and then wrongly with
-    ``anticipation_wrong_p``, independently: 4 binomial standard errors (n of 200 passes: 1000 defenders, .014,
+    ``anticipation_wrong_p``, independently: 4 binomial standard errors (200 passes: 1000 defenders, .014,
     and some 300 who leave early, .023). Who reads it rightly goes to where it is meant to be caught."""
     world = built(defence={"options": {}}, start="frontcourt", constants={**PATIENT, "fake_p": 0.0}).home
     k = world[0].k
