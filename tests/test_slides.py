@@ -128,13 +128,14 @@ PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
 }
 #: Row -> who is nearest to the ball, and in what share of the moments at least; then who may be instead of
 #: him: either guard at the top (in front of a high post close to the arc the far guard stands beside the near
-#: one), the guard who comes for the bump, the centre who stands between ball and block. The man on the ball
+#: one), the far guard at the elbow with the ball at the inner edge of the wing (x under 4 m), the guard who
+#: comes for the bump, the centre who stands between ball and block. The man on the ball
 #: keeps 1.1 to 1.9 m (evidence 10), so that these are now and then as near as he.
 NEAREST = {
     ("top", "settled"): ("guard", 0.95, ()),
     ("slot", "settled"): ("near_guard", 0.7, ("far_guard", "near_forward")),
     ("wing", "before_bump"): ("near_forward", 0.7, ("near_guard",)),
-    ("wing", "after_bump"): ("near_guard", 0.85, ("near_forward",)),
+    ("wing", "after_bump"): ("near_guard", 0.85, ("near_forward", "far_guard")),
     ("wing", "reversal"): ("near_forward", 0.7, ("near_guard",)),
     ("corner", "settled"): ("near_forward", 0.9, ("centre",)),
     ("short_corner", "settled"): ("near_forward", 0.5, ("centre",)),
