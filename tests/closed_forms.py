@@ -22,13 +22,12 @@ SHOOT_AT_ONCE: dict[str, float] = {
     "drive_clear_m": 1000,
     "noise_points": 0,
     "numbers_value_points": 0,
-    "movement_points": 0,
     "middle_touch_points": 0,
     "post_up_points": 0,
     "rebound_value_points": 0,
 }
 #: The defence does not bear on a shot, nor on a dribble: who has got the ball behind the board, where nobody
-#: shoots, dribbles out of there first.
+#: shoots, comes out of there first (the rest, a few in a million, are held there until a count is full).
 NO_DEFENCE: dict[str, float] = {
     "shot_foul_p": 0,
     "block_p": 0,

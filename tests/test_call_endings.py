@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from slides import SEED, built, column, people, records
+from slides import PATIENT, SEED, built, column, people, records
 from test_calls import CALLS, COVERS, QUIET, called, events_of, first_call, plain_traces, step_of, world_of
 
 from engine.kernel.batch import Trace, play_list
@@ -20,7 +20,8 @@ def test_way_back() -> None:
     held = {}
     for way in ("shell", "trappers_last"):
         cover = total = 0
-        for t in called(world_of("wing", way_back=way), 30):
+        # who shoots out of a trap leaves no way back to be seen
+        for t in called(world_of("wing", PATIENT, way_back=way), 30):
             s = t.states
             left = events_of(t, "trap_left")
             if not len(left) or OUTCOMES[int(left[0][4])] not in ("escape_pass", "retreat", "split"):
@@ -40,8 +41,9 @@ def test_way_back() -> None:
 
 def test_the_shell_stands_again() -> None:
     """After an escape the race ends when the shell stands, not before its least time nor after the window."""
-    k = world_of("wing")[0].k
-    traces = [*plain_traces("wing"), *plain_traces("top")]
+    worlds = [world_of(call, PATIENT) for call in ("wing", "top")]
+    k = worlds[0][0].k
+    traces = [t for world in worlds for t in called(world, 70)]
     since = [e[4] for t in traces for e in events_of(t, "shell_stands")]
     assert len(since) > 10
     assert min(since) > k.shell_least_s - 0.06
@@ -152,7 +154,7 @@ def test_how_the_ball_was_lost_is_what_the_events_say() -> None:
     seen = dict.fromkeys(LOSSES, 0)
     held_balls = kept = 0
     for name in ("corner", "short_corner", "wing", "top"):
-        for t in called(world_of(name, {"tie_up_rate_per_s": 0.3}), 250, 4000):
+        for t in called(world_of(name, {"tie_up_rate_per_s": 0.3}), 250):
             codes = [EVENTS[int(code)] for code in t.events[:, 1]]
             how = t.record[COLUMN["lost_by"]]
             held = codes.count("held_ball")
@@ -164,7 +166,7 @@ def test_how_the_ball_was_lost_is_what_the_events_say() -> None:
                 continue
             word = LOSSES[how - 1]
             seen[word] += 1
-            before = codes[: codes.index("turnover")]
+            before = [code for code in codes[: codes.index("turnover")] if code != "call"]
             assert (word == "violation") == (before[-1] == "violation"), before
             assert (word == "held_ball") == (before[-1] == "held_ball"), before
             if word == "pass":

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from slides import PATIENT, column, records
 from test_calls import (
     CALL,
     CATCH,
@@ -20,7 +21,6 @@ from test_calls import (
     step_of,
     world_of,
 )
-from test_slides import PATIENT, column, records
 
 from engine.inputs import load_scenario
 from engine.state.words import EVENTS, MOMENTS, REGIONS, Action, Mode, TrapPhase

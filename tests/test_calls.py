@@ -335,20 +335,3 @@ def test_ways_out_with_the_dribble() -> None:
     assert weighed[Option.SPLIT, TrapPhase.SET] == 0
     assert min(weighed[o, TrapPhase.COMING] for o in (Option.RETREAT, Option.SPLIT)) > 10
     assert weighed[Option.RETREAT, TrapPhase.SET] > 10 and while_set > 50 and dead > 50
-
-
-def test_behind_a_beaten_trap_attackers_cut() -> None:
-    """Common practice, no source: after an escape somebody dives to the rim at once, at attacking speed."""
-    diving, steps = 0, 0
-    for call in ("top", "wing"):
-        for t in plain_traces(call):
-            s = t.states
-            for n in np.flatnonzero((s["trap_phase"] == TrapPhase.AFTER) & (s["mode"] == Mode.HELD)):
-                if s["trap_phase"][n - 1] != TrapPhase.AFTER:
-                    continue
-                off = t.agents[n, :5]
-                near_rim = (np.hypot(off["tx"], off["ty"]) < 2.0) & (off["speed_share"] > 0.85)
-                near_rim[int(s["handler"][n])] = False
-                diving += near_rim.any()
-                steps += 1
-    assert steps > 200 and diving / steps > 0.7

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from test_slides import PATIENT, built
+from slides import PATIENT, built
 
 from engine.run.watch import watch_numbers
 from engine.state.words import Action, Dribble, Event, Mode, Option
@@ -112,12 +112,16 @@ def test_a_drive_keeps_its_line_and_ends(world: Any, traces: list[Any]) -> None:
     assert n_drives > 100 and np.mean(np.array(lasted) > 0.25) > 0.5
 
 
-def test_a_drive_that_takes_too_long_is_a_dead_ball_or_over(world: Any, traces: list[Any]) -> None:
+def test_a_drive_that_takes_too_long_is_a_dead_ball_or_over() -> None:
     """Who holds after a drive of ``drive_most_s`` has picked the dribble up; and no second drive begins until
-    ``drive_rest_s`` after a stopped one."""
+    ``drive_rest_s`` after a stopped one. Nobody stops of his own will unless that costs him less than it does
+    (``belief_stopped_points``), and one who has stopped keeps the ball here."""
+    constants = {"belief_stopped_points": 0.2, "belief_kick_p": 0.0, "noise_points": 0.3, "drive_most_s": 1.2}
+    world = built(start="frontcourt", setting=[], constants=constants).home
     k = world[0].k
-    stopped = 0
-    for t in traces:
+    stopped = used_up = 0
+    blocks = watch_numbers(world, 6, np.arange(N), what=("s", "agents"))
+    for t in (t for block in blocks for t in block.traces()):
         s = t.states
         for first, last in drives_of(t):
             if last + 1 >= len(s) or s["mode"][last + 1] != Mode.HELD or s["action"][last + 1] != Action.STAY:
@@ -130,11 +134,12 @@ def test_a_drive_that_takes_too_long_is_a_dead_ball_or_over(world: Any, traces: 
             stopped += 1
             if s["t"][last + 1] - s["t"][first] >= k.drive_most_s + k.time_step_s:
                 assert s["dribble"][last + 1] == Dribble.DEAD
+                used_up += 1
             again = s["t"][last + 1] + k.drive_rest_s
             same = (s["handler"] == s["handler"][last]) & (s["catch_t"] == s["catch_t"][last])
             early = (s["t"] > s["t"][last]) & (s["t"] < again - 1e-6) & same
             assert not (s["action"][early] == Action.DRIVE).any()
-    assert stopped > 20
+    assert stopped > 20 and used_up > 5, (stopped, used_up)
 
 
 def test_looks_first(world: Any, traces: list[Any]) -> None:

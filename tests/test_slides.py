@@ -32,6 +32,8 @@ JOBS_OF_ROW = {
 
 
 #: Row -> (role, measure, lowest, highest): bounds on the mean over the row's moments, metres (``measured``).
+#: Who takes the ball is at most as far as counts as having come: the gap that he keeps there by the ball's
+#: distance from the rim (tracking, test_runs: 1.7 m in the corner, 1.85 on the wing) and ``bump_m``, .35.
 PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
     ("top", "settled"): [  # on the ball; high post; forwards up and wide; middle of the lane
         ("near_guard", "ball", 0.8, 2.2),
@@ -80,7 +82,7 @@ PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
         ("centre", "y", -0.2, 1.8),
     ],
     ("corner", "settled"): [  # sinks, high post, on the ball, across the lane to the rim, low post
-        ("near_forward", "ball", 0.7, 1.7),
+        ("near_forward", "ball", 0.7, 2.1),
         ("near_guard", "x", 2.4, 4.6),
         ("near_guard", "y", 2.6, 4.2),
         ("far_guard", "y", 3.2, 5.2),
@@ -119,20 +121,21 @@ PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
         ("centre", "x", -0.8, 1.2),
     ],
     ("wing", "reversal"): [  # guard coming over, forward has run at the catch, block on that side
-        ("near_forward", "ball", 0.7, 2.0),
+        ("near_forward", "ball", 0.7, 2.2),
         ("near_guard", "ball", 1.4, 4.4),
         ("centre", "x", 0.6, 2.9),
     ],
 }
 #: Row -> who is nearest to the ball, and in what share of the moments at least; then who may be instead of
 #: him: either guard at the top (in front of a high post close to the arc the far guard stands beside the near
-#: one), the guard who comes for the bump, the centre who stands between ball and block. The man on the ball
+#: one), the far guard at the elbow with the ball at the inner edge of the wing (x under 4 m), the guard who
+#: comes for the bump, the centre who stands between ball and block. The man on the ball
 #: keeps 1.1 to 1.9 m (evidence 10), so that these are now and then as near as he.
 NEAREST = {
     ("top", "settled"): ("guard", 0.95, ()),
     ("slot", "settled"): ("near_guard", 0.7, ("far_guard", "near_forward")),
     ("wing", "before_bump"): ("near_forward", 0.7, ("near_guard",)),
-    ("wing", "after_bump"): ("near_guard", 0.85, ("near_forward",)),
+    ("wing", "after_bump"): ("near_guard", 0.85, ("near_forward", "far_guard")),
     ("wing", "reversal"): ("near_forward", 0.7, ("near_guard",)),
     ("corner", "settled"): ("near_forward", 0.9, ("centre",)),
     ("short_corner", "settled"): ("near_forward", 0.5, ("centre",)),

@@ -110,7 +110,8 @@ def move(a, top_mps, tau_s, gain, brake_mps2, stop_mps2, dt):
 def part(a, b, nx, ny, overlap_m):
     """Two bodies that overlap are moved apart along (nx, ny), from b to a, and stop closing in on each other.
 
-    Who runs in gives way: the shares are the speeds toward each other, so a man who stands is not moved.
+    Who runs in gives way: the shares are the speeds toward each other (of two who only brush past, their
+    speeds), so a man who stands is not moved.
     """
     into_a = -(a.vx * nx + a.vy * ny)
     into_b = b.vx * nx + b.vy * ny
@@ -118,7 +119,13 @@ def part(a, b, nx, ny, overlap_m):
         into_a = 0.0
     if into_b < 0.0:
         into_b = 0.0
-    share = into_a / (into_a + into_b) if into_a + into_b > EPSILON else 0.5
+    both = into_a + into_b
+    if both > EPSILON:
+        share = into_a / both
+    else:
+        pace_a = math.sqrt(a.vx * a.vx + a.vy * a.vy)
+        both = pace_a + math.sqrt(b.vx * b.vx + b.vy * b.vy)
+        share = pace_a / both if both > EPSILON else 0.5
     closing = (b.vx - a.vx) * nx + (b.vy - a.vy) * ny
     if closing < 0.0:
         closing = 0.0

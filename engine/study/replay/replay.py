@@ -222,7 +222,7 @@ class Replay:
 
     def options(self) -> pd.DataFrame:
         """What the handler weighed at each decision and what he took; columns OPTION_TABLE_COLUMNS."""
-        t_s, decision, player, option, value, chosen = self.trace.options.T
+        t_s, decision, player, option, value, chosen, *_ = self.trace.options.T
         receiver = np.where(option >= Option.PASS_1, option - Option.PASS_1, -1)
         columns = {
             "t_s": t_s,
