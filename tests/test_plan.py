@@ -28,7 +28,7 @@ from engine.study.plan.table import BEFORE, Table, play_table
 from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
-CORNER, SHORT_CORNER, TOP = 0, 1, 3
+WING = 2  #: called most often
 SEED = 11
 
 
@@ -59,8 +59,11 @@ def small(friday: Any) -> PlanResult:
 def one(world: Any, number: int, fouls: int, seen: int = 0, max_calls: int = 1) -> Any:
     """The record of one possession in a world whose state is set by hand."""
     world = world.copy()
-    world["rules"]["team_fouls"] = fouls
-    world["rules"]["traps_seen"] = seen
+    k, rules = world["k"][0], world["rules"][0]
+    rules["team_fouls"] = fouls
+    for name in ("handler_read_s", "read_delay_s"):
+        shorter = k[name] * np.exp(-k["readiness_per_trap"] * seen)
+        k[name] = max(shorter, k["read_delay_least_s"])
     records = np.zeros((1, N_RECORD), dtype=np.int32)
     play_list(world, SEED, np.array([number]), records, max_calls)
     return records[0]
@@ -136,16 +139,16 @@ def test_without_readiness_bonus_and_fatigue_the_swing_is_uses_times_value(frida
     scenario = with_rules(changed(friday, readiness_per_trap=0.0), fouls__bonus_from_team_foul=100)
     table = table_of(scenario, 6)
     assert table.n_levels == 1, "no readiness: every use is the first"
-    assert table.value(BEFORE, TOP, 1) == table.value(BEFORE, TOP, 5)
+    assert table.value(BEFORE, WING, 1) == table.value(BEFORE, WING, 5)
 
     calls, _ = calls_of(scenario)
-    games = GamePlan(4, 16, (0, 0, 0, 10), time_outs=0)
+    games = GamePlan(4, 16, (0, 0, 10, 0), time_outs=0)
     found = play_games(Runner(SEED), PlanWorlds(scenario, calls), games, 300, 2)
     assert not found.carried.any(), "nothing is carried over"
-    made = int(found.made[:, TOP].sum())
-    assert made > 2900, "every second possession has a chance: nearly all uses are made"
+    made = int(found.made[:, WING].sum())
+    assert made > 1000, "uses enough to tell"
     assert int(found.swing.sum()) == int(found.use_sum.sum())
-    value = table.value(BEFORE, TOP, 1)
+    value = table.value(BEFORE, WING, 1)
     assert value.mean is not None and value.high is not None
     error = np.hypot((value.high - value.mean) / 1.96, found.swing.std() * np.sqrt(300) / made)
     assert abs(found.swing.sum() / made - value.mean) < 4 * error
@@ -155,7 +158,7 @@ def test_without_readiness_bonus_and_fatigue_the_swing_is_uses_times_value(frida
 def test_more_readiness_makes_later_uses_worth_less(friday: Any) -> None:
     table = table_of(changed(friday, readiness_per_trap=1.0), 4)
     assert 1 < table.n_levels < 12
-    first, last = (table.value(BEFORE, TOP, use).mean for use in (1, 12))
+    first, last = (table.value(BEFORE, WING, use).mean for use in (1, 12))
     assert first is not None and last is not None and last < first - 0.05
 
 
@@ -177,7 +180,7 @@ def test_fouls_carry_into_the_bonus(friday: Any) -> None:
 
     def played(bonus_from: int) -> Games:
         scenario = with_rules(never_miss, fouls__bonus_from_team_foul=bonus_from)
-        games = GamePlan(2, 25, (0, 0, 0, 10), time_outs=0)
+        games = GamePlan(2, 25, (0, 0, 10, 0), time_outs=0)
         return play_games(Runner(SEED), PlanWorlds(scenario, calls), games, 100, 2)
 
     soon, never = played(2), played(100)
@@ -191,7 +194,7 @@ def test_fouls_carry_into_the_bonus(friday: Any) -> None:
 def test_tired_legs_change_the_planned_game_only_and_can_be_switched_off(friday: Any) -> None:
     calls, _ = calls_of(friday)
     worlds = PlanWorlds(friday, calls)
-    fresh = GamePlan(2, 25, (0, 0, 0, 12), time_outs=0)
+    fresh = GamePlan(2, 25, (0, 0, 12, 0), time_outs=0)
     tired = replace(fresh, fatigue=Fatigue(loss_per_m=0.02, kept=0.9, m_per_step=0.05))
     rested, worn = (play_games(Runner(SEED), worlds, one_plan, 100, 2) for one_plan in (fresh, tired))
     assert not rested.tired.any()
@@ -204,17 +207,17 @@ def test_time_outs_out_of_traps_are_the_ones_of_the_trace(friday: Any) -> None:
     scenario = with_rules(changed(friday, time_out_rate_per_s=2.0), time_out__trapped_player_may_call=True)
     calls, _ = calls_of(scenario)
     worlds = PlanWorlds(scenario, calls)
-    games = GamePlan(1, 12, (0, 0, 0, 6), time_outs=2)
+    games = GamePlan(1, 12, (0, 0, 6, 0), time_outs=2)
     found = play_games(Runner(SEED), worlds, games, 60, 2)
     assert 20 < found.time_outs.sum() and found.time_outs.max() == 2
     none = play_games(Runner(SEED), worlds, replace(games, time_outs=0), 60, 2)
     assert not none.time_outs.any()
     # the first possession of every game, in its trace
-    first = play_games(Runner(SEED), worlds, GamePlan(1, 1, (0, 0, 0, 1), time_outs=2), 60, 2)
-    called = np.flatnonzero(first.made[:, TOP])
+    first = play_games(Runner(SEED), worlds, GamePlan(1, 1, (0, 0, 1, 0), time_outs=2), 60, 2)
+    called = np.flatnonzero(first.made[:, WING])
     event = EVENTS.index("time_out")
     for g in called:
-        traced = trace_possession(worlds.world(TOP), SEED, int(g) * NUMBERS_PER_GAME, 1)
+        traced = trace_possession(worlds.world(WING), SEED, int(g) * NUMBERS_PER_GAME, 1)
         assert first.time_outs[g] == (traced.events[:, 1] == event).sum()
     assert len(called) > 10 and 0 < first.time_outs.sum() < len(called)
 

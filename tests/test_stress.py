@@ -159,7 +159,7 @@ def test_sums_are_those_of_whole_replays(scenario: Any, small: StressResult) -> 
 
 
 def test_a_setting_with_its_own_defence_is_weighed_against_that(scenario: Any) -> None:
-    # The corner trap in another defence of the zone: its call against that zone, the whole against home.
+    # The corner trap in a man-to-man of its own: its call against that zone, the whole against home.
     text = FRIDAY.read_text(encoding="utf-8").split("[[setting]]")[0]
     text += '[[setting]]\nname = "men"\nzone = "man_to_man"\n[[setting]]\nname = "men, corner"\n'
     text += 'zone = "man_to_man"\n[[setting.call]]\ncall = "man_to_man_corner"\n'
