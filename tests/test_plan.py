@@ -176,19 +176,21 @@ def test_fouls_carry_into_the_bonus(friday: Any) -> None:
 
     team = friday.offence_team
     sure = tuple(player.model_copy(update={"free_throw": 1.0}) for player in team.players)
-    never_miss = friday.model_copy(update={"offence_team": team.model_copy(update={"players": sure})})
+    # fouls off the shot are rare as it is (31 in 2,000 possessions): here they are not
+    often = changed(friday, trap_foul_rate_per_s=30.0, drive_foul_rate_per_s=2.0)
+    never_miss = often.model_copy(update={"offence_team": team.model_copy(update={"players": sure})})
 
     def played(bonus_from: int) -> Games:
         scenario = with_rules(never_miss, fouls__bonus_from_team_foul=bonus_from)
         games = GamePlan(2, 25, (0, 0, 10, 0), time_outs=0)
         return play_games(Runner(SEED), PlanWorlds(scenario, calls), games, 100, 2)
 
-    soon, never = played(2), played(100)
+    soon, never = played(3), played(100)
     assert not never.carried.any() and not never.in_bonus.any()
     assert soon.in_bonus.sum() > 2000
     assert soon.carried.any(), "fouls of traps bring the bonus nearer"
     assert soon.home_points.sum() > never.home_points.sum(), "two free throws a foul, never missed"
-    assert soon.carried.sum() < 0, "what the fouls of traps cost later"
+    assert soon.carried.sum() < 0, "what the fouls of traps cost later: -21, standard error 10, in 100 games"
 
 
 def test_tired_legs_change_the_planned_game_only_and_can_be_switched_off(friday: Any) -> None:
@@ -208,12 +210,12 @@ def test_time_outs_out_of_traps_are_the_ones_of_the_trace(friday: Any) -> None:
     calls, _ = calls_of(scenario)
     worlds = PlanWorlds(scenario, calls)
     games = GamePlan(1, 12, (0, 0, 6, 0), time_outs=2)
-    found = play_games(Runner(SEED), worlds, games, 60, 2)
+    found = play_games(Runner(SEED), worlds, games, 150, 2)
     assert 20 < found.time_outs.sum() and found.time_outs.max() == 2
-    none = play_games(Runner(SEED), worlds, replace(games, time_outs=0), 60, 2)
+    none = play_games(Runner(SEED), worlds, replace(games, time_outs=0), 150, 2)
     assert not none.time_outs.any()
     # the first possession of every game, in its trace
-    first = play_games(Runner(SEED), worlds, GamePlan(1, 1, (0, 0, 1, 0), time_outs=2), 60, 2)
+    first = play_games(Runner(SEED), worlds, GamePlan(1, 1, (0, 0, 1, 0), time_outs=2), 200, 2)
     called = np.flatnonzero(first.made[:, WING])
     event = EVENTS.index("time_out")
     for g in called:
@@ -337,8 +339,8 @@ def test_a_game_too_long_is_refused(friday: Any) -> None:
 
 def test_outcomes_named_turnovers_are_the_ones_counted(small: PlanResult, friday: Any) -> None:
     """The tally of the bench counts what the trap itself wins: per use as often as the same calls alone, each
-    6,000 possessions at home. n of 1,488 uses (standard error .009) against some 800 and 3,000 calls (.009);
-    4 errors of the difference, .05. What the game changes (traps seen, fouls) is less than one."""
+    6,000 possessions at home. The standard error of the difference is .018 (rates .19 and .19); 4 of them,
+    .07. What the game changes (traps seen, fouls) is less than one."""
     won = [OUTCOMES.index(name) for name in ("steal", "other_turnover")]
     worlds = {setting.name: setting.world for setting in pack(friday).settings}
     uses = small.games.use_n.sum(axis=1)
@@ -354,4 +356,4 @@ def test_outcomes_named_turnovers_are_the_ones_counted(small: PlanResult, friday
             variance += share**2 * rate * (1.0 - rate) / len(called)
     rate = small.games.use_lost.sum() / n
     error = np.sqrt(variance + rate * (1.0 - rate) / n)
-    assert error < 0.015 and abs(rate - alone) < 4 * error, (rate, alone, error)
+    assert error < 0.02 and abs(rate - alone) < 4 * error, (rate, alone, error)
