@@ -146,7 +146,9 @@ def test_the_result_as_json_says_the_same(table: PatternsResult) -> None:
 def test_threads_do_not_change_the_table_and_progress_is_told() -> None:
     seen: list[tuple[int, int]] = []
     one = measure(0.001, threads=1, progress=lambda done, total: seen.append((done, total)))
-    assert one.claims == measure(0.001, threads=2).claims
+    other = measure(0.001, threads=2)
+    # as told: where nothing was seen, a gap is no number, and none equals another
+    assert [claim.to_dict() for claim in one.claims] == [claim.to_dict() for claim in other.claims]
     assert seen[0] == (0, 16) and seen[-1] == (16, 16) and seen == sorted(seen)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from engine.inputs.defaults import HOME
+from engine.run.blocks import World
 from engine.state.arrays import N_SIDE
 from engine.study.patterns.common import (
     NOTHING,
@@ -24,7 +25,7 @@ from engine.study.patterns.common import (
     settled,
     was_set,
 )
-from engine.study.patterns.playing import CALLS, SEED, Run, World, constants, edited, edited_plan, rules
+from engine.study.patterns.playing import CALLS, SEED, Run, constants, edited, edited_plan, rules
 from engine.study.patterns.watching import (
     CODE,
     FREE_THROW,

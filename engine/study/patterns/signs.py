@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from engine.inputs.defaults import HOME
+from engine.run.blocks import World
 from engine.state.arrays import N_SIDE
 from engine.study.patterns.common import (
     PRACTICE,
@@ -17,7 +18,7 @@ from engine.study.patterns.common import (
     quotient_change,
     saved,
 )
-from engine.study.patterns.playing import CALLS, N_BASE, Edit, Run, World, constants, edited, edited_plan
+from engine.study.patterns.playing import CALLS, N_BASE, Edit, Run, constants, edited, edited_plan
 from engine.study.patterns.readiness import seen_traps, values
 
 ATTACK, DEFENCE = slice(0, N_SIDE), slice(N_SIDE, 2 * N_SIDE)

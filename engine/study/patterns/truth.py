@@ -8,11 +8,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from engine.run.blocks import World
 from engine.state.words import TrapPhase
 from engine.study.beliefs import LEAST_P, choices, reliability
 from engine.study.patterns.common import NOTHING, Claim, Mean, called, inside, near, quotient
 from engine.study.patterns.level import MAN, PRO
-from engine.study.patterns.playing import CALLS, SEED, Run, World
+from engine.study.patterns.playing import CALLS, SEED, Run
 from engine.study.tracking import measured, published, tracked
 
 # --- 14 -----------------------------------------------------------------------------------------------------

@@ -7,7 +7,8 @@ branches are in the same state and no trap is made, they are the same possession
 
 Per game, in whole net points: home - planned = sum over traps of (no trap - trap, in the planned game's own
 state) + sum over all possessions of (home - no trap in the planned game's state). The first sum is what the
-uses save, the second what they carry over: team fouls, and tired legs.
+uses save, the second what they carry over: team fouls, and tired legs. Traps seen make later traps read
+sooner; what they change in possessions without one is left out (engine.study.plan.states).
 """
 
 from __future__ import annotations
