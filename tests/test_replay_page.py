@@ -20,7 +20,7 @@ from browser import Chromium, Page, browser
 from engine import cli
 from engine.inputs import load_scenario
 from engine.report.replay.page import replay_page
-from engine.report.replay.sentences import event_sentence, job_words
+from engine.report.replay.sentences import event_sentence, job_words, option_words
 from engine.state.words import EVENTS, JOBS
 from engine.study.replay.pick import pick_possession
 from engine.study.replay.replay import AGENTS, DETAILS, Replay, replay
@@ -247,7 +247,7 @@ def test_decisions_step_and_show_what_was_weighed(page: Page, shown: tuple[Path,
     assert len(taken) == 1
     chosen = weighed[weighed["chosen"]].iloc[0]
     assert taken[0][1] == f"{chosen['value_points']:.2f}"
-    assert taken[0][0].startswith(chosen["option"])
+    assert taken[0][0].startswith(option_words(chosen))
     assert page.run("document.getElementById('decision-title').textContent") == (
         f"Decision 2: attacker {chosen['player_number']}, now"
     )
