@@ -7,8 +7,10 @@ import math
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from SALib.analyze import rbd_fast
 
 from engine.estimate.luck import (
+    HARMONICS,
     LEAST_WORLDS,
     Shrunk,
     effects,
@@ -122,6 +124,16 @@ def certain(values: NDArray[np.float64], believed: float = 1.0) -> Shrunk:
     nothing = shrink(np.zeros(1, np.int64), np.zeros(1, np.int64), np.zeros(1, np.int64))
     fields = {name: getattr(nothing, name) for name in nothing.__dataclass_fields__}
     return Shrunk(**{**fields, "worlds": len(values), "believed": believed, "means": values})
+
+
+@pytest.mark.parametrize("n", [64, 127, 1031])
+def test_first_order_indices_are_salib_s_to_the_bit(n: int) -> None:
+    rng = np.random.default_rng(n)
+    design = np.concatenate([rng.random((n, 5)), rng.integers(0, 20, (n, 3))], axis=1)
+    y = design[:, 0] + rng.standard_normal(n)
+    problem = {"num_vars": 8, "names": list("abcdefgh"), "bounds": [[0.0, 1.0]] * 8}
+    wanted = rbd_fast.analyze(problem, design, y, M=HARMONICS, num_resamples=2, seed=1)["S1"]
+    np.testing.assert_array_equal(first_order(design, y), wanted)
 
 
 def test_indices_of_ishigami() -> None:

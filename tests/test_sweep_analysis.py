@@ -79,9 +79,9 @@ def invented(mean: float, n: int) -> bytes:
 def test_ishigami_in_a_real_store_gives_the_published_indices(tmp_path: Path, luck: str) -> None:
     # Everything is real but the possessions: design file, store, table, command, files.
     path, store, out = tmp_path / "ishigami.toml", tmp_path / "ishigami.store", tmp_path / "out"
-    path.write_text(ISHIGAMI_DESIGN.format(luck=luck, blocks=512))
+    path.write_text(ISHIGAMI_DESIGN.format(luck=luck, blocks=256))
     design = load_design(path)
-    assert len(design.points) == 512 * 5
+    assert len(design.points) == 256 * 5
     units = [(0.2, 0.4), (0.9, 1.5), (0.05, 0.2)]
     low, high = np.array(units).T
     x = (np.array([list(point.values()) for point in design.points]) - low) / (high - low)
