@@ -26,7 +26,7 @@ from typing import Any
 import pandas as pd
 
 from engine.inputs.scenario import load_scenario
-from engine.run.blocks import available_cores
+from engine.run.size import available_cores
 from engine.study.compare import Comparer
 from engine.study.play import versions
 from engine.version import __version__

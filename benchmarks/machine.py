@@ -28,7 +28,7 @@ def hardware() -> dict[str, Any]:
     """Processor, cores of this process, memory."""
     import engine.run.blocks
 
-    found: dict[str, Any] = {"machine": platform.machine(), "cores": engine.run.blocks.available_cores()}
+    found: dict[str, Any] = {"machine": platform.machine(), "cores": engine.run.size.available_cores()}
     try:
         lines = Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines()
         found["processor"] = next(line.split(":", 1)[1].strip() for line in lines if "model name" in line)

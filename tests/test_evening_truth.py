@@ -174,9 +174,12 @@ def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
     assert ("Keep yours" in told["lineup"]) == lineup["keep"]
     places = lineup["usual"]["places"] if lineup["keep"] else lineup["best"]
     assert all(f"{number} {spoken(place)}" in told["page"] for place, number in places.items())
-    home = told["compare.json"]["baseline"]["points_per_possession"]["mean"]
-    assert lineup["points_per_possession"] == home
-    assert f"an average possession {home:.2f}" in told["lineup"]
+    home = 2.0 * told["compare.json"]["baseline"]["rates"]["effective_field_goal"]["mean"]
+    assert lineup["average_shot"]["mean"] == home
+    assert f"theirs on average {home:.2f}" in told["lineup"] and f"average shot: {home:.2f}" in told["page"]
+    for one in lineup["opponent"]:  # left by one is left by the other
+        if one["advice"] == "leave":
+            assert re.search(rf"\b{one['number']} \S+ (?:(?:let shoot [\d.]+|\S) )+leave", told["page"])
 
 
 def test_home_and_the_passes_are_one(told: dict[str, Any]) -> None:

@@ -15,7 +15,8 @@ from engine.inputs import load_scenario, load_zone
 from engine.inputs.defence import persons_of
 from engine.inputs.zone import chosen
 from engine.report.screen.lineup import lineup_text
-from engine.run.blocks import Runner, RunSize
+from engine.run.blocks import Runner
+from engine.run.size import RunSize
 from engine.state.record import COLUMN, N_RECORD
 from engine.still.holes import scenario_setup
 from engine.study.lineup import opponent
@@ -320,11 +321,13 @@ def test_nobody_breaks_traps_whom_luck_could_have_put_last() -> None:
 
 def test_advice_by_the_worth_of_open_shots(scenario: Any) -> None:
     five = scenario.offence_team.on_court
-    shots = {1: 0.80, 2: 1.10, 3: 0.70, 4: 0.95, 5: 0.85}
+    best = {1: 0.80, 2: 1.10, 3: 0.70, 4: 0.95, 5: 0.85}
+    shots = {position: {"wing": points, "corner": points - 0.1} for position, points in best.items()}
+    average = {"mean": 0.92, "low": 0.9}
     given = [call("corner", five[0].number, 500, 0.3, 0.05)]
-    advice = opponent._advice(five, shots, 0.9, 2, given)
+    advice = opponent._advice(five, shots, average, 2, given)
     assert [one["advice"] for one in advice] == ["trap", "deny", "force", "deny", "leave"]
-    assert [one["advice"] for one in opponent._advice(five, shots, 0.9, 2, [])][0] == "leave"
+    assert [one["advice"] for one in opponent._advice(five, shots, average, 2, [])][0] == "leave"
 
 
 def test_the_best_scorer_by_the_sheet_or_by_the_shot(scenario: Any) -> None:

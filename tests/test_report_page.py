@@ -30,9 +30,9 @@ from engine.report.page.answer import beaten_words, headline, ledger_rows
 from engine.report.page.bench import bench_view, stops_within, tonight
 from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page
-from engine.report.page.plan import average_shot, opponents, shots_by_area, stand_ins
+from engine.report.page.plan import opponents, shots_by_area, stand_ins
 from engine.report.page.shots import shares_of
-from engine.study.evening_report import EveningReport, evening_report
+from engine.study.evening_report import EveningReport, Played
 
 CONFIGS = Path(__file__).parents[1] / "configs"
 MOST_WORDS = 180
@@ -48,7 +48,7 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
     """An evening against a team with a harmful name."""
     game = [[key, BAD_NAME if key == "them" else value] for key, value in GAME]
     folder = write_evening(tmp_path_factory.mktemp("evening") / "sheets", {"game.csv": game})
-    return evening_report(folder, seed=5, effort=SMALL)
+    return Played(load_evening(folder), 5, effort=SMALL).report()
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +58,7 @@ def withheld(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
         row for row in with_key("age_group", "under 14") if row[0] not in ("zone_allowed", "trap_allowed")
     ]
     folder = write_evening(tmp_path_factory.mktemp("young") / "sheets", {"game.csv": game})
-    return evening_report(folder, seed=5, effort=SMALL)
+    return Played(load_evening(folder), 5, effort=SMALL).report()
 
 
 @pytest.fixture(scope="module")
@@ -275,7 +275,7 @@ def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
 def test_one_meaning_of_guard_let_shoot_and_leave(two_calls: EveningReport) -> None:
     """Guard: his open shot there is worth at least the lower end of their average shot; let shoot: less;
     leave: less wherever he stands."""
-    _, least = average_shot(two_calls)
+    least = two_calls.lineup["average_shot"]["low"]
     worth = shots_by_area(two_calls)
     rows = {one["number"]: one for one in opponents(two_calls)}
     assert rows.keys() == worth.keys() and len(rows) == 5

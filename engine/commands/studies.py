@@ -88,9 +88,9 @@ def play(
     deliver(found, json_target, lambda result: play_text(result, detail), evening)
 
 
-@click.command(short_help="In how many plausible worlds does each call pay?")
+@click.command(short_help="In how many variants of the model does each call pay?")
 @click.argument("scenario", type=click.Path())
-@click.option("--worlds", type=int, default=512, show_default=True, help="Worlds to draw, a power of two.")
+@click.option("--worlds", type=int, default=512, show_default=True, help="Variants to draw, a power of two.")
 @click.option("--possessions", "-n", type=int, default=3000, show_default=True, help="Possessions per world.")
 @run_options
 @output_options
@@ -104,7 +104,7 @@ def stress(
     json_target: str | None,
     detail: bool,
 ) -> None:
-    """Play every setting of SCENARIO in worlds whose uncertain numbers are drawn from their ranges."""
+    """Play every setting of SCENARIO in variants of the model: its unsure numbers drawn from their ranges."""
     from engine.inputs.sheets import load_evening
     from engine.report.screen.stress import stress_text
     from engine.study.play import run_size

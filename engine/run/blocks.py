@@ -21,9 +21,7 @@ from numpy.typing import NDArray
 from engine.kernel.batch import play_block, play_list, watch_list
 from engine.kernel.scratch import new_scratch
 from engine.kernel.watch import Watched
-from engine.run.size import RunSize as RunSize
-from engine.run.size import available_cores as available_cores
-from engine.run.size import check_size as check_size
+from engine.run.size import RunSize
 from engine.state.record import MOST_CALLS, N_RECORD
 
 BLOCK = 4096

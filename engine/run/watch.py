@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.kernel.watch import Watched, bytes_of
-from engine.run.blocks import Progress, Runner, available_cores, in_order
+from engine.run.blocks import Progress, Runner, in_order
+from engine.run.size import available_cores
 
 #: About the memory of one block, and the most possessions of one.
 BLOCK_BYTES, MOST = 8_000_000, 4096

@@ -32,8 +32,9 @@ from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME
 from engine.inputs.scenario import Scenario, config_hash
 from engine.inputs.settings import Setting
-from engine.run.blocks import Progress, Records, Runner, RunSize, World, run_blocks
+from engine.run.blocks import Progress, Records, Runner, World, run_blocks
 from engine.run.branches import Branch, branches_of, play_setting
+from engine.run.size import RunSize
 from engine.state.record import COLUMN, MOST_CALLS
 from engine.study.play import Opening, defence_dict, head, open_scenario, play_block_dict, run_size
 from engine.world.pack import pack

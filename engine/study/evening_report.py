@@ -15,13 +15,12 @@ import json
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
-from pathlib import Path
 from typing import Protocol
 
 from engine.estimate.intervals import Found
 from engine.inputs.files import shown_path
 from engine.inputs.scenario import Scenario
-from engine.inputs.sheets import Evening, load_evening
+from engine.inputs.sheets import Evening
 from engine.run.size import check_size
 from engine.study.evening_file import EveningFile, canonical
 
@@ -405,34 +404,3 @@ class Played:
             lineup=self.part("lineup"),
             shots=self.part("shots"),
         )
-
-
-def evening_report(
-    evening: Evening | str | Path,
-    seed: int | None = None,
-    threads: int | None = None,
-    effort: ReportSize | None = None,
-    progress: Progress | None = None,
-) -> EveningReport:
-    """Play everything that the report tells, and keep nothing.
-
-    Parameters
-    ----------
-    evening : an Evening, or the path of a folder of sheets or of a scenario file; no call is played where its
-        care does not allow trap advice
-    seed : None takes the scenario's own
-    threads : None uses every available core; the result does not depend on it
-    effort : how much is played, None the usual
-    progress : called as ``progress(done, total)`` with hundredths of the work
-
-    Raises
-    ------
-    InputError
-        bad input, a negative seed or threads < 1.
-    """
-    if isinstance(evening, (str, Path)):
-        evening = load_evening(evening)
-    played = Played(evening, seed, threads, effort)
-    played.expect(*NEEDS)
-    played.progress = progress
-    return played.report()

@@ -22,8 +22,9 @@ from engine.inputs.files import shown_path
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.sheets import load_any
-from engine.run.blocks import Progress, Records, Runner, RunSize, World, check_size, run_blocks
+from engine.run.blocks import Progress, Records, Runner, World, run_blocks
 from engine.run.records import Recorded, RecordFile
+from engine.run.size import RunSize, check_size
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
 from engine.version import __version__

@@ -77,8 +77,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         .get_template("report.html")
         .render(
             policy=_policy(source, bench_source),
-            style=style,
-            bench_style=bench_style,
+            styles=(style, bench_style),
             title=report.scenario.title,
             them=report.scenario.offence_team.name,
             traps=care.trap_advice_allowed,
@@ -104,7 +103,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             lineup=page_plan.lineup_view(report),
             opponents=opponents,
             areas=[area for area in areas if any(area in one["areas"] for one in opponents)],
-            average_shot=f"{page_plan.average_shot(report)[0]:.2f}",
+            average_shot=f"{report.lineup['average_shot']['mean']:.2f}",
             assumptions=report.evening.assumptions,
             shooting=[shot_line(note.to_dict()) for note in report.evening.shooting],
             remarks=report.evening.remarks,
@@ -120,4 +119,6 @@ def bench_page(report: EveningReport) -> str:
     """The bench page (HTML) as a file of its own: one sheet of paper."""
     style, source = own_part("bench.css")
     template = environment().get_template("bench.html")
-    return str(template.render(policy=_policy(source), bench_style=style, bench=bench_view(report)))
+    bench = bench_view(report)
+    title = f"Bench: {bench['us']} – {bench['them']}"
+    return str(template.render(policy=_policy(source), title=title, styles=(style,), bench=bench))

@@ -16,12 +16,9 @@ from engine.report.page.court_card import pass_card
 from engine.report.screen.lineup import OTHER_TASK, TASKS
 from engine.report.screen.timing import late_words, merged
 from engine.report.words import around, count, numbers_words, percent, saved
-from engine.still.holes import scenario_setup
-from engine.still.picture import picture_of
-from engine.still.shot_worth import ShotWorth
 from engine.study.evening_report import EveningReport
 from engine.study.lineup.opponent import LEAST_CALLS
-from engine.world.pack import defenders_of, pack
+from engine.world.pack import defenders_of
 
 #: Where a man stands, in a coach's words; other regions are left out.
 AREAS = {
@@ -256,30 +253,14 @@ def lineup_view(report: EveningReport) -> Found:
 # --- their five ---------------------------------------------------------------------------------------------
 
 
-def average_shot(report: EveningReport) -> tuple[float, float]:
-    """Points of their average shot from the field, staying home (twice the effective share), and the lower
-    end of its range."""
-    share = report.compare["baseline"]["rates"]["effective_field_goal"]
-    return 2.0 * float(share["mean"]), 2.0 * float(share["mean"] if share["low"] is None else share["low"])
-
-
 def shots_by_area(report: EveningReport) -> dict[int, dict[str, float]]:
     """Shirt -> area -> points of his best open shot there, where the alignment puts him without the ball."""
-    scenario = report.scenario
-    setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
-    worth = ShotWorth(pack(scenario.model_copy(update={"settings": ()})).home)
-    five = scenario.offence_team.on_court
-    found: dict[int, dict[str, float]] = {player.number: {} for player in five}
-    for region in AREAS:
-        for side in SIDES:
-            picture = picture_of(setup, region, side)
-            for position, at in picture.attackers.items():
-                area = AREAS.get(setup.court.region_at(*at))
-                if position == picture.handler or area is None:
-                    continue
-                points = worth.points(position, at, setup.k["open_shot_m"])
-                mine = found[five[position - 1].number]
-                mine[area] = max(mine.get(area, 0.0), points)
+    found: dict[int, dict[str, float]] = {}
+    for one in report.lineup["opponent"]:
+        mine = found.setdefault(one["number"], {})
+        for region, points in one["open_shots"].items():
+            if region in AREAS:
+                mine[AREAS[region]] = max(mine.get(AREAS[region], 0.0), points)
     return found
 
 
@@ -290,7 +271,7 @@ def opponents(report: EveningReport) -> list[Found]:
     its range, ``guard`` is not, ``leave`` is below it wherever he stands.
     """
     notes = {note.number: note for note in report.evening.opponents}
-    (_, least), trapped = average_shot(report), trapped_in(report)
+    least, trapped = report.lineup["average_shot"]["low"], trapped_in(report)
     rows = []
     for number, areas in shots_by_area(report).items():
         words = {area: GUARD if points >= least else LET_SHOOT for area, points in areas.items()}

@@ -103,7 +103,8 @@ def replay_page(scenario: Scenario, replay: Replay, pick: Pick, care: Sequence[s
                 f"default-src 'none'; style-src {style_source}; script-src {script_source}; "
                 "base-uri 'none'; form-action 'none'"
             ),
-            style=style,
+            title=f"Possession {pick.index}: {scenario.title}",
+            styles=(style,),
             script=script,
             scenario=scenario,
             zone=zone,

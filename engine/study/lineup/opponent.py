@@ -8,7 +8,7 @@ conceded less those with him where he usually plays, on common luck.
 Whom to trap: every call of the settings that share the base defence is played against one handler at a time,
 wherever home's record says that it would be made, on the possessions that weigh the call itself. It is said
 of each call by itself: a man to whom it never comes is not one to trap there. Whom to leave: a man whose open
-shot, at the best spot the alignment gives him, is worth less than the average possession.
+shot, at the best spot the alignment gives him, is worth clearly less than their average shot.
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.team import Player
-from engine.run.blocks import Progress, Runner, RunSize, World, run_blocks
+from engine.run.blocks import Progress, Runner, World, run_blocks
+from engine.run.size import RunSize
 from engine.run.worlds import net_of
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
 from engine.state.words import REGIONS
@@ -76,17 +77,27 @@ class Answers:
 # --- shots ------------------------------------------------------------------------------------------------
 
 
-def open_shots(setup: Setup, worth: ShotWorth) -> dict[int, float]:
-    """Position -> points of his open shot (open_shot_m) at the best spot the alignment gives him."""
-    best: dict[int, float] = dict.fromkeys(range(1, N_SIDE + 1), 0.0)
+def open_shots(setup: Setup, worth: ShotWorth) -> dict[int, dict[str, float]]:
+    """Position -> region where the alignment puts him without the ball -> points of his open shot
+    (open_shot_m) at the best spot there."""
+    best: dict[int, dict[str, float]] = {position: {} for position in range(1, N_SIDE + 1)}
     for region in AROUND:
         for side in SIDES:
             picture = picture_of(setup, region, side)
             for position, at in picture.attackers.items():
                 if position != picture.handler:
                     points = worth.points(position, at, setup.k["open_shot_m"])
-                    best[position] = max(best[position], points)
+                    there = setup.court.region_at(*at)
+                    best[position][there] = max(best[position].get(there, 0.0), points)
     return best
+
+
+def average_shot(rates: Found) -> Found:
+    """Points of their average shot from the field (twice the effective share), and the lower end of its
+    range. ``rates``: of staying home, JSON of ``play``."""
+    share = rates["effective_field_goal"]
+    low = share["mean"] if share["low"] is None else share["low"]
+    return {"mean": 2.0 * float(share["mean"]), "low": 2.0 * float(low)}
 
 
 def best_scorer(five: Sequence[Player], shots: dict[int, float]) -> tuple[int, str]:
@@ -316,18 +327,25 @@ def worth_trapping(calls: list[Found]) -> dict[int, Found]:
 
 
 def _advice(
-    five: Sequence[Player], shots: dict[int, float], average: float, scorer: int, calls: list[Found]
+    five: Sequence[Player],
+    spots: dict[int, dict[str, float]],
+    average: Found,
+    scorer: int,
+    calls: list[Found],
 ) -> list[Found]:
-    """One piece of advice for each of them, in the order of their positions."""
+    """One piece of advice for each of them, in the order of their positions.
+
+    ``spots``: see ``open_shots``; ``average``: see ``average_shot``.
+    """
+    shots = {position: max(there.values()) for position, there in spots.items()}
     trapped = worth_trapping(calls)
     others = [position for position, player in enumerate(five, 1) if player.number not in trapped]
     free = [position for position in others if position != scorer]
     forced = min(free, key=lambda position: shots[position]) if free else None
     found = []
     for position, player in enumerate(five, 1):
-        open_shot = (
-            f"his open shot is worth {shots[position]:.2f} points, an average possession {average:.2f}"
-        )
+        open_shot = f"his open shot is worth {shots[position]:.2f} points, theirs on average "
+        open_shot += f"{average['mean']:.2f}"
         if player.number in trapped:
             call = trapped[player.number]
             value = call["value"]
@@ -342,11 +360,11 @@ def _advice(
             advice, why = "deny", f"their best scorer; {open_shot}"
         elif position == forced:
             advice, why = "force", f"the least to fear with the ball: {open_shot}"
-        elif shots[position] < average:
+        elif shots[position] < average["low"]:
             advice, why = "leave", open_shot
         else:
             advice, why = "deny", open_shot
-        found.append({"number": player.number, "advice": advice, "why": why, "open_shot": shots[position]})
+        found.append({"number": player.number, "advice": advice, "why": why, "open_shots": spots[position]})
     return found
 
 
@@ -374,11 +392,11 @@ def answers(
     bare = scenario.model_copy(update={"settings": ()})
     world = pack(bare).home
     five = scenario.offence_team.on_court
-    shots = open_shots(setup, ShotWorth(world))
-    scorer, how = best_scorer(five, shots)
+    spots = open_shots(setup, ShotWorth(world))
+    scorer, how = best_scorer(five, {position: max(there.values()) for position, there in spots.items()})
     # As many possessions as compare plays, so that the average is compare's own.
     home = play(bare, against.possessions, against.seed, against.threads, progress=part(0, 10)).to_dict()
-    average = float(home["points_per_possession"]["mean"])
+    average = average_shot(home["rates"])
     calls = calls_against(scenario, against, part(10, 50)) if traps else []
     values = {player.number: pooled(calls, player.number) for player in five}
     breaker = breaks_traps(calls)
@@ -389,7 +407,7 @@ def answers(
         by = "nobody stands out: traps bring about as much against each of them, or too few were played"
     return Answers(
         attack_at=_attack(scenario, setup, world, scorer, attack, part(60, 40)),
-        advice=_advice(five, shots, average, scorer, calls),
+        advice=_advice(five, spots, average, scorer, calls),
         trap_breaker=breaker,
         more={
             "trap_breaker_by": by,
@@ -397,7 +415,7 @@ def answers(
             "calls_by_handler": calls,
             "whom_by_call": whom_by_call(calls),
             "best_scorer": {"number": five[scorer - 1].number, "by": how},
-            "points_per_possession": average,
+            "average_shot": average,
             "attack_possessions": attack.possessions,
             "call_possessions": against.possessions if calls else 0,
         },

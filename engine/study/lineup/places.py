@@ -23,8 +23,9 @@ from engine.estimate.selection import Selection, select
 from engine.inputs.defence import persons_of
 from engine.inputs.scenario import Scenario
 from engine.inputs.team import ZONE_PLACES, ZonePlaces
-from engine.run.blocks import Progress, Records, Runner, RunSize, World, check_size
+from engine.run.blocks import Progress, Records, Runner, World
 from engine.run.numbers import NUMBERS
+from engine.run.size import RunSize, check_size
 from engine.state.arrays import N_SIDE
 from engine.state.record import COLUMN
 from engine.state.words import ENDS

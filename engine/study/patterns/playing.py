@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from engine.inputs.defaults import HOME
 from engine.inputs.files import read_toml, resolve
 from engine.inputs.scenario import Scenario, scenario_from
-from engine.run.blocks import Runner, RunSize, World, check_size, run_blocks
+from engine.run.blocks import Runner, World, run_blocks
 from engine.run.branches import Plan, branches_of, play_setting
+from engine.run.size import RunSize, check_size
 from engine.state.record import N_RECORD
 from engine.study.patterns.common import Records, called
 from engine.world.pack import pack

@@ -16,7 +16,8 @@ from dataclasses import dataclass
 
 from engine.errors import InputError
 from engine.estimate.intervals import Found
-from engine.run.blocks import Progress, RunSize
+from engine.run.blocks import Progress
+from engine.run.size import RunSize
 from engine.study.patterns import ball, calls, defences, level, readiness
 from engine.study.patterns.common import MARGIN, VERDICTS, Claim
 from engine.study.patterns.playing import SEED, Run, variant

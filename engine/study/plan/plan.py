@@ -17,8 +17,9 @@ from engine.estimate.intervals import LEVEL, Found, Interval
 from engine.inputs.constants import Constant
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening, load_evening
-from engine.run.blocks import Progress, Runner, check_size
+from engine.run.blocks import Progress, Runner
 from engine.run.numbers import NUMBERS
+from engine.run.size import check_size
 from engine.study.plan.games import GAMES_IN_PART, NUMBERS_PER_GAME, Fatigue, GamePlan, play_games
 from engine.study.plan.inputs import OPTION, check_games, load_plan_constants, values_of
 from engine.study.plan.late import SECONDS, Late, OwnScoring, distributions, late_game, own_scoring

@@ -13,7 +13,7 @@ from engine.estimate import calls as estimate
 from engine.estimate.intervals import LEVEL, Found, Interval, normal_interval, normal_quantile
 from engine.inputs.base import spoken
 from engine.inputs.scenario import Scenario
-from engine.run.blocks import RunSize
+from engine.run.size import RunSize
 from engine.study.plan.bench import PlayerFouls, StopRule, expected_fouls, stop_rule, stop_words
 from engine.study.plan.games import GamePlan, Games
 from engine.study.plan.late import Late

@@ -21,8 +21,9 @@ from engine.estimate.tally import IntArray
 from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS
 from engine.inputs.scenario import Scenario
-from engine.run.blocks import Progress, Records, Runner, RunSize, run_blocks
+from engine.run.blocks import Progress, Records, Runner, run_blocks
 from engine.run.branches import Plan, branches_of, play_setting
+from engine.run.size import RunSize
 from engine.state.record import COLUMN
 from engine.state.words import AFTER, ENDS, OUTCOMES
 from engine.study.play import Opening, check_setting, open_scenario, run_size

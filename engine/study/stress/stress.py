@@ -35,8 +35,9 @@ from engine.inputs.defaults import MOST_POSSESSIONS
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.stress import RATES, BaseRates, StressList, UncertainInput, for_scenario, load_stress
-from engine.run.blocks import Progress, Runner, RunSize, in_order
+from engine.run.blocks import Progress, Runner, in_order
 from engine.run.branches import branches_of
+from engine.run.size import RunSize
 from engine.run.worlds import DUMMY, HOME_COLUMNS, WHOLE, sobol, world_task
 from engine.study.play import Opening, defence_dict, head, open_scenario, run_size
 from engine.world.pack import pack

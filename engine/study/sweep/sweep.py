@@ -13,7 +13,7 @@ import pandas as pd
 
 from engine.errors import InputError
 from engine.inputs.files import FileName
-from engine.run.blocks import check_size
+from engine.run.size import check_size
 from engine.study.sweep.adaptive import keep_rule, policy_for
 from engine.study.sweep.design import Design, load_design
 from engine.study.sweep.gather import gather, provenance_of

@@ -8,6 +8,7 @@ order, on any machine, gives the same total, and equal tallies have equal digest
 from __future__ import annotations
 
 import hashlib
+import math
 import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
@@ -177,7 +178,7 @@ class _Reader:
                 half[_TRIANGLE] = self.take(len(_TRIANGLE[0]))
                 values[name] = half + np.triu(half, 1).T
             else:
-                values[name] = self.take(int(np.prod(shape))).reshape(shape).copy()
+                values[name] = self.take(math.prod(shape)).reshape(shape).copy()
         return values
 
     def box(self) -> BoxTally:

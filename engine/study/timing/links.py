@@ -26,7 +26,8 @@ from engine.inputs.defence import people_of, persons_of
 from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.team import Player
-from engine.run.blocks import Progress, RunSize, check_size
+from engine.run.blocks import Progress
+from engine.run.size import RunSize, check_size
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
 from engine.still.holes import LEAST_LATE_S, SIDES, Bump, bump_of, flight_of, scenario_setup

@@ -12,7 +12,8 @@ import numpy as np
 
 from engine.inputs.scenario import Scenario
 from engine.kernel.watch import Trace
-from engine.run.blocks import Progress, Runner, RunSize
+from engine.run.blocks import Progress, Runner
+from engine.run.size import RunSize
 from engine.run.watch import watch_block, watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import EVENTS, OUTCOMES, REGIONS
