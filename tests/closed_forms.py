@@ -22,17 +22,21 @@ SHOOT_AT_ONCE: dict[str, float] = {
     "drive_clear_m": 1000,
     "noise_points": 0,
     "numbers_value_points": 0,
-    "movement_points": 0,
     "middle_touch_points": 0,
     "post_up_points": 0,
     "rebound_value_points": 0,
 }
-#: The defence does not bear on a shot.
+#: The defence does not bear on a shot, nor on a dribble: who has got the ball behind the board, where nobody
+#: shoots, comes out of there first (the rest, a few in a million, are held there until a count is full).
 NO_DEFENCE: dict[str, float] = {
     "shot_foul_p": 0,
     "block_p": 0,
     "off_dribble_logit": 0,
     "clock_logit_per_s": 0,
+    "smothered_logit_per_m": 0,
+    "second_contest_logit": 0,
+    "strip_rate_per_s": 0,
+    "dribble_loss_rate_per_s": 0,
 }
 #: Every agent is as likely as any other to get a rebound, wherever he stands.
 EVEN_REBOUNDS: dict[str, float] = {
@@ -63,6 +67,8 @@ QUICK: dict[str, float] = {
     "shot_flight_s_per_m": 0,
     "rebound_fall_s": 0,
     "catch_pause_s": 0,
+    "look_s": 0,
+    "read_delay_least_s": 0,
     "pass_release_s": 0,
     "release_pressure_s": 0,
     "over_release_s": 0,

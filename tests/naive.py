@@ -54,13 +54,14 @@ class Played:
 
     ``steps``: the variables of the description's element 2 by name, with "agents" ten such tables.
     ``events``: (t, name, player, other, value, x, y). ``options``: (t, ordinal of the decision, handler,
-    option, value without noise, chosen), every option of every decision. ``triggers``: of the calls made.
+    option, value without noise, chosen, raw, gap, promise, ahead, place), every option of every decision.
+    ``triggers``: of the calls made.
     """
 
     record: dict[str, int]
     steps: list[dict[str, Any]]
     events: list[Event]
-    options: list[tuple[float, int, int, int, float, bool]]
+    options: list[tuple[float, int, int, int, float, bool, float, float, float, float, float]]
     triggers: list[str]
 
 
@@ -80,7 +81,6 @@ def begin(p: Possession) -> None:
     p.time_outs = w.game.time_outs_left
     p.clock_s = w.clock.shot_s
     u = p.draw("START", 0, 0)
-    p.patience = 1.0 + k["patience_spread"] * (2.0 * u[3] - 1.0)
     p.near = 1 if u[2] < 0.5 else -1
     p.region, p.moment, p.front = TOP, SETTLED, True
     take_places(p)
@@ -188,13 +188,23 @@ class Naive:
         if base:
             self.world.is_home = True  # nobody asks a coded policy for calls
 
-    def play(self, seed: int, number: int, max_calls: int = 7) -> Played:
-        """Plays one possession to its end."""
+    def play(self, seed: int, number: int, max_calls: int = 7, follow: Any = ()) -> Played:
+        """Plays one possession to its end.
+
+        ``follow``: the ten agents after each step, as another play of the same possession has them. Where
+        they differ by rounding only, the next step starts from their numbers: whether a man who has come to
+        rest is free (v . c >= 0) and which of two men touching the same opponent is nearer hang on the last
+        bit, and then both plays go the same way.
+        """
         p = Possession(self.world, seed, number, max_calls, self.policy)
         begin(p)
         played = Played(p.record, [snapshot(p)], list(p.events), [], p.triggers)
-        for _ in self._steps(p):
+        for step in self._steps(p):
             played.steps.append(snapshot(p))
+            for a, other in zip(p.agents, follow[step] if step < len(follow) else (), strict=False):
+                for name in ("x", "y", "vx", "vy"):
+                    if abs(getattr(a, name) - other[name]) <= 1e-12:
+                        setattr(a, name, float(other[name]))
             played.events += p.events
             played.options += [(p.t, p.n_decisions, p.handler, *option) for option in p.options]
         return played

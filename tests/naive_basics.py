@@ -50,6 +50,7 @@ SETTLED, BEFORE_BUMP, AFTER_BUMP, REVERSAL, MATCHED = range(5)
 
 ENDS = ("made_shot", "defensive_rebound", "turnover", "free_throws", "shot_clock")
 OUTCOMES = ("steal", "other_turnover", "foul", "escape_pass", "retreat", "split", "other")
+LOSSES = ("none", "strip", "pass", "held_ball", "violation", "other")
 AFTERS = ("none", "rim_shot", "open_three", "other_shot", "reset", "turnover")
 VIOLATIONS = (
     "backcourt count",
@@ -133,13 +134,6 @@ def clip(v: float, low: float, high: float) -> float:
     return v
 
 
-def divide(a: float, b: float) -> float:
-    """a / b as IEEE 754 has it, where Python raises for b = 0; for divisors that constants can make 0."""
-    if b != 0.0:
-        return a / b
-    return math.nan if a == 0.0 or math.isnan(a) else math.copysign(math.inf, a) * math.copysign(1.0, b)
-
-
 def logistic(z: float) -> float:
     if z > 30.0:
         return 1.0
@@ -154,11 +148,9 @@ def logit(p: float) -> float:
     return math.log(p / (1.0 - p))
 
 
-def cover(time_s: float, speed: float, tau: float) -> float:
-    """Metres run from rest in ``time_s``."""
-    if time_s <= 0.0:
-        return 0.0
-    return speed * (time_s - tau * (1.0 - math.exp(-time_s / tau)))
+def fade(time_s: float, tau: float) -> float:
+    """Seconds of full speed that a start from rest costs."""
+    return tau * (1.0 - math.exp(-time_s / tau)) if time_s > 0.0 else 0.0
 
 
 def segment(px: float, py: float, ax: float, ay: float, bx: float, by: float) -> tuple[float, float]:

@@ -6,12 +6,14 @@ Part of the naive twin of the model (tests/naive.py).
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from naive_basics import (
     AFTER,
     BACKCOURT,
     COMING,
     DEAD,
+    DIRECT,
     DRIBBLE_TO,
     DRIBBLING,
     DRIVE,
@@ -19,33 +21,34 @@ from naive_basics import (
     HIGH_POST,
     LANE,
     LOW_POST,
+    NEVER,
     NONE,
+    PHASE_NONE,
     RETREAT,
     SET,
     SHORT_CORNER,
     SPLIT,
     STAY,
+    UNUSED,
     clip,
-    cover,
     dist,
     logistic,
     rim_distance,
     segment,
 )
+from naive_offence import reading_delay
 from naive_passes import best_kind, pass_speed, start_pass
-from naive_shots import effective_gap, shot_value, start_shot
+from naive_shots import effective_gaps, shot_value, start_shot, unset_now
 from naive_state import Possession
 
 SHOOT, HOLD, DRIVES, OPT_RETREAT, OPT_SPLIT, PASSES = 0, 1, 2, 7, 8, 9
 
 
-def carrying_on(p: Possession, left: float, held: float) -> float:
-    """V(left, held)."""
-    k = p.k
+def carrying_on(p: Possession, left: float) -> float:
+    """V(left)."""
     if left <= 0.8:
         return 0.0
-    value = p.patience * k["hold_value_points"] * (1.0 - math.exp(-(left - 0.8) / k["hold_tau_s"]))
-    return value - k["hold_stale_points_per_s"] * held
+    return p.k["hold_value_points"] * (1.0 - math.exp(-(left - 0.8) / p.k["hold_tau_s"]))
 
 
 def worth_of_numbers(p: Possession, x: float, y: float, who: int, time_s: float) -> float:
@@ -54,17 +57,71 @@ def worth_of_numbers(p: Possession, x: float, y: float, who: int, time_s: float)
     d = rim_distance(x, y)
     if d > k["numbers_reach_m"]:
         return 0.0
+    delay = clip(time_s, 0.0, k["reaction_s"])
     n = 1
     for i in p.attackers:
         if i != who and p.from_rim(i) < d:
             n += 1
     for i in p.defenders:
-        run = cover(time_s - k["reaction_s"], p.player(i).top, k["sprint_tau_s"])
-        if p.from_rim(i) - run < d + 0.5:
+        if p.runs_to(i, 0.0, 0.0, delay, time_s - delay) < d + 0.5:
             n -= 1
     if n <= 0:
         return 0.0
     return (1.0 if n == 1 else 2.0) * k["numbers_value_points"] * (1.0 - d / k["numbers_reach_m"])
+
+
+def clearance(
+    p: Possession, px: float, py: float, qx: float, qy: float, speed: float, begun_in: float
+) -> float:
+    """How much room the defenders leave on a way from P to Q."""
+    k = p.k
+    best = 99.0
+    time_s = dist(px, py, qx, qy) / speed
+    delay = clip(begun_in + time_s, 0.0, k["reaction_s"])
+    for i in p.defenders:
+        a = p.agents[i]
+        d, f = segment(a.x + delay * a.vx, a.y + delay * a.vy, px, py, qx, qy)
+        if f < 0.02 and d > 0.4:
+            continue
+        run = begun_in + f * time_s - delay
+        if run > 0.0:
+            x, y = px + f * (qx - px), py + f * (qy - py)
+            g = p.gap_left(i, x, y, p.player(i).slide, k["slide_tau_s"], delay, run)
+            d -= 0.5 * (d - g)
+        best = min(best, d)
+    return best
+
+
+def expected_gap(base: float, share: float, least: float) -> float:
+    gap = base + share * least
+    return gap if gap > 0.3 else 0.3
+
+
+def believed(chance: float, offset: float, slope: float) -> float:
+    """A raw chance as players have learned to read it."""
+    chance = clip(chance, 0.0005, 0.9995)
+    return logistic(offset + slope * math.log(chance / (1.0 - chance)))
+
+
+def behind_the_board(x: float, y: float) -> bool:
+    return y < -0.375 and 0.375 * abs(x) < -0.9 * y
+
+
+@dataclass
+class Weighed:
+    """One option as the handler sees it."""
+
+    value: float
+    x: float = 0.0
+    y: float = 0.0
+    end_x: float = 0.0
+    end_y: float = 0.0
+    kind: int = 0
+    raw: float = 0.0
+    gap: float = 0.0
+    promise: float = 0.0
+    ahead: float = 0.0
+    place: int = 0
 
 
 class Decision:
@@ -72,93 +129,141 @@ class Decision:
 
     def __init__(self, p: Possession) -> None:
         self.p = p
-        self.values: dict[int, float] = {}
-        self.goals: dict[int, tuple[float, float]] = {}
-        self.kinds: dict[int, int] = {}
-        self.ends: dict[int, tuple[float, float]] = {}
+        self.options: dict[int, Weighed] = {}
         clock = p.w.clock
+        self.who = p.player(p.handler)
         self.left = p.clock_s if clock.shot_s > 0.0 else max(clock.patience_s - p.t, 4.0)
         self.trapped = p.trap_phase == SET or (p.trap_phase == COMING and p.now >= p.trap_read_t)
         self.pressure = p.pressure(p.handler)
         self.d = p.from_rim(p.handler)
+        self.carry = carrying_on(p, self.left)
         self.hold = 0.0
+        self.drive_speed = self.who.top * p.k["dribble_speed_share"] * 0.7
+
+    def by_phase(self, what: str) -> float:
+        """A belief for no trap, a trap coming or set, after a trap."""
+        after = "_after" if self.p.trap_phase == AFTER else "_trapped"
+        return self.p.k[f"belief_{what}{'' if self.p.trap_phase == PHASE_NONE else after}_points"]
 
     def brings_up(self) -> bool:
-        """Bringing the ball up: no options are weighed."""
-        p = self.p
-        far = p.action == DRIBBLE_TO and self.d > p.w.arc + p.k["bring_up_free_m"]
-        if not (p.w.region(p.h.x, p.h.y) == BACKCOURT or far):
-            return False
+        """Bringing the ball up: no options are weighed (section 3.1)."""
+        p, k = self.p, self.p.k
         if self.trapped or self.pressure != 0 or p.dribble == DEAD:
             return False
-        if p.action != DRIBBLE_TO:
-            p.action = DRIBBLE_TO
-            p.dribble = DRIBBLING
-            p.goal_x, p.goal_y = p.top_place(p.handler)
+        on_the_way = p.action == DRIBBLE_TO and self.d > p.w.arc + k["bring_up_free_m"]
+        if not (on_the_way or p.w.region(p.h.x, p.h.y) == BACKCOURT):
+            return False
+        if p.front and p.two_ahead(k["stop_two_m"]):
+            p.action = STAY
+            return False
+        p.action = DRIBBLE_TO
+        p.dribble = DRIBBLING
+        p.goal_x, p.goal_y = self.bring_up_goal()
         return True
+
+    def bring_up_goal(self) -> tuple[float, float]:
+        p, k, w, h = self.p, self.p.k, self.p.w, self.p.h
+        c = 1.0 if h.x >= 0.0 else -1.0
+        first, best = NONE, k["steer_m"]
+        for i in p.defenders:
+            d = p.apart(i, p.handler)
+            if p.agents[i].y < h.y and d < best:
+                first, best = i, d
+        shut = first != NONE and (h.x - p.agents[first].x) * c > k["steer_off_m"]
+        if shut and h.y > w.half_y - 4.0 + k["arrival_radius_m"]:
+            return c * (w.half_width - 1.8), w.half_y - 4.0
+        x, y = p.top_place(p.handler)
+        return x + h.dx, y + h.dy
+
+    def look(self) -> None:
+        p = self.p
+        if p.t - p.look_t >= p.k["look_again_s"] or (self.trapped and p.look_t < p.trap_read_t):
+            p.n_looks += 1
+            p.look_t = p.t
 
     # --- options (section 4) ----------------------------------------------------------------------------
 
     def weigh(self) -> None:
-        self.weigh_hold()
-        self.weigh_shoot()
-        self.weigh_drives()
-        self.weigh_retreat_and_split()
-        for j in self.p.attackers:
-            if j != self.p.handler:
-                self.weigh_pass(j)
-
-    def weigh_hold(self) -> None:
-        p, k, clock = self.p, self.p.k, self.p.w.clock
-        hold = carrying_on(p, self.left, p.t - p.stale_t)
-        if self.trapped:
-            hold -= k["trap_dread_points"]
-        elif p.trap_phase == AFTER:
-            hold -= k["urgency_points"]
+        p, clock = self.p, self.p.w.clock
+        hold = self.carry - p.k["hold_stale_points_per_s"] * (p.t - p.stale_t) + self.by_phase("hold")
         if clock.closely_guarded_s > 0.0 and p.guarded_s > clock.closely_guarded_s - 1.5:
             hold -= 0.4
         count = clock.offensive_three_seconds_s
-        q = p.h.lane_t - (count - k["lane_margin_s"])
+        q = p.h.lane_t - (count - p.k["lane_margin_s"])
         if count > 0.0 and q > 0.0:
             hold -= 0.5 * q
-        self.hold = self.values[HOLD] = hold
+        self.hold = hold
+        stopped = self.carry + p.k["belief_stopped_points"]
+        self.options[HOLD] = Weighed(stopped if p.action == DRIVE else hold)
+        self.weigh_shoot()
+        self.weigh_drives()
+        if self.trapped and p.dribble != DEAD:
+            self.weigh_retreat()
+            if p.trap_phase == COMING:
+                self.weigh_split()
+        if self.looked:
+            for j in p.attackers:
+                if j != p.handler:
+                    self.weigh_pass(j)
 
-    def weigh_shoot(self) -> None:
-        p, h = self.p, self.p.h
-        if not (self.d < 9.2 or self.left < 1.5):
-            return
-        v = math.sqrt(h.vx * h.vx + h.vy * h.vy)
-        sx = h.x + h.vx * v / (2.0 * p.k["brake_mps2"])
-        sy = h.y + h.vy * v / (2.0 * p.k["brake_mps2"])
-        gap, _ = effective_gap(p, p.handler, sx, sy)
-        self.values[SHOOT] = shot_value(
-            p, p.handler, rim_distance(sx, sy), 0.9 * gap, p.w.beyond_arc(sx, sy), self.left, p.dribbling
+    @property
+    def looked(self) -> bool:
+        p = self.p
+        return (
+            self.trapped
+            or p.trap_phase == AFTER
+            or p.n_catches == 0
+            or p.dribble != UNUSED
+            or p.t - p.catch_t >= reading_delay(p, p.k["look_s"] * (1.5 - self.who.passing))
         )
 
-    def clearance(
-        self, px: float, py: float, qx: float, qy: float, begun_after: float, speed: float
-    ) -> float:
-        p, k = self.p, self.p.k
-        best = 99.0
-        length = dist(px, py, qx, qy)
-        for i in p.defenders:
-            d, f = segment(p.agents[i].x, p.agents[i].y, px, py, qx, qy)
-            if f < 0.02 and d > 0.4:
-                continue
-            time_s = begun_after + f * length / speed - k["reaction_s"]
-            best = min(best, d - 0.5 * cover(time_s, p.player(i).slide, k["slide_tau_s"]))
-        return best
+    def weigh_shoot(self) -> None:
+        p, h, k = self.p, self.p.h, self.p.k
+        if (self.d >= 9.2 and self.left >= 1.5) or behind_the_board(h.x, h.y):
+            return
+        v = math.sqrt(h.vx * h.vx + h.vy * h.vy)
+        x = h.x + h.vx * v / (2.0 * k["brake_mps2"])
+        y = h.y + h.vy * v / (2.0 * k["brake_mps2"])
+        far = rim_distance(x, y)
+        gap, _, second = effective_gaps(p, p.handler, x, y)
+        windup = k["rim_release_s"] if far < k["rim_range_m"] + 0.5 else k["shot_release_s"]
+        own, own_second = p.own_gaps(x, y, self.trapped, windup)
+        gap, second = min(gap, own), min(second, own_second)
+        three = p.w.beyond_arc(x, y)
+        value = shot_value(p, p.handler, far, gap, second, three, self.left, unset_now(p))
+        self.options[SHOOT] = Weighed(value, gap=gap)
 
     def weigh_drives(self) -> None:
-        p, k, w, h = self.p, self.p.k, self.p.w, self.p.h
+        p, k, h = self.p, self.p.k, self.p.h
         if p.dribble == DEAD or p.trap_phase == SET or not 0.8 < self.d < 9.0:
             return
-        who = p.player(p.handler)
+        if p.action == DRIVE:
+            if p.t - p.drive_t < k["drive_most_s"]:
+                self.weigh_going_on()
+            return
+        b, e = p.nearest_defender(h.x, h.y)
+        d = p.agents[b]
+        closes_out = d.vx * (h.x - d.x) + d.vy * (h.y - d.y) > k["closing_mps"] * e
+        if (self.looked or closes_out) and p.t - p.stopped_t >= k["drive_rest_s"]:
+            self.weigh_new_drives()
+
+    def weigh_going_on(self) -> None:
+        p, h = self.p, self.p.h
+        a, b = dist(h.x, h.y, p.goal_x, p.goal_y), dist(p.goal_x, p.goal_y, p.end_x, p.end_y)
+        if a + b < p.k["arrival_radius_m"]:
+            return
+        v = self.drive_speed
+        room = clearance(p, h.x, h.y, p.goal_x, p.goal_y, v, 0.0)
+        if b > 1e-9:
+            room = min(room, clearance(p, p.goal_x, p.goal_y, p.end_x, p.end_y, v, a / v))
+        drive = self.drive(room, (p.goal_x, p.goal_y), (p.end_x, p.end_y), (a + b) / v)
+        self.options[DRIVES + p.drive_way] = drive
+
+    def weigh_new_drives(self) -> None:
+        p, k, w, h = self.p, self.p.k, self.p.w, self.p.h
         base = math.atan2(-h.y, -h.x)
         length = clip(self.d - 0.6, 0.3, k["drive_length_m"])
-        speed = who.top * k["dribble_speed_share"] * 0.7
-        time_s = length / speed
-        ahead = worth_of_numbers(p, h.x, h.y, p.handler, 0.7)
+        v = self.drive_speed
         for m in range(5):
             angle = base + (m - 2) * math.radians(28.0)
             around = m in (0, 4) and length > k["drive_side_m"]
@@ -166,101 +271,118 @@ class Decision:
             gx = clip(h.x + first * math.cos(angle), -w.half_width + 0.5, w.half_width - 0.5)
             gy = clip(h.y + first * math.sin(angle), w.baseline_y + 0.5, w.half_y)
             ex, ey = gx, gy
-            clear = self.clearance(h.x, h.y, gx, gy, 0.0, speed)
+            room = clearance(p, h.x, h.y, gx, gy, v, 0.0)
             if around:
                 g = rim_distance(gx, gy)
                 if g > 1e-9:
-                    on = clip(length - first, 0.0, max(g - 0.6, 0.0))
+                    on = clip(length - first, 0.0, clip(g - 0.6, 0.0, 99.0))
                     ex, ey = gx - gx / g * on, gy - gy / g * on
-                clear = min(clear, self.clearance(gx, gy, ex, ey, first / speed, speed))
-            beat = logistic(
-                (clear - k["drive_clear_m"] + k["drive_handle_m"] * (who.handle - 0.5)) / k["drive_width_m"]
-            )
-            help_gap = p.help_gap(ex, ey, time_s + k["reaction_s"] + 0.5 * k["rim_release_s"])
-            shot = shot_value(
-                p, p.handler, rim_distance(ex, ey), help_gap, w.beyond_arc(ex, ey), self.left, True
-            )
-            e = shot if shot > self.hold else self.hold - k["drive_penalty_points"]
-            e += ahead
-            option = DRIVES + m
-            self.values[option] = beat * e + (1.0 - beat) * (self.hold - k["drive_stopped_points"])
-            self.goals[option], self.ends[option] = (gx, gy), (ex, ey)
+                room = min(room, clearance(p, gx, gy, ex, ey, v, first / v))
+            drive = self.drive(room, (gx, gy), (ex, ey), length / v)
+            drive.value += k["belief_kick_p"] * (self.carry + k["belief_kick_points"] - drive.value)
+            self.options[DRIVES + m] = drive
 
-    def weigh_retreat_and_split(self) -> None:
+    def drive(
+        self, room: float, goal: tuple[float, float], end: tuple[float, float], time_s: float
+    ) -> Weighed:
+        """A drive with so much room that is at its end in so many seconds."""
+        p, k = self.p, self.p.k
+        handle = k["drive_handle_m"] * (self.who.handle - 0.5)
+        beat = logistic((room - k["drive_clear_m"] + handle) / k["drive_width_m"])
+        gap = p.nearest_in(time_s + 0.5 * k["rim_release_s"], *end)
+        expected = expected_gap(k["belief_end_gap_m"], k["belief_end_gap_share"], gap)
+        three = p.w.beyond_arc(*end)
+        shot = shot_value(p, p.handler, rim_distance(*end), expected, 9.0, three, self.left, unset=True)
+        e = shot if shot > self.carry else self.carry - k["drive_penalty_points"]
+        e += worth_of_numbers(p, p.h.x, p.h.y, p.handler, 0.7)
+        value = beat * e + (1.0 - beat) * (self.carry + k["belief_stopped_points"])
+        return Weighed(value, *goal, *end, raw=room, gap=gap)
+
+    def weigh_retreat(self) -> None:
         p, k, w, h = self.p, self.p.k, self.p.w, self.p.h
-        if not self.trapped or p.dribble == DEAD or p.trap_phase != COMING:
-            return
-        a, b = p.agents[p.trapper_0], p.agents[p.trapper_1]
-        mx, my = 0.5 * (a.x + b.x), 0.5 * (a.y + b.y)
-        e = dist(h.x, h.y, mx, my)
-        if e < 1e-6:
-            return
-        ux, uy = (h.x - mx) / e, (h.y - my) / e
-        gx = clip(h.x + 3.2 * ux, -w.half_width + 0.5, w.half_width - 0.5)
-        highest = w.half_y - 0.4 if p.front else w.far_y - 0.4
-        gy = clip(h.y + 3.2 * uy + 0.8, w.baseline_y + 0.5, highest)
-        room = dist(h.x, h.y, gx, gy)
-        d0, d1 = p.apart(p.handler, p.trapper_0), p.apart(p.handler, p.trapper_1)
-        self.values[OPT_RETREAT] = (
-            self.hold
-            + k["trap_dread_points"] * room / 3.2
-            - k["retreat_penalty_points"]
-            + 0.05 * clip(min(d0, d1) - 1.5, -1.0, 2.0)
-        )
-        self.goals[OPT_RETREAT] = self.ends[OPT_RETREAT] = (gx, gy)
+        mx, my = self.middle_of_the_trappers()
+        base = math.atan2(h.y - my, h.x - mx)
+        highest = w.half_y - 0.4 if p.half_line_holds else w.far_y - 0.4
+        v = self.who.top * k["dribble_speed_share"] * k["retreat_speed_share"]
+        best, goal = -math.inf, (0.0, 0.0)
+        for n in range(7):
+            angle = base + (n - 3) * 0.5
+            x = clip(h.x + 3.4 * math.cos(angle), -w.half_width + 0.5, w.half_width - 0.5)
+            y = clip(h.y + 3.4 * math.sin(angle), w.baseline_y + 0.5, highest)
+            room = clearance(p, h.x, h.y, x, y, v, 0.0) - 2.0 * k["body_radius_m"] + 0.05
+            got = dist(h.x, h.y, x, y) / 3.4 * logistic(room / k["drive_width_m"])
+            if got > best:
+                best, goal = got, (x, y)
+        value = self.carry + k["belief_retreat_points"] + best * k["belief_retreat_way_points"]
+        self.options[OPT_RETREAT] = Weighed(value, *goal, *goal, raw=best)
 
+    def middle_of_the_trappers(self) -> tuple[float, float]:
+        a, b = self.p.agents[self.p.trapper_0], self.p.agents[self.p.trapper_1]
+        return 0.5 * (a.x + b.x), 0.5 * (a.y + b.y)
+
+    def weigh_split(self) -> None:
+        p, k, h = self.p, self.p.k, self.p.h
+        mx, my = self.middle_of_the_trappers()
+        e = dist(h.x, h.y, mx, my)
+        if e < 1e-6 or not all(p.apart(p.handler, i) < 3.5 for i in (p.trapper_0, p.trapper_1)):
+            return
         between = p.apart(p.trapper_0, p.trapper_1)
-        if d0 < 3.5 and d1 < 3.5 and between > 2.0 * k["body_radius_m"] + k["split_gap_m"]:
-            who = p.player(p.handler)
-            time_s = e / (who.top * k["dribble_speed_share"])
-            closing = k["trapper_closing_share"] * time_s * p.player(p.trapper_0).top
-            through = logistic(
-                (
-                    between
-                    - 2.0 * closing
-                    - 2.0 * k["body_radius_m"]
-                    - 2.0 * k["split_gap_m"]
-                    + 0.6 * (who.handle - 0.5)
-                )
-                / k["split_width_m"]
-            )
-            self.values[OPT_SPLIT] = through * (
-                self.hold + k["trap_dread_points"] + k["numbers_value_points"]
-            ) + (1.0 - through) * (self.hold - 0.5)
-            goal = (mx + 1.6 * (mx - h.x) / e, my + 1.6 * (my - h.y) / e)
-            self.goals[OPT_SPLIT] = self.ends[OPT_SPLIT] = goal
+        if not between > 2.0 * k["body_radius_m"] + k["split_gap_m"]:
+            return
+        time_s = e / (self.who.top * k["dribble_speed_share"])
+        closing = k["trapper_closing_share"] * time_s * p.player(p.trapper_0).top
+        room = between - 2.0 * closing - 2.0 * k["body_radius_m"] - 2.0 * k["split_gap_m"]
+        through = logistic((room + 0.6 * (self.who.handle - 0.5)) / k["split_width_m"])
+        value = through * (self.carry + k["numbers_value_points"]) + (1.0 - through) * (self.hold - 0.5)
+        goal = (mx + 1.6 * (mx - h.x) / e, my + 1.6 * (my - h.y) / e)
+        self.options[OPT_SPLIT] = Weighed(value, *goal, *goal)
 
     def weigh_pass(self, j: int) -> None:
         p, k, w, r = self.p, self.p.k, self.p.w, self.p.agents[j]
-        release = k["pass_release_s"] + k["release_pressure_s"] * self.pressure
+        release = (
+            k["pass_release_s"]
+            + k["release_pressure_s"] * self.pressure
+            + k["fake_p"] * (0.5 + self.who.passing) * k["fake_s"]
+        )
         length = p.apart(p.handler, j)
         if length < k["pass_shortest_m"] or length > k["pass_longest_m"]:
             return
-        time_s = release + length / pass_speed(p, p.handler, 0)
+        time_s = release + length / pass_speed(p, p.handler, DIRECT, length)
         lead = clip(time_s, 0.0, 0.7)
         x = clip(r.x + lead * r.vx, -w.half_width + 0.4, w.half_width - 0.4)
         y = clip(r.y + lead * r.vy, w.baseline_y + 0.4, w.far_y - 0.4)
-        if p.front and y > w.half_y - 0.2:
+        if p.half_line_holds and y > w.half_y - 0.2:
             if r.y > w.half_y - 0.2:
                 return
             y = w.half_y - 0.3
-        worth = carrying_on(p, self.left - time_s, 0.0) + k["movement_points"]
+        made = self.options[PASSES + j] = Weighed(0.0, x, y)
+        c = carrying_on(p, self.left - time_s)
+        worth = c + self.by_phase("pass")
         region = w.region(x, y)
         if region in (HIGH_POST, ELBOW):
             worth += k["middle_touch_points"]
+            made.place = 1
         elif region in (SHORT_CORNER, LOW_POST, LANE):
             worth += k["post_up_points"]
-        worth += worth_of_numbers(p, x, y, j, time_s + 0.4)
+            made.place = 2
+        made.ahead = worth_of_numbers(p, x, y, j, time_s + 0.4)
+        worth += made.ahead
+        if j == p.passer and p.n_passes > 0 and p.t - p.catch_t < k["look_again_s"]:
+            worth -= k["pass_back_points"]
+        made.promise = -0.6
         d = rim_distance(x, y)
-        if p.trap_phase == AFTER and d > self.d:
-            worth -= k["urgency_points"]
-        if d < 9.2 and self.left > time_s + 0.3:
-            gap = p.help_gap(x, y, time_s + 0.6 * k["shot_release_s"])
-            shot = shot_value(p, j, d, gap, w.beyond_arc(x, y), self.left - time_s, False)
-            worth = max(worth, shot)
-        kind, risk = best_kind(p, x, y, length, release, self.pressure)
-        self.values[PASSES + j] = (1.0 - risk) * worth - risk * k["turnover_dread_points"]
-        self.goals[PASSES + j], self.kinds[PASSES + j] = (x, y), kind
+        if d < 9.2 and self.left > time_s + 0.3 and not behind_the_board(x, y):
+            windup = k["rim_release_s"] if d < k["rim_range_m"] else k["shot_release_s"]
+            made.gap = p.nearest_in(time_s + (k["catch_pause_s"] + windup), x, y)
+            gap = expected_gap(k["belief_gap_m"], k["belief_gap_share"], made.gap)
+            three = w.beyond_arc(x, y)
+            shot = shot_value(p, j, d, gap, 9.0, three, self.left - time_s, unset=False)
+            made.promise = clip(shot - c, -0.6, 0.6)
+        worth += k["belief_pass_share"] * made.promise
+        made.kind, made.raw = best_kind(p, x, y, length, release, self.pressure)
+        phase = ("home", "coming", "set", "after")[p.trap_phase]
+        fear = believed(made.raw, k[f"belief_loss_{phase}"], k["belief_loss_slope"])
+        made.value = (1.0 - fear) * worth - fear * k["turnover_dread_points"]
 
     # --- noise and choice (section 5) -------------------------------------------------------------------
 
@@ -268,20 +390,21 @@ class Decision:
         p = self.p
         if option in (SHOOT, HOLD, OPT_RETREAT, OPT_SPLIT):
             word = (SHOOT, HOLD, OPT_RETREAT, OPT_SPLIT).index(option)
-            return p.draw("CHOICE", 0, p.n_decisions)[word]
+            return p.draw("CHOICE", 0, p.n_looks)[word]
         if option < OPT_RETREAT:
             m = option - DRIVES
             if m < 4:
-                return p.draw("CHOICE", 1, p.n_decisions)[m]
-            return p.draw("CHOICE", 2, p.n_decisions)[0]
-        return p.draw("CHOICE", 3 + option - PASSES, p.n_decisions)[0]
+                return p.draw("CHOICE", 1, p.n_looks)[m]
+            return p.draw("CHOICE", 2, p.n_looks)[0]
+        return p.draw("CHOICE", 3 + option - PASSES, p.n_looks)[0]
 
     def choose(self) -> int:
-        p = self.p
-        scale = p.k["noise_points"] * (1.5 - p.player(p.handler).passing)
+        scale = self.p.k["noise_points"] * (1.5 - self.who.passing)
+        if self.p.n_looks == self.p.k["tried_look"]:
+            scale = 1.0
         chosen, best = NONE, -math.inf
-        for option in sorted(self.values):
-            value = self.values[option] - scale * math.log(-math.log(self.noise_word(option)))
+        for option, weighed in sorted(self.options.items()):
+            value = weighed.value - scale * math.log(-math.log(self.noise_word(option)))
             if value > best:
                 chosen, best = option, value
         return chosen
@@ -298,46 +421,58 @@ def decide(p: Possession) -> None:
     decision = Decision(p)
     if decision.brings_up():
         return
+    decision.look()
     if p.action == DRIBBLE_TO:
         p.stale_t = p.t
     decision.weigh()
     option = decision.choose()
-    p.options = [(o, value, o == option) for o, value in sorted(decision.values.items())]
+    p.options = [
+        (o, s.value, o == option, s.raw, s.gap, s.promise, s.ahead, s.place)
+        for o, s in sorted(decision.options.items())
+    ]
+    chosen = decision.options[option]
     if option == SHOOT:
         start_shot(p)
     elif option == HOLD:
         hold(p)
     elif option >= PASSES:
         p.action = STAY
-        x, y = decision.goals[option]
-        start_pass(p, option - PASSES, decision.kinds[option], x, y)
+        start_pass(p, option - PASSES, chosen.kind, chosen.x, chosen.y)
     else:
-        value, h = decision.values[option], p.h
+        h = p.h
         if option == OPT_RETREAT:
-            p.event("retreat", p.handler, NONE, value, h.x, h.y)
+            p.event("retreat", p.handler, NONE, chosen.value, h.x, h.y)
             p.action = RETREAT
         elif option == OPT_SPLIT:
-            p.event("split", p.handler, NONE, value, h.x, h.y)
+            p.event("split", p.handler, NONE, chosen.value, h.x, h.y)
             p.action = SPLIT
         else:
             if p.action != DRIVE:
                 p.drive_t = p.t
+                p.drive_way = option - DRIVES
                 p.record["drives"] += 1
-                p.event("drive", p.handler, NONE, value, h.x, h.y)
+                p.event("drive", p.handler, NONE, chosen.value, h.x, h.y)
+                way = dist(h.x, h.y, chosen.x, chosen.y)
+                way += dist(chosen.x, chosen.y, chosen.end_x, chosen.end_y)
+                time_s = way / decision.drive_speed
+                p.decide_t = p.due_t + clip(time_s, p.k["decision_period_s"], p.k["drive_commit_s"])
             p.action = DRIVE
         p.dribble = DRIBBLING
-        p.goal_x, p.goal_y = decision.goals[option]
-        p.end_x, p.end_y = decision.ends[option]
+        p.goal_x, p.goal_y, p.end_x, p.end_y = chosen.x, chosen.y, chosen.end_x, chosen.end_y
 
 
 def hold(p: Possession) -> None:
     if p.action in (DRIVE, SPLIT, RETREAT):
+        used_up = p.action == DRIVE and p.t - p.drive_t >= p.k["drive_most_s"]
         p.action = STAY
-        if p.draw("PICK_UP", 0, p.n_decisions)[0] < p.k["pick_up_p"]:
+        p.stopped_t, p.look_t = p.t, -NEVER
+        if used_up or p.draw("PICK_UP", 0, p.n_decisions)[0] < p.k["pick_up_p"]:
             p.dribble = DEAD
             p.picked_up = True
             p.event("pick_up", p.handler, NONE, 0.0, p.h.x, p.h.y)
-    elif p.action == STAY and p.dribble != DEAD and p.trap_phase not in (COMING, SET):
+    elif p.trap_phase in (COMING, SET) or p.two_ahead(p.k["stop_two_m"]):
+        p.action = STAY
+    elif p.action == STAY and p.dribble != DEAD:
         x, y = p.spot_of(p.handler)
         if p.distance_to(p.handler, x, y) > 2.5 and p.t - p.catch_t > 0.5:
             p.action = DRIBBLE_TO

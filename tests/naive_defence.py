@@ -28,15 +28,15 @@ from naive_basics import (
     PLACE,
     SET,
     SHOT_FLIGHT,
+    SHOT_WINDUP,
     TRAP,
     clip,
     dist,
-    divide,
     rim_distance,
     segment,
     toward_rim,
 )
-from naive_rows import adopt
+from naive_rows import adopt, on_ball_gap
 from naive_shots import table_logit
 from naive_state import Possession
 from naive_world import Entry
@@ -56,9 +56,9 @@ def can_shoot(p: Possession) -> bool:
 def focus_point(p: Possession, i: int) -> tuple[float, float]:
     """Where a defender believes the ball."""
     a = p.agents[i]
-    if a.focus == 1:
+    if a.focus == 1 and not a.primed:
         return p.old_x, p.old_y
-    if a.focus == 2:
+    if a.focus == 2 and not a.primed:
         return a.guess_x, a.guess_y
     if p.mode == PASS_FLIGHT:
         return p.pass_x1, p.pass_y1
@@ -77,6 +77,24 @@ def man_with_the_ball(p: Possession, i: int) -> int:
     return p.target if p.mode == PASS_FLIGHT else p.handler
 
 
+def change_places(p: Possession) -> dict[int, int]:
+    """Behind a beaten trap: the two who swap their roles in this step, each with the other; else nobody."""
+    if p.trap_phase != AFTER or p.mode not in (HELD, PASS_FLIGHT):
+        return {}
+    x, y = (p.pass_x1, p.pass_y1) if p.mode == PASS_FLIGHT else (p.ball_x, p.ball_y)
+    row = p.w.slides[p.region][p.moment]
+    nearest, own, near_d, own_d = NONE, NONE, 99.0, 99.0
+    for i in p.defenders:
+        d = p.distance_to(i, x, y)
+        if d < near_d:
+            nearest, near_d = i, d
+        if row[p.w.role_of[p.side_index(p.near)][i - 5]].kind in (ON_BALL, IF_SHOOTER) and d < own_d:
+            own, own_d = i, d
+    if own in (NONE, nearest) or own_d < near_d + p.k["rotate_m"]:
+        return {}
+    return {own: nearest, nearest: own}
+
+
 def targets_of_the_defenders(p: Possession) -> None:
     """Step part 4."""
     k = p.k
@@ -85,8 +103,11 @@ def targets_of_the_defenders(p: Possession) -> None:
     trapping = p.trap_phase in (COMING, SET)
     covering = trapping or (p.trap_phase == AFTER and p.call.holds_cover and p.t < p.after_t + 1.0)
     disguised = trapping and p.begun < p.trap_t + p.call.disguise_s
+    swapped = change_places(p)
     for i in p.defenders:
         a = p.agents[i]
+        was = a.sliding
+        a.stop_share = 1.0
         if p.begun >= a.adopt_t:
             adopt(p, i)
         if p.begun >= a.guess_t:
@@ -96,21 +117,32 @@ def targets_of_the_defenders(p: Possession) -> None:
         if shot_up:
             box_out(p, i)
             continue
+        trapper = trapping and i in (p.trapper_0, p.trapper_1)
+        a.primed = trapper and p.mode == PASS_FLIGHT and p.begun >= p.release_t + k["primed_s"]
         fx, fy = focus_point(p, i)
-        late = (
-            trapping
-            and i == p.trapper_1
-            and p.begun < p.trap_t + (p.call.disguise_s + k["second_trapper_delay_s"])
+        if trapping and i == p.trapper_1 and not disguised:
+            if p.begun < (p.trap_t + p.call.disguise_s) + k["second_trapper_delay_s"]:
+                a.tx, a.ty = a.x, a.y
+                a.speed_share = 1.0
+                a.sliding = True
+                continue
+        waits = (
+            trapper and p.mode in (PASS_WINDUP, PASS_FLIGHT) and not a.primed and p.target == p.trap_handler
         )
-        if covering and not disguised and not late:
+        if covering and not disguised and not waits:
             entry = p.call.entries[a.call_entry]
             if trapping or entry.kind != TRAP:
                 a.job = entry.job
                 target_from_entry(p, i, entry, p.trap_side, fx, fy, True)
+                a.stop_share = 1.0
                 a.speed_share = 1.0
                 a.sliding = False
+                if trapping and not trapper:
+                    break_on_the_throw(p, i)
                 continue
-        role = p.w.role_of[p.side_index(a.side)][i - 5]
+        if a.break_t > p.begun:
+            continue
+        role = p.w.role_of[p.side_index(a.side)][swapped.get(i, i) - 5]
         entry = p.w.slides[a.region][MATCHED if p.matched else a.moment][role]
         a.job = entry.job
         target_from_entry(p, i, entry, a.side, fx, fy, shooter)
@@ -122,8 +154,42 @@ def targets_of_the_defenders(p: Possession) -> None:
             leave_the_lane(p, i)
         a.speed_share = 1.0
         a.sliding = dist(a.x, a.y, a.tx, a.ty) < k["slide_range_m"]
+        away = a.vx * (a.tx - a.x) + a.vy * (a.ty - a.y) < 0.0
+        if was and not a.sliding and away and a.vx * a.vx + a.vy * a.vy > 0.25:
+            a.turn_t = p.begun + k["turn_s"]
+        if p.begun < a.turn_t:
+            a.sliding = True
     if p.mode == HELD:
         step_up(p, trapping)
+    elif p.mode == SHOT_WINDUP:
+        contest(p)
+
+
+def break_on_the_throw(p: Possession, i: int) -> None:
+    """A cover man plays the throw out of a trap (section 4.2)."""
+    a, k = p.agents[i], p.k
+    if p.mode != PASS_FLIGHT or not a.gamble or p.begun < p.release_t + k["cover_break_s"]:
+        return
+    d, f = segment(a.x, a.y, p.ball_x, p.ball_y, p.pass_x1, p.pass_y1)
+    if d < k["cover_break_within_m"]:
+        f = clip(f + 0.1, 0.0, 0.95)
+        a.tx = p.ball_x + f * (p.pass_x1 - p.ball_x)
+        a.ty = p.ball_y + f * (p.pass_y1 - p.ball_y)
+        a.break_t = p.arrive_t + k["cover_recover_s"]
+
+
+def contest(p: Possession) -> None:
+    """The nearest man goes up with the shooter (section 4.1)."""
+    k, h = p.k, p.h
+    if p.begun < p.windup_t + k["reaction_s"] * k["dribble_reaction_share"]:
+        return
+    who, d = p.nearest_defender(h.x, h.y)
+    if d <= k["contest_m"]:
+        return
+    a = p.agents[who]
+    a.tx, a.ty = toward_rim(h.x, h.y, k["contest_m"])
+    a.sliding = False
+    a.stop_share = k["close_out_brake_share"]
 
 
 def target_from_entry(
@@ -172,25 +238,29 @@ def target_from_entry(
 
 
 def guard_own_man(p: Possession, i: int, entry: Entry, fx: float, fy: float) -> None:
-    """His own man does not have the ball: in the lane, and deeper in help the farther away he is."""
+    """His own man does not have the ball: toward the rim, a little toward the ball, farther if far."""
     a, k = p.agents[i], p.k
     m = p.agents[a.own_man]
-    d = dist(fx, fy, m.x, m.y)
-    share = 0.5 if d < 1e-9 else clip(k["man_deny_m"] / d, 0.0, 0.5)
-    ax, ay = toward_rim(m.x + (fx - m.x) * share, m.y + (fy - m.y) * share, 0.5)
-    help_ = clip(divide(d - k["man_one_pass_m"], k["man_two_pass_m"] - k["man_one_pass_m"]), 0.0, 1.0)
-    help_ = help_ * entry.toward_ball
-    bx = m.x + k["man_help_share"] * (0.5 * fx - m.x)
-    by = m.y + k["man_help_share"] * (0.5 * fy - m.y)
-    a.tx = ax + help_ * (bx - ax)
-    a.ty = ay + help_ * (by - ay)
+    gap = clip(k["man_gap_m"] + k["man_gap_per_m"] * dist(fx, fy, m.x, m.y), 0.0, k["man_gap_most_m"])
+    gap = entry.toward_ball * gap
+    gap *= clip(k["man_gap_rim_share_per_m"] * rim_distance(m.x, m.y), 0.0, 1.0)
+    hx = k["man_toward_ball_share"] * fx - m.x
+    hy = k["man_toward_ball_share"] * fy - m.y
+    size = math.sqrt(hx * hx + hy * hy)
+    a.tx, a.ty = m.x, m.y
+    if size >= 1e-9:
+        gap = min(gap, size)
+        a.tx += hx / size * gap
+        a.ty += hy / size * gap
 
 
 def on_ball(p: Possession, i: int, fx: float, fy: float, shooter: bool) -> None:
     a, k = p.agents[i], p.k
     if p.action == DRIVE and p.begun < p.drive_t + (k["reaction_s"] * k["dribble_reaction_share"]):
         return  # the first step is the driver's
-    x, y = toward_rim(fx, fy, k["on_ball_gap_m"] if shooter else k["off_shooter_gap_m"])
+    a.stop_share = k["close_out_brake_share"]
+    gap = on_ball_gap(p, fx, fy)
+    x, y = toward_rim(fx, fy, gap if shooter else gap + k["off_shooter_gap_m"])
     meet = p.w.arc + k["pick_up_beyond_arc_m"]
     out = math.sqrt(x * x + y * y)
     if out > meet:

@@ -11,6 +11,7 @@ from naive_basics import (
     AFTERS,
     ENDS,
     LOOSE,
+    LOSSES,
     NEVER,
     NONE,
     OUTCOMES,
@@ -73,8 +74,9 @@ def end(p: Possession, how: str, mean: float) -> None:
     p.event_at_ball("end", NONE, NONE, code)
 
 
-def turnover(p: Possession, live: bool, thief: int = NONE) -> None:
+def turnover(p: Possession, how: str, live: bool, thief: int = NONE) -> None:
     p.record["turnovers"] += 1
+    p.record["lost_by"] = LOSSES.index(how)
     p.event_at_ball("turnover", p.handler, thief, 1.0 if live else 0.0)
     if live:
         p.record["steals"] += 1
@@ -89,13 +91,14 @@ def turnover(p: Possession, live: bool, thief: int = NONE) -> None:
 def violation(p: Possession, kind: str) -> None:
     p.event_at_ball("violation", p.handler, NONE, VIOLATIONS.index(kind))
     p.record["violations"] += 1
-    turnover(p, live=False)
+    turnover(p, "violation", live=False)
 
 
 def shot_clock_violation(p: Possession) -> None:
     p.event_at_ball("violation", p.handler, NONE, VIOLATIONS.index("shot clock"))
     p.record["violations"] += 1
     p.record["turnovers"] += 1
+    p.record["lost_by"] = LOSSES.index("violation")
     close_outcome_if_open(p, "other_turnover")
     close_after(p, "turnover")
     p.event_at_ball("turnover", p.handler, NONE, 0.0)
@@ -216,7 +219,7 @@ def over_the_line(p: Possession) -> None:
         close_after(p, "reset")
         throw_in(p, after_foul=False)
     else:
-        turnover(p, live=False)
+        turnover(p, "pass", live=False)
 
 
 def miss_comes_down(p: Possession, d: float, kind: int) -> None:

@@ -25,40 +25,78 @@ from naive_state import Agent, Possession
 from naive_world import Player
 
 
-def move(p: Possession, a: Agent, who: Player) -> None:
+def run(p: Possession, a: Agent, who: Player) -> None:
     """One agent's step toward his target."""
-    k, w, dt = p.k, p.w, p.dt
-    brake = k["brake_mps2"]
+    dt, brake = p.dt, p.k["brake_mps2"]
+    stops = brake * a.stop_share
     if a.sliding:
-        v, tau, g = who.slide * a.speed_share, k["slide_tau_s"], who.slide_gain
+        top, tau, g = who.slide * a.speed_share, p.k["slide_tau_s"], who.slide_gain
     else:
-        v, tau, g = who.top * a.speed_share, k["sprint_tau_s"], who.run_gain
+        top, tau, g = who.top * a.speed_share, p.k["sprint_tau_s"], who.run_gain
     dx, dy = a.tx - a.x, a.ty - a.y
     d = math.sqrt(dx * dx + dy * dy)
-    wx = wy = 0.0
-    if d > 1e-9:
-        s = math.sqrt(brake * d)
-        s = min(s, v)
-        if s * dt > d:
-            s = d / dt
-        wx, wy = s * dx / d, s * dy / d
+    ux, uy = (dx / d, dy / d) if d > 1e-9 else (0.0, 0.0)
+    wx, wy = top * ux, top * uy
     cx, cy = wx - a.vx, wy - a.vy
-    speeds_up = a.vx * cx + a.vy * cy >= 0.0
-    if speeds_up:
+    free = a.vx * cx + a.vy * cy >= 0.0
+    if free:
         cx, cy = cx * g, cy * g
-    m = math.sqrt(cx * cx + cy * cy)
+    left = d - 0.5 * dt * max(a.vx * ux + a.vy * uy, 0.0)
+    q = 0.25 * stops * dt
+    most = math.sqrt(q * q + stops * left) - q if left > 0.0 else 0.0
+    nx, ny = a.vx + cx, a.vy + cy
+    if nx * nx + ny * ny > most * most:
+        cx, cy = most * ux - a.vx, most * uy - a.vy
+        free = False
     limit = brake * dt
-    limited = m > limit
-    if limited:
-        cx, cy = cx * (limit / m), cy * (limit / m)
-    if limited or not speeds_up:
-        a.x += (a.vx + 0.5 * cx) * dt
-        a.y += (a.vy + 0.5 * cy) * dt
-    else:
+    if cx * cx + cy * cy > limit * limit:
+        share = limit / math.sqrt(cx * cx + cy * cy)
+        cx, cy = cx * share, cy * share
+        free = False
+    if free:
         a.x += wx * dt + (a.vx - wx) * tau * g
         a.y += wy * dt + (a.vy - wy) * tau * g
+    else:
+        a.x += (a.vx + 0.5 * cx) * dt
+        a.y += (a.vy + 0.5 * cy) * dt
     a.vx += cx
     a.vy += cy
+
+
+def bodies_part(p: Possession) -> None:
+    """Opponents' bodies keep two radii apart; who runs in gives way."""
+    for _ in range(8):
+        moved = [_part(p, p.agents[i], p.agents[j]) for i in p.attackers for j in p.defenders]
+        if not any(moved):
+            return
+
+
+def _part(p: Possession, a: Agent, b: Agent) -> bool:
+    wide = 2.0 * p.k["body_radius_m"]
+    rx, ry = a.x - b.x, a.y - b.y
+    d2 = rx * rx + ry * ry
+    if not 1e-9 < d2 < wide * wide:
+        return False
+    d = math.sqrt(d2)
+    nx, ny = rx / d, ry / d
+    overlap = wide - d
+    into_a = max(-(a.vx * nx + a.vy * ny), 0.0)
+    into_b = max(b.vx * nx + b.vy * ny, 0.0)
+    share = into_a / (into_a + into_b) if into_a + into_b > 1e-9 else 0.5
+    closing = max((b.vx - a.vx) * nx + (b.vy - a.vy) * ny, 0.0)
+    a.x += nx * overlap * share
+    a.y += ny * overlap * share
+    b.x -= nx * overlap * (1.0 - share)
+    b.y -= ny * overlap * (1.0 - share)
+    a.vx += nx * closing * share
+    a.vy += ny * closing * share
+    b.vx -= nx * closing * (1.0 - share)
+    b.vy -= ny * closing * (1.0 - share)
+    return True
+
+
+def hold_in(p: Possession, a: Agent) -> None:
+    w = p.w
     if a.x < -w.half_width:
         a.x, a.vx = -w.half_width, 0.0
     if a.x > w.half_width:
@@ -71,7 +109,10 @@ def move(p: Possession, a: Agent, who: Player) -> None:
 
 def motion(p: Possession) -> None:
     for i, a in enumerate(p.agents):
-        move(p, a, p.player(i))
+        run(p, a, p.player(i))
+    bodies_part(p)
+    for a in p.agents:
+        hold_in(p, a)
 
 
 def count_speeds(p: Possession) -> None:
@@ -149,12 +190,12 @@ def hazards_of_a_dribble(p: Possession) -> None:
     in_trap = p.trap_phase in (COMING, SET)
     assert in_trap or p.trap_phase in (0, AFTER)
     if not in_trap and gap < k["strip_within_m"] and happens(k["strip_rate_per_s"] * loose, u[0], dt):
-        turnover(p, live=True, thief=nearest)
+        turnover(p, "strip", live=True, thief=nearest)
         return
     if p.action not in (DRIVE, SPLIT):
         return
     if happens(k["dribble_loss_rate_per_s"] * loose, u[1], dt):
-        turnover(p, live=False)
+        turnover(p, "other", live=False)
         return
     b = p.defender_in_the_way()
     if b == NONE:
@@ -166,4 +207,4 @@ def hazards_of_a_dribble(p: Possession) -> None:
     d = p.agents[b]
     still = d.vx * d.vx + d.vy * d.vy < 1.0
     if still and p.from_rim(b) > p.w.no_charge and happens(k["charge_rate_per_s"], u[3], dt):
-        turnover(p, live=False)
+        turnover(p, "other", live=False)

@@ -84,13 +84,18 @@ def without_the_ball(p: Possession, i: int, dives: int) -> None:
     if p.trap_phase == AFTER and i == dives:
         a.tx, a.ty = -p.near, 0.9
         a.speed_share = k["attack_speed_share"]
-    elif p.trap_phase == AFTER and way_is_open(p, i):
+    elif p.trap_phase == AFTER and p.from_rim(i) < k["cut_from_m"] and way_is_open(p, i):
         a.tx, a.ty = (1.3 if a.x >= 0.0 else -1.3), 0.8
     else:
         a.tx, a.ty = p.spot_of(i)
         a.speed_share = k["attack_speed_share" if p.trap_phase == AFTER else "off_ball_speed_share"]
         if p.region == BACKCOURT:
             a.speed_share = 0.8
+    leave_the_lane(p, i)
+
+
+def leave_the_lane(p: Possession, i: int) -> None:
+    k, w, a = p.k, p.w, p.agents[i]
     count = w.clock.offensive_three_seconds_s
     if count > 0.0 and a.lane_t > count - k["lane_margin_s"]:
         out = w.lane_half_width + 0.6
@@ -137,8 +142,9 @@ def break_the_trap(p: Possession, i: int) -> None:
         y += (trapped.y - y) * share / d
     a.tx = clip(x, -w.half_width + 0.35, w.half_width - 0.35)
     a.ty = clip(y, w.baseline_y + 0.35, w.far_y)
-    if p.front and a.ty > w.half_y - 0.5:
+    if p.half_line_holds and a.ty > w.half_y - 0.5:
         a.ty = w.half_y - 0.5
+    leave_the_lane(p, i)
 
 
 def with_the_ball(p: Possession) -> None:
@@ -156,12 +162,14 @@ def with_the_ball(p: Possession) -> None:
         share *= k["retreat_speed_share"]
     if p.action == DRIBBLE_TO:
         share *= k["bring_up_speed_share"]
+        if p.two_ahead(k["slow_two_m"]):
+            share *= k["slow_two_share"]
         for i in p.defenders:  # the veer
             d = p.apart(p.handler, i)
             if d < k["veer_m"] and p.agents[i].y < a.y:
                 s = 1.0 if a.x >= p.agents[i].x else -1.0
                 a.tx = clip(a.tx + s * (k["veer_m"] - d), -w.half_width + 0.6, w.half_width - 0.6)
-    a.speed_share = share * (0.15 if p.defender_in_the_way() != NONE else 1.0)
+    a.speed_share = share
 
 
 def give_out_the_break(p: Possession) -> None:

@@ -22,7 +22,6 @@ from naive_basics import (
     PHASE_NONE,
     WING,
     clip,
-    cover,
     dist,
     segment,
 )
@@ -33,9 +32,11 @@ from naive_state import Possession
 # --- as planned (section 1) ---------------------------------------------------------------------------------
 
 
-def pass_speed(p: Possession, passer: int, kind: int) -> float:
+def pass_speed(p: Possession, passer: int, kind: int, length: float) -> float:
     k = p.k
+    ramp = k["pass_ramp_m"]
     speed = k[("pass_speed_direct_mps", "pass_speed_bounce_mps", "pass_speed_over_mps")[kind]]
+    speed *= (1.0 - math.exp(-length / ramp)) / (1.0 - math.exp(-7.0 / ramp))
     return speed * (1.0 + k["pass_skill_speed_share"] * (p.player(passer).passing - 0.5))
 
 
@@ -77,21 +78,27 @@ def risk_of_pass(p: Possession, kind: int, x: float, y: float, release: float, p
     """The risk of a pass as the passer sees it."""
     k, h = p.k, p.h
     length = dist(h.x, h.y, x, y)
-    v = pass_speed(p, p.handler, kind)
+    v = pass_speed(p, p.handler, kind, length)
     z0 = start_height(p, p.handler, kind)
     b = k["bounce_touch_share"] if kind == BOUNCE else 1.0
+    share = k["risk_cover_share"]
+    arrive = release + length / v
+    delay = clip(arrive, 0.0, k["reaction_s"])
     clean = 1.0
     for i in p.defenders:
-        who, a = p.player(i), p.agents[i]
-        d, f = segment(a.x, a.y, h.x, h.y, x, y)
+        who, a, arm = p.player(i), p.agents[i], p.arm_reach(i)
+        px, py = a.x + delay * a.vx, a.y + delay * a.vy
+        d, f = segment(px, py, h.x, h.y, x, y)
+        if d > arm + 10.0 * k["touch_width_m"] + share * who.top * arrive:
+            continue
         run = release + f * length / v - k["reaction_s"]
-        arrive = release + length / v - k["reaction_s"]
-        d1 = d - k["risk_cover_share"] * cover(run, who.top, k["sprint_tau_s"])
-        share = b * near_share(p, f * length, (1.0 - f) * length, pressure)
-        touch = p.touch_chance(d1, height(p, kind, z0, f), who.reach, share)
+        g = p.runs_to(i, h.x + f * (x - h.x), h.y + f * (y - h.y), delay, run)
+        q = b * near_share(p, f * length, (1.0 - f) * length, pressure)
+        touch = p.touch_chance(arm, d - share * (d - g), height(p, kind, z0, f), who.reach, q)
         if kind == OVER_THE_TOP:
-            d2 = p.distance_to(i, x, y) - k["risk_cover_share"] * cover(arrive, who.top, k["sprint_tau_s"])
-            touch = max(touch, p.touch_chance(d2, 2.0, who.reach, k["shield_share"]))
+            d = dist(px, py, x, y)
+            d -= share * (d - p.runs_to(i, x, y, delay, arrive - k["reaction_s"]))
+            touch = max(touch, p.touch_chance(k["arm_reach_m"], d, 2.0, who.reach, k["shield_share"]))
         clean *= 1.0 - touch
     sd = aim_sd(p, kind, length, pressure)
     if sd > 1e-6:
@@ -102,7 +109,7 @@ def risk_of_pass(p: Possession, kind: int, x: float, y: float, release: float, p
 def best_kind(
     p: Possession, x: float, y: float, length: float, release: float, pressure: int
 ) -> tuple[int, float]:
-    """The kind of pass with the least risk, and that risk (offence, section 4, pass, part 6)."""
+    """The kind of pass with the least risk, and that risk (offence, section 4.4, part 7)."""
     kind, risk = DIRECT, risk_of_pass(p, DIRECT, x, y, release, pressure)
     if risk > 0.06:
         over = risk_of_pass(p, OVER_THE_TOP, x, y, release + p.k["over_release_s"], pressure)
@@ -145,7 +152,7 @@ def release_pass(p: Possession) -> None:
     p.pass_x0 = p.old_x = p.ball_x = h.x
     p.pass_y0 = p.old_y = p.ball_y = h.y
     p.pass_z0 = p.ball_z = start_height(p, p.handler, p.pass_kind)
-    p.arrive_t = p.release_t + length / pass_speed(p, p.handler, p.pass_kind)
+    p.arrive_t = p.release_t + length / pass_speed(p, p.handler, p.pass_kind, length)
     side = p.side_of(tx, p.near)
     region = w.region(tx, ty)
     moment = moment_from_now(p, region, side)
@@ -196,7 +203,7 @@ def fly(p: Possession) -> bool:
         along = dist(p.pass_x0, p.pass_y0, qx, qy)
         left = dist(p.pass_x1, p.pass_y1, qx, qy)
         share = b * near_share(p, along, left, p.release_pressure)
-        if a.touch_u < p.touch_chance(d, z, p.player(i).reach, share) and f < first_f:
+        if a.touch_u < p.touch_chance(p.arm_reach(i), d, z, p.player(i).reach, share) and f < first_f:
             first, first_f = i, f
     if first != NONE:
         p.ball_x, p.ball_y = ax + first_f * (bx - ax), ay + first_f * (by - ay)
@@ -215,7 +222,7 @@ def touched(p: Possession, defender: int) -> None:
     u = p.draw("TOUCH", defender, p.n_passes)
     if u[1] < k["clean_steal_p"]:
         p.target = defender
-        turnover(p, live=True, thief=defender)
+        turnover(p, "pass", live=True, thief=defender)
         return
     far = k["deflection_m"] * (0.5 + u[3])
     x = p.ball_x + far * math.cos(2.0 * math.pi * u[2])
@@ -229,7 +236,8 @@ def arrives(p: Possession) -> bool:
     r = p.agents[p.target]
     reached = dist(r.x, r.y, p.pass_x1, p.pass_y1) < k["catch_radius_m"]
     u = p.draw("AIM", 0, p.n_passes)
-    if reached and u[2] >= k["fumble_p"] + k["fumble_pressure_p"] * p.pressure(p.target):
+    fumble = k["fumble_p"] + k["fumble_pressure_p"] * p.pressure(p.target)
+    if reached and p.inside(r.x, r.y) and u[2] >= fumble:
         caught(p)
         if u[3] < k["travel_p"]:
             violation(p, "travel")
@@ -294,7 +302,7 @@ def settle_loose_ball(p: Possession) -> None:
     if not rebound:
         p.event_at_ball("recovered", who, NONE, 0.0)
         if who >= 5:
-            turnover(p, live=True, thief=who)
+            turnover(p, "pass", live=True, thief=who)
         else:
             take_ball(p, who)
         return

@@ -15,12 +15,15 @@ from naive_basics import (
     NEVER,
     NONE,
     REVERSAL,
+    SET,
     SETTLED,
     SLOT,
     STAY,
     TOP,
     UNUSED,
     WING,
+    clip,
+    rim_distance,
 )
 from naive_state import Possession
 
@@ -83,12 +86,23 @@ def rows_follow_dribble(p: Possession) -> None:
         set_row(p, region, moment_from_now(p, region, near), near, share)
     elif w.bump_role is not None and p.region == WING and p.moment in (BEFORE_BUMP, REVERSAL):
         guard = p.person_in_role(w.bump_role, p.near)
-        if p.apart(guard, p.handler) < p.k["bump_m"]:
+        if has_come(p, guard):
             p.event("bump", p.handler, NONE, p.t - p.catch_t, h.x, h.y)
             set_row(p, WING, AFTER_BUMP, p.near, share)
     elif p.moment == REVERSAL or (p.region == CORNER and p.moment == BEFORE_BUMP):
-        if p.nearest_defender(h.x, h.y)[1] < p.k["bump_m"]:
+        if has_come(p, p.nearest_defender(h.x, h.y)[0]):
             set_row(p, p.region, SETTLED, p.near, share)
+
+
+def on_ball_gap(p: Possession, x: float, y: float) -> float:
+    """What the man on the ball keeps from a holder who can shoot, at (x, y)."""
+    k = p.k
+    return clip(k["on_ball_gap_m"] + k["on_ball_gap_per_m"] * (rim_distance(x, y) - 7.75), 0.7, 99.0)
+
+
+def has_come(p: Possession, i: int) -> bool:
+    """Whether a defender is as near to the holder as the man on the ball will stand, and a little more."""
+    return p.apart(i, p.handler) < on_ball_gap(p, p.h.x, p.h.y) + p.k["bump_m"]
 
 
 def take_ball(p: Possession, i: int) -> None:
@@ -98,6 +112,8 @@ def take_ball(p: Possession, i: int) -> None:
     p.action = STAY
     p.dribble = UNUSED
     p.catch_t = p.stale_t = p.t
+    p.look_t = p.stopped_t = -NEVER
+    p.last_y = p.h.y
     if p.trap_phase == COMING and p.trap_read_t < NEVER:
         p.trap_read_t = p.t + (p.trap_read_t - p.trap_t)
     p.decide_t = p.t + p.k["catch_pause_s"]
@@ -124,13 +140,15 @@ def read_the_pass(p: Possession, target: int, x: float, y: float, faked: bool) -
     for i in p.defenders:
         a = p.agents[i]
         u = p.draw("ANTICIPATE", i, p.n_passes)
-        a.gamble = u[3] < k["gamble_p"]
+        trapping = p.trap_phase in (COMING, SET)
+        traps = trapping and i in (p.trapper_0, p.trapper_1)
+        a.gamble = not traps and u[3] < k["cover_break_p" if trapping else "gamble_p"]
         if a.adopt_t >= NEVER:
             a.adopt_t = p.release_t + k["reaction_s"]
         a.guess_t = NEVER
         if u[0] >= k["anticipation_p"]:
             continue
-        if faked:
+        if faked and not traps:
             a.adopt_t = p.release_t + k["reaction_s"] + k["fake_freeze_s"]
             continue
         a.guess_t = p.release_t - k["anticipation_lead_s"]

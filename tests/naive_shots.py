@@ -33,31 +33,42 @@ def table_logit(p: Possession, i: int, d: float) -> float:
     return read_table(p, i, d, 0) + offset
 
 
-def effective_gap(p: Possession, shooter: int, x: float, y: float) -> tuple[float, int]:
-    """How far off the defender is who bothers a shot most, and who he is."""
+def effective_gaps(p: Possession, shooter: int, x: float, y: float) -> tuple[float, int, float]:
+    """How far off the defender is who bothers a shot most, who he is, and how far off the next man is."""
     k = p.k
-    best, who = 99.0, 5
+    best, second, who = 99.0, 99.0, 5
     for i in p.defenders:
         d = p.distance_to(i, x, y)
-        if d > best + 1.0:
+        if d > second + 1.0:
             continue
         if p.from_rim(i) > rim_distance(x, y) + 0.2:
             d = d * k["behind_share"]
         d = d - k["reach_contest_share"] * (p.player(i).reach - p.player(shooter).reach)
         d = max(d, 0.0)
         if d < best:
-            best, who = d, i
-    return best, who
+            best, second, who = d, best, i
+        elif d < second:
+            second = d
+    return best, who, second
 
 
-def make_chance(p: Possession, shooter: int, d: float, gap: float, clock: float, off_dribble: bool) -> float:
+def unset_now(p: Possession) -> bool:
+    """Whether a shot begun now comes off the dribble or after holding the ball too long."""
+    return p.dribbling or p.t - p.catch_t > p.k["set_shot_s"]
+
+
+def make_chance(
+    p: Possession, shooter: int, d: float, gap: float, second: float, clock: float, unset: bool
+) -> float:
     k = p.k
-    z = (
-        table_logit(p, shooter, d)
-        + read_table(p, shooter, d, 1) * (clip(gap, 0.0, k["contest_cap_m"]) - k["reference_defender_m"])
-        + k["clock_logit_per_s"] * (clip(clock, 0.0, 24.0) - 12.0)
-    )
-    if off_dribble:
+    g = clip(gap, 0.0, k["contest_cap_m"])
+    z = table_logit(p, shooter, d) + read_table(p, shooter, d, 1) * (g - k["reference_defender_m"])
+    if g < k["smothered_m"] and d > k["rim_range_m"]:
+        z -= k["smothered_logit_per_m"] * (k["smothered_m"] - g)
+    if second < k["second_contest_m"]:
+        z -= k["second_contest_logit"] * clip((k["second_contest_m"] - second) / 0.75, 0.0, 1.0)
+    z += k["clock_logit_per_s"] * (clip(clock, 0.0, 24.0) - 12.0)
+    if unset:
         z += k["off_dribble_logit"]
     return logistic(z)
 
@@ -82,10 +93,10 @@ def block_chance(p: Possession, d: float, gap: float, defender: int, shooter: in
 
 
 def shot_value(
-    p: Possession, shooter: int, d: float, gap: float, three: bool, clock: float, off_dribble: bool
+    p: Possession, shooter: int, d: float, gap: float, second: float, three: bool, clock: float, unset: bool
 ) -> float:
-    """What a shot is worth in the handler's eyes (offence, section 3.1)."""
-    chance = make_chance(p, shooter, d, gap, clock, off_dribble)
+    """What a shot is worth in the handler's eyes (offence, section 3.3)."""
+    chance = make_chance(p, shooter, d, gap, second, clock, unset)
     f = foul_chance(p, d, gap, 1.0)
     c = 3.0 if three else 2.0
     ft = p.player(shooter).free_throw
@@ -103,6 +114,8 @@ def start_shot(p: Possession) -> None:
     if p.w.clock.shot_s > 0.0 and p.clock_s < wind_up + 0.05:
         wind_up = clip(p.clock_s - 0.05, 0.0, wind_up)
     p.release_t = p.due_t + wind_up
+    p.windup_t = p.due_t
+    p.unset = unset_now(p)
 
 
 def release_shot(p: Possession) -> None:
@@ -112,11 +125,11 @@ def release_shot(p: Possession) -> None:
     x, y = p.h.x, p.h.y
     p.shot_x, p.shot_y = x, y
     d = rim_distance(x, y)
-    gap, who = effective_gap(p, shooter, x, y)
+    gap, who, second = effective_gaps(p, shooter, x, y)
     plain = p.nearest_defender(x, y)[1]
     p.shot_three = w.beyond_arc(x, y)
     has_clock = w.clock.shot_s > 0.0
-    chance = make_chance(p, shooter, d, gap, p.clock_s if has_clock else 12.0, p.dribbling)
+    chance = make_chance(p, shooter, d, gap, second, p.clock_s if has_clock else 12.0, p.unset)
     u = p.draw("SHOT", 0, p.n_shots)
     p.shot_foul = u[1] < foul_chance(p, d, gap, p.clumsy(who))
     if p.shot_foul:
@@ -130,7 +143,7 @@ def release_shot(p: Possession) -> None:
     at_rim = d < k["rim_range_m"]
     if at_rim:
         record["rim_shot"] = 1
-        if record["first_call"] > 0:
+        if p.trap_number == 1 and p.trap_phase != PHASE_NONE:
             record["rim_after_call"] += 1
     if p.outcome_open:
         record["trapped_shot"] = 1

@@ -6,6 +6,7 @@ questions that many submodels ask (court and motion, section 5). Part of the nai
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,14 +16,15 @@ from naive_basics import (
     NEVER,
     NONE,
     OVER,
+    SET,
     SETTLED,
     SPLIT,
     STAY,
     TOP,
     UNUSED,
     clip,
-    cover,
     dist,
+    fade,
     logistic,
     uniforms,
 )
@@ -41,6 +43,10 @@ class Agent:
     ty: float = 0.0
     speed_share: float = 1.0
     sliding: bool = False
+    stop_share: float = 1.0
+    turn_t: float = -NEVER
+    break_t: float = -NEVER
+    primed: bool = False
     region: int = 0
     moment: int = SETTLED
     side: int = 0
@@ -76,7 +82,7 @@ class Possession:
     agents: list[Agent] = field(default_factory=lambda: [Agent() for _ in range(10)])
     record: dict[str, int] = field(default_factory=lambda: dict.fromkeys(RECORD, 0))
     events: list[tuple[float, str, int, int, float, float, float]] = field(default_factory=list)
-    options: list[tuple[int, float, bool]] = field(default_factory=list)
+    options: list[tuple[int, float, bool, float, float, float, float, float]] = field(default_factory=list)
     triggers: list[str] = field(default_factory=list)  # of the calls made, for the reader
 
     step: int = 0
@@ -110,7 +116,10 @@ class Possession:
     catch_t: float = 0.0
     stale_t: float = 0.0
     decide_t: float = 0.0
-    patience: float = 1.0
+    look_t: float = -NEVER
+    stopped_t: float = -NEVER
+    drive_way: int = 0
+    last_y: float = 0.0
     held_chance: bool = False
     picked_up: bool = False
     pass_kind: int = 0
@@ -126,6 +135,8 @@ class Possession:
     pass_next_region: int = 0
     pass_is_skip: bool = False
     pass_missed_bump: bool = False
+    windup_t: float = 0.0
+    unset: bool = False
     shot_x: float = 0.0
     shot_y: float = 0.0
     shot_three: bool = False
@@ -158,6 +169,7 @@ class Possession:
     outcome_open: bool = False
     after_open: bool = False
     n_decisions: int = 0
+    n_looks: int = 0
     n_passes: int = 0
     n_shots: int = 0
     n_rebounds: int = 0
@@ -246,12 +258,12 @@ class Possession:
     # --- who is near to what (court and motion, section 5) ----------------------------------------------
 
     def nearest_defender(self, x: float, y: float) -> tuple[int, float]:
-        who, best = 5, 99.0
+        who, best = 5, 99.0 * 99.0
         for i in self.defenders:
-            d = self.distance_to(i, x, y)
-            if d < best:
-                who, best = i, d
-        return who, best
+            dx, dy = self.agents[i].x - x, self.agents[i].y - y
+            if dx * dx + dy * dy < best:
+                who, best = i, dx * dx + dy * dy
+        return who, math.sqrt(best)
 
     def nearest_attacker_within(self, x: float, y: float, within: float, left_out: int = NONE) -> int:
         who, best = NONE, within
@@ -266,18 +278,81 @@ class Possession:
         """Agent number of the defender who holds a role."""
         return 5 + self.w.person_of[self.side_index(near)][role]
 
-    def touch_chance(self, gap: float, z: float, reach: float, share: float) -> float:
-        k = self.k
-        if z > reach + k["jump_m"] or gap > k["arm_reach_m"] + 10.0 * k["touch_width_m"]:
-            return 0.0
-        return share * k["touch_max_p"] * logistic((k["arm_reach_m"] - gap) / k["touch_width_m"])
+    def arm_reach(self, i: int) -> float:
+        """How far to the side a defender reaches a passing ball."""
+        in_set_trap = self.trap_phase == SET and i in (self.trapper_0, self.trapper_1)
+        return self.k["trap_arm_m" if in_set_trap else "arm_reach_m"]
 
-    def help_gap(self, x: float, y: float, time_s: float) -> float:
-        best = 99.0
+    def touch_chance(self, arm: float, gap: float, z: float, reach: float, share: float) -> float:
+        k = self.k
+        if z > reach + k["jump_m"] or gap > arm + 10.0 * k["touch_width_m"]:
+            return 0.0
+        return share * k["touch_max_p"] * logistic((arm - gap) / k["touch_width_m"])
+
+    @property
+    def half_line_holds(self) -> bool:
+        """Whether the ball may not go back over half court."""
+        return self.front and self.w.clock.backcourt_s > 0.0
+
+    def two_ahead(self, within: float) -> bool:
+        """Whether two defenders are ahead of the handler and near."""
+        ahead = [
+            i
+            for i in self.defenders
+            if self.agents[i].y < self.h.y + 0.5 and self.apart(i, self.handler) < within
+        ]
+        return len(ahead) >= 2
+
+    # --- the forecast (court and motion, section 5.1) ---------------------------------------------------
+
+    def gap_left(self, i: int, x: float, y: float, top: float, tau: float, delay: float, run: float) -> float:
+        """How far from a point a man still is after ``delay`` as he goes and a run of ``run`` seconds."""
+        a, brake = self.agents[i], self.k["brake_mps2"]
+        phi = fade(run, tau)
+        rx, ry = x - a.x - delay * a.vx, y - a.y - delay * a.vy
+        d = math.sqrt(rx * rx + ry * ry)
+        if d < 1e-9 or run <= 0.0:
+            return d
+        toward = (a.vx * rx + a.vy * ry) / d
+        if toward < 0.0:
+            stop = clip(-toward / brake, 0.0, run)
+            d += stop * (-toward - 0.5 * brake * stop)
+            run -= stop
+            phi = fade(run, tau)
+            toward = 0.0
+        toward = min(toward, top)
+        go = top * run - (top - toward) * phi
+        return d - go if go > 0.0 else d
+
+    def runs_to(self, i: int, x: float, y: float, delay: float, run: float) -> float:
+        """Gap left of a defender who runs, not slides."""
+        return self.gap_left(i, x, y, self.player(i).top, self.k["sprint_tau_s"], delay, run)
+
+    def nearest_in(self, time_s: float, x: float, y: float) -> float:
+        delay = clip(time_s, 0.0, self.k["reaction_s"])
+        return min([99.0, *(self.runs_to(i, x, y, delay, time_s - delay) for i in self.defenders)])
+
+    def own_gaps(self, x: float, y: float, trapped: bool, time_s: float) -> tuple[float, float]:
+        """The two nearest men at one's own shot that leaves in ``time_s``."""
+        k = self.k
+        seen = clip(k["reaction_s"] * k["dribble_reaction_share"], 0.0, time_s)
+        near = self.nearest_defender(x, y)[0]
+        first = second = 99.0
         for i in self.defenders:
-            run = cover(time_s - self.k["reaction_s"], self.player(i).top, self.k["sprint_tau_s"])
-            best = min(best, self.distance_to(i, x, y) - run)
-        return best if best > 0.3 else 0.3
+            a = self.agents[i]
+            d = self.distance_to(i, x, y)
+            closes = a.vx * (x - a.x) + a.vy * (y - a.y) > k["closing_mps"] * d or (
+                trapped and i in (self.trapper_0, self.trapper_1)
+            )
+            if closes or i == near:
+                delay = 0.0 if closes else seen
+                g = self.runs_to(i, x, y, delay, time_s - delay)
+                d = max(g, k["contest_m"] if d > k["contest_m"] else d)
+            if d < first:
+                first, second = d, first
+            elif d < second:
+                second = d
+        return first, second
 
     def pressure(self, attacker: int) -> int:
         return sum(self.apart(attacker, i) < self.k["pressure_within_m"] for i in self.defenders)

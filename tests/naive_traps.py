@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from naive_basics import (
     AFTER,
+    BEFORE_BUMP,
     COMING,
     DEAD,
     HELD,
@@ -14,10 +15,12 @@ from naive_basics import (
     NONE,
     OUTCOMES,
     PASS_FLIGHT,
+    PASS_WINDUP,
     PHASE_NONE,
     RETREAT,
     RIM,
     SET,
+    SHOT_WINDUP,
     SPLIT,
     STAY,
     dist,
@@ -46,22 +49,28 @@ def coded_calls(p: Possession) -> bool:
     return not p.w.is_home and has(p, "call")
 
 
-def fits(call: TrapCall, trigger: str, region: int) -> bool:
+def listed(call: TrapCall, trigger: str, region: int) -> bool:
     return region in call.regions and trigger in call.triggers
 
 
-def meant_for(call: TrapCall, handler: int) -> bool:
-    return call.only is None or handler in call.only
+def fits(p: Possession, call: TrapCall, trigger: str, handler: int, region: int, y: float) -> bool:
+    return (
+        listed(call, trigger, region)
+        and (call.only is None or handler in call.only)
+        and call.low_y <= y <= call.high_y
+        and not (trigger == "brought_down" and p.last_y <= call.high_y)
+        and not (call.after_bump and p.moment == BEFORE_BUMP)
+    )
 
 
 def chance(p: Possession, trigger: str, handler: int, region: int, x: float, y: float) -> None:
     """A chance to call a trap."""
     for s in range(len(p.w.shadows)):
-        shadow_chance(p, s, trigger, handler, region)
+        shadow_chance(p, s, trigger, handler, region, y)
     if p.trap_phase != PHASE_NONE or coded_calls(p):
         return
     for n, call in enumerate(p.w.calls):
-        if not fits(call, trigger, region) or not meant_for(call, handler):
+        if not fits(p, call, trigger, handler, region, y):
             continue
         p.chances[call.subject] = p.chances.get(call.subject, 0) + 1
         u = p.draw("CALL", call.subject, p.chances[call.subject])
@@ -71,10 +80,10 @@ def chance(p: Possession, trigger: str, handler: int, region: int, x: float, y: 
             return
 
 
-def shadow_chance(p: Possession, n: int, trigger: str, handler: int, region: int) -> None:
+def shadow_chance(p: Possession, n: int, trigger: str, handler: int, region: int, y: float) -> None:
     setting, call = p.w.shadows[n]
     bit = 1 << setting
-    if not fits(call, trigger, region) or p.record["shadow"] & bit or not meant_for(call, handler):
+    if p.record["shadow"] & bit or not fits(p, call, trigger, handler, region, y):
         return
     p.shadow_counts[n] = p.shadow_counts.get(n, 0) + 1
     if p.draw("CALL", call.subject, p.shadow_counts[n])[0] < call.probability:
@@ -85,6 +94,7 @@ def chances_of_a_step(p: Possession, caught: bool, before: int) -> None:
     """Step part 9: all triggers but in_air."""
     if p.mode != HELD or p.trap_phase != PHASE_NONE:
         p.picked_up = False
+        p.last_y = p.h.y
         return
     h = p.h
 
@@ -99,6 +109,9 @@ def chances_of_a_step(p: Possession, caught: bool, before: int) -> None:
         return
     if p.region != before and p.action != STAY:
         ask("dribble_in")
+    if p.action != STAY and h.y < p.last_y:
+        ask("brought_down")
+    p.last_y = h.y
     if p.across == 1:
         p.across = 2
         ask("across_half")
@@ -106,14 +119,14 @@ def chances_of_a_step(p: Possession, caught: bool, before: int) -> None:
         ask("picked_up")
     p.picked_up = False
     for s, call in p.w.shadows:
-        if s not in p.held_marks and fits(call, "held", p.region) and p.t - p.catch_t >= call.held_s:
+        if s not in p.held_marks and listed(call, "held", p.region) and p.t - p.catch_t >= call.held_s:
             p.held_marks.add(s)
             for n, (other, _) in enumerate(p.w.shadows):
                 if other == s:
-                    shadow_chance(p, n, "held", p.handler, p.region)
+                    shadow_chance(p, n, "held", p.handler, p.region, h.y)
     if not p.held_chance:
         for call in p.w.calls:
-            if fits(call, "held", p.region) and p.t - p.catch_t >= call.held_s:
+            if listed(call, "held", p.region) and p.t - p.catch_t >= call.held_s:
                 p.held_chance = True
                 ask("held")
                 break
@@ -181,8 +194,28 @@ def phase_of_the_trap(p: Possession) -> None:
     """Step part 8."""
     if p.trap_phase in (COMING, SET) and p.mode == HELD:
         _phase_on(p)
+    elif p.trap_phase == COMING and p.mode in (PASS_WINDUP, SHOT_WINDUP):
+        if p.handler == p.trap_handler and both_there(p) and closed(p):
+            set_trap(p)
     elif p.trap_phase == AFTER and p.mode in (HELD, PASS_FLIGHT):
         _phase_after(p)
+
+
+def both_there(p: Possession) -> bool:
+    return all(p.apart(p.handler, i) < p.k["trap_set_m"] for i in (p.trapper_0, p.trapper_1))
+
+
+def closed(p: Possession) -> bool:
+    """Whether there is no way between the trappers."""
+    return p.apart(p.trapper_0, p.trapper_1) - 2.0 * p.k["body_radius_m"] < p.k["trap_gap_m"]
+
+
+def set_trap(p: Possession) -> None:
+    p.trap_phase = SET
+    p.trap_read_t = min(p.trap_read_t, p.t)
+    if p.trap_number == 1:
+        p.record["trap_set"] = 1
+    p.event("trap_set", p.handler, p.trap_call, p.t - p.trap_t, p.h.x, p.h.y)
 
 
 def _phase_on(p: Possession) -> None:
@@ -192,8 +225,7 @@ def _phase_on(p: Possession) -> None:
         return
     a, b = p.agents[p.trapper_0], p.agents[p.trapper_1]
     d0, d1 = p.apart(p.handler, p.trapper_0), p.apart(p.handler, p.trapper_1)
-    both = d0 < k["trap_set_m"] and d1 < k["trap_set_m"]
-    gap = p.apart(p.trapper_0, p.trapper_1) - 2.0 * k["body_radius_m"]
+    both = both_there(p)
     if p.action == SPLIT:
         gx, gy = p.goal_x - p.trap_x, p.goal_y - p.trap_y
         mx, my = 0.5 * (a.x + b.x), 0.5 * (a.y + b.y)
@@ -213,11 +245,10 @@ def _phase_on(p: Possession) -> None:
             return
         p.trap_x, p.trap_y = h.x, h.y
     if p.trap_phase == COMING:
-        if both and gap < k["trap_gap_m"]:
-            p.trap_phase = SET
-            if p.trap_number == 1:
-                p.record["trap_set"] = 1
-            p.event("trap_set", p.handler, p.trap_call, p.t - p.trap_t, h.x, h.y)
+        if both and closed(p):
+            set_trap(p)
+            if p.action == RETREAT:
+                return
             p.action = STAY
             if p.dribbling and p.draw("TRAP_PICK_UP", 0, p.trap_number)[0] < k["set_pick_up_p"]:
                 p.dribble = DEAD
@@ -279,14 +310,14 @@ def hazards_of_a_trap(p: Possession) -> None:
     if n == 2 and happens(k["trap_foul_rate_per_s"] * c, u[1], dt):
         foul(p)
         return
-    if p.dribbling:
-        rate = 2.0 * k["trap_strip_rate_per_s"] if n == 2 else k["strip_rate_per_s"]
-        if p.action == SPLIT:
-            rate *= k["split_strip_share"]
-        if happens(rate * loose, u[0], dt):
-            turnover(p, live=True, thief=thief)
-            return
-    elif n == 2 and happens(k["tie_up_rate_per_s"] * loose, u[0], dt):
+    rate = 2.0 * k["trap_strip_rate_per_s"] if n == 2 else k["strip_rate_per_s"]
+    if p.action == SPLIT:
+        loose *= k["split_strip_share"]
+    if (n == 2 or p.dribbling) and happens(rate * loose, u[0], dt):
+        turnover(p, "strip", live=True, thief=thief)
+        return
+    tie_up = (rate + k["tie_up_rate_per_s"]) * loose
+    if n == 2 and p.dribble == DEAD and p.trap_phase == SET and happens(tie_up, u[0], dt):
         held_ball(p)
         return
     edge = min(w.half_width - abs(h.x), h.y - w.baseline_y)
@@ -310,9 +341,10 @@ def hazards_of_a_trap(p: Possession) -> None:
 
 def held_ball(p: Possession) -> None:
     p.event_at_ball("held_ball", p.handler, NONE, 0.0)
+    p.record["held_balls"] += 1
     p.n_held += 1
     if p.draw("HELD_BALL", 0, p.n_held)[0] < p.w.p_arrow_defence:
-        turnover(p, live=False)
+        turnover(p, "held_ball", live=False)
     else:
         close_outcome_if_open(p, "other")
         throw_in(p, after_foul=False)

@@ -78,6 +78,9 @@ class TrapCall:
     only: set[int] | None  # attackers it is meant for; None: everybody
     subject: int
     regions: set[int]
+    after_bump: bool
+    low_y: float
+    high_y: float
     entries: list[Entry]
     breaks: list[tuple[float, float]]  # behind, middle, line, far
 
@@ -328,6 +331,7 @@ class World:
         named += [b for b in breaks if "default" in b.call]
         lineup = list(self.scenario.offence_team.lineup)
         shirts = call.only_against
+        low, high = call.from_baseline_m or (-math.inf, math.inf)
         return TrapCall(
             probability=call.probability,
             triggers=call.triggers,
@@ -341,6 +345,9 @@ class World:
             only={lineup.index(n) for n in shirts if n in lineup} if shirts else None,
             subject=min(REGIONS.index(region) for region in call.ball),
             regions={REGIONS.index(region) for region in call.ball},
+            after_bump=call.after_bump,
+            low_y=self.baseline_y + low,
+            high_y=self.baseline_y + high,
             entries=entries,
             breaks=[self._place(getattr(named[0], name)) for name in ("behind", "middle", "line", "far")],
         )

@@ -13,8 +13,9 @@ from naive import Naive, Played
 from engine.kernel.batch import play_block
 from engine.kernel.watch import STATES, Trace
 from engine.run.watch import watch_numbers
+from engine.state.arrays import OPTION_COLUMNS
 from engine.state.record import N_RECORD, RECORD
-from engine.state.words import EVENTS
+from engine.state.words import EVENTS, Action, Mode, TrapPhase
 
 #: Places, velocities, times: how far apart the two may be.
 CLOSE = 1e-9
@@ -22,6 +23,16 @@ CLOSE = 1e-9
 #: to work it out again (the shooter's threshold, the nearest defender of the step).
 NAMES, COUNTERS = ("seed", "possession", "branch", "max_calls"), ("n_events", "n_options", "watched")
 LEFT_OUT = (*NAMES, *COUNTERS, "shooter_logit", "gap", "gap_who")
+
+#: What no event and no column shows.
+FLOOR = (
+    "a drive is kicked out",
+    "a cover man breaks on the throw",
+    "a trapper runs to where the ball goes",
+    "a defender opens up from his slide",
+    "a trap is set in a wind-up",
+    "a retreat goes on in a set trap",
+)
 
 
 @dataclass
@@ -51,6 +62,9 @@ class Compared:
         self.seen["violation"] |= {int(event[4]) for event in played.events if event[1] == "violation"}
         self.seen["trigger"] |= set(played.triggers)
         self.seen["fault"].add(record["policy_faults"] > 0)
+        self.seen["lost_by"].add(record["lost_by"])
+        for before, after in zip(played.steps, played.steps[1:], strict=False):
+            self.seen["floor"] |= _new_on_the_floor(before, after)
         for name in ("end", "outcome", "after", "escape"):
             if name == "end" or record["first_call"] > 0:
                 self.seen[name].add(record[name])
@@ -104,7 +118,7 @@ class Compared:
 
     def _options(self, trace: Any, played: Played) -> str | None:
         for n, (mine, row) in enumerate(zip(played.options, trace.options, strict=False)):
-            if any(self._differ(mine[j], row[j]) for j in range(6)):
+            if any(self._differ(mine[j], row[j]) for j in range(len(OPTION_COLUMNS))):
                 return f"option {n}: naive {mine}, kernel {tuple(row)}"
         if len(played.options) != len(trace.options):
             return f"options: naive {len(played.options)}, kernel {len(trace.options)}"
@@ -117,6 +131,23 @@ class Compared:
         return None
 
 
+def _new_on_the_floor(before: dict[str, Any], after: dict[str, Any]) -> set[str]:
+    """What a step shows of FLOOR."""
+    wound_up = after["mode"] in (Mode.PASS_WINDUP, Mode.SHOT_WINDUP)
+    is_set, was_coming = after["trap_phase"] == TrapPhase.SET, before["trap_phase"] == TrapPhase.COMING
+    shown = (
+        before["action"] == Action.DRIVE
+        and before["mode"] == Mode.HELD
+        and after["mode"] == Mode.PASS_WINDUP,
+        any(a["break_t"] > after["begun"] for a in after["agents"]),
+        any(a["primed"] for a in after["agents"]),
+        any(a["turn_t"] > after["begun"] for a in after["agents"]),
+        wound_up and is_set and was_coming,
+        after["action"] == Action.RETREAT and is_set,
+    )
+    return {name for name, is_shown in zip(FLOOR, shown, strict=True) if is_shown}
+
+
 def compare(
     into: Compared, name: str, naive: Naive, world: Any, numbers: Sequence[int], seed: int, max_calls: int = 7
 ) -> None:
@@ -125,7 +156,7 @@ def compare(
         trace for block in watch_numbers(world, seed, numbers, STATES, max_calls) for trace in block.traces()
     )
     for number, trace in zip(numbers, traces, strict=True):
-        into.add(name, number, trace, naive.play(seed, number, max_calls))
+        into.add(name, number, trace, naive.play(seed, number, max_calls, trace.agents))
 
 
 def telling(world: Any, seed: int, of: int, n: int) -> list[int]:

@@ -26,7 +26,8 @@ CALLS = {
     "two_three_match_up": ("man_to_man_corner", "man_to_man_short_corner", "man_to_man_wing", "top"),
 }
 EVERY_TRIGGER = (
-    'triggers = ["in_air", "catch", "back_turned", "picked_up", "dribble_in", "held", "across_half"]'
+    'triggers = ["in_air", "catch", "back_turned", "picked_up", "dribble_in", "held", "across_half", '
+    '"brought_down"]'
 )
 
 
@@ -164,9 +165,11 @@ def drawn_constants(folder: Path, number: int) -> Scenario:
         value = luck.uniform(constant.low, constant.high)
         if luck.random() < 1 / 3:
             value = luck.choice((constant.low, constant.high))
+        if name == "backcourt_used_s":
+            value = min(value, 5.0)  # else the count of some rule sets is over before it has begun
         if name == "time_step_s":
             value = luck.choice((0.05, 0.1, 0.125, 0.2))
-        lines.append(f"{name} = {round(value) if name == 'crash_n' else value!r}")
+        lines.append(f"{name} = {round(value) if name in ('crash_n', 'tried_look') else value!r}")
     zone = list(CALLS)[number % len(CALLS)]
     other = list(CALLS)[(number + 2) % len(CALLS)]
     return scenario(
@@ -203,7 +206,7 @@ def rough_game(folder: Path) -> Scenario:
         "travel_p": 0.03,
         "backcourt_used_s": 6.5,
         "start_spread_m": 6.0,
-        "longest_possession_s": 30.0,
+        "longest_possession_s": 12.0,
         "hold_value_points": 1.8,
         "shell_least_s": 2.5,
     }
@@ -215,6 +218,7 @@ def rough_game(folder: Path) -> Scenario:
         "high_school",
         setting("every trigger", CALLS["two_three"], changes=EVERY_TRIGGER + "\nprobability = 1.0"),
         setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"', EVERY_TRIGGER),
+        top="beyond_range = true",
         rest=f"[game]\ntime_outs_left = 3\n{changes}\n[constants]\n{lines}",
     )
 
@@ -242,7 +246,7 @@ drive_foul_rate_per_s = 0.0
 shot_release_s = 1.1
 hold_value_points = 2.2
 drive_clear_m = 1.5
-movement_points = 0.2
+belief_pass_points = 0.2
 break_least_m = 6.0
 catch_radius_m = 1.6
 """
@@ -307,10 +311,14 @@ traps_seen = 6
 [constants]
 second_trapper_delay_s = 1.2
 handler_read_s = 0.2
-trap_dread_points = 0.5
+belief_hold_trapped_points = -0.5
+belief_retreat_points = 0.2
+belief_retreat_way_points = 0.2
+numbers_value_points = 1.5
+split_width_m = 0.6
+trapper_closing_share = 0.0
 retreat_m = 1.0
 retreat_speed_share = 1.0
-retreat_penalty_points = -0.3
 noise_points = 0.3
 split_gap_m = 0.1
 """
@@ -338,9 +346,10 @@ trap_set_m = 1.4
 trap_gap_m = 3.0
 set_pick_up_p = 0.2
 handler_read_s = 0.2
-retreat_penalty_points = -0.5
+belief_retreat_points = 0.5
+belief_retreat_way_points = 0.0
 retreat_m = 0.1
-trap_dread_points = 0.0
+belief_hold_trapped_points = 0.0
 pass_shortest_m = 5.5
 tie_up_rate_per_s = 0.0
 trap_foul_rate_per_s = 0.0
@@ -353,6 +362,50 @@ trap_foul_rate_per_s = 0.0
         setting("every trigger", CALLS["two_three"], changes=changes),
         setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"', changes),
         top='beyond_range = true\nstart = "frontcourt"',
+        rest=rest,
+    )
+
+
+def throws_and_bands(folder: Path) -> Scenario:
+    """Cover men who play the throw and trappers who run to it, calls by place and by the bump, drives that
+    are kicked out, quick looks of which one is tried at random, traps that end in held balls."""
+    rest = """[constants]
+cover_break_p = 1.0
+cover_break_s = 0.0
+cover_break_within_m = 3.0
+cover_recover_s = 1.0
+primed_s = 0.0
+rotate_m = 0.0
+turn_s = 0.4
+tried_look = 3
+look_again_s = 1.0
+drive_clear_m = -0.5
+drive_rest_s = 0.2
+drive_commit_s = 0.4
+drive_most_s = 1.2
+belief_pass_points = 0.1
+set_pick_up_p = 1.0
+tie_up_rate_per_s = 0.3
+"""
+    calls = CALLS["two_three"]
+    often = EVERY_TRIGGER + "\nprobability = 1.0\n"
+    head = 'zone = "two_three_match_up"'
+    return scenario(
+        folder,
+        "throws and bands",
+        "college",
+        setting("after the bump", calls, changes=often + "after_bump = true"),
+        setting("at any moment", calls, changes=often + "after_bump = false\nfrom_baseline_m = [0.0, 12.0]"),
+        setting("in a band", calls, changes=often + "from_baseline_m = [5.0, 9.0]"),
+        setting(
+            "brought down",
+            calls,
+            changes='triggers = ["brought_down"]\nprobability = 0.6\nfrom_baseline_m = [2.0, 9.5]',
+        ),
+        setting(
+            "match-up, in a band", CALLS["two_three_match_up"], head, often + "from_baseline_m = [0.0, 10.0]"
+        ),
+        level="college",
         rest=rest,
     )
 
@@ -424,5 +477,6 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int]]:
     yield wild_bounces(folder, 0), 15
     yield traps_that_are_left(folder), 20
     yield traps_that_open_again(folder), 20
+    yield throws_and_bands(folder), 20
     for number in range(8):
         yield drawn_constants(folder, number), 10

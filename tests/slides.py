@@ -21,11 +21,15 @@ ALIGNMENTS = ("high_post_short_corner", "overload", "two_guard_baseline")
 ROLES = ("near_guard", "far_guard", "near_forward", "far_forward", "centre")
 # agents 5..9 in the order of the team file's zone_places
 LEFT_GUARD, RIGHT_GUARD, LEFT_FORWARD, RIGHT_FORWARD, CENTRE = range(5, 10)
-#: An offence that keeps the ball a while at each spot, so that the defenders have time to get there.
+#: An offence that keeps the ball a while at each spot, so that the defenders have time to get there: it waits
+#: for better than any shot is, drives little and passes for passing's sake.
 PATIENT = {
     "decision_period_s": 1.2,
     "catch_pause_s": 1.3,
-    "movement_points": 0.15,
+    "belief_pass_points": 0.15,
+    "belief_pass_share": 0.0,
+    "belief_hold_points": 0.0,
+    "belief_kick_p": 0.0,
     "noise_points": 0.2,
     "hold_value_points": 1.6,
     "hold_stale_points_per_s": 0.15,
@@ -125,9 +129,6 @@ def patient_rows(**options: str) -> Rows:
         for key, moments in read_rows(world, 20 if options else N_TRACES).items():
             found.setdefault(key, []).extend(moments)
     return found
-
-
-#: Row -> the job of each role. "on_ball_if_shooter": on the ball only if the handler can shoot.
 
 
 def measured(m: Moment, role: str, measure: str) -> float:

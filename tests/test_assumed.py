@@ -64,5 +64,6 @@ def test_hard_limits_hold_every_range_and_parts_can_be_switched_off() -> None:
     for name, constant in known.items():
         low, high = hard_limits(name, constant)
         assert low <= constant.low and constant.high <= high, name
-        if constant.unit in ("1/s", "probability") or (constant.unit == "share" and constant.low <= 1.0):
+        part = constant.unit == "share" and 0.0 <= constant.low <= 1.0
+        if constant.unit in ("1/s", "probability") or part:
             assert low == 0.0, name

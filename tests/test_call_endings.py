@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from slides import SEED, built, column, people, records
+from slides import PATIENT, SEED, built, column, people, records
 from test_calls import CALLS, COVERS, QUIET, called, events_of, first_call, plain_traces, step_of, world_of
 
 from engine.kernel.batch import Trace, play_list
 from engine.state.record import COLUMN, N_RECORD
-from engine.state.words import AFTER, EVENTS, JOBS, OUTCOMES, Mode, TrapPhase
+from engine.state.words import AFTER, EVENTS, JOBS, LOSSES, OUTCOMES, Mode, TrapPhase
 
 
 def test_way_back() -> None:
@@ -20,7 +20,8 @@ def test_way_back() -> None:
     held = {}
     for way in ("shell", "trappers_last"):
         cover = total = 0
-        for t in called(world_of("wing", way_back=way), 30):
+        # who shoots out of a trap leaves no way back to be seen
+        for t in called(world_of("wing", PATIENT, way_back=way), 30):
             s = t.states
             left = events_of(t, "trap_left")
             if not len(left) or OUTCOMES[int(left[0][4])] not in ("escape_pass", "retreat", "split"):
@@ -40,8 +41,9 @@ def test_way_back() -> None:
 
 def test_the_shell_stands_again() -> None:
     """After an escape the race ends when the shell stands, not before its least time nor after the window."""
-    k = world_of("wing")[0].k
-    traces = [*plain_traces("wing"), *plain_traces("top")]
+    worlds = [world_of(call, PATIENT) for call in ("wing", "top")]
+    k = worlds[0][0].k
+    traces = [t for world in worlds for t in called(world, 70)]
     since = [e[4] for t in traces for e in events_of(t, "shell_stands")]
     assert len(since) > 10
     assert min(since) > k.shell_least_s - 0.06
@@ -51,8 +53,8 @@ def test_the_shell_stands_again() -> None:
 
 def test_a_trap_that_never_comes_is_called_off() -> None:
     """Trappers who cannot get there give up after the call's time; the outcome is "other"."""
-    world = world_of("top", {**QUIET, "bring_up_free_m": -5.0}, give_up_s=1.0).copy()
-    world.players["top_speed_mps"][0, 5:7] = 0.3
+    world = world_of("wing", QUIET, give_up_s=1.0).copy()
+    world.players["top_speed_mps"][0, 5:9] = 0.3
     off = 0
     for t in called(world, 20):
         k, _, at = first_call(t)
@@ -145,3 +147,32 @@ def test_the_record_speaks_of_the_first_call() -> None:
     one = np.zeros((1, N_RECORD), np.int32)
     play_list(world, SEED, np.flatnonzero(several)[:1].astype(np.uint64), one, max_calls=0)
     assert not column(one, "n_calls").any()
+
+
+def test_how_the_ball_was_lost_is_what_the_events_say() -> None:
+    """Every turnover has one cause, and held balls are counted whoever gets them."""
+    seen = dict.fromkeys(LOSSES, 0)
+    held_balls = kept = 0
+    for name in ("corner", "short_corner", "wing", "top"):
+        for t in called(world_of(name, {"tie_up_rate_per_s": 0.3}), 250):
+            codes = [EVENTS[int(code)] for code in t.events[:, 1]]
+            how = t.record[COLUMN["lost_by"]]
+            held = codes.count("held_ball")
+            assert t.record[COLUMN["held_balls"]] == held
+            held_balls += held
+            assert (how > 0) == ("turnover" in codes) == (t.record[COLUMN["turnovers"]] == 1)
+            if how == 0:
+                kept += held
+                continue
+            word = LOSSES[how - 1]
+            seen[word] += 1
+            before = [code for code in codes[: codes.index("turnover")] if code != "call"]
+            assert (word == "violation") == (before[-1] == "violation"), before
+            assert (word == "held_ball") == (before[-1] == "held_ball"), before
+            if word == "pass":
+                # touched, or past the receiver: it was in the air last
+                assert before[-1] in ("touch", "loose", "recovered", "pass"), before
+            if word == "strip":
+                assert codes[codes.index("turnover") + 1] == "steal"
+                assert before[-1] not in ("touch", "recovered", "pass"), before
+    assert min(seen["strip"], seen["pass"], seen["violation"]) >= 5 and held_balls > kept > 0, seen

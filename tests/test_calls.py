@@ -14,9 +14,8 @@ import numpy as np
 import pytest
 from slides import PATIENT, ROLES, SEED, built, column, people, records
 
-from engine.inputs import load_scenario
 from engine.kernel.batch import Trace, trace_possession
-from engine.state.words import EVENTS, JOBS, REGIONS, Action, Dribble, Mode, Option, TrapPhase
+from engine.state.words import EVENTS, JOBS, Dribble, Mode, Option, TrapPhase
 
 CALLS = ("corner", "short_corner", "wing", "top", "half_court_corner")
 DOUBLES = {
@@ -43,7 +42,7 @@ BEHIND = {
         ("centre", "x", 1.8, 4.2),
         ("centre", "y", 0.2, 2.6),
         ("far_forward", "x", -0.6, 2.4),
-        ("far_forward", "rim", 0.8, 3.4),
+        ("far_forward", "rim", 0.8, 4.2),  # behind whoever flashes to the middle, outside the lane
     ],
     "short_corner": [  # near guard on the outlet, far forward to the rim, far guard in the middle
         ("near_guard", "x", 3.6, 6.0),
@@ -94,7 +93,7 @@ CALL, PASS, CATCH = (EVENTS.index(name) for name in ("call", "pass", "catch"))
 
 def world_of(call: str, constants: dict[str, float] | None = None, **how: Any) -> Any:
     """The demo's world with one call, made at every chance unless said otherwise; ``how`` changes the call,
-    or the scenario by the keys ``game``, ``rules``, ``start`` and ``zone_options``."""
+    or the scenario by the keys ``game``, ``rules``, ``rules_changes``, ``start`` and ``zone_options``."""
     from_half = call in ("top", "half_court_corner")
     if call == "wing":  # whatever the demo waits for: at the catch, or when the ball is held
         how = {"triggers": ["catch", "held"], "held_s": 0.8, **how}
@@ -103,6 +102,7 @@ def world_of(call: str, constants: dict[str, float] | None = None, **how: Any) -
         "start": how.pop("start", "bring_up" if from_half else "frontcourt"),
         "rules": how.pop("rules", "international"),
         "game": how.pop("game", {}),
+        "rules_changes": how.pop("rules_changes", {}),
         "defence": {"options": how.pop("zone_options", {})},
         "constants": {**wide, **(constants or {})},
     }
@@ -110,9 +110,12 @@ def world_of(call: str, constants: dict[str, float] | None = None, **how: Any) -
     return built(**scenario, setting=[setting]).settings[0].world
 
 
-def called(world: Any, most: int, n: int = 800) -> list[Trace]:
-    """Traces of the first possessions in which the call is made."""
-    numbers = np.flatnonzero(column(records(world, n), "first_call"))[:most]
+def called(world: Any, most: int) -> list[Trace]:
+    """Traces of the first possessions in which the call is made (of 24,000 at most)."""
+    for n in (800, 4_000, 24_000):
+        numbers = np.flatnonzero(column(records(world, n), "first_call"))[:most]
+        if len(numbers) == most:
+            break
     return [trace_possession(world, SEED, int(i)) for i in numbers]
 
 
@@ -141,9 +144,9 @@ def first_call(t: Trace) -> tuple[int, int, float]:
     return step_of(t, e[0]), int(e[2]), float(e[0])
 
 
-def calls_in(world: Any, most: int, n: int = 800) -> Iterator[tuple[Trace, int, Any]]:
+def calls_in(world: Any, most: int) -> Iterator[tuple[Trace, int, Any]]:
     """(trace, step, event) of the first call of each possession that has one."""
-    for t in called(world, most, n):
+    for t in called(world, most):
         yield t, first_call(t)[0], events_of(t, "call")[0]
 
 
@@ -184,118 +187,6 @@ def test_who_doubles_and_who_covers(call: str) -> None:
         assert np.median(at[role, "ball"]) < 1.5, role
     for role, measure, low, high in BEHIND[call]:
         assert low <= np.mean(at[role, measure]) <= high, f"{role} {measure} {np.mean(at[role, measure]):.2f}"
-
-
-# --- triggers -------------------------------------------------------------------------------------------
-
-
-def test_in_the_air_and_on_the_catch() -> None:
-    """Every pass into the spot is a chance for "in_air", every catch there for "catch"; nothing else is."""
-    corner = REGIONS.index("corner")
-    for trigger, event in (("in_air", PASS), ("catch", CATCH)):
-        n_calls = 0
-        for t in called(world_of("corner", triggers=[trigger]), 40):
-            s = t.states
-            for e in t.events:
-                n = step_of(t, e[0])
-                calls = [c for c in events_of(t, "call") if c[0] == e[0]]
-                if e[1] == event and s["region"][n] == corner and s["trap_phase"][n - 1] == TrapPhase.NONE:
-                    # a catch may be waved off in the same step (a travel); then no call is made
-                    if s["mode"][n] in (Mode.HELD, Mode.PASS_FLIGHT):
-                        assert len(calls) == 1
-                        assert calls[0][2] == (e[3] if trigger == "in_air" else e[2])
-                        n_calls += 1
-                if e[1] == CALL:
-                    assert s["region"][n] == corner
-                    wanted = {"pass"} if trigger == "in_air" else {"catch", "recovered", "rebound"}
-                    now = {EVENTS[int(x[1])] for x in t.events if x[0] == e[0]}
-                    assert now & wanted
-        assert n_calls > 25
-
-
-def test_back_turned() -> None:
-    """Only a catch on the way away from the rim counts as a turned back."""
-    both = 0
-    for t in called(world_of("wing", triggers=["back_turned"]), 25):
-        for e in events_of(t, "call"):
-            a = t.agents[step_of(t, e[0]), int(e[2])]
-            assert a["vx"] * a["x"] + a["vy"] * a["y"] > 0.0
-            assert e[0] in events_of(t, "catch")[:, 0] or e[0] in events_of(t, "recovered")[:, 0]
-        both += len(events_of(t, "call")) < len(events_of(t, "catch"))
-    assert both > 5
-
-
-def test_picked_up_dribble() -> None:
-    """The call follows the picked-up dribble, one step after it, on the man who picked it up."""
-    n = 0
-    for t in called(world_of("wing", triggers=["picked_up"]), 25):
-        ups = events_of(t, "pick_up")
-        for e in events_of(t, "call"):
-            assert any(u[2] == e[2] and 0.0 < e[0] - u[0] < 0.15 for u in ups)
-            n += 1
-        for u in ups:
-            k = step_of(t, u[0])
-            s = t.states[k + 1] if k + 1 < len(t.states) else t.states[k]
-            free = t.states["trap_phase"][k] == TrapPhase.NONE and s["mode"] == Mode.HELD
-            if free and REGIONS[s["region"]] == "wing":
-                assert any(0.0 < e[0] - u[0] < 0.15 for e in events_of(t, "call"))
-    assert n >= 15
-
-
-def test_dribbled_into_the_spot() -> None:
-    """The call comes in the step in which the dribble brings the ball into the region."""
-    n = 0
-    for t, k, _ in calls_in(world_of("wing", triggers=["dribble_in"]), 30, 8000):
-        s = t.states
-        if s["n_restarts"][k] > s["n_restarts"][k - 1]:
-            continue  # fouled in the same step: everybody stands somewhere else
-        assert REGIONS[s["region"][k]] == "wing" and s["region"][k - 1] != s["region"][k]
-        assert s["mode"][k - 1] == Mode.HELD and s["handler"][k] == s["handler"][k - 1]
-        assert s["action"][k - 1] != Action.STAY
-        n += 1
-    assert n >= 12
-
-
-def test_held_for_so_long() -> None:
-    """The call comes once the same man has held the ball in the region for the call's seconds."""
-    n = 0
-    for t, k, _ in calls_in(world_of("wing", PATIENT, triggers=["held"], held_s=0.8), 30):
-        s = t.states
-        wait = s["t"][k] - s["catch_t"][k]
-        assert REGIONS[s["region"][k]] == "wing" and wait > 0.8 - 0.06
-        if REGIONS[s["region"][k - 1]] == "wing":
-            assert wait < 0.8 + 0.1 + 1e-6
-        n += 1
-    assert n >= 20
-
-
-def test_across_half_court() -> None:
-    """The call comes as the ball has crossed half court, once, and never when play starts in front of it."""
-    world = world_of("top")
-    half_y = float(world.rules.half_y_m[0])
-    for t in called(world, 25):
-        assert len(events_of(t, "call")) >= 1
-        k, man, _ = first_call(t)
-        assert (t.agents["y"][: k - 1, man] >= half_y).all() and half_y - 1.2 < t.agents["y"][k, man] < half_y
-    assert not column(records(world_of("top", start="frontcourt"), 500), "n_calls").any()
-
-
-def test_only_against_a_named_man() -> None:
-    """A call against one number is made on him and on nobody else."""
-    five = load_scenario("friday_night").offence_team.on_court
-    world = world_of("wing", only_against=[five[2].number], triggers=["catch", "held"])
-    trapped = {int(e[2]) for t in called(world, 30) for e in events_of(t, "call")}
-    assert trapped == {2}
-    assert {int(e[2]) for t in plain_traces("wing") for e in events_of(t, "call")} >= {1, 2}
-
-
-def test_probability_per_chance() -> None:
-    """At 0 never, at 1 at every chance, at one half in about half of single chances."""
-    share = {}
-    for p in (0.0, 0.5, 1.0):
-        share[p] = np.mean(column(records(world_of("top", probability=p), 2000), "first_call") > 0)
-    assert share[0.0] == 0.0 and share[1.0] > 0.97
-    assert abs(share[0.5] / share[1.0] - 0.5) < 0.05  # four and a half standard errors
 
 
 # --- the trap itself ------------------------------------------------------------------------------------
@@ -377,6 +268,7 @@ def test_team_mates_break_the_trap(call: str) -> None:
     world = world_of(call)
     k = world[0].k
     breaks = world[0].breaks[0]
+    count_s = world[0].rules.three_seconds_s
     ends: dict[int, list[Any]] = {}
     for t in quiet_traces(call):
         s = t.states
@@ -395,6 +287,8 @@ def test_team_mates_break_the_trap(call: str) -> None:
                     a = t.agents[n, i]
                     if i == man or s["t"][n] < a["read_t"] + 0.06:
                         continue
+                    if t.agents[n - 1, i]["lane_t"] > count_s - k.lane_margin_s:
+                        continue  # he has to step out of the lane first
                     spot = breaks[int(a["break_role"])] * (side, 1.0)
                     away = np.hypot(spot[0] - h["x"], spot[1] - h["y"])
                     comes_to = np.hypot(a["tx"] - h["x"], a["ty"] - h["y"])
@@ -412,14 +306,15 @@ def test_team_mates_break_the_trap(call: str) -> None:
     behind, middle = (np.mean(ends[role], 0) for role in (0, 1))
     assert len(ends[0]) >= 5 and len(ends[1]) >= 5
     if call not in ("top", "half_court_corner"):
-        assert behind[0] > 1.5  # farther from the baseline than the trapped man
+        assert behind[0] > 1.0  # farther from the baseline than the trapped man
     assert middle[1] < 3.2  # near the middle of the floor
     assert middle[1] < behind[1] or call in ("top", "half_court_corner")
 
 
-def test_retreat_and_split_only_before_the_trap_is_set() -> None:
-    """Not once it is set, and never with a dead dribble; before that both are weighed."""
-    weighed = {Option.RETREAT: 0, Option.SPLIT: 0}
+def test_ways_out_with_the_dribble() -> None:
+    """Split only while the trap comes and has been read; retreat then and out of a set trap, too; no drive
+    once it is set; and nothing of it with a dead dribble."""
+    weighed = {(o, p): 0 for o in (Option.RETREAT, Option.SPLIT) for p in (TrapPhase.COMING, TrapPhase.SET)}
     while_set = dead = 0
     for call in ("wing", "top", "corner", "short_corner"):
         for t in plain_traces(call):
@@ -427,11 +322,16 @@ def test_retreat_and_split_only_before_the_trap_is_set() -> None:
             for o in t.options:
                 n = step_of(t, o[0])
                 option = int(o[3])
+                phase = s["trap_phase"][n]
                 if s["dribble"][n - 1] == Dribble.DEAD and s["handler"][n - 1] == o[2]:
                     dead += 1
                     assert not Option.DRIVE_FAR_RIGHT <= option <= Option.SPLIT
-                if option in weighed:
-                    weighed[option] += 1
-                    assert s["trap_phase"][n] == TrapPhase.COMING and s["t"][n] > s["trap_read_t"][n] - 0.06
-                while_set += s["trap_phase"][n] == TrapPhase.SET
-    assert weighed[Option.RETREAT] > 20 and weighed[Option.SPLIT] > 10 and while_set > 50 and dead > 50
+                if option in (Option.RETREAT, Option.SPLIT):
+                    weighed[Option(option), TrapPhase(phase)] += 1
+                    assert phase == TrapPhase.SET or s["t"][n] > s["trap_read_t"][n] - 0.06
+                if phase == TrapPhase.SET:
+                    while_set += 1
+                    assert not Option.DRIVE_FAR_RIGHT <= option <= Option.DRIVE_FAR_LEFT
+    assert weighed[Option.SPLIT, TrapPhase.SET] == 0
+    assert min(weighed[o, TrapPhase.COMING] for o in (Option.RETREAT, Option.SPLIT)) > 10
+    assert weighed[Option.RETREAT, TrapPhase.SET] > 10 and while_set > 50 and dead > 50

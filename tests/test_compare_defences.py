@@ -229,6 +229,8 @@ def test_threads_and_blocks_give_the_same_bytes(
         (("base_defence",), lambda x: {"name": x["name"]}),
         (("calls", 0, "other_parts", "rest"), lambda x: x + 1e-6),
         (("calls", 0, "other_parts"), lambda x: {}),
+        (("calls", 0, "turnover_parts", "strip"), lambda x: x + 1e-6),
+        (("calls", 0, "turnover_parts"), lambda x: {}),
     ],
 )
 def test_a_broken_setting_is_noticed(compared: Found, path: tuple[Any, ...], value: Any) -> None:

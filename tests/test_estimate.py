@@ -29,7 +29,7 @@ from engine.estimate.calls import (
 )
 from engine.estimate.tally import N_NET, BoxTally, PairTally, PerCallTally, net_values
 from engine.state.record import COLUMN, N_RECORD, NET_LOW
-from engine.state.words import AFTER, OUTCOMES
+from engine.state.words import AFTER, LOSSES, OUTCOMES
 
 STEAL, ESCAPE = OUTCOMES.index("steal"), OUTCOMES.index("escape_pass")
 V = net_values()
@@ -277,6 +277,7 @@ def test_a_call_has_all_its_parts() -> None:
     setting[:, COLUMN["call_spots"]] = setting[:, COLUMN["first_call"]] + 16
     setting[:, COLUMN["outcome"]] = rng.integers(0, len(OUTCOMES), size=n)
     setting[:, COLUMN["trapped_shot"]] = rng.integers(0, 2, size=n)
+    setting[:, COLUMN["lost_by"]] = rng.integers(1, len(LOSSES) + 1, size=n)
     escaped = np.isin(
         setting[:, COLUMN["outcome"]], [OUTCOMES.index(o) for o in ("escape_pass", "retreat", "split")]
     )
@@ -307,6 +308,10 @@ def test_a_call_has_all_its_parts() -> None:
     shots = here & (setting[:, COLUMN["outcome"]] == OUTCOMES.index("other"))
     shots &= setting[:, COLUMN["trapped_shot"]] > 0
     assert call.other_parts["trapped_shot"] == pytest.approx(shots.sum() / here.sum()) and shots.any()
+    lost = here & (setting[:, COLUMN["outcome"]] <= OUTCOMES.index("other_turnover"))
+    held = lost & (setting[:, COLUMN["lost_by"]] == 1 + LOSSES.index("held_ball"))
+    assert call.turnover_parts["held_ball"] == pytest.approx(held.sum() / here.sum()) and held.any()
+    assert sum(call.turnover_parts.values()) == pytest.approx(lost.sum() / here.sum(), rel=1e-12)
     assert sum(call.other_parts.values()) == pytest.approx(call.outcomes["other"], rel=1e-12)
 
 

@@ -158,13 +158,16 @@ def test_a_bump_that_comes_too_late_by_the_closed_form() -> None:
     guard = [-3.0, 6.0]
     (hit,) = [h for h in found(bumping(guard), "bump") if h.region == "top"]
     way = math.dist(guard, court_wing)
-    flight = math.dist((0.0, 7.25), court_wing) / K["pass_speed_direct_mps"]
+    length, ramp = math.dist((0.0, 7.25), court_wing), K["pass_ramp_m"]
+    speed = K["pass_speed_direct_mps"] * (1 - math.exp(-length / ramp)) / (1 - math.exp(-7.0 / ramp))
+    flight = length / speed
     has = flight + K["catch_pause_s"] + K["pass_release_s"]
     assert hit.off_m == pytest.approx(
         way - run_m(has - K["reaction_s"], TOP_SPEED_MPS, K["sprint_tau_s"]), abs=1e-9
     )
-    needs = K["reaction_s"] + run_s(way - K["bump_m"], TOP_SPEED_MPS, K["sprint_tau_s"])
-    assert hit.late_s == pytest.approx(needs - has, abs=1e-9) and hit.late_s > 0.5
+    stands = K["on_ball_gap_m"] + K["on_ball_gap_per_m"] * (7.15 - 7.75)
+    needs = K["reaction_s"] + run_s(way - stands - K["bump_m"], TOP_SPEED_MPS, K["sprint_tau_s"])
+    assert hit.late_s == pytest.approx(needs - has, abs=1e-9) and hit.late_s > 0.3
     assert hit.text.startswith(f"top to wing: the bump of the near guard comes {needs - has:.1f} s late")
 
 
@@ -209,7 +212,7 @@ def test_a_man_on_every_receiver_leaves_nobody_free() -> None:
     assert found(data, "receiver") == []
     for role in ROLES:
         data["row"][0][role]["toward_ball"] = 1.0
-    deep = K | {"man_help_share": 0.8, "man_two_pass_m": 6.5}
+    deep = K | {"man_gap_per_m": 0.5, "man_gap_most_m": 6.0, "man_gap_rim_share_per_m": 0.25}
     assert [h for h in found(data, "receiver", constants=deep) if "to far wing" in h.text]  # the skip's price
 
 
@@ -279,7 +282,9 @@ def test_other_pairs_of_men_change_what_is_free(tmp_path: Path) -> None:
     write_all(tmp_path)
     table = scenario() | {"setting": [], "offence": {"team": "juniper_hill", "alignment": "overload"}}
     table["defence"] = {"team": "millbrook_row", "zone": "configs/zones/man_to_man.toml"}
-    table["constants"] = {"man_help_share": 0.8, "man_two_pass_m": 6.5, "reaction_s": 0.5}
+    table["constants"] = {
+        "man_gap_per_m": 0.5, "man_gap_most_m": 6.0, "man_gap_rim_share_per_m": 0.25, "reaction_s": 0.5
+    }  # fmt: skip
     plain = scenario_lines(load_scenario(write(tmp_path, "scenario.toml", table)))
     assert plain[-1].startswith("measured: ")
     table["defence"]["matchups"] = {"4": 30, "34": 3}  # the guard on the big man and the other way round

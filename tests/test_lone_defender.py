@@ -87,7 +87,7 @@ def thrown(world: Any, kind: int, x: float, off_m: float, *, dt: float = 0.02, h
     scratch = new_scratch()
     scratch[0].s.seed = SEED
     touched, stolen = np.zeros(N, np.int64), np.zeros(N, np.bool_)
-    throw(world, scratch, kind, x, Y + off_m, touched, stolen)
+    throw(world, scratch, int(kind), x, Y + off_m, touched, stolen)
     assert touched.max() <= 1
     return touched == 1, stolen
 

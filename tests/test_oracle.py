@@ -2,9 +2,9 @@
 
 The check is independent: nobody who wrote the twin (tests/naive*.py) had read the kernel. Two things that
 change nothing on the floor were taken from its trace: the ball's height in flight, and 0 for a variable that
-has not been set yet. Every variable of the trace (possession and ten agents) is compared after every step,
-then every event, every weighed option and every column of the record: whole numbers exactly, places,
-velocities, times and values within 1e-9.
+has not been set yet. Both go on from the same last bits of places and velocities (Naive.play). Every variable
+of the trace (possession and ten agents) is compared after every step, then every event, every weighed option
+and every column of the record: whole numbers exactly, places, velocities, times and values within 1e-9.
 No outside source is needed, but for the generator: its known answers are those of the file kat_vectors
 of DEShawResearch/random123 (SEEN).
 """
@@ -18,12 +18,12 @@ from typing import Any
 import pytest
 from naive import Naive
 from naive_basics import philox
-from oracle_compare import Compared, compare, telling
+from oracle_compare import FLOOR, Compared, compare, telling
 from oracle_scenarios import CodedFunctions, coded, coded_home, front_and_shade, late_double, spread
 from policies import registered
 
 from engine.inputs import Scenario, load_scenario
-from engine.state.words import AFTER, ENDS, EVENTS, OUTCOMES, TRIGGERS, VIOLATIONS
+from engine.state.words import AFTER, ENDS, EVENTS, LOSSES, OUTCOMES, TRIGGERS, VIOLATIONS
 from engine.world.pack import pack
 
 SEED = 11
@@ -81,6 +81,8 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, share: int) ->
     assert found.seen["after"] == set(range(len(AFTER)))
     assert found.seen["escape"] == set(range(5)), "5 cannot happen: all but the trapped man have a place"
     assert found.seen["trigger"] == set(TRIGGERS)
+    assert found.seen["lost_by"] == set(range(len(LOSSES) + 1))
+    assert found.seen["floor"] == set(FLOOR)
 
 
 def test_far_numbers_large_seeds_and_a_limit_of_calls(tmp_path: Path) -> None:

@@ -30,14 +30,17 @@ RECORD: dict[str, dict[str, Any]] = json.loads(FILE.read_text("utf-8"))
 HELD = [name for name, found in RECORD.items() if found["verdict"] == SHOWN]
 
 
-def is_lost(recorded: float, claim: Claim, scale: float) -> bool:
+def is_lost(recorded: float | None, claim: Claim, scale: float) -> bool:
     """Whether a claim on record as shown is shown no more, at this scale.
 
     In full, and for exact claims, its verdict says so. At a tenth it stood at ``recorded`` standard errors:
     the difference of two such figures has an error of sqrt(2), and 4 of these, or a verdict's margin, decide.
+    Where nothing was judged at a tenth (too few traps set) only the whole run tells.
     """
     if scale >= 1.0 or claim.exact:
         return claim.verdict != SHOWN
+    if recorded is None:
+        return False
     least = min(MARGIN, recorded - 4.0 * sqrt(2.0))
     return not claim.gap.mean > least * claim.gap.se
 
@@ -70,7 +73,7 @@ def test_every_claim_is_on_record(table: PatternsResult, claims: dict[str, Claim
     assert list(RECORD) == list(claims)
     assert len(claims) == len(table.claims), "two claims of one name"
     assert {found["verdict"] for found in RECORD.values()} <= set(VERDICTS)
-    assert {claim.pattern for claim in table.claims} == set(PATTERNS) == set(range(1, 14))
+    assert {claim.pattern for claim in table.claims} == set(PATTERNS) == set(range(1, 17))
     assert all(claim.source and claim.figures for claim in table.claims)
 
 
@@ -93,6 +96,7 @@ def test_what_is_lost_and_what_is_won() -> None:
     assert not is_lost(5.0, claim(0.0), 0.1) and is_lost(5.0, claim(-1.0), 0.1)
     assert not is_lost(0.0, claim(0.0, exact=True), 0.1) and is_lost(0.0, claim(0.1, exact=True), 0.1)
     assert is_lost(5.0, claim(nan), 0.1)
+    assert not is_lost(None, claim(nan), 0.1) and is_lost(None, claim(nan), 1.0)
 
     on_record = {"1 a": {"verdict": NOT_SHOWN}, "1 b": {"verdict": REVERSED}, "1 c": {"verdict": SHOWN}}
     assert won(on_record, {name: claim(3.9) for name in on_record}) == []
@@ -142,8 +146,10 @@ def test_the_result_as_json_says_the_same(table: PatternsResult) -> None:
 def test_threads_do_not_change_the_table_and_progress_is_told() -> None:
     seen: list[tuple[int, int]] = []
     one = measure(0.001, threads=1, progress=lambda done, total: seen.append((done, total)))
-    assert one.claims == measure(0.001, threads=2).claims
-    assert seen[0] == (0, 13) and seen[-1] == (13, 13) and seen == sorted(seen)
+    other = measure(0.001, threads=2)
+    # as told: where nothing was seen, a gap is no number, and none equals another
+    assert [claim.to_dict() for claim in one.claims] == [claim.to_dict() for claim in other.claims]
+    assert seen[0] == (0, 16) and seen[-1] == (16, 16) and seen == sorted(seen)
 
 
 @pytest.mark.parametrize("scale", [0.0, -1.0, float("nan"), float("inf"), 101.0, True, "1"])

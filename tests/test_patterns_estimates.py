@@ -10,10 +10,12 @@ import pytest
 from engine.inputs.defaults import HOME
 from engine.kernel.batch import trace_possession
 from engine.state.record import RECORD
-from engine.state.words import EVENTS, OUTCOMES, Mode
-from engine.study.patterns import common, watching
+from engine.state.words import EVENTS, OUTCOMES, After, Mode
+from engine.study.patterns import common, escapes, watching
+from engine.study.patterns.ball import equal_looks, first_shots
+from engine.study.patterns.calls import is_beaten
 from engine.study.patterns.common import MARGIN, NOT_SHOWN, REVERSED, SHOWN, Claim, Mean
-from engine.study.patterns.playing import CALLS, SEED, Run, constants, edited, rules, variant
+from engine.study.patterns.playing import CALLS, N_BASE, SEED, Run, constants, edited, rules, variant
 
 
 def claim(gap: float, se: float, exact: bool = False) -> Claim:
@@ -126,6 +128,42 @@ def test_standard_error_of_a_median_covers_the_truth_as_often_as_it_should() -> 
     assert many == pytest.approx(closed_form, rel=0.08)
 
 
+def test_a_trend_is_the_slope_of_least_squares_with_the_error_of_the_bootstrap() -> None:
+    rng = np.random.default_rng(8)
+    at, n = (0.0, 0.5, 1.0, 1.5), 1200
+    own = rng.uniform(0.0, 0.3, n)
+    ys = [rng.binomial(1, own + 0.4 - 0.1 * x) for x in at]
+    xs = [np.ones(n), np.ones(n), 1.0 + rng.binomial(1, 0.3, n), np.ones(n)]
+    found = common.trend(at, ys, xs)
+
+    def slope(chosen: np.ndarray) -> float:
+        rates = [y[chosen].sum() / x[chosen].sum() for y, x in zip(ys, xs, strict=True)]
+        return float(np.polyfit(at, rates, 1)[0])
+
+    assert found.mean == pytest.approx(slope(np.arange(n)))
+    draws = [slope(rng.integers(0, n, n)) for _ in range(2000)]
+    assert found.se == pytest.approx(np.std(draws), rel=0.08)
+    assert np.isnan(common.trend(at, ys, [*xs[:3], np.zeros(n)]).mean)
+
+
+def test_too_few_traps_give_no_verdict() -> None:
+    gap, enough, few = Mean(1.0, 0.1), np.ones(200), np.ones(199)
+    assert common.settled(gap, enough) == gap == common.settled(gap, enough, enough)
+    assert np.isnan(common.settled(gap, enough, few).mean)
+
+
+def test_equal_looks_are_compared_with_each_other_only() -> None:
+    # Look 1: early 2.0, late 1.0 (three late). Look 2: early 0.5, late 0.0 (two late). Look 3: late only.
+    look = np.array([1] * 5 + [2] * 4 + [3] * 4)
+    late = np.array([0, 0, 1, 1, 1, 0, 0, 1, 1, 1, 1, 1, 1], bool)
+    points = np.array([2, 2, 0, 0, 3, 1, 0, 0, 0, 3, 3, 3, 3.0])
+    found = equal_looks(look, late, points)
+    assert found.mean == pytest.approx((3 * 1.0 + 2 * 0.5) / 5)
+    within = 3**2 * np.var([0, 0, 3], ddof=1) / 3 + 2**2 * np.var([1, 0], ddof=1) / 2
+    assert found.se == pytest.approx(sqrt(within) / 5)
+    assert np.isnan(equal_looks(look, np.zeros(13, bool), points).mean)
+
+
 def test_inside_a_range_and_near_a_published_number() -> None:
     assert common.inside(Mean(0.3, 0.01), 0.2, 0.35).mean == pytest.approx(0.05)
     assert common.inside(Mean(0.1, 0.01), 0.2, 0.35).mean == pytest.approx(-0.1)
@@ -144,13 +182,13 @@ def run() -> Run:
 def test_only_called_possessions_are_played_again(run: Run) -> None:
     home, corner = run.base(HOME), run.base("corner")
     chosen = common.called(corner)
-    assert 0 < chosen.sum() < len(corner) == run.n(150_000)
+    assert 0 < chosen.sum() < len(corner) == run.n(N_BASE)
     shadow = RECORD.index("shadow")
     same = np.delete(home, shadow, axis=1) == np.delete(corner, shadow, axis=1)
     assert same[~chosen].all()
     assert not same[chosen].all()
     before = run.played
-    again = run.again("corner", constants(second_trapper_delay_s=0.0), 150_000)
+    again = run.again("corner", constants(second_trapper_delay_s=0.0), N_BASE)
     assert run.played - before == len(again) == chosen.sum()
     assert (np.delete(again, shadow, axis=1) == np.delete(corner[chosen], shadow, axis=1)).all()
 
@@ -160,7 +198,7 @@ def test_a_change_before_the_call_is_refused(run: Run) -> None:
         world["calls"]["probability"][:, 0] = 0.0
 
     with pytest.raises(RuntimeError, match="behind the call"):
-        run.again("corner", never, 150_000)
+        run.again("corner", never, N_BASE)
 
 
 def test_an_edit_leaves_the_world_it_came_from_alone(run: Run) -> None:
@@ -218,3 +256,55 @@ def test_helpers_read_the_columns_they_say(run: Run) -> None:
     assert common.saved(home, corner).sum() == home[:, RECORD.index("net")].sum() - table["net"].sum()
     points = common.field_points(corner) + table["ftm"]
     assert (points == table["points"]).all()
+
+
+# --- what follows an escape ---------------------------------------------------------------------------------
+
+
+def test_the_window_after_an_escape_holds_what_the_record_says_came_after(run: Run) -> None:
+    for name in CALLS:
+        records = run.base(name)
+        numbers = np.flatnonzero(is_beaten(records))
+        after, at_home, _ = escapes.beaten_windows(run, name, numbers)
+        good = np.isin(common.column(records[numbers], "after"), (After.RIM_SHOT, After.OPEN_THREE))
+        assert (after == good).all(), name
+        # until the call both are the same, so no more than the possession has at home can be in the window
+        home = run.base(HOME)[numbers]
+        assert (at_home <= (common.column(home, "rim_shot", "open_threes", "shooting_fouls") > 0)).all(), name
+
+
+def test_ways_out_of_a_trap_by_hand(run: Run) -> None:
+    world = run.world("wing", calls=CALLS)
+    numbers = np.flatnonzero(common.column(run.base("wing"), "escape") > 0)[:12]
+    assert len(numbers) == 12
+    for number, way in zip(numbers, escapes.ways(run, "wing", numbers), strict=True):
+        trace = trace_possession(world, SEED, int(number))
+        codes = [EVENTS[int(code)] for code in trace.events[:, 1]]
+        left = next(
+            n
+            for n in range(codes.index("call"), len(codes))
+            if codes[n] == "trap_left" and trace.events[n, 4] == OUTCOMES.index("escape_pass")
+        )
+        thrown = max(n for n in range(left) if codes[n] == "pass")
+        step = int(round(trace.events[thrown, 0] / float(world["k"]["time_step_s"][0])))
+        passer = int(trace.events[thrown, 2])
+        x, y = trace.agents["x"][step, passer], trace.agents["y"][step, passer]
+        end = int(round(trace.events[left, 0] / float(world["k"]["time_step_s"][0])))
+        to_x, to_y = trace.states["ball_x"][end], trace.states["ball_y"][end]
+        if escapes.WAYS[way] == "back":
+            assert np.hypot(to_x, to_y) > np.hypot(x, y)
+        elif escapes.WAYS[way] == "across":
+            assert to_x * x < 0.3
+        elif escapes.WAYS[way] == "same side":
+            assert to_x * x > -0.3
+
+
+def test_first_shots_are_those_of_the_record(run: Run) -> None:
+    world = run.demo().home
+    look, late, points = first_shots(run, world)
+    home = run.base(HOME)[: run.n(40_000)]
+    assert len(look) == len(late) == len(points) <= len(home)
+    assert points.sum() <= common.column(home, "points").sum() and 2 <= points.max() <= 4
+    # nobody shoots in the last four of 24 seconds here; with 14 on the clock some do
+    short, late_short, _ = first_shots(run, edited(world, rules(shot_clock_s=14.0)))
+    assert late.sum() < late_short.sum() < len(short) and (look >= 0).all()

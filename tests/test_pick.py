@@ -33,7 +33,7 @@ from engine.world.pack import pack
 
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
-N = 3000
+N = 8000
 SEED = 1
 CORNER = "corner trap"
 

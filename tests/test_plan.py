@@ -28,7 +28,7 @@ from engine.study.plan.table import BEFORE, Table, play_table
 from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
-CORNER, SHORT_CORNER, TOP = 0, 1, 3
+WING = 2  #: called most often
 SEED = 11
 
 
@@ -59,8 +59,11 @@ def small(friday: Any) -> PlanResult:
 def one(world: Any, number: int, fouls: int, seen: int = 0, max_calls: int = 1) -> Any:
     """The record of one possession in a world whose state is set by hand."""
     world = world.copy()
-    world["rules"]["team_fouls"] = fouls
-    world["rules"]["traps_seen"] = seen
+    k, rules = world["k"][0], world["rules"][0]
+    rules["team_fouls"] = fouls
+    for name in ("handler_read_s", "read_delay_s"):
+        shorter = k[name] * np.exp(-k["readiness_per_trap"] * seen)
+        k[name] = max(shorter, k["read_delay_least_s"])
     records = np.zeros((1, N_RECORD), dtype=np.int32)
     play_list(world, SEED, np.array([number]), records, max_calls)
     return records[0]
@@ -136,16 +139,16 @@ def test_without_readiness_bonus_and_fatigue_the_swing_is_uses_times_value(frida
     scenario = with_rules(changed(friday, readiness_per_trap=0.0), fouls__bonus_from_team_foul=100)
     table = table_of(scenario, 6)
     assert table.n_levels == 1, "no readiness: every use is the first"
-    assert table.value(BEFORE, TOP, 1) == table.value(BEFORE, TOP, 5)
+    assert table.value(BEFORE, WING, 1) == table.value(BEFORE, WING, 5)
 
     calls, _ = calls_of(scenario)
-    games = GamePlan(4, 16, (0, 0, 0, 10), time_outs=0)
+    games = GamePlan(4, 16, (0, 0, 10, 0), time_outs=0)
     found = play_games(Runner(SEED), PlanWorlds(scenario, calls), games, 300, 2)
     assert not found.carried.any(), "nothing is carried over"
-    made = int(found.made[:, TOP].sum())
-    assert made > 2900, "every second possession has a chance: nearly all uses are made"
+    made = int(found.made[:, WING].sum())
+    assert made > 1000, "uses enough to tell"
     assert int(found.swing.sum()) == int(found.use_sum.sum())
-    value = table.value(BEFORE, TOP, 1)
+    value = table.value(BEFORE, WING, 1)
     assert value.mean is not None and value.high is not None
     error = np.hypot((value.high - value.mean) / 1.96, found.swing.std() * np.sqrt(300) / made)
     assert abs(found.swing.sum() / made - value.mean) < 4 * error
@@ -155,7 +158,7 @@ def test_without_readiness_bonus_and_fatigue_the_swing_is_uses_times_value(frida
 def test_more_readiness_makes_later_uses_worth_less(friday: Any) -> None:
     table = table_of(changed(friday, readiness_per_trap=1.0), 4)
     assert 1 < table.n_levels < 12
-    first, last = (table.value(BEFORE, TOP, use).mean for use in (1, 12))
+    first, last = (table.value(BEFORE, WING, use).mean for use in (1, 12))
     assert first is not None and last is not None and last < first - 0.05
 
 
@@ -173,25 +176,27 @@ def test_fouls_carry_into_the_bonus(friday: Any) -> None:
 
     team = friday.offence_team
     sure = tuple(player.model_copy(update={"free_throw": 1.0}) for player in team.players)
-    never_miss = friday.model_copy(update={"offence_team": team.model_copy(update={"players": sure})})
+    # fouls off the shot are rare as it is (31 in 2,000 possessions): here they are not
+    often = changed(friday, trap_foul_rate_per_s=30.0, drive_foul_rate_per_s=2.0)
+    never_miss = often.model_copy(update={"offence_team": team.model_copy(update={"players": sure})})
 
     def played(bonus_from: int) -> Games:
         scenario = with_rules(never_miss, fouls__bonus_from_team_foul=bonus_from)
-        games = GamePlan(2, 25, (0, 0, 0, 10), time_outs=0)
+        games = GamePlan(2, 25, (0, 0, 10, 0), time_outs=0)
         return play_games(Runner(SEED), PlanWorlds(scenario, calls), games, 100, 2)
 
-    soon, never = played(2), played(100)
+    soon, never = played(3), played(100)
     assert not never.carried.any() and not never.in_bonus.any()
     assert soon.in_bonus.sum() > 2000
     assert soon.carried.any(), "fouls of traps bring the bonus nearer"
     assert soon.home_points.sum() > never.home_points.sum(), "two free throws a foul, never missed"
-    assert soon.carried.sum() < 0, "what the fouls of traps cost later"
+    assert soon.carried.sum() < 0, "what the fouls of traps cost later: -21, standard error 10, in 100 games"
 
 
 def test_tired_legs_change_the_planned_game_only_and_can_be_switched_off(friday: Any) -> None:
     calls, _ = calls_of(friday)
     worlds = PlanWorlds(friday, calls)
-    fresh = GamePlan(2, 25, (0, 0, 0, 12), time_outs=0)
+    fresh = GamePlan(2, 25, (0, 0, 12, 0), time_outs=0)
     tired = replace(fresh, fatigue=Fatigue(loss_per_m=0.02, kept=0.9, m_per_step=0.05))
     rested, worn = (play_games(Runner(SEED), worlds, one_plan, 100, 2) for one_plan in (fresh, tired))
     assert not rested.tired.any()
@@ -204,17 +209,17 @@ def test_time_outs_out_of_traps_are_the_ones_of_the_trace(friday: Any) -> None:
     scenario = with_rules(changed(friday, time_out_rate_per_s=2.0), time_out__trapped_player_may_call=True)
     calls, _ = calls_of(scenario)
     worlds = PlanWorlds(scenario, calls)
-    games = GamePlan(1, 12, (0, 0, 0, 6), time_outs=2)
-    found = play_games(Runner(SEED), worlds, games, 60, 2)
+    games = GamePlan(1, 12, (0, 0, 6, 0), time_outs=2)
+    found = play_games(Runner(SEED), worlds, games, 150, 2)
     assert 20 < found.time_outs.sum() and found.time_outs.max() == 2
-    none = play_games(Runner(SEED), worlds, replace(games, time_outs=0), 60, 2)
+    none = play_games(Runner(SEED), worlds, replace(games, time_outs=0), 150, 2)
     assert not none.time_outs.any()
     # the first possession of every game, in its trace
-    first = play_games(Runner(SEED), worlds, GamePlan(1, 1, (0, 0, 0, 1), time_outs=2), 60, 2)
-    called = np.flatnonzero(first.made[:, TOP])
+    first = play_games(Runner(SEED), worlds, GamePlan(1, 1, (0, 0, 1, 0), time_outs=2), 200, 2)
+    called = np.flatnonzero(first.made[:, WING])
     event = EVENTS.index("time_out")
     for g in called:
-        traced = trace_possession(worlds.world(TOP), SEED, int(g) * NUMBERS_PER_GAME, 1)
+        traced = trace_possession(worlds.world(WING), SEED, int(g) * NUMBERS_PER_GAME, 1)
         assert first.time_outs[g] == (traced.events[:, 1] == event).sum()
     assert len(called) > 10 and 0 < first.time_outs.sum() < len(called)
 
@@ -334,8 +339,8 @@ def test_a_game_too_long_is_refused(friday: Any) -> None:
 
 def test_outcomes_named_turnovers_are_the_ones_counted(small: PlanResult, friday: Any) -> None:
     """The tally of the bench counts what the trap itself wins: per use as often as the same calls alone, each
-    6,000 possessions at home. n of 1,488 uses (standard error .009) against some 800 and 3,000 calls (.009);
-    4 errors of the difference, .05. What the game changes (traps seen, fouls) is less than one."""
+    6,000 possessions at home. The standard error of the difference is .018 (rates .19 and .19); 4 of them,
+    .07. What the game changes (traps seen, fouls) is less than one."""
     won = [OUTCOMES.index(name) for name in ("steal", "other_turnover")]
     worlds = {setting.name: setting.world for setting in pack(friday).settings}
     uses = small.games.use_n.sum(axis=1)
@@ -351,4 +356,4 @@ def test_outcomes_named_turnovers_are_the_ones_counted(small: PlanResult, friday
             variance += share**2 * rate * (1.0 - rate) / len(called)
     rate = small.games.use_lost.sum() / n
     error = np.sqrt(variance + rate * (1.0 - rate) / n)
-    assert error < 0.015 and abs(rate - alone) < 4 * error, (rate, alone, error)
+    assert error < 0.02 and abs(rate - alone) < 4 * error, (rate, alone, error)

@@ -42,6 +42,13 @@ def trapped(rules: str, constants: dict[str, float], **changes: Any) -> Any:
     return built(rules=rules, setting=setting, constants={**CALM, **constants}, **changes).settings[0].world
 
 
+def met(rules: str, constants: dict[str, float], **changes: Any) -> Any:
+    """The demo with whoever dribbles the ball over half court trapped there."""
+    call = {"call": "top", "probability": 1.0, "triggers": ["across_half"], "from_baseline_m": [0.0, 15.0]}
+    setting = [{"name": "one", "call": [call]}]
+    return built(rules=rules, setting=setting, constants={**CALM, **constants}, **changes).settings[0].world
+
+
 def log(world: Any, n: int) -> list[tuple[Trace, list[tuple[float, str, int, float]]]]:
     """(trace, events as (time, name, player, value)) of the first possessions."""
     found = []
@@ -149,7 +156,7 @@ def test_closely_guarded_dribbler() -> None:
 def test_three_seconds_in_the_lane() -> None:
     """Who never steps out of the lane is called after three seconds there; with a long count nobody is."""
     camp = {"lane_margin_s": -100.0, "lane_camp_mps": 20.0}
-    found, n = 0, 60
+    found, n = 0, 200
     for t, events in log(home(constants=camp, start="frontcourt"), n):
         for time, name, _, value in events:
             if name == "violation" and VIOLATIONS[int(value)] == "three seconds":
@@ -203,7 +210,7 @@ FOULED = {"set_pick_up_p": 1.0, "decision_period_s": 3.0, "catch_pause_s": 3.0, 
 def after_first_foul(rules: str, fouls: int, n: int) -> list[list[str]]:
     """What follows a possession's first foul, if not on a shot: free throws (1 made) or a throw-in."""
     found = []
-    for _, events in log(trapped(rules, FOULED, game={"team_fouls": fouls}), n):
+    for _, events in log(met(rules, FOULED, game={"team_fouls": fouls}), n):
         first = next((i for i, e in enumerate(events) if e[1] == "foul"), None)
         if first is not None and events[first][3] == 0.0:
             what = []
@@ -279,7 +286,7 @@ def test_possession_arrow() -> None:
     constants = {**EAGER, "tie_up_rate_per_s": 50.0}
     lost: dict[str, list[bool]] = {}
     for arrow, n in (("offence", 75), ("defence", 75), ("even", 1500)):
-        world = trapped("international", constants, game={"possession_arrow": arrow})
+        world = met("international", constants, game={"possession_arrow": arrow})
         at: dict[tuple[float, float], set[str]] = {}
         for event in watching.watch(world, SEED, range(n)):
             moment = at.setdefault((event[watching.ROW], event[watching.TIME]), set())

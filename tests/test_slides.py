@@ -32,6 +32,8 @@ JOBS_OF_ROW = {
 
 
 #: Row -> (role, measure, lowest, highest): bounds on the mean over the row's moments, metres (``measured``).
+#: Who takes the ball is at most as far as counts as having come: the gap that he keeps there by the ball's
+#: distance from the rim (tracking, test_runs: 1.7 m in the corner, 1.85 on the wing) and ``bump_m``, .35.
 PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
     ("top", "settled"): [  # on the ball; high post; forwards up and wide; middle of the lane
         ("near_guard", "ball", 0.8, 2.2),
@@ -45,7 +47,7 @@ PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
         ("centre", "y", 1.9, 3.6),
     ],
     ("slot", "settled"): [  # on the ball; high post; nearer the wing; at the lane; middle
-        ("near_guard", "ball", 0.8, 1.8),
+        ("near_guard", "ball", 1.2, 2.3),
         ("far_guard", "post", 0.0, 2.1),
         ("near_forward", "x", 3.8, 5.6),
         ("far_forward", "x", -3.3, -0.8),
@@ -80,7 +82,7 @@ PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
         ("centre", "y", -0.2, 1.8),
     ],
     ("corner", "settled"): [  # sinks, high post, on the ball, across the lane to the rim, low post
-        ("near_forward", "ball", 0.7, 1.7),
+        ("near_forward", "ball", 0.7, 2.1),
         ("near_guard", "x", 2.4, 4.6),
         ("near_guard", "y", 2.6, 4.2),
         ("far_guard", "y", 3.2, 5.2),
@@ -119,21 +121,24 @@ PLACES: dict[tuple[str, str], list[tuple[str, str, float, float]]] = {
         ("centre", "x", -0.8, 1.2),
     ],
     ("wing", "reversal"): [  # guard coming over, forward has run at the catch, block on that side
-        ("near_forward", "ball", 0.7, 2.0),
+        ("near_forward", "ball", 0.7, 2.2),
         ("near_guard", "ball", 1.4, 4.4),
         ("centre", "x", 0.6, 2.9),
     ],
 }
-#: Row -> who is nearest to the ball, and in what share of the moments at least. At the top either guard
-#: may be: in front of a high post close to the arc the far guard stands beside the near one.
+#: Row -> who is nearest to the ball, and in what share of the moments at least; then who may be instead of
+#: him: either guard at the top (in front of a high post close to the arc the far guard stands beside the near
+#: one), the far guard at the elbow with the ball at the inner edge of the wing (x under 4 m), the guard who
+#: comes for the bump, the centre who stands between ball and block. The man on the ball
+#: keeps 1.1 to 1.9 m (evidence 10), so that these are now and then as near as he.
 NEAREST = {
-    ("top", "settled"): ("guard", 0.95),
-    ("slot", "settled"): ("near_guard", 0.85),
-    ("wing", "before_bump"): ("near_forward", 0.85),
-    ("wing", "after_bump"): ("near_guard", 0.85),
-    ("wing", "reversal"): ("near_forward", 0.7),
-    ("corner", "settled"): ("near_forward", 0.9),
-    ("short_corner", "settled"): ("near_forward", 0.7),
+    ("top", "settled"): ("guard", 0.95, ()),
+    ("slot", "settled"): ("near_guard", 0.7, ("far_guard", "near_forward")),
+    ("wing", "before_bump"): ("near_forward", 0.7, ("near_guard",)),
+    ("wing", "after_bump"): ("near_guard", 0.85, ("near_forward", "far_guard")),
+    ("wing", "reversal"): ("near_forward", 0.7, ("near_guard",)),
+    ("corner", "settled"): ("near_forward", 0.9, ("centre",)),
+    ("short_corner", "settled"): ("near_forward", 0.5, ("centre",)),
 }
 LEAST_MOMENTS, LEAST_POSSESSIONS = 10, 3
 
@@ -151,9 +156,11 @@ def test_row_places_and_jobs(key: tuple[str, str], side: int) -> None:
         mean = np.mean([measured(m, role, measure) for m in moments])
         assert low <= mean <= high, f"{role} {measure}: {mean:.2f} m, not {low} to {high}"
     if key in NEAREST:
-        who, least = NEAREST[key]
+        who, least, others = NEAREST[key]
         share = np.mean([m.nearest().endswith(who) for m in moments])
         assert share >= least, f"{who} nearest in {share:.2f} of {len(moments)}"
+        share = np.mean([m.nearest().endswith((who, *others)) for m in moments])
+        assert share >= 0.95, f"{who} or {others} nearest in {share:.2f} of {len(moments)}"
 
 
 @pytest.mark.parametrize("key", [("high_post", "settled"), ("top", "settled")], ids="-".join)
@@ -223,7 +230,7 @@ def test_option_top_guard() -> None:
     assert jobs_of(key, "near_guard", top_guard="gap") == {"gap"}
     assert jobs_of(key, "far_guard", top_guard="gap") == {"gap"}
     ball = mean_of(key, "near_guard", "ball", top_guard="ball")
-    assert mean_of(key, "near_guard", "ball", top_guard="gap") > ball + 0.8
+    assert mean_of(key, "near_guard", "ball", top_guard="gap") > ball + 0.4
 
 
 def test_option_bring_up() -> None:
@@ -245,7 +252,4 @@ def test_only_a_shooter_is_guarded_at_the_top() -> None:
         gaps[shooter] = np.mean(
             [measured(m, "near_guard", "ball") for m in read_rows(world, 20)["top", "settled"]]
         )
-    assert gaps[0.95] > gaps[0.05] + 0.8
-
-
-# --- near and far, reaction, the bump -------------------------------------------------------------------
+    assert gaps[0.95] > gaps[0.05] + 0.3

@@ -57,8 +57,8 @@ low = 0.9
 high = 1.5
 [[factor]]
 path = "constants.trap_foul_rate_per_s"
-low = 0.05
-high = 0.2
+low = 0.02
+high = 0.1
 """
 
 
@@ -82,7 +82,7 @@ def test_ishigami_in_a_real_store_gives_the_published_indices(tmp_path: Path, lu
     path.write_text(ISHIGAMI_DESIGN.format(luck=luck, blocks=256))
     design = load_design(path)
     assert len(design.points) == 256 * 5
-    units = [(0.2, 0.4), (0.9, 1.5), (0.05, 0.2)]
+    units = [(0.2, 0.4), (0.9, 1.5), (0.02, 0.1)]
     low, high = np.array(units).T
     x = (np.array([list(point.values()) for point in design.points]) - low) / (high - low)
     y = ishigami(2.0 * pi * x - pi) / 3.0 - 1.0  # within what net points can be

@@ -126,7 +126,8 @@ def test_bad_arguments_are_one_line(
 
 
 def test_the_table_says_what_compare_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    design, path = small_design(tmp_path, possessions=300, batch=200), tmp_path / "s.db"
+    n = 1500  # the trap is called in 3 of 100
+    design, path = small_design(tmp_path, possessions=n, batch=1000), tmp_path / "s.db"
     run_into(path, design)
     for suffix in ("parquet", "csv"):
         assert cli.run(["gather", str(path), "-o", str(tmp_path / f"t.{suffix}")]) == 0
@@ -136,13 +137,13 @@ def test_the_table_says_what_compare_says(tmp_path: Path, capsys: pytest.Capture
     pd.testing.assert_frame_equal(text, table, check_dtype=False, check_exact=True)
     assert list(table["setting"]) == ["home", "corner trap"] * 4
     assert list(table["point"]) == [1, 1, 2, 2, 3, 3, 4, 4]
-    assert table["settled"].all() and (table["possessions"] == 300).all()
+    assert table["settled"].all() and (table["possessions"] == n).all()
     resolver = workshop_of(design).resolver
     for point in range(4):
         home, trap = table[table["point"] == point + 1].to_dict("records")
         for name, value in design.points[point].items():
             assert home[name] == trap[name] == value
-        found = engine.compare(resolver.scenario(point), 300, SEED, 1).to_dict()
+        found = engine.compare(resolver.scenario(point), n, SEED, 1).to_dict()
         setting = next(one for one in found["settings"] if one["name"] == "corner trap")
         call = setting["calls"][0]
         for row, block in ((home, found["baseline"]), (trap, setting)):

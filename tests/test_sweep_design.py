@@ -44,7 +44,7 @@ def refused(path: Path, *pieces: str) -> None:
 def test_a_grid_has_every_combination_the_last_factor_fastest(tmp_path: Path) -> None:
     factors = [
         {"path": "constants.reaction_s", "low": 0.2, "high": 0.5, "steps": 4},
-        {"path": "constants.trap_foul_rate_per_s", "low": 0.004, "high": 0.4, "steps": 3, "scale": "log"},
+        {"path": "constants.trap_foul_rate_per_s", "low": 0.01, "high": 0.1, "steps": 3, "scale": "log"},
         {"path": "game.team_fouls", "low": 0, "high": 3, "steps": 7, "whole": True},
         {"path": "defence.options.bring_up", "values": ["wait", "extend"]},
     ]
@@ -52,7 +52,7 @@ def test_a_grid_has_every_combination_the_last_factor_fastest(tmp_path: Path) ->
     assert len(found.points) == 4 * 3 * 4 * 2
     columns = [[point[f["path"]] for point in found.points] for f in factors]
     assert sorted(set(columns[0])) == pytest.approx([0.2, 0.3, 0.4, 0.5])
-    assert sorted(set(columns[1])) == pytest.approx([0.004, 0.04, 0.4])
+    assert sorted(set(columns[1])) == pytest.approx([0.01, 10**-1.5, 0.1])
     assert sorted(set(columns[2])) == [0, 1, 2, 3] and all(type(v) is int for v in columns[2])
     assert columns[3][:4] == ["wait", "extend", "wait", "extend"]
     assert len({tuple(point.values()) for point in found.points}) == len(found.points)
@@ -77,7 +77,7 @@ def test_a_latin_hypercube_has_one_point_in_every_slice(tmp_path: Path) -> None:
 def test_a_sobol_design_is_balanced_and_spreads_better_than_chance(tmp_path: Path) -> None:
     whole = {"path": "game.team_fouls", "low": 0, "high": 7, "whole": True}
     names = {"path": "defence.options.bring_up", "values": ["wait", "extend"]}
-    log = {"path": "constants.trap_foul_rate_per_s", "low": 0.004, "high": 0.4, "scale": "log"}
+    log = {"path": "constants.trap_foul_rate_per_s", "low": 0.01, "high": 0.1, "scale": "log"}
     factors = [REACTION, SPEED, whole, names, log]
     data = design(design={"method": "sobol", "points": 64}, factor=factors, seed=9)
     found = load_design(written(tmp_path, data))
@@ -91,7 +91,7 @@ def test_a_sobol_design_is_balanced_and_spreads_better_than_chance(tmp_path: Pat
     assert {value: fouls.count(value) for value in range(8)} == dict.fromkeys(range(8), 8)
     assert [point["defence.options.bring_up"] for point in found.points].count("wait") == 32
     rates = np.array([point["constants.trap_foul_rate_per_s"] for point in found.points], dtype=float)
-    assert (rates < 0.04).sum() == 32  # half of them below the middle of the scale
+    assert (rates < 10**-1.5).sum() == 32  # half of them below the middle of the scale
 
 
 def test_a_table_gives_its_own_points_in_its_order(tmp_path: Path) -> None:

@@ -23,14 +23,20 @@ from engine.run import blocks as run
 from engine.run import records as module
 from engine.run.records import FILE_COLUMNS, HEAD_KEY, MAY_BE_EMPTY, RecordFile, description, type_of
 from engine.state.record import COLUMN, N_RECORD, RECORD
-from engine.state.words import AFTER, ENDS, ESCAPES, OUTCOMES
+from engine.state.words import AFTER, ENDS, ESCAPES, LOSSES, OUTCOMES
 from engine.world.pack import pack
 
 CONFIGS = Path(__file__).parents[1] / "configs"
 SCENARIO = CONFIGS / "scenarios" / "friday_night.toml"
 TOGETHER = "corner and short corner together"
 N, SEED = 700, 3
-CODES = {"end": ENDS, "outcome": OUTCOMES, "after": AFTER, "escape": ("none", *ESCAPES)}
+CODES: dict[str, tuple[str | None, ...]] = {
+    "end": ENDS,
+    "outcome": OUTCOMES,
+    "after": AFTER,
+    "escape": (None, *ESCAPES),
+    "lost_by": (None, *LOSSES),
+}
 
 
 @pytest.fixture(scope="module")
@@ -70,9 +76,7 @@ def test_the_file_holds_what_the_kernel_wrote(small: None, scenario: Any, tmp_pa
             assert column == [names[code - 1] if code else None for code in wanted]
         elif name in CODES:
             words = [CODES[name][code] for code in wanted]
-            if name == "escape":
-                words = [None if word == "none" else word for word in words]
-            elif name in MAY_BE_EMPTY:
+            if name in ("outcome", "after"):
                 words = [word if c else None for word, c in zip(words, called, strict=True)]
             assert column == words
         else:
@@ -129,7 +133,8 @@ def test_home_has_no_call(small: None, scenario: Any, tmp_path: Path) -> None:
     path = tmp_path / "records.parquet"
     written(scenario, path, setting="home")
     frame = pd.read_parquet(path)
-    assert frame[list(MAY_BE_EMPTY)].isna().all(axis=None)
+    assert frame[[name for name in MAY_BE_EMPTY if name != "lost_by"]].isna().all(axis=None)
+    assert (frame["lost_by"].notna() == (frame["turnovers"] > 0)).all() and frame["lost_by"].notna().any()
     assert frame["end"].notna().all() and (frame["shadow"] > 0).any()
 
 

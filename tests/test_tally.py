@@ -14,7 +14,7 @@ from engine.estimate.tally import (
     spots_of_calls,
 )
 from engine.state.record import COLUMN, N_RECORD, NET_HIGH, NET_LOW
-from engine.state.words import AFTER, ENDS, OUTCOMES
+from engine.state.words import AFTER, ENDS, LOSSES, OUTCOMES
 
 N_SPOTS = 4
 
@@ -26,6 +26,7 @@ def random_records(rng: np.random.Generator, n: int) -> np.ndarray:
     records[:, COLUMN["points"]] = rng.integers(0, 12, size=n)
     records[:, COLUMN["end"]] = rng.integers(0, len(ENDS), size=n)
     records[:, COLUMN["after"]] = rng.integers(0, len(AFTER), size=n)
+    records[:, COLUMN["lost_by"]] = rng.integers(0, len(LOSSES) + 1, size=n)
     records[:, COLUMN["time_ms"]] = rng.integers(500, 40_000, size=n)
     records[:, COLUMN["shot_clock_left_ms"]] = rng.integers(-1, 30_000, size=n)
     n_calls = rng.integers(0, 9, size=n)
@@ -106,7 +107,7 @@ def test_pair_tally_is_a_plain_loop() -> None:
     home, setting = random_records(rng, 400), random_records(rng, 400)
     tally = PairTally.from_records(home, setting, N_SPOTS)
     joint, calls = np.zeros_like(tally.joint), np.zeros(N_SPOTS, dtype=int)
-    shots = np.zeros(N_SPOTS, dtype=int)
+    shots, lost_by = np.zeros(N_SPOTS, dtype=int), np.zeros((N_SPOTS, len(LOSSES)), dtype=int)
     rim_home, points_home = np.zeros(N_SPOTS, dtype=int), np.zeros(N_SPOTS, dtype=int)
     points_called = np.zeros((N_SPOTS, POINTS_HIGH + 1), dtype=int)
     for h, s in zip(home, setting, strict=True):
@@ -120,12 +121,16 @@ def test_pair_tally_is_a_plain_loop() -> None:
             joint[spot, s[COLUMN["outcome"]], s[COLUMN["after"]], y0, ys] += 1
             rim_home[spot] += h[COLUMN["rim_shot"]] >= 1
             shots[spot] += OUTCOMES[s[COLUMN["outcome"]]] == "other" and s[COLUMN["trapped_shot"]] > 0
+            if OUTCOMES[s[COLUMN["outcome"]]] in ("steal", "other_turnover") and s[COLUMN["lost_by"]]:
+                lost_by[spot, s[COLUMN["lost_by"]] - 1] += 1
             points_called[spot, min(s[COLUMN["points"]], POINTS_HIGH)] += 1
             points_home[spot] += h[COLUMN["points"]]
     np.testing.assert_array_equal(tally.joint, joint)
     np.testing.assert_array_equal(tally.calls, calls)
     np.testing.assert_array_equal(tally.rim_home, rim_home)
     np.testing.assert_array_equal(tally.trapped_shot, shots)
+    np.testing.assert_array_equal(tally.lost_by, lost_by)
+    assert lost_by.sum() > 20
     np.testing.assert_array_equal(count_pairs(home, setting), tally.all_pairs)
     np.testing.assert_array_equal(tally.points_hist_called, points_called)
     np.testing.assert_array_equal(tally.points_sum_home, points_home)

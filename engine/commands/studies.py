@@ -125,7 +125,7 @@ def stress(
 @click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result.")
 @json_option
 def patterns(scale: float, threads: int | None, quiet: bool, json_target: str | None) -> None:
-    """Measure thirteen patterns of the trade on the shipped demo and levels; a failing one stays failing."""
+    """Measure sixteen patterns of the trade on the shipped demo and levels; a failing one stays failing."""
     from engine.report.screen.patterns import patterns_text
     from engine.study.patterns.table import measure
 

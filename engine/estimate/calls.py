@@ -41,8 +41,8 @@ from engine.estimate.play import (
     share,
 )
 from engine.estimate.risk import OverN, over_n
-from engine.estimate.tally import N_NET, BoxTally, PairTally, PerCallTally, net_values
-from engine.state.words import AFTER, OUTCOMES
+from engine.estimate.tally import N_NET, TURNOVERS, BoxTally, PairTally, PerCallTally, net_values
+from engine.state.words import AFTER, LOSSES, OUTCOMES
 
 __all__ = [
     "BoxTally", "BreakEven", "CallEstimate", "Conceded", "FourFactors", "Interval", "OverN",
@@ -55,8 +55,6 @@ __all__ = [
     "variance_reduction", "wilson",
 ]  # fmt: skip
 
-#: Outcomes of a call that are turnovers IN the trap; what is lost later in the possession is not counted.
-TURNOVERS = ("steal", "other_turnover")
 #: Outcomes after which the offence plays on against a beaten trap.
 ESCAPES = ("escape_pass", "retreat", "split")
 
@@ -257,6 +255,9 @@ class CallEstimate:
     value: Interval
     outcomes: dict[str, float | None]
     other_parts: dict[str, float | None]  # of all called possessions; they add up to outcomes["other"]
+    turnover_parts: dict[
+        str, float | None
+    ]  # of all called; they add up to the outcomes steal and other_turnover
     after_escape: dict[str, float | None]
     break_even: BreakEven
     called_branch: Conceded
@@ -304,6 +305,10 @@ def estimate_call(tally: PairTally, spot: int, n: int, level: float = LEVEL) -> 
         value=call_value(tally, spot, level),
         outcomes=_shares(OUTCOMES, by_outcome.sum(axis=1)),
         other_parts=_other_parts(tally, spot),
+        turnover_parts={
+            name: int(k) / called if called else None
+            for name, k in zip(LOSSES, tally.lost_by[spot], strict=True)
+        },
         after_escape=_shares(AFTER[1:], escaped[1:]),
         break_even=break_even(tally, spot, level),
         called_branch=conceded(tally, spot, "called", level),

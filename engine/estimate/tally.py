@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from engine.state.record import COLUMN, MOST_CALLS, N_RECORD, NET_HIGH, NET_LOW
-from engine.state.words import AFTER, ENDS, OUTCOMES
+from engine.state.words import AFTER, ENDS, LOSSES, OUTCOMES
 
 IntArray = npt.NDArray[np.int64]
 
@@ -31,6 +31,10 @@ BOX_COLUMNS = (
     "fga", "fgm", "three_attempts", "three_made", "rim_attempts", "fta", "ftm",
     "oreb", "dreb", "turnovers", "steals", "fouls", "points",
 )  # fmt: skip
+
+#: Outcomes of a call that are turnovers IN the trap; what is lost later in the possession is not counted.
+TURNOVERS = ("steal", "other_turnover")
+LOST_IN_TRAP = tuple(OUTCOMES.index(name) for name in TURNOVERS)
 
 _NAMES_NOT_NUMBERS = ("call_spots", "shadow")  # packed bits: a product of them means nothing
 
@@ -194,6 +198,7 @@ class PairTally(Tally):
             possession counts in both branches: what came before the call is shared, so it adds equally.
         trap_set: int64[n_spots], those possessions in which the first call's trap closed around the ball.
         trapped_shot: int64[n_spots], those whose outcome was "other" because the trapped man shot.
+        lost_by: int64[n_spots, len(LOSSES)], those lost in the trap, by how the ball was lost.
     """
 
     n: int
@@ -210,6 +215,7 @@ class PairTally(Tally):
     rim_called: IntArray
     trap_set: IntArray
     trapped_shot: IntArray
+    lost_by: IntArray
 
     @classmethod
     def zero(cls, n_spots: int) -> PairTally:
@@ -235,6 +241,8 @@ class PairTally(Tally):
         joint = _count(code * N_NET * N_NET + pair[called], shape)
 
         shot = setting[called][:, COLUMN["trapped_shot"]] > 0
+        how = _column(setting, "lost_by", 0, len(LOSSES))[called]
+        lost = np.isin(outcome, LOST_IN_TRAP) & (how > 0)
 
         spots = spots_of_calls(setting)
         if spots.size and spots.max() > n_spots:
@@ -253,6 +261,7 @@ class PairTally(Tally):
             joint=joint,
             calls=_count(spots[spots > 0] - 1, (n_spots,)),
             trap_set=_count(spot[setting[called][:, COLUMN["trap_set"]] > 0], (n_spots,)),
+            lost_by=_count((spot * len(LOSSES) + how - 1)[lost], (n_spots, len(LOSSES))),
             trapped_shot=_count(spot[shot & (outcome == OUTCOMES.index("other"))], (n_spots,)),
             **branches,
         )

@@ -9,6 +9,7 @@ from pydantic import AfterValidator, BeforeValidator, Field
 from engine.errors import InputError
 from engine.inputs import defaults
 from engine.inputs.base import (
+    Flag,
     Frozen,
     Real,
     Shirt,
@@ -43,6 +44,8 @@ WAYS_BACK = ("shell", "trappers_last")
 
 Trigger = Annotated[str, Field(strict=True), AfterValidator(one_of(TRIGGERS))]
 Triggers = Annotated[tuple[Trigger, ...], BeforeValidator(as_list), Field(min_length=1)]
+Metres = Annotated[float, Field(ge=0.0, le=15.0)]
+Band = Annotated[tuple[Metres, Metres], BeforeValidator(as_list)]
 WayBack = Annotated[str, Field(strict=True), AfterValidator(one_of(WAYS_BACK))]
 
 
@@ -75,6 +78,10 @@ class Call(Frozen):
     )
     only_against: tuple[Shirt, ...] = Field(default=(), description="shirt numbers; empty for everyone")
     way_back: WayBack = Field(default=defaults.WAY_BACK, description="way back to the shell")
+    after_bump: Flag = Field(default=False, description="not while the guard is still on his way to the wing")
+    from_baseline_m: Band | None = Field(
+        default=None, description="the ball's distance from the baseline, metres"
+    )
     give_up_s: Real = Field(default=defaults.GIVE_UP_S, ge=0.0, le=30.0, description="trap kept up, seconds")
     cover: dict[RoleName, Entry] = Field(description="an entry for each role that does not double")
     options: Options = Field(default_factory=dict, description="choices of this file")
@@ -105,6 +112,8 @@ CHANGEABLE = (
     "budget",
     "give_up_s",
     "way_back",
+    "after_bump",
+    "from_baseline_m",
 )
 
 

@@ -46,8 +46,8 @@ AMOUNTS = ("s", "m", "m/s", "m/s2", "1/s", "s/m", "m per m", "rad", "attempts", 
 #: What the engine divides by, or steps by: never 0.
 DIVISORS = frozenset(
     {
-        "block_far_m", "block_scale_m", "drive_width_m", "hold_tau_s", "numbers_reach_m", "shot_foul_scale_m",
-        "sprint_tau_s", "touch_width_m",
+        "block_far_m", "block_scale_m", "drive_width_m", "hold_tau_s", "numbers_reach_m", "pass_ramp_m",
+        "shot_foul_scale_m", "slide_tau_s", "split_width_m", "sprint_tau_s", "touch_width_m",
     }
 )  # fmt: skip
 #: Bounds of how long a possession can take to play: at most 600 s in steps of 5 ms.
@@ -66,10 +66,12 @@ def hard_limits(name: str, constant: Constant) -> tuple[float, float]:
     """What a constant can be at all, in its unit; ``beyond_range`` goes as far as this.
 
     Chances and shares of a whole lie from 0 to 1; lengths, times, speeds, rates and counts are not below 0,
-    and what is divided by is above 0; points and log odds have no limits.
+    and what is divided by is above 0; points, log odds and what may be below 0 in its range have no limits.
     """
     if name in BOUNDED:
         return BOUNDED[name]
+    if constant.low < 0.0:
+        return -math.inf, math.inf
     if constant.unit == "probability":
         return 0.0, 1.0
     if constant.unit == "share":

@@ -56,6 +56,8 @@ class CallUse(Frozen):
     budget: Any = None
     give_up_s: Any = None
     way_back: Any = None
+    after_bump: Any = None
+    from_baseline_m: Any = None
     options: dict[str, Any] = Field(default_factory=dict, description="option = choice")
 
 

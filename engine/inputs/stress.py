@@ -21,10 +21,11 @@ SPECIAL: dict[str, tuple[str, float, float, str]] = {
     "jump_shots": ("logit", -2.0, 2.0, "shift of every attacker's shots from farther out"),
     "contest_slope": ("share", 0.0, 3.0, "effect of the nearest defender's distance, over the shot table's"),
 }
-#: Constants that may not vary: numerical ones, and those that a team's shots were fitted with.
+#: Constants that may not vary: numerical ones, a switch, and those that a team's shots were fitted with.
 FIXED = {
     "time_step_s": "numerical",
     "longest_possession_s": "numerical",
+    "tried_look": "a switch of the measurement of beliefs",
     "reference_defender_m": "a player's counts were turned into shots with it",
     "shot_prior_attempts": "a player's counts were turned into shots with it",
     "typical_gap_rim_m": "a player's counts were turned into shots with it",

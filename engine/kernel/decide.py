@@ -1,8 +1,9 @@
 """The handler's choice: shoot, hold, drive, retreat, split or pass, in points, with noise per option.
 
-Each option has its own noise (Gumbel, the exponential race in logarithms), keyed by option, so two settings
-that weigh the same options in the same situation choose alike. Source of the rules: common practice, no
-source; falling threshold with the clock: Skinner 2012 (PLoS ONE 7(1):e30776), optimal stopping.
+Each option has its own noise (Gumbel, the exponential race in logarithms), keyed by option and by the look in
+which it is drawn: what a man has misjudged he goes on misjudging until he looks anew. So two settings that
+weigh the same options in the same situation choose alike. Source of the rules: common practice, no source;
+falling threshold with the clock: Skinner 2012 (PLoS ONE 7(1):e30776), optimal stopping.
 """
 
 from __future__ import annotations
@@ -10,14 +11,18 @@ from __future__ import annotations
 import math
 
 from engine.kernel import draws
-from engine.kernel.drives import ahead_points, weigh_drives
+from engine.kernel.drives import ahead_points, dribble_mps, go_on, way_clear, weigh_drives
+from engine.kernel.forecast import believed, expected_gap, nearest_in, own_gaps
 from engine.kernel.jit import njit
 from engine.kernel.log import event, option
 from engine.kernel.motion import clip, distance, logistic, region_at
-from engine.kernel.near import help_gap, side_index
-from engine.kernel.offence import spot_of
+from engine.kernel.near import (
+    NEVER,
+    nearest_defender,
+)
+from engine.kernel.offence import bring_up_goal, half_line_holds, reading_delay, spot_of, two_ahead
 from engine.kernel.passing import lane_risk, pass_speed, pressure, start_pass
-from engine.kernel.shooting import effective_gap, is_three, shot_value
+from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, shot_value
 from engine.kernel.shots import start_shot
 from engine.state.arrays import N_OPTIONS, N_SIDE
 from engine.state.words import Action, Dribble, Event, Option, PassKind, Region, TrapPhase
@@ -25,6 +30,11 @@ from engine.state.words import Action, Dribble, Event, Option, PassKind, Region,
 NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 FARTHEST_SHOT_M = 9.2
+NOBODY_M = 9.0  # a second defender this far away bothers nobody
+RETREAT_WAY_M = 3.4
+TRIED_POINTS = 1.0  # noise of a look in which everything is tried
+PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
+RETREAT_WAYS, RETREAT_TURN = 7, 0.5  # directions a retreat is weighed in, and radians between them
 
 
 @njit
@@ -39,22 +49,37 @@ def time_left(w, c):
 
 
 @njit
-def hold_value(w, patience, left_s, held_s):
-    """Points the attack is worth if it goes on: falls to nothing with the clock, and as the ball sticks.
-
-    ``patience`` (share, about 1) is this possession's own: some attacks run a play out, others shoot early.
-    """
+def carrying_on(w, left_s):
+    """Points an attack brings with so much on the clock: falls to nothing as it runs out (measured)."""
     k = w.k
     if left_s <= 0.8:
         return 0.0
-    return patience * k.hold_value_points * (1.0 - math.exp(-(left_s - 0.8) / k.hold_tau_s)) - (
-        k.hold_stale_points_per_s * held_s
-    )
+    return k.hold_value_points * (1.0 - math.exp(-(left_s - 0.8) / k.hold_tau_s))
 
 
 @njit
-def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
-    """Value (points) and best kind of a pass to team-mate ``j``; where it goes is written beside it."""
+def by_phase(phase, home, trapped, after):
+    """The belief that holds in this phase of a trap: none, on its way or set, just beaten."""
+    if phase == TrapPhase.NONE:
+        return home
+    return after if phase == TrapPhase.AFTER else trapped
+
+
+@njit
+def fear_offset(k, phase):
+    """How this level reads the risk of a pass in each phase of a trap, log odds (measured)."""
+    if phase == TrapPhase.COMING:
+        return k.belief_loss_coming
+    if phase == TrapPhase.SET:
+        return k.belief_loss_set
+    if phase == TrapPhase.AFTER:
+        return k.belief_loss_after
+    return k.belief_loss_home
+
+
+@njit
+def weigh_pass(w, c, j, left_s, release_s, n_pressure):
+    """Value (points), best kind and goal of a pass to team-mate ``j``."""
     s = c.s
     k = w.k
     ru = w.rules
@@ -64,44 +89,53 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
     length = distance(a.x, a.y, b.x, b.y)
     if length < k.pass_shortest_m or length > k.pass_longest_m:
         return
-    v = pass_speed(w, s.handler, PassKind.DIRECT)
-    time_s = release_s + length / v
+    time_s = release_s + length / pass_speed(w, s.handler, PassKind.DIRECT, length)
     lead = clip(time_s, 0.0, 0.7)
     x = clip(b.x + lead * b.vx, -ru.half_width_m + 0.4, ru.half_width_m - 0.4)
     y = clip(b.y + lead * b.vy, ru.baseline_y_m + 0.4, ru.far_y_m - 0.4)
-    if s.front == 1 and y > ru.half_y_m - 0.2:
+    if half_line_holds(w, s) and y > ru.half_y_m - 0.2:
         if b.y > ru.half_y_m - 0.2:
             return
         y = ru.half_y_m - 0.3
     d_rim = distance(x, y, 0.0, 0.0)
-    gap = help_gap(w, c, x, y, time_s + 0.6 * k.shot_release_s, -1)
-    worth = hold_value(w, s.patience, left_s - time_s, 0.0) + k.movement_points
+    carry = carrying_on(w, left_s - time_s)
+    worth = carry + by_phase(
+        s.trap_phase, k.belief_pass_points, k.belief_pass_trapped_points, k.belief_pass_after_points
+    )
     region = region_at(w, x, y)
     if region == Region.HIGH_POST or region == Region.ELBOW:
+        o.place = 1.0
         worth += k.middle_touch_points
     elif region == Region.SHORT_CORNER or region == Region.LOW_POST or region == Region.LANE:
+        o.place = 2.0
         worth += k.post_up_points
-    ahead = ahead_points(w, c, x, y, j, time_s + 0.4)
-    worth += ahead
-    if attack and d_rim > distance(a.x, a.y, 0.0, 0.0):
-        worth -= k.urgency_points
-    if d_rim < FARTHEST_SHOT_M and left_s > time_s + 0.3:
-        shot = shot_value(w, j, d_rim, gap, is_three(w, x, y), left_s - time_s, False)
-        if shot > worth:
-            worth = shot
-    risk = lane_risk(w, c, s.handler, x, y, PassKind.DIRECT, release_s, n_pressure, True)
+    o.ahead = ahead_points(w, c, x, y, j, time_s + 0.4)
+    worth += o.ahead
+    if j == s.passer and s.n_passes > 0 and s.t - s.catch_t < k.look_again_s:
+        worth -= k.pass_back_points
+    o.promise = -PROMISE
+    if d_rim < FARTHEST_SHOT_M and left_s > time_s + 0.3 and not behind_board(x, y):
+        wait_s = k.catch_pause_s + (k.rim_release_s if d_rim < k.rim_range_m else k.shot_release_s)
+        o.gap = nearest_in(w, c, x, y, time_s + wait_s, -1)
+        gap = expected_gap(k.belief_gap_m, k.belief_gap_share, o.gap)
+        shot = shot_value(w, j, d_rim, gap, NOBODY_M, is_three(w, x, y), left_s - time_s, False)
+        o.promise = clip(shot - carry, -PROMISE, PROMISE)
+    worth += k.belief_pass_share * o.promise
+    risk = lane_risk(w, c, s.handler, x, y, PassKind.DIRECT, release_s, n_pressure)
     kind = PassKind.DIRECT
     if risk > 0.06:
         over_s = release_s + k.over_release_s
-        over = lane_risk(w, c, s.handler, x, y, PassKind.OVER, over_s, n_pressure, False)
+        over = lane_risk(w, c, s.handler, x, y, PassKind.OVER, over_s, n_pressure)
         if over < risk:
             risk = over
             kind = PassKind.OVER
         if length < k.bounce_longest_m:
-            bounce = lane_risk(w, c, s.handler, x, y, PassKind.BOUNCE, release_s, n_pressure, False)
+            bounce = lane_risk(w, c, s.handler, x, y, PassKind.BOUNCE, release_s, n_pressure)
             if bounce < risk:
                 risk = bounce
                 kind = PassKind.BOUNCE
+    o.raw = risk
+    risk = believed(risk, fear_offset(k, s.trap_phase), k.belief_loss_slope)
     o.value = (1.0 - risk) * worth - risk * k.turnover_dread_points
     o.x = x
     o.y = y
@@ -109,11 +143,63 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, attack):
 
 
 @njit
-def weigh_trap_moves(w, c, hold):
-    """Retreat and split, while the trap is not set and the dribble is alive."""
+def weigh_shot(w, c, left_s, d_rim, trapped):
+    """Value of the handler's own shot, with the defenders where they will be when HE lets it go."""
+    s = c.s
+    k = w.k
+    a = c.agents[s.handler]
+    if (d_rim >= FARTHEST_SHOT_M and left_s >= 1.5) or behind_board(a.x, a.y):
+        return
+    # where he will be when he has stopped and gone up
+    pace = math.sqrt(a.vx * a.vx + a.vy * a.vy)
+    x = a.x + a.vx * pace / (2.0 * k.brake_mps2)
+    y = a.y + a.vy * pace / (2.0 * k.brake_mps2)
+    far = distance(x, y, 0.0, 0.0)
+    gap, _, second = effective_gap(w, c, s.handler, x, y)
+    first_then, second_then = own_gaps(
+        w, c, x, y, k.rim_release_s if far < k.rim_range_m + 0.5 else k.shot_release_s, trapped
+    )
+    gap = first_then if first_then < gap else gap
+    second = second_then if second_then < second else second
+    o = c.weighed[Option.SHOOT]
+    o.gap = gap
+    o.value = shot_value(w, s.handler, far, gap, second, is_three(w, x, y), left_s, is_unset(w, c))
+
+
+@njit
+def weigh_retreat(w, c, carry):
+    """The best of several ways to dribble out backward or sideways, by the room the trappers leave."""
     s = c.s
     k = w.k
     ru = w.rules
+    a = c.agents[s.handler]
+    t0 = c.agents[s.trapper_0]
+    t1 = c.agents[s.trapper_1]
+    base = math.atan2(a.y - 0.5 * (t0.y + t1.y), a.x - 0.5 * (t0.x + t1.x))
+    top = ru.half_y_m - 0.4 if half_line_holds(w, s) else ru.far_y_m - 0.4
+    speed = w.players[s.handler].top_speed_mps * k.dribble_speed_share * k.retreat_speed_share
+    o = c.weighed[Option.RETREAT]
+    best = -1.0
+    for m in range(RETREAT_WAYS):
+        angle = base + (m - RETREAT_WAYS // 2) * RETREAT_TURN
+        x = clip(a.x + RETREAT_WAY_M * math.cos(angle), -ru.half_width_m + 0.5, ru.half_width_m - 0.5)
+        y = clip(a.y + RETREAT_WAY_M * math.sin(angle), ru.baseline_y_m + 0.5, top)
+        clear = way_clear(w, c, a.x, a.y, x, y, 0.0, speed)
+        room = distance(a.x, a.y, x, y) / RETREAT_WAY_M
+        got = room * logistic((clear - 2.0 * k.body_radius_m + 0.05) / k.drive_width_m)
+        if got > best:
+            best = got
+            o.x = x
+            o.y = y
+    o.raw = best
+    o.value = carry + k.belief_retreat_points + best * k.belief_retreat_way_points
+
+
+@njit
+def weigh_split(w, c, carry, hold):
+    """Between two trappers who still leave room for a body."""
+    s = c.s
+    k = w.k
     a = c.agents[s.handler]
     t0 = c.agents[s.trapper_0]
     t1 = c.agents[s.trapper_1]
@@ -122,50 +208,49 @@ def weigh_trap_moves(w, c, hold):
     away = distance(a.x, a.y, mx, my)
     if away < 1e-6:
         return
-    ux = (a.x - mx) / away
-    uy = (a.y - my) / away
-    gx = clip(a.x + 3.2 * ux, -ru.half_width_m + 0.5, ru.half_width_m - 0.5)
-    top = ru.half_y_m - 0.4 if s.front == 1 else ru.far_y_m - 0.4
-    gy = clip(a.y + 3.2 * uy + 0.8, ru.baseline_y_m + 0.5, top)
-    room = distance(a.x, a.y, gx, gy)
     d0 = distance(a.x, a.y, t0.x, t0.y)
     d1 = distance(a.x, a.y, t1.x, t1.y)
-    near = d0 if d0 < d1 else d1
-    # room to go and a lead on the trappers make a retreat worth something
-    o = c.weighed[Option.RETREAT]
-    o.value = (
-        hold
-        + k.trap_dread_points * room / 3.2
-        - k.retreat_penalty_points
-        + 0.05 * clip(near - 1.5, -1.0, 2.0)
-    )
-    o.x = gx
-    o.y = gy
-    o.end_x = gx
-    o.end_y = gy
     between = distance(t0.x, t0.y, t1.x, t1.y)
-    if d0 < 3.5 and d1 < 3.5 and between > 2.0 * k.body_radius_m + k.split_gap_m:
-        # they close while he comes
-        time_s = away / (w.players[s.handler].top_speed_mps * k.dribble_speed_share)
-        closing = k.trapper_closing_share * time_s * w.players[s.trapper_0].top_speed_mps
-        through = logistic(
-            (
-                between
-                - 2.0 * closing
-                - 2.0 * k.body_radius_m
-                - 2.0 * k.split_gap_m
-                + 0.6 * (w.players[s.handler].handle - 0.5)
-            )
-            / k.split_width_m
-        )
-        o = c.weighed[Option.SPLIT]
-        o.value = through * (hold + k.trap_dread_points + k.numbers_value_points) + (
-            (1.0 - through) * (hold - 0.5)
-        )
-        o.x = mx + (mx - a.x) / away * 1.6
-        o.y = my + (my - a.y) / away * 1.6
-        o.end_x = o.x
-        o.end_y = o.y
+    if d0 >= 3.5 or d1 >= 3.5 or between <= 2.0 * k.body_radius_m + k.split_gap_m:
+        return
+    # they close while he comes
+    time_s = away / (w.players[s.handler].top_speed_mps * k.dribble_speed_share)
+    closing = k.trapper_closing_share * time_s * w.players[s.trapper_0].top_speed_mps
+    room = between - 2.0 * closing - 2.0 * k.body_radius_m - 2.0 * k.split_gap_m
+    through = logistic((room + 0.6 * (w.players[s.handler].handle - 0.5)) / k.split_width_m)
+    o = c.weighed[Option.SPLIT]
+    o.value = through * (carry + k.numbers_value_points) + (1.0 - through) * (hold - 0.5)
+    o.x = mx + (mx - a.x) / away * 1.6
+    o.y = my + (my - a.y) / away * 1.6
+
+
+@njit
+def brings_up(w, c, d_rim, trapped, n_pressure):
+    """True if the handler goes on bringing the ball up; two men who wait for him make him stop and look."""
+    s = c.s
+    k = w.k
+    a = c.agents[s.handler]
+    if trapped or n_pressure > 0 or s.dribble == Dribble.DEAD:
+        return False
+    on_the_way = s.action == Action.DRIBBLE_TO and d_rim > w.rules.arc_m + k.bring_up_free_m
+    if not on_the_way and region_at(w, a.x, a.y) != Region.BACKCOURT:
+        return False
+    if s.front == 1 and two_ahead(w, c, k.stop_two_m):
+        s.action = Action.STAY
+        return False
+    s.action = Action.DRIBBLE_TO
+    s.dribble = Dribble.DRIBBLING
+    s.goal_x, s.goal_y = bring_up_goal(w, c)
+    return True
+
+
+@njit
+def closes_out(w, c):
+    """True if the nearest defender is still running at the ball's holder: now he can be passed."""
+    a = c.agents[c.s.handler]
+    d, who = nearest_defender(c, a.x, a.y)
+    b = c.agents[who]
+    return b.vx * (a.x - b.x) + b.vy * (a.y - b.y) > w.k.closing_mps * d
 
 
 @njit
@@ -175,107 +260,143 @@ def noise(u, scale):
 
 
 @njit
-def decide(w, c):
-    """One decision of the handler: weighs the options, adds each option's noise, starts the best."""
+def look(w, c, trapped):
+    """A new look at the floor: after a catch, a stopped drive, a trap that he has read, or some time."""
+    s = c.s
+    if s.t - s.look_t >= w.k.look_again_s or (trapped and s.look_t < s.trap_read_t):
+        s.n_looks += 1
+        s.look_t = s.t
+
+
+@njit
+def weigh(w, c, trapped, n_pressure, d_rim):
+    """Values and goals of all options into ``c.options``; what is no option keeps NOT_AN_OPTION."""
     s = c.s
     k = w.k
     ru = w.rules
     a = c.agents[s.handler]
-    p = w.players[s.handler]
-    s.n_decisions += 1
-    s.due_t = s.decide_t if abs(s.decide_t - s.t) <= k.time_step_s else s.t
-    s.decide_t = s.due_t + k.decision_period_s
-    trapped = s.trap_phase == TrapPhase.SET or (s.trap_phase == TrapPhase.COMING and s.now >= s.trap_read_t)
+    for i in range(N_OPTIONS):
+        c.weighed[i].value = NOT_AN_OPTION
+        c.weighed[i].raw = c.weighed[i].gap = 0.0
+        c.weighed[i].promise = c.weighed[i].ahead = c.weighed[i].place = 0.0
     left = time_left(w, c)
-    region = region_at(w, a.x, a.y)
-    n_pressure = pressure(w, c, s.handler)
-    d_rim = distance(a.x, a.y, 0.0, 0.0)
-    bringing_up = s.action == Action.DRIBBLE_TO and d_rim > ru.arc_m + k.bring_up_free_m
-    if (
-        (region == Region.BACKCOURT or bringing_up)
-        and not trapped
-        and n_pressure == 0
-        and s.dribble != Dribble.DEAD
-    ):
-        if s.action != Action.DRIBBLE_TO:
-            role = w.spot_role_of[side_index(s.near), s.handler]
-            s.action = Action.DRIBBLE_TO
-            s.dribble = Dribble.DRIBBLING
-            s.goal_x = w.spots[Region.TOP, role, 0] * s.near
-            s.goal_y = w.spots[Region.TOP, role, 1]
-        return
-    for o in range(N_OPTIONS):
-        c.weighed[o].value = NOT_AN_OPTION
     if s.action == Action.DRIBBLE_TO:
         s.stale_t = s.t
-    held = s.t - s.stale_t
-    hold = hold_value(w, s.patience, left, held)
-    if trapped:
-        hold -= k.trap_dread_points
-    elif s.trap_phase == TrapPhase.AFTER:
-        hold -= k.urgency_points
+    carry = carrying_on(w, left)
+    hold = carry - k.hold_stale_points_per_s * (s.t - s.stale_t)
+    hold += by_phase(
+        s.trap_phase, k.belief_hold_points, k.belief_hold_trapped_points, k.belief_hold_after_points
+    )
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
     late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)
     if ru.three_seconds_s > 0.0 and late_in_lane > 0.0:
         hold -= 0.5 * late_in_lane
-    c.weighed[Option.HOLD].value = hold
-    if d_rim < FARTHEST_SHOT_M or left < 1.5:
-        # where he will be when he has stopped and gone up
-        pace = math.sqrt(a.vx * a.vx + a.vy * a.vy)
-        sx = a.x + a.vx * pace / (2.0 * k.brake_mps2)
-        sy = a.y + a.vy * pace / (2.0 * k.brake_mps2)
-        gap, _ = effective_gap(w, c, s.handler, sx, sy)
-        dribbled = s.dribble == Dribble.DRIBBLING
-        c.weighed[Option.SHOOT].value = shot_value(
-            w, s.handler, distance(sx, sy, 0.0, 0.0), gap * 0.9, is_three(w, sx, sy), left, dribbled
-        )
-    if s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and d_rim < 9.0 and d_rim > 0.8:
-        weigh_drives(w, c, hold, left)
-    if trapped and s.dribble != Dribble.DEAD and s.trap_phase == TrapPhase.COMING:
-        weigh_trap_moves(w, c, hold)
-    release_s = k.pass_release_s + k.release_pressure_s * n_pressure
-    for j in range(N_SIDE):
-        if j != s.handler:
-            weigh_pass(w, c, j, left, release_s, n_pressure, s.trap_phase == TrapPhase.AFTER)
-    scale = k.noise_points * (1.5 - p.passing)
+    driving = s.action == Action.DRIVE
+    c.weighed[Option.HOLD].value = carry + k.belief_stopped_points if driving else hold
+    weigh_shot(w, c, left, d_rim, trapped)
+    look_s = reading_delay(w, k.look_s * (1.5 - w.players[s.handler].passing))
+    free = trapped or s.trap_phase == TrapPhase.AFTER or s.n_catches == 0 or s.dribble != Dribble.UNUSED
+    looked = free or s.t - s.catch_t >= look_s
+    may_dribble = s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and 0.8 < d_rim < 9.0
+    if driving:
+        if may_dribble and s.t - s.drive_t < k.drive_most_s:
+            go_on(w, c, carry, left)
+    elif may_dribble and (looked or closes_out(w, c)) and s.t - s.stopped_t >= k.drive_rest_s:
+        weigh_drives(w, c, carry, left)
+    if trapped and s.dribble != Dribble.DEAD:
+        weigh_retreat(w, c, carry)
+        if s.trap_phase == TrapPhase.COMING:
+            weigh_split(w, c, carry, hold)
+    if looked:
+        fake_s = k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
+        release_s = k.pass_release_s + k.release_pressure_s * n_pressure + fake_s
+        for j in range(N_SIDE):
+            if j != s.handler:
+                weigh_pass(w, c, j, left, release_s, n_pressure)
+
+
+@njit
+def best_option(w, c):
+    """The option with the largest value after noise."""
+    s = c.s
+    scale = w.k.noise_points * (1.5 - w.players[s.handler].passing)
+    if s.n_looks == w.k.tried_look:
+        scale = TRIED_POINTS
     best = NOT_AN_OPTION
-    chosen: int = Option.HOLD
-    u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, 0, s.n_decisions)
-    v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, 0, s.n_decisions)
-    for o in range(N_OPTIONS):
-        value = c.weighed[o].value
+    chosen = Option.HOLD + 0
+    u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, 0, s.n_looks)
+    v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, 0, s.n_looks)
+    for i in range(N_OPTIONS):
+        value = c.weighed[i].value
         if value <= NOT_AN_OPTION or value + MOST_NOISE * scale <= best:
             continue  # not even the largest noise would make it the best
-        if o == Option.SHOOT:
+        if i == Option.SHOOT:
             u = u0
-        elif o == Option.HOLD:
+        elif i == Option.HOLD:
             u = u1
-        elif o == Option.RETREAT:
+        elif i == Option.RETREAT:
             u = u2
-        elif o == Option.SPLIT:
+        elif i == Option.SPLIT:
             u = u3
-        elif o < Option.RETREAT:
+        elif i < Option.RETREAT:
             u = v0
-            if o == Option.DRIVE_RIGHT:
+            if i == Option.DRIVE_FAR_RIGHT + 1:
                 u = v1
-            elif o == Option.DRIVE_AT_RIM:
+            elif i == Option.DRIVE_FAR_RIGHT + 2:
                 u = v2
-            elif o == Option.DRIVE_LEFT:
+            elif i == Option.DRIVE_FAR_RIGHT + 3:
                 u = v3
-            elif o == Option.DRIVE_FAR_LEFT:
-                u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, 0, s.n_decisions)
+            elif i == Option.DRIVE_FAR_RIGHT + 4:
+                u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, 0, s.n_looks)
         else:
-            u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + o - Option.PASS_1, 0, s.n_decisions)
+            u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, 0, s.n_looks)
         value += noise(u, scale)
         if value > best:
             best = value
-            chosen = o
+            chosen = i
+    return chosen
+
+
+@njit
+def decide(w, c):
+    """One decision of the handler: weighs the options, adds each option's noise, starts the best."""
+    s = c.s
+    k = w.k
+    a = c.agents[s.handler]
+    s.n_decisions += 1
+    s.due_t = s.decide_t if abs(s.decide_t - s.t) <= k.time_step_s else s.t
+    s.decide_t = s.due_t + k.decision_period_s
+    trapped = s.trap_phase == TrapPhase.SET or (s.trap_phase == TrapPhase.COMING and s.now >= s.trap_read_t)
+    n_pressure = pressure(w, c, s.handler)
+    d_rim = distance(a.x, a.y, 0.0, 0.0)
+    if brings_up(w, c, d_rim, trapped, n_pressure):
+        return
+    look(w, c, trapped)
+    weigh(w, c, trapped, n_pressure, d_rim)
+    chosen = best_option(w, c)
     if s.watched == 1:
-        for o in range(N_OPTIONS):
-            if c.weighed[o].value > NOT_AN_OPTION:
-                option(c, s.handler, o, c.weighed[o].value, 1.0 if o == chosen else 0.0)
+        for i in range(N_OPTIONS):
+            if c.weighed[i].value > NOT_AN_OPTION:
+                option(c, s.handler, i, c.weighed[i], 1.0 if i == chosen else 0.0)
     act(w, c, chosen)
+
+
+@njit
+def stop_dribble(w, c):
+    """A drive, split or retreat ends: he stops, perhaps picks the dribble up; surely if it is used up."""
+    s = c.s
+    k = w.k
+    a = c.agents[s.handler]
+    used_up = s.action == Action.DRIVE and s.t - s.drive_t >= k.drive_most_s
+    s.action = Action.STAY
+    s.stopped_t = s.t
+    s.look_t = -NEVER
+    u, _, _, _ = draws.uniforms(s, draws.PICK_UP, 0, 0, s.n_decisions)
+    if used_up or u < k.pick_up_p:
+        s.dribble = Dribble.DEAD
+        s.picked_up = 1
+        event(c, Event.PICK_UP, s.handler, -1, 0.0, a.x, a.y)
 
 
 @njit
@@ -283,24 +404,19 @@ def act(w, c, chosen):
     """Starts the chosen option."""
     s = c.s
     k = w.k
-    o = c.weighed[chosen]
     a = c.agents[s.handler]
+    o = c.weighed[chosen]
     if chosen == Option.SHOOT:
         start_shot(w, c)
     elif chosen == Option.HOLD:
+        pressed = (
+            s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET or two_ahead(w, c, k.stop_two_m)
+        )
         if s.action == Action.DRIVE or s.action == Action.SPLIT or s.action == Action.RETREAT:
+            stop_dribble(w, c)
+        elif pressed:
             s.action = Action.STAY
-            u, _, _, _ = draws.uniforms(s, draws.PICK_UP, 0, 0, s.n_decisions)
-            if u < k.pick_up_p:
-                s.dribble = Dribble.DEAD
-                s.picked_up = 1
-                event(c, Event.PICK_UP, s.handler, -1, 0.0, a.x, a.y)
-        elif (
-            s.action == Action.STAY
-            and s.dribble != Dribble.DEAD
-            and s.trap_phase != TrapPhase.COMING
-            and (s.trap_phase != TrapPhase.SET)
-        ):
+        elif s.action == Action.STAY and s.dribble != Dribble.DEAD:
             x, y = spot_of(w, c, s.handler)
             if distance(x, y, a.x, a.y) > 2.5 and s.t - s.catch_t > 0.5:
                 s.action = Action.DRIBBLE_TO
@@ -311,10 +427,11 @@ def act(w, c, chosen):
         s.action = Action.STAY
         start_pass(w, c, chosen - Option.PASS_1, o.kind, o.x, o.y)
     else:
-        if s.action != Action.DRIVE and chosen < Option.RETREAT:
-            s.drive_t = s.t
-            c.record.drives += 1
-            event(c, Event.DRIVE, s.handler, -1, o.value, a.x, a.y)
+        s.dribble = Dribble.DRIBBLING
+        s.goal_x = o.x
+        s.goal_y = o.y
+        s.end_x = o.x
+        s.end_y = o.y
         if chosen == Option.RETREAT:
             s.action = Action.RETREAT
             event(c, Event.RETREAT, s.handler, -1, o.value, a.x, a.y)
@@ -322,9 +439,17 @@ def act(w, c, chosen):
             s.action = Action.SPLIT
             event(c, Event.SPLIT, s.handler, -1, o.value, a.x, a.y)
         else:
-            s.action = Action.DRIVE
-        s.dribble = Dribble.DRIBBLING
-        s.goal_x = o.x
-        s.goal_y = o.y
-        s.end_x = o.end_x
-        s.end_y = o.end_y
+            drive = chosen - Option.DRIVE_FAR_RIGHT
+            s.end_x = o.end_x
+            s.end_y = o.end_y
+            if s.action != Action.DRIVE:
+                s.action = Action.DRIVE
+                s.drive_t = s.t
+                s.drive_way = drive
+                # no second thoughts in the first steps: he looks up again after so long, or at the end of it
+                way_m = distance(a.x, a.y, o.x, o.y) + distance(o.x, o.y, o.end_x, o.end_y)
+                s.decide_t = s.due_t + clip(
+                    way_m / dribble_mps(w, c), w.k.decision_period_s, k.drive_commit_s
+                )
+                c.record.drives += 1
+                event(c, Event.DRIVE, s.handler, -1, o.value, a.x, a.y)

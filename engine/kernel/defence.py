@@ -6,13 +6,28 @@ import math
 
 from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, toward_rim
-from engine.kernel.near import FAR_AWAY, NEVER, nearest_attacker, side_index
+from engine.kernel.near import (
+    FAR_AWAY,
+    NEVER,
+    nearest_attacker,
+    nearest_defender,
+    on_ball_gap,
+    side_index,
+)
 from engine.kernel.rows import adopt_now
 from engine.kernel.shooting import table_logit
 from engine.state.arrays import N_SIDE
 from engine.state.jobs import Kind
-from engine.state.words import Action, Focus, Mode, Moment, TrapPhase
+from engine.state.words import (
+    Action,
+    Focus,
+    Mode,
+    Moment,
+    TrapPhase,
+)
 
+#: Slower than this, m/s, a man turns without opening up first.
+TURN_MPS = 0.5
 #: Arm's length: a lane count does not run while guarding an attacker (professional rules, from memory).
 GUARDING_M = 1.8
 
@@ -28,9 +43,9 @@ def place_target(a, x, y):
 def focus_point(w, c, a):
     """Where this defender believes the ball is, or is going: (x, y) metres."""
     s = c.s
-    if a.focus == Focus.BEFORE_PASS:
+    if a.focus == Focus.BEFORE_PASS and a.primed == 0:
         return s.old_x, s.old_y
-    if a.focus == Focus.GUESS:
+    if a.focus == Focus.GUESS and a.primed == 0:
         return a.guess_x, a.guess_y
     if s.mode == Mode.PASS_FLIGHT:
         return s.pass_x1, s.pass_y1
@@ -86,20 +101,24 @@ def ball_man(c, a):
 
 @njit
 def off_ball_place(w, c, man, sag, fx, fy):
-    """Place (metres) of who guards a man without the ball: denies one pass away, sags into help farther off.
+    """Place (metres) of who guards a man without the ball: toward the rim and a little toward the ball.
 
-    Common practice, no source: between ball and man when the pass is short; the farther his man is from the
-    ball, the more toward the middle of the line from the ball to the rim.
+    The gap grows with the man's distance from the ball and from the rim (tracking of professional men, see
+    man_gap_m in configs/model/constants.toml); ``sag`` is the row's share of it.
     """
     k = w.k
     m = c.agents[man]
     d = distance(fx, fy, m.x, m.y)
-    share = 0.5 if d < EPSILON else clip(k.man_deny_m / d, 0.0, 0.5)
-    x, y = toward_rim(m.x + (fx - m.x) * share, m.y + (fy - m.y) * share, 0.5)
-    far = clip((d - k.man_one_pass_m) / (k.man_two_pass_m - k.man_one_pass_m), 0.0, 1.0) * sag
-    hx = m.x + k.man_help_share * (0.5 * fx - m.x)
-    hy = m.y + k.man_help_share * (0.5 * fy - m.y)
-    return x + far * (hx - x), y + far * (hy - y)
+    gap = sag * clip(k.man_gap_m + k.man_gap_per_m * d, 0.0, k.man_gap_most_m)
+    gap *= clip(k.man_gap_rim_share_per_m * distance(m.x, m.y, 0.0, 0.0), 0.0, 1.0)
+    hx = k.man_toward_ball_share * fx - m.x
+    hy = k.man_toward_ball_share * fy - m.y
+    h = math.sqrt(hx * hx + hy * hy)
+    if h < EPSILON:
+        return m.x, m.y
+    if gap > h:
+        gap = h
+    return m.x + hx / h * gap, m.y + hy / h * gap
 
 
 @njit
@@ -123,9 +142,9 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
     if kind == Kind.ON_BALL or kind == Kind.OWN_MAN or (kind == Kind.IF_SHOOTER and shooter_ok):
         if s.action == Action.DRIVE and s.begun < s.drive_t + k.reaction_s * k.dribble_reaction_share:
             return  # the first step is the driver's: he still guards the place where he stood
-        gap = k.on_ball_gap_m
+        gap = on_ball_gap(k, distance(fx, fy, 0.0, 0.0))
         if not shooter_ok:
-            gap = k.off_shooter_gap_m
+            gap += k.off_shooter_gap_m
         x, y = toward_rim(fx, fy, gap)
         meet = w.rules.arc_m + k.pick_up_beyond_arc_m
         out = math.sqrt(x * x + y * y)
@@ -138,6 +157,7 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
             x += 0.25 * h.vx
             y += 0.25 * h.vy
         place_target(a, x, y)
+        a.stop_share = k.close_out_brake_share  # a close-out ends under control, hands up
     elif kind == Kind.TRAP:
         if s.mode == Mode.HELD:
             h = c.agents[s.handler]
@@ -221,8 +241,11 @@ def defence_targets(w, c):
         s.trap_phase == TrapPhase.AFTER and w.calls[s.trap_call].hold_cover == 1 and s.t < s.after_t + 1.0
     )
     disguised = trapping and s.begun < s.trap_t + w.calls[s.trap_call].disguise_s
+    swap_0, swap_1 = who_rotates(w, c)
     for i in range(N_SIDE, 2 * N_SIDE):
         a = c.agents[i]
+        was_sliding = a.sliding
+        a.stop_share = 1.0
         if s.begun >= a.adopt_t:
             adopt_now(c, i)
         if s.begun >= a.guess_t:
@@ -234,22 +257,42 @@ def defence_targets(w, c):
         if shot_up:
             box_out(w, c, i)
             continue
-        fx, fy = focus_point(w, c, a)
         person = i - N_SIDE
-        late = (
+        trapper = trapping and (i == s.trapper_0 or i == s.trapper_1)
+        # who traps a ball in the air goes to where it will be, soon after it has left the passer's hands
+        a.primed = 1 if trapper and s.mode == Mode.PASS_FLIGHT and s.begun >= s.release_t + k.primed_s else 0
+        fx, fy = focus_point(w, c, a)
+        if (
             trapping
             and i == s.trapper_1
-            and s.begun < s.trap_t + (w.calls[s.trap_call].disguise_s + k.second_trapper_delay_s)
-        )
-        if covering and not disguised and not late:
+            and not disguised
+            and s.begun < s.trap_t + w.calls[s.trap_call].disguise_s + k.second_trapper_delay_s
+        ):
+            place_target(a, a.x, a.y)  # he has not seen it yet
+            a.speed_share = 1.0
+            a.sliding = 1
+            continue
+        aloft = s.mode == Mode.PASS_FLIGHT or s.mode == Mode.PASS_WINDUP
+        waits = trapper and aloft and a.primed == 0 and s.target == s.trap_handler
+        if covering and not disguised and not waits:
             e = w.call_entries[s.trap_call, c.trap_entry[person]]
             if trapping or e.kind != Kind.TRAP:
                 a.job = e.job
                 entry_target(w, c, i, e, s.trap_side, fx, fy, True)
+                a.stop_share = 1.0
                 a.speed_share = 1.0
                 a.sliding = 0
+                if trapping and not trapper:
+                    break_on_throw(w, c, a)
                 continue
-        role = w.role_of[side_index(a.side), person]
+        if a.break_t > s.begun:
+            continue  # he went for the ball and missed: he is still on his way there
+        stand_in = person
+        if i == swap_0:
+            stand_in = swap_1 - N_SIDE
+        elif i == swap_1:
+            stand_in = swap_0 - N_SIDE
+        role = w.role_of[side_index(a.side), stand_in]
         e = w.slides[a.region, Moment.MATCHED if s.matched == 1 else a.moment, role]
         a.job = e.job
         entry_target(w, c, i, e, a.side, fx, fy, shooter_ok)
@@ -260,8 +303,82 @@ def defence_targets(w, c):
             leave_lane_in_time(w, c, i)
         a.speed_share = 1.0
         a.sliding = 1 if distance(a.x, a.y, a.tx, a.ty) < k.slide_range_m else 0
+        if was_sliding == 1 and a.sliding == 0 and turns(a):
+            a.turn_t = s.begun + k.turn_s
+        if s.begun < a.turn_t:
+            a.sliding = 1
     if s.mode == Mode.HELD:
         step_up(w, c)
+    elif s.mode == Mode.SHOT_WINDUP:
+        contest(w, c)
+
+
+@njit
+def turns(a):
+    """True if he moves away from where he now has to go: he must open up before he can run."""
+    return a.vx * (a.tx - a.x) + a.vy * (a.ty - a.y) < 0.0 and a.vx * a.vx + a.vy * a.vy > TURN_MPS * TURN_MPS
+
+
+@njit
+def contest(w, c):
+    """The man nearest to a shooter goes up with him, hands high, and leaves him room to land."""
+    s = c.s
+    k = w.k
+    if s.begun < s.windup_t + k.reaction_s * k.dribble_reaction_share:
+        return
+    h = c.agents[s.handler]
+    gap, who = nearest_defender(c, h.x, h.y)
+    if gap <= k.contest_m:
+        return
+    a = c.agents[who]
+    x, y = toward_rim(h.x, h.y, k.contest_m)
+    place_target(a, x, y)
+    a.sliding = 0
+    a.stop_share = k.close_out_brake_share
+
+
+@njit
+def break_on_throw(w, c, a):
+    """A cover man who has decided to play this throw breaks into its lane; missing it costs him the time."""
+    s = c.s
+    k = w.k
+    if s.mode != Mode.PASS_FLIGHT or a.gamble == 0 or s.begun < s.release_t + k.cover_break_s:
+        return
+    d, f = point_to_segment(a.x, a.y, s.ball_x, s.ball_y, s.pass_x1, s.pass_y1)
+    if d < k.cover_break_within_m:
+        f = clip(f + 0.1, 0.0, 0.95)  # meets it a step farther on
+        place_target(a, s.ball_x + f * (s.pass_x1 - s.ball_x), s.ball_y + f * (s.pass_y1 - s.ball_y))
+        a.break_t = s.arrive_t + k.cover_recover_s
+
+
+@njit
+def who_rotates(w, c):
+    """Behind a beaten trap: the nearest man takes the ball, and who should have had it takes his place.
+
+    (agent, agent) who change places in the slides, (-1, -1) if the row's own man is near enough.
+    """
+    s = c.s
+    if s.trap_phase != TrapPhase.AFTER or (s.mode != Mode.HELD and s.mode != Mode.PASS_FLIGHT):
+        return -1, -1
+    x = s.pass_x1 if s.mode == Mode.PASS_FLIGHT else s.ball_x
+    y = s.pass_y1 if s.mode == Mode.PASS_FLIGHT else s.ball_y
+    own = -1
+    own_d = FAR_AWAY
+    best = FAR_AWAY
+    who = -1
+    for i in range(N_SIDE, 2 * N_SIDE):
+        a = c.agents[i]
+        d = distance(a.x, a.y, x, y)
+        e = w.slides[s.region, s.moment, w.role_of[side_index(s.near), i - N_SIDE]]
+        if (e.kind == Kind.ON_BALL or e.kind == Kind.IF_SHOOTER) and d < own_d:
+            own = i
+            own_d = d
+        if d < best:
+            best = d
+            who = i
+    if own < 0 or own == who or own_d < best + w.k.rotate_m:
+        return -1, -1
+    return own, who
 
 
 @njit

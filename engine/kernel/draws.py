@@ -26,7 +26,7 @@ from engine.kernel.jit import njit
 
 #: name: (number, what subject and second subject are, what the occasion is, what the four words decide)
 PURPOSES: dict[str, tuple[int, str, str, str]] = {
-    "START": (1, "none", "0", "start x; start y; side of the shell; patience"),
+    "START": (1, "none", "0", "start x; start y; side of the shell; unused"),
     "SPOT": (2, "agent", "n-th re-spacing", "spot x; spot y; unused; unused"),
     "CHOICE": (
         3,

@@ -1,42 +1,51 @@
 """Drives as the handler weighs them, and what a numbers advantage is worth.
 
 Three drives fan around the line to the rim; two go around a defender: a leg to the side, then to the rim.
-Source of the rules: common practice, no source.
+Once begun a drive keeps its line: only whether to go on is weighed anew. Source of the rules: common
+practice, no source.
 """
 
 from __future__ import annotations
 
 import math
 
+from engine.kernel.forecast import expected_gap, fade, gap_left, nearest_in
 from engine.kernel.jit import njit
-from engine.kernel.motion import EPSILON, clip, cover_m, distance, logistic, point_to_segment
-from engine.kernel.near import FAR_AWAY, help_gap
+from engine.kernel.motion import EPSILON, clip, distance, logistic, point_to_segment
+from engine.kernel.near import FAR_AWAY
 from engine.kernel.shooting import is_three, shot_value
 from engine.state.arrays import N_DRIVES, N_SIDE
 from engine.state.words import Option
 
 DRIVE_TURN = math.radians(28.0)
+#: A second defender this far away bothers nobody; nobody shoots from farther out on purpose, metres.
+NOBODY_M, FARTHEST_SHOT_M = 9.0, 9.2
 
 
 @njit
 def ahead_points(w, c, x, y, receiver, time_s):
     """Points that a numbers advantage adds to the ball at (x, y) metres in ``time_s``.
 
-    Attackers less defenders on the rim's side of the ball, each defender as near as he can have run by
-    then; 0 to 2 more count, and count the more the nearer the ball is to the rim.
+    Attackers less defenders on the rim's side of the ball, each defender as near to the rim as the forecast
+    has him; 0 to 2 more count, and count the more the nearer the ball is to the rim.
     """
     k = w.k
     d = distance(x, y, 0.0, 0.0)
     if d > k.numbers_reach_m:
         return 0.0
+    delay = clip(time_s, 0.0, k.reaction_s)
+    run = time_s - delay
+    faded = fade(run, k.sprint_tau_s)
     n = 1
-    run = cover_m(time_s - k.reaction_s, 1.0, k.sprint_tau_s)
     for i in range(N_SIDE):
         a = c.agents[i]
         if i != receiver and distance(a.x, a.y, 0.0, 0.0) < d:
             n += 1
-        b = c.agents[i + N_SIDE]
-        if distance(b.x, b.y, 0.0, 0.0) - w.players[i + N_SIDE].top_speed_mps * run < d + 0.5:
+        top = w.players[i + N_SIDE].top_speed_mps
+        if (
+            gap_left(c.agents[i + N_SIDE], top, k.brake_mps2, k.sprint_tau_s, 0.0, 0.0, delay, run, faded)
+            < d + 0.5
+        ):
             n -= 1
     if n <= 0:
         return 0.0
@@ -55,21 +64,79 @@ def way_clear(w, c, ax, ay, bx, by, start_s, speed):
     clear = FAR_AWAY
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
-        d, f = point_to_segment(b.x, b.y, ax, ay, bx, by)
+        delay = clip(start_s + time_s, 0.0, k.reaction_s)
+        px = b.x + delay * b.vx
+        py = b.y + delay * b.vy
+        d, f = point_to_segment(px, py, ax, ay, bx, by)
         if f < 0.02 and d > 0.4:
             continue
-        run_s = start_s + f * time_s - k.reaction_s
-        if run_s > 0.0:
-            if d - 0.5 * run_s * w.players[i].slide_mps >= clear:
+        slide = w.players[i].slide_mps
+        run = start_s + f * time_s - delay
+        if run > 0.0:
+            if d - 0.5 * run * slide >= clear:
                 continue
-            d -= 0.5 * cover_m(run_s, w.players[i].slide_mps, k.slide_tau_s)
+            x = ax + f * (bx - ax)
+            y = ay + f * (by - ay)
+            d -= 0.5 * (
+                d
+                - gap_left(b, slide, k.brake_mps2, k.slide_tau_s, x, y, delay, run, fade(run, k.slide_tau_s))
+            )
         if d < clear:
             clear = d
     return clear
 
 
 @njit
-def weigh_drives(w, c, hold, left_s):
+def drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead):
+    """Points of taking the drive ``o``, ``o.raw`` metres of room, to its end at (ex, ey) in ``time_s``."""
+    s = c.s
+    k = w.k
+    handle = w.players[s.handler].handle
+    beat = logistic((o.raw - k.drive_clear_m + k.drive_handle_m * (handle - 0.5)) / k.drive_width_m)
+    o.gap = nearest_in(w, c, ex, ey, time_s + 0.5 * k.rim_release_s, -1)
+    gap = expected_gap(k.belief_end_gap_m, k.belief_end_gap_share, o.gap)
+    d_end = distance(ex, ey, 0.0, 0.0)
+    shot = shot_value(w, s.handler, d_end, gap, NOBODY_M, is_three(w, ex, ey), left_s, True)
+    # a drive that leads to no better shot has only used up the dribble among defenders
+    end = shot if shot > carry else carry - k.drive_penalty_points
+    end += ahead
+    return beat * end + (1.0 - beat) * (carry + k.belief_stopped_points)
+
+
+@njit
+def dribble_mps(w, c):
+    """Speed at which the handler reckons to get through with the ball, m/s."""
+    return w.players[c.s.handler].top_speed_mps * w.k.dribble_speed_share * 0.7
+
+
+@njit
+def go_on(w, c, carry, left_s):
+    """The drive in hand: its line is kept, only what it is still worth is weighed anew."""
+    s = c.s
+    k = w.k
+    a = c.agents[s.handler]
+    to_goal = distance(a.x, a.y, s.goal_x, s.goal_y)
+    on = distance(s.goal_x, s.goal_y, s.end_x, s.end_y)
+    if to_goal + on < k.arrival_radius_m:
+        return
+    speed = dribble_mps(w, c)
+    clear = way_clear(w, c, a.x, a.y, s.goal_x, s.goal_y, 0.0, speed)
+    if on > EPSILON:
+        second = way_clear(w, c, s.goal_x, s.goal_y, s.end_x, s.end_y, to_goal / speed, speed)
+        clear = second if second < clear else clear
+    time_s = (to_goal + on) / speed
+    ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
+    o = c.weighed[Option.DRIVE_FAR_RIGHT + s.drive_way]
+    o.raw = clear
+    o.value = drive_value(w, c, o, s.end_x, s.end_y, time_s, carry, left_s, ahead)
+    o.x = s.goal_x
+    o.y = s.goal_y
+    o.end_x = s.end_x
+    o.end_y = s.end_y
+
+
+@njit
+def weigh_drives(w, c, carry, left_s):
     """Values and goals of five drives: three fanned around the line to the rim, two around a defender.
 
     The outer two go a first leg to the side and turn to the rim from there.
@@ -77,11 +144,10 @@ def weigh_drives(w, c, hold, left_s):
     s = c.s
     k = w.k
     a = c.agents[s.handler]
-    p = w.players[s.handler]
     d_rim = distance(a.x, a.y, 0.0, 0.0)
     base = math.atan2(-a.y, -a.x)
     length = clip(d_rim - 0.6, 0.3, k.drive_length_m)
-    speed = p.top_speed_mps * k.dribble_speed_share * 0.7
+    speed = dribble_mps(w, c)
     time_s = length / speed
     ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
     for m in range(N_DRIVES):
@@ -102,15 +168,10 @@ def weigh_drives(w, c, hold, left_s):
             second = way_clear(w, c, gx, gy, ex, ey, first / speed, speed)
             if second < clear:
                 clear = second
-        beat = logistic((clear - k.drive_clear_m + k.drive_handle_m * (p.handle - 0.5)) / k.drive_width_m)
-        d_end = distance(ex, ey, 0.0, 0.0)
-        gap = help_gap(w, c, ex, ey, time_s + k.reaction_s + 0.5 * k.rim_release_s, -1)
-        shot = shot_value(w, s.handler, d_end, gap, is_three(w, ex, ey), left_s, True)
-        # a drive that leads to no better shot has only used up the dribble among defenders
-        end = shot if shot > hold else hold - k.drive_penalty_points
-        end += ahead
         o = c.weighed[Option.DRIVE_FAR_RIGHT + m]
-        o.value = beat * end + (1.0 - beat) * (hold - k.drive_stopped_points)
+        o.raw = clear
+        own = drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead)
+        o.value = own + k.belief_kick_p * (carry + k.belief_kick_points - own)
         o.x = gx
         o.y = gy
         o.end_x = ex

@@ -5,7 +5,7 @@ from __future__ import annotations
 from engine.kernel import draws
 from engine.kernel.jit import njit
 from engine.kernel.log import event
-from engine.state.words import After, End, Event, Mode, Outcome, Violation
+from engine.state.words import After, End, Event, Loss, Mode, Outcome, Violation
 
 
 @njit
@@ -65,11 +65,12 @@ def finish(w, c, end, mean_excess):
 
 
 @njit
-def turnover(w, c, live, thief):
-    """The ball is lost: ``live`` 1 for a steal by ``thief``, 0 for a dead ball."""
+def turnover(w, c, live, thief, how):
+    """The ball is lost: ``live`` 1 for a steal by ``thief``, 0 for a dead ball; ``how`` is a Loss."""
     s = c.s
     k = w.k
     c.record.turnovers += 1
+    c.record.lost_by = how + 1
     event(c, Event.TURNOVER, s.handler, thief, float(live), s.ball_x, s.ball_y)
     if live == 1:
         c.record.steals += 1
@@ -86,7 +87,7 @@ def violation(w, c, kind):
     """A count, clock or line violation by the offence (dead ball); ``kind`` indexes state.VIOLATIONS."""
     event(c, Event.VIOLATION, c.s.handler, -1, float(kind), c.s.ball_x, c.s.ball_y)
     c.record.violations += 1
-    turnover(w, c, 0, -1)
+    turnover(w, c, 0, -1, Loss.VIOLATION)
 
 
 @njit
@@ -96,6 +97,7 @@ def shot_clock_violation(w, c):
     event(c, Event.VIOLATION, c.s.handler, -1, float(Violation.SHOT_CLOCK), c.s.ball_x, c.s.ball_y)
     c.record.violations += 1
     c.record.turnovers += 1
+    c.record.lost_by = Loss.VIOLATION + 1
     close_outcome_if_open(c, Outcome.OTHER_TURNOVER)
     close_after(c, After.TURNOVER)
     event(c, Event.TURNOVER, c.s.handler, -1, 0.0, c.s.ball_x, c.s.ball_y)

@@ -28,8 +28,8 @@ def event(c, code, player, other, value, x, y):
 
 
 @njit
-def option(c, player, code, value, chosen):
-    """Appends one weighed option of this step's decision; beyond the buffer's end it is counted alone."""
+def option(c, player, code, o, chosen):
+    """Appends weighed option ``o`` of this step's decision; beyond the buffer's end it is counted alone."""
     s = c.s
     n = s.n_options
     if n < N_OPTIONS:
@@ -37,6 +37,11 @@ def option(c, player, code, value, chosen):
         c.options[n, 1] = s.n_decisions
         c.options[n, 2] = player
         c.options[n, 3] = code
-        c.options[n, 4] = value
+        c.options[n, 4] = o.value
         c.options[n, 5] = chosen
+        c.options[n, 6] = o.raw
+        c.options[n, 7] = o.gap
+        c.options[n, 8] = o.promise
+        c.options[n, 9] = o.ahead
+        c.options[n, 10] = o.place
     s.n_options = n + 1

@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 
 from engine.kernel.jit import njit
-from engine.kernel.motion import cover_m, distance, logistic
+from engine.kernel.motion import clip, distance, logistic
 from engine.state.arrays import N_SIDE
 
 FAR_AWAY = 99.0
 BEYOND = 10.0  # widths past the reach at which the chance of a touch (under 1 in 20,000) counts as none
 NEVER = 1e9
+#: The ball's distance from the rim at which on_ball_gap_m holds; the least gap of a man on the ball: bodies.
+GAP_AT_M, LEAST_GAP_M = 7.75, 0.7
 
 
 @njit
@@ -50,33 +52,29 @@ def nearest_attacker(c, x, y, within_m, skip):
 
 
 @njit
-def touch_chance(k, gap_m, ball_z_m, reach_m, share):
+def touch_chance(k, arm_m, gap_m, ball_z_m, reach_m, share):
     """Chance that a defender gets a hand on a ball passing ``gap_m`` away at height ``ball_z_m``.
 
     Nothing above his standing reach plus a jump; else a logistic in (arm reach - gap). Shape: an input.
     """
-    if ball_z_m > reach_m + k.jump_m or gap_m > k.arm_reach_m + BEYOND * k.touch_width_m:
+    if ball_z_m > reach_m + k.jump_m or gap_m > arm_m + BEYOND * k.touch_width_m:
         return 0.0
-    return share * k.touch_max_p * logistic((k.arm_reach_m - gap_m) / k.touch_width_m)
-
-
-@njit
-def help_gap(w, c, x, y, time_s, skip):
-    """Distance (metres) the nearest defender can have to (x, y) after ``time_s``, by running there."""
-    k = w.k
-    best = FAR_AWAY
-    run = cover_m(time_s - k.reaction_s, 1.0, k.sprint_tau_s)
-    for i in range(N_SIDE, 2 * N_SIDE):
-        if i == skip:
-            continue
-        a = c.agents[i]
-        d = distance(a.x, a.y, x, y) - w.players[i].top_speed_mps * run
-        if d < best:
-            best = d
-    return best if best > 0.3 else 0.3
+    return share * k.touch_max_p * logistic((arm_m - gap_m) / k.touch_width_m)
 
 
 @njit
 def side_index(near):
     """0 when the near side is left, 1 when it is right."""
     return 1 if near > 0 else 0
+
+
+@njit
+def on_ball_gap(k, d_rim):
+    """Metres between the man on the ball and its holder, who is ``d_rim`` metres from the rim (tracking)."""
+    return clip(k.on_ball_gap_m + k.on_ball_gap_per_m * (d_rim - GAP_AT_M), LEAST_GAP_M, FAR_AWAY)
+
+
+@njit
+def has_come(w, a, h):
+    """True if defender ``a`` has come as near to the ball's holder ``h`` as he will stand, and ``bump_m``."""
+    return distance(a.x, a.y, h.x, h.y) < on_ball_gap(w.k, distance(h.x, h.y, 0.0, 0.0)) + w.k.bump_m

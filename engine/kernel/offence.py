@@ -9,7 +9,15 @@ from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, point_to_segment
 from engine.kernel.near import FAR_AWAY, side_index
 from engine.state.arrays import N_BREAKS, N_SIDE
-from engine.state.words import Action, Mode, Region, TrapPhase
+from engine.state.words import (
+    Action,
+    Mode,
+    Region,
+    TrapPhase,
+)
+
+#: Down a side: the ball is taken this far from the sideline and this far over half court, metres.
+SIDELINE_M, SIDE_GOAL_M = 1.8, 4.0
 
 
 @njit
@@ -134,9 +142,10 @@ def off_ball(w, c, i, diver):
             y += (h.y - y) * share / d
         a.tx = clip(x, -ru.half_width_m + 0.35, ru.half_width_m - 0.35)
         a.ty = clip(y, ru.baseline_y_m + 0.35, ru.far_y_m)
-        if s.front == 1 and a.ty > ru.half_y_m - 0.5:
+        if half_line_holds(w, s) and a.ty > ru.half_y_m - 0.5:
             a.ty = ru.half_y_m - 0.5
         a.speed_share = 1.0
+        leave_lane(w, a)
         return
     if s.trap_phase == TrapPhase.AFTER and i == diver:
         a.tx = -1.0 * s.near
@@ -144,7 +153,7 @@ def off_ball(w, c, i, diver):
         a.speed_share = k.attack_speed_share
         leave_lane(w, a)
         return
-    if s.trap_phase == TrapPhase.AFTER and lane_open(w, c, i):
+    if s.trap_phase == TrapPhase.AFTER and distance(a.x, a.y, 0.0, 0.0) < k.cut_from_m and lane_open(w, c, i):
         # nobody between him and the rim: cuts behind the defence
         a.tx = 1.3 if a.x >= 0.0 else -1.3
         a.ty = 0.8
@@ -159,6 +168,12 @@ def off_ball(w, c, i, diver):
     if s.region == Region.BACKCOURT:
         a.speed_share = 0.8
     leave_lane(w, a)
+
+
+@njit
+def half_line_holds(w, s):
+    """True if the ball, once across half court, may not go back: the rule set has a backcourt rule."""
+    return s.front == 1 and w.rules.backcourt_s > 0.0
 
 
 @njit
@@ -222,9 +237,38 @@ def blocker(w, c):
 
 
 @njit
-def body_block(w, c):
-    """Share of speed left to a dribbler: nearly none with a defender in his way at arm's length."""
-    return 0.15 if blocker(w, c) >= 0 else 1.0
+def bring_up_goal(w, c):
+    """Where the ball is brought: to the top, or down a side if the first man in the way shuts the middle."""
+    s = c.s
+    k = w.k
+    ru = w.rules
+    a = c.agents[s.handler]
+    side = 1.0 if a.x >= 0.0 else -1.0
+    first = k.steer_m
+    inside = False
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        d = distance(a.x, a.y, b.x, b.y)
+        if b.y < a.y and d < first:
+            first = d
+            inside = (a.x - b.x) * side > k.steer_off_m
+    y = ru.half_y_m - SIDE_GOAL_M
+    if inside and a.y > y + k.arrival_radius_m:
+        return side * (ru.half_width_m - SIDELINE_M), y
+    role = w.spot_role_of[side_index(s.near), s.handler]
+    return w.spots[Region.TOP, role, 0] * s.near + a.dx, w.spots[Region.TOP, role, 1] + a.dy
+
+
+@njit
+def two_ahead(w, c, within_m):
+    """True if two defenders wait between the dribbler and the rim within ``within_m`` metres of him."""
+    a = c.agents[c.s.handler]
+    n = 0
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        if b.y < a.y + 0.5 and distance(a.x, a.y, b.x, b.y) < within_m:
+            n += 1
+    return n >= 2
 
 
 @njit
@@ -263,8 +307,10 @@ def with_ball(w, c):
         share *= k.retreat_speed_share
     elif s.action == Action.DRIBBLE_TO:
         share *= k.bring_up_speed_share
+        if two_ahead(w, c, k.slow_two_m):
+            share *= k.slow_two_share
         veer(w, c)
-    a.speed_share = share * body_block(w, c)
+    a.speed_share = share
 
 
 @njit

@@ -33,6 +33,7 @@ from engine.state.words import (
     Event,
     Flight,
     LooseKind,
+    Loss,
     Mode,
     Region,
     TrapPhase,
@@ -47,8 +48,7 @@ def start(w, c):
     s = c.s
     k = w.k
     ru = w.rules
-    u0, u1, u2, u3 = draws.uniforms(s, draws.START, 0, 0, 0)
-    s.patience = 1.0 + k.patience_spread * (2.0 * u3 - 1.0)
+    u0, u1, u2, _ = draws.uniforms(s, draws.START, 0, 0, 0)
     s.near = 1 if u2 < 0.5 else -1
     s.region = Region.TOP
     s.front = 1
@@ -109,7 +109,7 @@ def move_ball(w, c):
                 return False
             return True
         if what == Flight.STOLEN:
-            turnover(w, c, 1, s.target)
+            turnover(w, c, 1, s.target, Loss.PASS)
         elif what == Flight.OUT:
             ball_out(w, c)
         return False
@@ -188,12 +188,12 @@ def ball_hazards(w, c):
     u0, u1, u2, u3 = draws.uniforms(s, draws.BALL_HAZARD, 0, 0, s.step)
     loose = 1.5 - w.players[s.handler].handle
     if strips and draws.happens(u0, k.strip_rate_per_s * loose, dt):
-        turnover(w, c, 1, s.gap_who)
+        turnover(w, c, 1, s.gap_who, Loss.STRIP)
         return
     if not attacking:
         return
     if draws.happens(u1, k.dribble_loss_rate_per_s * loose, dt):
-        turnover(w, c, 0, -1)
+        turnover(w, c, 0, -1, Loss.OTHER)
         return
     in_way = blocker(w, c)
     if in_way >= 0:
@@ -206,7 +206,7 @@ def ball_hazards(w, c):
         planted = b.vx * b.vx + b.vy * b.vy < 1.0
         outside_arc = distance(b.x, b.y, 0.0, 0.0) > w.rules.no_charge_m
         if planted and outside_arc and draws.happens(u3, k.charge_rate_per_s, dt):
-            turnover(w, c, 0, -1)
+            turnover(w, c, 0, -1, Loss.OTHER)
 
 
 @njit

@@ -12,7 +12,7 @@ from engine.kernel.motion import clip, distance
 from engine.kernel.near import NEVER
 from engine.kernel.passing import take_ball
 from engine.state.arrays import N_PLAYERS, N_SIDE
-from engine.state.words import End, Event, Mode
+from engine.state.words import End, Event, Loss, Mode
 
 TWO_PI = 2.0 * math.pi
 
@@ -26,8 +26,8 @@ def start_rebound(w, c, d, kind):
     s.n_rebounds += 1
     u0, u1, u2, u3 = draws.uniforms(s, draws.REBOUND, 0, 0, s.n_rebounds)
     normal = math.sqrt(-2.0 * math.log(u0)) * math.cos(TWO_PI * u1)
-    length = k.rebound_base_m + k.rebound_share * d + k.rebound_sd_m * normal
-    length = clip(length, 0.3, 8.0)
+    length = (k.rebound_base_m + k.rebound_share * d) * math.exp(k.rebound_log_sd * normal)
+    length = clip(length, 0.1, 8.0)
     sx = s.shot_x
     far = k.rebound_far_side_p * clip(d / 7.0, 0.0, 1.0)
     if u3 < far:
@@ -98,6 +98,6 @@ def settle_loose_ball(w, c):
         return
     event(c, Event.RECOVERED, who, -1, 0.0, s.ball_x, s.ball_y)
     if who >= N_SIDE:
-        turnover(w, c, 1, who)
+        turnover(w, c, 1, who, Loss.PASS)
         return
     take_ball(w, c, who)

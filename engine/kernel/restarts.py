@@ -14,7 +14,7 @@ from engine.kernel.rebound import start_rebound
 from engine.kernel.rows import adopt_now, own_men
 from engine.state.arrays import N_SIDE
 from engine.state.jobs import Kind
-from engine.state.words import After, End, Event, LooseKind, Moment, Outcome, Region, TrapPhase
+from engine.state.words import After, End, Event, LooseKind, Loss, Moment, Outcome, Region, TrapPhase
 
 #: Dead ball: who guards a man stands this far from him, on the way to the rim.
 MAN_STAND_M = 1.5
@@ -167,4 +167,4 @@ def ball_out(w, c):
         close_after(c, After.RESET)
         throw_in(w, c, 0)
     else:
-        turnover(w, c, 0, -1)
+        turnover(w, c, 0, -1, Loss.PASS)

@@ -10,9 +10,16 @@ from engine.kernel import draws
 from engine.kernel.jit import njit
 from engine.kernel.log import event
 from engine.kernel.motion import distance, region_at
-from engine.kernel.near import NEVER, nearest_defender, side_index
+from engine.kernel.near import NEVER, has_come, nearest_defender, side_index
 from engine.state.arrays import N_SIDE
-from engine.state.words import Event, Focus, Mode, Moment, Region
+from engine.state.words import (
+    Event,
+    Focus,
+    Mode,
+    Moment,
+    Region,
+    TrapPhase,
+)
 
 
 @njit
@@ -119,12 +126,12 @@ def follow_ball(w, c):
         and (s.moment == Moment.BEFORE_BUMP or s.moment == Moment.REVERSAL)
     ):
         g = c.agents[person_in_role(w, c, w.rules.bump_role)]
-        if distance(g.x, g.y, h.x, h.y) < k.bump_m:
+        if has_come(w, g, h):
             event(c, Event.BUMP, s.handler, -1, s.t - s.catch_t, h.x, h.y)
             set_row(w, c, region, Moment.AFTER_BUMP, near, k.dribble_reaction_share)
     elif s.moment == Moment.REVERSAL or (region == Region.CORNER and s.moment == Moment.BEFORE_BUMP):
-        d, _ = nearest_defender(c, h.x, h.y)
-        if d < k.bump_m:
+        _, who = nearest_defender(c, h.x, h.y)
+        if has_come(w, c.agents[who], h):
             set_row(w, c, region, Moment.SETTLED, near, k.dribble_reaction_share)
 
 
@@ -188,13 +195,15 @@ def read_pass(w, c, target, x, y, fake):
     for i in range(N_SIDE, 2 * N_SIDE):
         a = c.agents[i]
         u0, u1, u2, u3 = draws.uniforms(s, draws.ANTICIPATE, i, 0, s.n_passes)
-        a.gamble = 1 if u3 < k.gamble_p else 0
+        in_trap = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
+        trapper = in_trap and (i == s.trapper_0 or i == s.trapper_1)
+        a.gamble = 1 if u3 < (k.cover_break_p if in_trap else k.gamble_p) and not trapper else 0
         if a.adopt_t >= NEVER:  # else he is still taking in the last change; the release gives him the next
             a.adopt_t = s.release_t + k.reaction_s
         a.guess_t = NEVER
         if u0 >= k.anticipation_p:
             continue
-        if fake:
+        if fake and not trapper:
             a.adopt_t = s.release_t + k.reaction_s + k.fake_freeze_s
             continue
         a.guess_t = s.release_t - k.anticipation_lead_s

@@ -18,13 +18,15 @@ def new_scratch() -> np.ndarray:
         state[name] = -1
     state["trap_side"] = 1
     state["trap_read_t"] = NEVER
-    state["patience"] = 1.0
-    for name in ("speed_share", "touch_u"):
+    state["look_t"] = state["stopped_t"] = -NEVER
+    for name in ("speed_share", "touch_u", "stop_share"):
         agents[name] = 1.0
     for name in ("adopt_t", "guess_t", "read_t"):
         agents[name] = NEVER
     for name in ("guess_who", "break_role"):
         agents[name] = -1
+    for name in ("turn_t", "break_t"):
+        agents[name] = -NEVER
     return scratch
 
 

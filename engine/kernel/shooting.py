@@ -7,7 +7,13 @@ import math
 from engine.kernel.jit import njit
 from engine.kernel.motion import clip, distance, logistic
 from engine.state.arrays import N_SHOT_STEPS, N_SIDE, SHOT_STEP_M
+from engine.state.words import Dribble
 
+#: The board: its face behind the rim's centre, half its width (FIBA Official Basketball Rules, Equipment,
+#: from memory: 1.20 m inside the end line with the rim's centre 1.575 m from it; 1.80 m wide).
+BOARD_Y_M, BOARD_HALF_M = 0.375, 0.9
+#: Over this width, metres, a second man's hands come to count in full.
+SECOND_WIDTH_M = 0.75
 #: Shot clock without a direct effect on a shot (computed, pro men 2014-15: mean clock at the shot 12.1 s).
 NO_HURRY_S = 12.0
 
@@ -46,35 +52,54 @@ def table_logit(w, player, distance_m):
 
 
 @njit
-def make_probability(w, player, distance_m, gap_m, clock_s, off_dribble):
-    """Chance that the shot goes in: table logit plus contest, clock and off-the-dribble terms.
+def make_probability(w, player, distance_m, gap_m, second_m, clock_s, unset):
+    """Chance that the shot goes in: table logit plus contests, clock and what an unset shot costs.
 
-    ``gap_m`` is the nearest defender's (effective) distance at release. Sources: configs/shots, constants.
+    ``gap_m`` is the nearest defender's (effective) distance at release, ``second_m`` the next one's;
+    ``unset``: off the dribble or held so long that it is no catch-and-shoot. Sources: configs/shots,
+    constants.
     """
     k = w.k
     z = table_logit(w, player, distance_m)
     gap = clip(gap_m, 0.0, k.contest_cap_m)
     z += lookup(w, w.players[player].table, distance_m, 1) * (gap - k.reference_defender_m)
+    if gap < k.smothered_m and distance_m > k.rim_range_m:
+        z -= k.smothered_logit_per_m * (k.smothered_m - gap)
+    if second_m < k.second_contest_m:
+        z -= k.second_contest_logit * clip((k.second_contest_m - second_m) / SECOND_WIDTH_M, 0.0, 1.0)
     z += k.clock_logit_per_s * (clip(clock_s, 0.0, 24.0) - NO_HURRY_S)
-    if off_dribble:
+    if unset:
         z += k.off_dribble_logit
     return logistic(z)
 
 
 @njit
+def is_unset(w, c):
+    """True for a shot off the dribble, or by a man who has held the ball too long for a catch-and-shoot."""
+    return c.s.dribble == Dribble.DRIBBLING or c.s.t - c.s.catch_t > w.k.set_shot_s
+
+
+@njit
+def behind_board(x, y):
+    """True where the board stands between the ball and the rim: nobody shoots through it."""
+    return y < -BOARD_Y_M and abs(x) * BOARD_Y_M < -y * BOARD_HALF_M
+
+
+@njit
 def effective_gap(w, c, shooter, x, y):
-    """(metres, agent) of the defender who bothers a shot from (x, y) most.
+    """(metres, agent, next metres) of the defender who bothers a shot from (x, y) most, and of the next one.
 
     A taller defender counts as nearer; one behind a shooter who faces the rim counts as farther.
     """
     k = w.k
     best = 99.0
+    second = 99.0
     who = N_SIDE
     d_rim = math.sqrt(x * x + y * y)
     for i in range(N_SIDE, 2 * N_SIDE):
         a = c.agents[i]
         d = distance(a.x, a.y, x, y)
-        if d > best + 1.0:
+        if d > second + 1.0:
             continue
         if distance(a.x, a.y, 0.0, 0.0) > d_rim + 0.2:
             d *= k.behind_share
@@ -82,9 +107,12 @@ def effective_gap(w, c, shooter, x, y):
         if d < 0.0:
             d = 0.0
         if d < best:
+            second = best
             best = d
             who = i
-    return best, who
+        elif d < second:
+            second = d
+    return best, who, second
 
 
 @njit
@@ -120,10 +148,10 @@ def block_probability(w, shooter, defender, distance_m, gap_m):
 
 
 @njit
-def shot_value(w, player, distance_m, gap_m, three, clock_s, off_dribble):
+def shot_value(w, player, distance_m, gap_m, second_m, three, clock_s, unset):
     """Points the shooter expects: make, foul and the worth of an offensive rebound."""
     k = w.k
-    p = make_probability(w, player, distance_m, gap_m, clock_s, off_dribble)
+    p = make_probability(w, player, distance_m, gap_m, second_m, clock_s, unset)
     points = 3.0 if three else 2.0
     foul = foul_probability(w, 1.0, distance_m, gap_m)
     return (1.0 - foul) * (p * points + (1.0 - p) * k.rebound_value_points) + foul * (

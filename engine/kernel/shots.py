@@ -17,13 +17,13 @@ from engine.kernel.shooting import (
     effective_gap,
     foul_probability,
     is_three,
+    is_unset,
     make_probability,
 )
 from engine.state.record import SHOT_BANDS_M
 from engine.state.words import (
     Action,
     After,
-    Dribble,
     End,
     Event,
     LooseKind,
@@ -49,6 +49,8 @@ def start_shot(w, c):
     if s.clock_s < release + 0.05 and w.rules.shot_clock_s > 0.0:
         release = clip(s.clock_s - 0.05, 0.0, release)
     s.release_t = s.due_t + release
+    s.windup_t = s.due_t
+    s.unset = 1 if is_unset(w, c) else 0
 
 
 @njit
@@ -62,11 +64,11 @@ def release_shot(w, c):
     s.shot_x = a.x
     s.shot_y = a.y
     d = distance(a.x, a.y, 0.0, 0.0)
-    gap, who = effective_gap(w, c, s.handler, a.x, a.y)
+    gap, who, second = effective_gap(w, c, s.handler, a.x, a.y)
     plain_gap, _ = nearest_defender(c, a.x, a.y)
     three = is_three(w, a.x, a.y)
     clock_s = s.clock_s if w.rules.shot_clock_s > 0.0 else NO_HURRY_S
-    p = make_probability(w, s.handler, d, gap, clock_s, s.dribble == Dribble.DRIBBLING)
+    p = make_probability(w, s.handler, d, gap, second, clock_s, s.unset == 1)
     u0, u1, u2, u3 = draws.uniforms(s, draws.SHOT, 0, 0, s.n_shots)
     s.shot_three = 1 if three else 0
     s.shot_foul = 1 if u1 < foul_probability(w, clumsiness(w, who), d, gap) else 0
@@ -82,7 +84,7 @@ def release_shot(w, c):
     event(c, Event.SHOT, s.handler, who, plain_gap, a.x, a.y)
     if at_rim:
         c.record.rim_shot = 1
-        if c.record.first_call > 0:
+        if s.trap_number == 1 and s.trap_phase != TrapPhase.NONE:
             c.record.rim_after_call += 1
     is_open = plain_gap >= k.open_shot_m
     if s.outcome_open == 1:

@@ -19,7 +19,9 @@ from engine.state.words import (
     After,
     Dribble,
     Event,
+    Loss,
     Mode,
+    Moment,
     Outcome,
     Region,
     TrapPhase,
@@ -32,14 +34,26 @@ FIRST_SHADOW = len(Region)
 
 
 @njit
-def is_called(c, call, n, trigger, handler, region):
-    """Whether a call is made at this moment, by its own draw; ``c.chances[n]`` counts its chances so far."""
+def is_called(c, call, n, trigger, handler, region, y):
+    """Whether a call is made at this moment, by its own draw; ``c.chances[n]`` counts its chances so far.
+
+    The ball is brought down when the dribble comes from above the call's band, ``y`` metres, into it.
+    """
+    s = c.s
     if (call.regions >> region) & 1 == 0 or (call.triggers >> trigger) & 1 == 0:
         return False
     if call.only_mask != 0 and (call.only_mask >> handler) & 1 == 0:
         return False
+    if (
+        y < call.low_y_m
+        or y > call.high_y_m
+        or (trigger == Trigger.BROUGHT_DOWN and s.last_y <= call.high_y_m)
+    ):
+        return False
+    if call.after_bump == 1 and s.moment == Moment.BEFORE_BUMP:
+        return False
     c.chances[n] += 1
-    u, _, _, _ = draws.uniforms(c.s, draws.CALL, call.subject, 0, c.chances[n])
+    u, _, _, _ = draws.uniforms(s, draws.CALL, call.subject, 0, c.chances[n])
     return u < call.probability
 
 
@@ -51,23 +65,23 @@ def chance(w, c, trigger, handler, region, x, y):
     """
     s = c.s
     for n in range(w.n_shadows):
-        shadow_chance(w, c, n, trigger, handler, region)
+        shadow_chance(w, c, n, trigger, handler, region, y)
     if s.trap_phase != TrapPhase.NONE or w.policy_call == 1:
         return
     for n in range(w.n_calls):
         call = w.calls[n]
-        made = is_called(c, call, call.subject, trigger, handler, region)
+        made = is_called(c, call, call.subject, trigger, handler, region, y)
         if made and s.trap_number < s.max_calls:
             start_call(w, c, n, handler, x, y)
             return
 
 
 @njit
-def shadow_chance(w, c, n, trigger, handler, region):
+def shadow_chance(w, c, n, trigger, handler, region, y):
     """At home: notes if a watched setting would make its first call now with call ``n``; makes none."""
     bit = 1 << w.shadow_setting[n]
     if c.record.shadow & bit == 0:
-        if is_called(c, w.shadows[n], FIRST_SHADOW + n, trigger, handler, region):
+        if is_called(c, w.shadows[n], FIRST_SHADOW + n, trigger, handler, region, y):
             c.record.shadow |= bit
 
 
@@ -88,7 +102,7 @@ def look_for_held_shadows(w, c):
             c.shadow_held[setting] = 1
             for m in range(w.n_shadows):
                 if w.shadow_setting[m] == setting:
-                    shadow_chance(w, c, m, Trigger.HELD, s.handler, s.region)
+                    shadow_chance(w, c, m, Trigger.HELD, s.handler, s.region, c.agents[s.handler].y)
 
 
 @njit
@@ -159,6 +173,7 @@ def look_for_chances(w, c, caught, dribbled_from):
     s = c.s
     if s.mode != Mode.HELD or s.trap_phase != TrapPhase.NONE:
         s.picked_up = 0
+        s.last_y = c.agents[s.handler].y
         return
     h = c.agents[s.handler]
     if caught:
@@ -169,6 +184,9 @@ def look_for_chances(w, c, caught, dribbled_from):
         return
     if dribbled_from != s.region and s.action != Action.STAY:
         chance(w, c, Trigger.DRIBBLE_IN, s.handler, s.region, h.x, h.y)
+    if s.action != Action.STAY and h.y < s.last_y:
+        chance(w, c, Trigger.BROUGHT_DOWN, s.handler, s.region, h.x, h.y)
+    s.last_y = h.y
     if s.across == 1:
         s.across = 2
         chance(w, c, Trigger.ACROSS_HALF, s.handler, s.region, h.x, h.y)
@@ -227,10 +245,14 @@ def update_trap(w, c):
                 s.trap_phase = TrapPhase.NONE
                 event(c, Event.SHELL_STANDS, -1, s.trap_call, since, s.ball_x, s.ball_y)
         return
-    if s.trap_phase == TrapPhase.NONE or s.mode != Mode.HELD:
+    # a trap stands around a man who winds up for a pass or a shot, too
+    winding = s.mode == Mode.PASS_WINDUP or s.mode == Mode.SHOT_WINDUP
+    if s.trap_phase == TrapPhase.NONE or (s.mode != Mode.HELD and not winding):
         return
     h = c.agents[s.handler]
     if s.handler != s.trap_handler:
+        if winding:
+            return
         leave_trap(w, c, Outcome.ESCAPE_PASS)
         return
     t0 = c.agents[s.trapper_0]
@@ -239,6 +261,10 @@ def update_trap(w, c):
     d1 = distance(h.x, h.y, t1.x, t1.y)
     between = distance(t0.x, t0.y, t1.x, t1.y) - 2.0 * k.body_radius_m
     both = d0 < k.trap_set_m and d1 < k.trap_set_m
+    if winding:
+        if s.trap_phase == TrapPhase.COMING and both and between < k.trap_gap_m:
+            set_trap(c, h)
+        return
     if s.action == Action.SPLIT:
         # past the line between the two trappers, away from where he came
         gx = s.goal_x - s.trap_x
@@ -263,10 +289,9 @@ def update_trap(w, c):
         s.trap_y = h.y
     if s.trap_phase == TrapPhase.COMING:
         if both and between < k.trap_gap_m:
-            s.trap_phase = TrapPhase.SET
-            if s.trap_number == 1:
-                c.record.trap_set = 1
-            event(c, Event.TRAP_SET, s.handler, s.trap_call, s.t - s.trap_t, h.x, h.y)
+            set_trap(c, h)
+            if s.action == Action.RETREAT:
+                return  # he is on his way out
             s.action = Action.STAY
             if s.dribble == Dribble.DRIBBLING:
                 u, _, _, _ = draws.uniforms(s, draws.TRAP_PICK_UP, 0, 0, s.trap_number)
@@ -277,6 +302,18 @@ def update_trap(w, c):
             call_off(c)
     elif d0 > k.trap_set_m + 0.5 or d1 > k.trap_set_m + 0.5:
         s.trap_phase = TrapPhase.COMING
+
+
+@njit
+def set_trap(c, h):
+    """Both trappers are there: the trap stands."""
+    s = c.s
+    s.trap_phase = TrapPhase.SET
+    if s.trap_read_t > s.t:
+        s.trap_read_t = s.t  # nobody overlooks a trap that stands
+    if s.trap_number == 1:
+        c.record.trap_set = 1
+    event(c, Event.TRAP_SET, s.handler, s.trap_call, s.t - s.trap_t, h.x, h.y)
 
 
 @njit
@@ -324,15 +361,16 @@ def trap_hazards(w, c):
         defensive_foul(w, c)
         return
     loose = 1.5 - w.players[s.handler].handle
-    if s.dribble == Dribble.DRIBBLING:
-        if s.action == Action.SPLIT:
-            loose *= k.split_strip_share
+    if s.action == Action.SPLIT:
+        loose *= k.split_strip_share
+    if n == 2 or s.dribble == Dribble.DRIBBLING:  # one man does not get at a ball that is held
         if draws.happens(u0, strip * loose, dt):
-            turnover(w, c, 1, thief)
+            turnover(w, c, 1, thief, Loss.STRIP)
             return
-    elif n == 2 and draws.happens(u0, k.tie_up_rate_per_s * loose, dt):
-        held_ball(w, c)
-        return
+    if n == 2 and s.dribble == Dribble.DEAD and s.trap_phase == TrapPhase.SET:
+        if draws.happens(u0, (strip + k.tie_up_rate_per_s) * loose, dt):
+            held_ball(w, c)
+            return
     edge = ru.half_width_m - abs(h.x)
     base = h.y - ru.baseline_y_m
     if base < edge:
@@ -361,9 +399,10 @@ def held_ball(w, c):
     s = c.s
     event(c, Event.HELD_BALL, s.handler, -1, 0.0, s.ball_x, s.ball_y)
     s.n_held += 1
+    c.record.held_balls += 1
     u, _, _, _ = draws.uniforms(s, draws.HELD_BALL, 0, 0, s.n_held)
     if u < w.rules.p_arrow_defence:
-        turnover(w, c, 0, -1)
+        turnover(w, c, 0, -1, Loss.HELD_BALL)
         return
     close_outcome_if_open(c, Outcome.OTHER)
     throw_in(w, c, 0)

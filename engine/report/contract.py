@@ -112,6 +112,7 @@ BOX = frozenset(
 ENDS = frozenset(["made_shot", "defensive_rebound", "turnover", "free_throws", "shot_clock"])
 OUTCOMES = frozenset(["steal", "other_turnover", "foul", "escape_pass", "retreat", "split", "other"])
 OTHER_PARTS = frozenset(["trapped_shot", "rest"])
+TURNOVER_PARTS = frozenset(["strip", "pass", "held_ball", "violation", "other"])
 FACTORS = frozenset(["shooting", "turnovers", "rebounds", "free_throws"])
 DEFENCE = frozenset(["name", "title", "options", "policy"])
 AFTER = frozenset(["rim_shot", "open_three", "other_shot", "reset", "turnover"])
@@ -134,6 +135,7 @@ CALL = frozenset(
         "value",
         "outcomes",
         "other_parts",
+        "turnover_parts",
         "after_escape",
         "turnover_rate",
         "break_even_turnover_rate",
@@ -267,11 +269,15 @@ def _broken_call(where: str, call: Found, possessions: int) -> list[str]:
         return [f"{where}: {', '.join(sorted(missing))} is missing"]
     found = _broken_interval(f"{where}.value", call["value"])
     found += _broken_shares(f"{where}.outcomes", call["outcomes"], OUTCOMES)
-    parts = call["other_parts"]
-    if parts.keys() != OTHER_PARTS or (
-        call["called"] and not _equal(sum(parts.values()), call["outcomes"]["other"])
+    for key, names, sums in (
+        ("other_parts", OTHER_PARTS, ("other",)),
+        ("turnover_parts", TURNOVER_PARTS, ("steal", "other_turnover")),
     ):
-        found.append(f"{where}: other_parts must add up to the outcome other")
+        parts = call[key]
+        if parts.keys() != names or (
+            call["called"] and not _equal(sum(parts.values()), sum(call["outcomes"][name] for name in sums))
+        ):
+            found.append(f"{where}: {key} must add up to {' and '.join(sums)} of the outcomes")
     found += _broken_shares(f"{where}.after_escape", call["after_escape"], AFTER)
     if not 0 <= call["called"] <= possessions:
         found.append(f"{where}: called must lie in 0..{possessions}")

@@ -31,6 +31,13 @@ OUTCOME_WORDS = {
     "trapped_shot": ("shot by the trapped man", "shots by the trapped man"),
     "rest": ("other (trap too late, held ball, time-out)",) * 2,
 }
+LOSS_WORDS = {
+    "strip": ("strip", "strips"),
+    "pass": ("pass", "passes"),
+    "held_ball": ("held ball", "held balls"),
+    "violation": ("violation", "violations"),
+    "other": ("other", "others"),
+}
 AFTER_WORDS = {
     "rim_shot": ("shot at the rim", "shots at the rim"),
     "open_three": ("open three", "open threes"),

@@ -38,7 +38,7 @@ FILE_COLUMNS = (
     Column("seed", "", "seed of the random numbers"),
     *COLUMNS,
 )
-#: Columns of words that are empty (null) in a possession without a call, or without such an escape.
+#: Columns of words that are empty (null) in a possession without a call, such an escape or a turnover.
 MAY_BE_EMPTY = tuple(column.name for column in COLUMNS if column.from_one or column.of_call)
 
 

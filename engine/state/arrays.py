@@ -114,6 +114,9 @@ CALL = np.dtype(
         ("double_1", np.int64),
         ("only_mask", np.int64),  # bit per offence index (bit 5: some are named), 0 everybody
         ("subject", np.int64),  # its first region: keys its draws alike in every setting
+        ("after_bump", np.int64),  # 1: not while a forward still has the wing and the guard is on his way
+        ("low_y_m", np.float64),  # the ball's place along the floor where it may be made
+        ("high_y_m", np.float64),
         ("dynamic", np.int64),  # 1: the two nearest to the ball double it, the others take the nearest cover
     ],
     align=True,
@@ -220,6 +223,10 @@ AGENT = np.dtype(
         ("ty", np.float64),
         ("speed_share", np.float64),
         ("sliding", np.int64),
+        ("stop_share", np.float64),  # of the usual braking at the end of his run
+        ("turn_t", np.float64),  # defence: until then he is still opening up from his slide
+        ("break_t", np.float64),  # defence: until then he is out of it, having broken for a pass
+        ("primed", np.int64),  # defence: he traps the pass in the air and runs to where it goes
         # defence: the row he acts on
         ("region", np.int64),
         ("moment", np.int64),
@@ -281,6 +288,10 @@ STATE = np.dtype(
         ("spot_side", np.int64),
         ("spot_t", np.float64),
         ("catch_t", np.float64),
+        ("look_t", np.float64),  # when the handler last looked at the floor anew
+        ("stopped_t", np.float64),  # when his last drive was stopped
+        ("drive_way", np.int64),  # which of the five drives he is on
+        ("last_y", np.float64),  # where the handler was a step ago
         ("stale_t", np.float64),  # since when the ball sticks
         ("decide_t", np.float64),
         ("held_chance", np.int64),
@@ -301,6 +312,8 @@ STATE = np.dtype(
         ("pass_is_skip", np.int64),
         ("pass_missed_bump", np.int64),
         # shot
+        ("windup_t", np.float64),
+        ("unset", np.int64),  # 1: off the dribble or held too long
         ("shot_x", np.float64),
         ("shot_y", np.float64),
         ("shot_three", np.int64),
@@ -334,13 +347,13 @@ STATE = np.dtype(
         ("outcome_open", np.int64),
         ("after_open", np.int64),
         ("across", np.int64),
-        ("patience", np.float64),  # this possession's factor on the value of carrying on
         ("shooter_logit", np.float64),  # of shooter_make
         ("gap", np.float64),  # nearest defender to the handler in this step, metres
         ("gap_who", np.int64),
         ("matched", np.int64),  # 1: every defender has a man of his own
         # ordinals of the draws
         ("n_decisions", np.int64),
+        ("n_looks", np.int64),
         ("n_passes", np.int64),
         ("n_shots", np.int64),
         ("n_rebounds", np.int64),
@@ -364,6 +377,12 @@ N_DRIVES = 5
 WEIGHED = np.dtype(
     [
         ("value", np.float64),  # points
+        # what the belief rests on: risk of the lane (passes), metres of room (drives), clear way (retreat)
+        ("raw", np.float64),
+        ("gap", np.float64),  # forecast of the defender's distance at the shot it leads to, metres
+        ("promise", np.float64),  # passes: the shot it leads to above carrying on, points, within bounds
+        ("ahead", np.float64),  # passes: worth of a man more ahead of the ball, points
+        ("place", np.float64),  # passes: 1 to the middle, 2 to the post or the baseline, else 0
         ("x", np.float64),  # where to, metres
         ("y", np.float64),
         ("end_x", np.float64),  # where a drive around somebody goes on to
@@ -374,7 +393,10 @@ WEIGHED = np.dtype(
 )
 
 EVENTS_PER_STEP = 24
-OPTION_COLUMNS = ("t_s", "decision", "player", "option", "value", "chosen")
+OPTION_COLUMNS = (
+    "t_s", "decision", "player", "option", "value", "chosen",
+    "raw", "gap_m", "promise", "ahead", "place",
+)  # fmt: skip
 EVENT_COLUMNS = ("t_s", "event", "player", "other", "value", "x_m", "y_m")
 
 #: What one possession writes, as one record; allocated once per worker, never inside the step.
@@ -389,8 +411,6 @@ SCRATCH = np.dtype(
         ("shadow_held", np.int64, (MOST_SHADOW_SETTINGS,)),
         ("floor", FLOOR),
         ("orders", ORDERS),
-        ("lane_d", np.float64, (N_SIDE,)),  # each defender's distance from the lane being weighed
-        ("lane_f", np.float64, (N_SIDE,)),  # share of the lane where that is
         ("weighed", WEIGHED, (N_OPTIONS,)),  # in the decision at hand
         ("events", np.float64, (EVENTS_PER_STEP, len(EVENT_COLUMNS))),  # of this step
         ("options", np.float64, (N_OPTIONS, len(OPTION_COLUMNS))),  # of this step's decision

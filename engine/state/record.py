@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from engine.state.words import AFTER, ENDS, ESCAPES, OUTCOMES
+from engine.state.words import AFTER, ENDS, ESCAPES, LOSSES, OUTCOMES
 
 #: Upper edges of the shot bands, metres from the rim; the last band is open.
 SHOT_BANDS_M = (1.25, 3.0, 5.0, 6.75, 8.0)
@@ -97,7 +97,11 @@ COLUMNS = (
         "shot_clock_left_ms", MS, "shot clock left at the last release; -1 without a shot or a shot clock"
     ),
     Column("three_gap_mm", MM, "sum of the gaps at release over attempts from beyond the arc"),
-    Column("rim_after_call", COUNT, "shots released at the rim after the first call, fouled ones included"),
+    Column(
+        "rim_after_call",
+        COUNT,
+        "shots released at the rim from the first call on until the shell stands, fouled ones included",
+    ),
     Column("skip_catches", COUNT, "skip passes caught on wing or corner, no trap being on"),
     Column("skip_gap_mm", MM, "sum of the gaps at those catches"),
     Column("next_catches", COUNT, "passes to the next man caught on wing or corner, no trap being on"),
@@ -127,6 +131,8 @@ COLUMNS = (
     ),
     Column("escape_skip", YES, "1 if that pass was a skip"),
     Column("trapped_shot", YES, "1 if a shot was released while the first call's trap was on"),
+    Column("lost_by", CODE, "how the ball was lost; empty without a turnover", LOSSES, from_one=True),
+    Column("held_balls", COUNT, "held balls, whoever got them"),
     Column("middle_attempts", COUNT, "attempts between the rim and the arc"),
     Column("rim_gap_mm", MM, "sum of the gaps at release over attempts at the rim"),
     Column("middle_gap_mm", MM, "sum of the gaps at release over attempts between the rim and the arc"),

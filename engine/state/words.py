@@ -103,6 +103,7 @@ class Trigger(Words):
     DRIBBLE_IN = "the ball is dribbled in"
     HELD = "the ball has been held there so many seconds"
     ACROSS_HALF = "the ball has just come over half court"
+    BROUGHT_DOWN = "the ball is dribbled down to the call's distance from the baseline"
 
 
 class PassKind(Words):
@@ -147,6 +148,16 @@ class After(Words):
     OTHER_SHOT = "another shot"
     RESET = "the shell stood again, or play was stopped"
     TURNOVER = "a turnover"
+
+
+class Loss(Words):
+    """How the possession lost the ball to a turnover; in the record one more, 0 for none."""
+
+    STRIP = "taken from the dribble or the hands"
+    PASS = "a pass stolen, picked up loose or lost over a line"
+    HELD_BALL = "two held it and the arrow was the defence's"
+    VIOLATION = "a line, a count, the clock or the feet"
+    OTHER = "a dribble lost, a charge"
 
 
 class Escape(Words):
@@ -312,6 +323,6 @@ class Violation(Words):
 
 
 REGIONS, MOMENTS, JOBS, TRIGGERS, PASS_KINDS = (e.words for e in (Region, Moment, Job, Trigger, PassKind))
-ENDS, OUTCOMES, AFTER, ESCAPES = (e.words for e in (End, Outcome, After, Escape))
+ENDS, OUTCOMES, AFTER, ESCAPES, LOSSES = (e.words for e in (End, Outcome, After, Escape, Loss))
 MODES, ACTIONS, DRIBBLES, TRAP_PHASES = (e.words for e in (Mode, Action, Dribble, TrapPhase))
 EVENTS, VIOLATIONS = Event.words, Violation.words

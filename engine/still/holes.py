@@ -25,6 +25,7 @@ from engine.inputs.rules import Rules, load_rules
 from engine.inputs.scenario import Scenario
 from engine.inputs.team import Team
 from engine.inputs.zone import Zone
+from engine.kernel.passing import RAMP_AT_M
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
 from engine.still.picture import (
@@ -38,6 +39,7 @@ from engine.still.picture import (
     picture_of,
     run_m,
     run_s,
+    stand_off,
 )
 from engine.world.court import Court, build_court
 from engine.world.pack import place_of
@@ -184,6 +186,7 @@ def flight_of(setup: Setup, picture: Picture, to: Point) -> tuple[float, str]:
         away = math.dist(at, between(ball, to, share))
         if away < k["arm_reach_m"] and k["passer_space_m"] < share * length < length - k["receiver_space_m"]:
             kind, speed = "over the top", k["pass_speed_over_mps"]
+    speed *= (1.0 - math.exp(-length / k["pass_ramp_m"])) / (1.0 - math.exp(-RAMP_AT_M / k["pass_ramp_m"]))
     skill = setup.passing[picture.handler - 1] - 0.5
     return length / max(speed * (1.0 + k["pass_skill_speed_share"] * skill), 1e-9), kind
 
@@ -217,7 +220,7 @@ def bump_of(setup: Setup, region: str, side: str) -> Bump | None:
     way = math.dist(picture.defenders[role], to)
     speed = setup.speeds[holder(role, side)]
     has = flight + k["catch_pause_s"] + k["pass_release_s"]
-    late = k["reaction_s"] + run_s(way - k["bump_m"], speed, k["sprint_tau_s"]) - has
+    late = k["reaction_s"] + run_s(way - stand_off(to, k) - k["bump_m"], speed, k["sprint_tau_s"]) - has
     off = way - run_m(has - k["reaction_s"], speed, k["sprint_tau_s"])
     return Bump(role, holder(role, side), late, off)
 
@@ -326,9 +329,9 @@ def holes(setup: Setup) -> list[Hole]:
     """The holes of a defence, at most one per kind of question, region and pair; the worst side of the two.
 
     Method: see the module. All clocks run from the release of the pass. The bump is late when its role is not
-    within bump_m of the wing's receiver before his next pass can leave (flight + catch_pause_s +
-    pass_release_s). A receiver is free when nobody comes within open_shot_m of him before he can decide
-    (flight + catch_pause_s).
+    as near to the wing's receiver as the man on the ball stands, and bump_m, before his next pass can leave
+    (flight + catch_pause_s + pass_release_s). A receiver is free when nobody comes within open_shot_m of him
+    before he can decide (flight + catch_pause_s).
     """
     zone = setup.zone
     found = _ball_holes(setup) + _place_holes(setup)

@@ -21,6 +21,7 @@ from engine.inputs.places import Entry, with_options
 from engine.inputs.roles import holder
 from engine.inputs.zone import Zone
 from engine.kernel.defence import entry_target
+from engine.kernel.near import GAP_AT_M, LEAST_GAP_M
 from engine.policies.reach import plain, python_of
 from engine.state.arrays import N_SIDE
 from engine.state.jobs import JOB_TABLE, Kind
@@ -158,6 +159,11 @@ def _target(setup: Setup, entry: Entry, man: int | None, picture: Picture) -> Po
 def on_ball(setup: Setup, ball: Point) -> Point:
     """Where who guards the ball stands (metres)."""
     return _asked(setup, Bag(x_m=0.0, y_m=0.0, kind=Kind.ON_BALL), None, Picture(ball, {}, 1, {}))
+
+
+def stand_off(at: Point, k: Mapping[str, float]) -> float:
+    """Metres at which the man on the ball stands from its holder there (engine.kernel.near.on_ball_gap)."""
+    return max(k["on_ball_gap_m"] + k["on_ball_gap_per_m"] * (math.hypot(*at) - GAP_AT_M), LEAST_GAP_M)
 
 
 def _nearest_pairs(defenders: dict[str, Point], attackers: dict[int, Point]) -> dict[str, int]:

@@ -11,25 +11,32 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from engine.kernel.motion import move
+from engine.kernel.near import FAR_AWAY
 from engine.kernel.scratch import new_scratch
 from engine.kernel.shooting import NO_HURRY_S, effective_gap, is_three, make_probability
 from engine.state.arrays import N_SIDE
 from engine.still.picture import Point
 
 
-def close_out_gap(way_m: float, time_s: float, top_mps: float, k: Mapping[str, float]) -> float:
-    """Metres from the shooter after running ``time_s`` at him from rest, ``way_m`` away at first.
+def close_out_gap(
+    way_m: float, time_s: float, top_mps: float, k: Mapping[str, float], stand_m: float, up_s: float
+) -> float:
+    """Metres from the shooter when the shot leaves, ``way_m`` away and at rest ``time_s`` (running) before.
 
-    The kernel's motion in its own time step (the last one shortened): he brakes to stand on_ball_gap_m off.
+    The kernel's motion in its own time step (the last one of each part shortened): he brakes, as for a
+    close-out, to stand ``stand_m`` off; for the last ``up_s`` seconds he goes up with the shooter, to
+    contest_m.
     """
     runner = new_scratch()[0].agents[N_SIDE]
-    runner.tx = max(way_m - k["on_ball_gap_m"], 0.0)
-    left = time_s
-    while left > 1e-9:
-        dt = min(k["time_step_s"], left)
-        gain = 1.0 - math.exp(-dt / k["sprint_tau_s"])
-        move(runner, top_mps, k["sprint_tau_s"], gain, k["brake_mps2"], dt)
-        left -= dt
+    stop = k["brake_mps2"] * k["close_out_brake_share"]
+    up = min(max(up_s, 0.0), max(time_s, 0.0))
+    for left, stand in ((time_s - up, stand_m), (up, k["contest_m"])):
+        runner.tx = max(way_m - stand, float(runner.x))
+        while left > 1e-9:
+            dt = min(k["time_step_s"], left)
+            gain = 1.0 - math.exp(-dt / k["sprint_tau_s"])
+            move(runner, top_mps, k["sprint_tau_s"], gain, k["brake_mps2"], stop, dt)
+            left -= dt
     return way_m - float(runner.x)
 
 
@@ -44,19 +51,19 @@ class ShotWorth:
         """Whether a shot from there counts three."""
         return bool(is_three(self._w, at[0], at[1]))
 
-    def points(self, position: int, at: Point, gap_m: float) -> float:
-        """Expected points of his shot from there with the (effective) defender ``gap_m`` away."""
+    def points(self, position: int, at: Point, gap_m: float, second_m: float = FAR_AWAY) -> float:
+        """Expected points of his shot from there, the two (effective) defenders that far away."""
         away = (at[0] ** 2 + at[1] ** 2) ** 0.5
-        make = float(make_probability(self._w, position - 1, away, gap_m, NO_HURRY_S, False))
+        make = float(make_probability(self._w, position - 1, away, gap_m, second_m, NO_HURRY_S, False))
         return (3.0 if self.three(at) else 2.0) * make
 
-    def effective_gap(self, position: int, at: Point, defenders: Sequence[Point]) -> float:
-        """Distance of the defender who bothers his shot most: taller counts as nearer, behind him as farther.
+    def effective_gaps(self, position: int, at: Point, defenders: Sequence[Point]) -> tuple[float, float]:
+        """Distances of the two who bother his shot most: taller counts as nearer, behind him as farther.
 
         ``defenders``: places of agents 5 to 9, in their order.
         """
         for agent, (x, y) in enumerate(defenders, N_SIDE):
             self._c.agents[agent].x = x
             self._c.agents[agent].y = y
-        gap, _ = effective_gap(self._w, self._c, position - 1, at[0], at[1])
-        return float(gap)
+        gap, _, second = effective_gap(self._w, self._c, position - 1, at[0], at[1])
+        return float(gap), float(second)

@@ -222,6 +222,7 @@ def call_dict(call: Call, one: estimate.CallEstimate, per_call: PerCallTally) ->
         "value": one.value.as_dict(),
         "outcomes": one.outcomes,
         "other_parts": one.other_parts,
+        "turnover_parts": one.turnover_parts,
         "after_escape": one.after_escape,
         "turnover_rate": even.turnover_rate.mean,
         "break_even_turnover_rate": even.possible_rate,

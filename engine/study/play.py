@@ -48,6 +48,7 @@ COUNTS = (
     "assisted",
     "drives",
     "violations",
+    "held_balls",
     "late_shots",
     "late_points",
     "n_calls",

@@ -249,6 +249,9 @@ def fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, 
     row.only_mask = _only_mask(call, scenario.offence_team)
     row.subject = min(REGIONS.index(region) for region in call.ball)
     row.dynamic = int(call.dynamic)
+    row.after_bump = int(call.after_bump)
+    low, high = call.from_baseline_m or (-np.inf, np.inf)
+    row.low_y_m, row.high_y_m = court.baseline_y_m + low, court.baseline_y_m + high
     cover = with_options(call.cover, call.option, call.choices)
     if call.dynamic:
         row.double_0, row.double_1 = 0, 1

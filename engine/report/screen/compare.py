@@ -13,6 +13,7 @@ from engine.report.words import (
     FEW_CALLS,
     JOIN,
     LABEL,
+    LOSS_WORDS,
     OUTCOME_WORDS,
     RARELY,
     WIDTH,
@@ -185,9 +186,10 @@ def _often(name: str, per_100: float) -> str:
     return f"{spoken(name)}: {in_100(per_100)} times in 100 possessions"
 
 
-def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) -> str:
+def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]], of: float = 1.0) -> str:
+    """Shares that add up to ``of`` as whole numbers of 100 in words."""
     names = [name for name in words if shares[name] is not None]
-    numbers = of_hundred([shares[name] or 0.0 for name in names])
+    numbers = of_hundred([(shares[name] or 0.0) / of for name in names])
     return ", ".join(
         f"{n}{JOIN}{words[name][0] if n == 1 else words[name][1]}"
         for name, n in zip(names, numbers, strict=True)
@@ -210,6 +212,10 @@ def _call(call: Found, possessions: int, base: str) -> list[str]:
         labelled("The trap", _closed(call["trap_set_rate"])),
         labelled("Of 100 calls", _list(call["outcomes"] | call["other_parts"], OUTCOME_WORDS)),
     ]
+    if call["turnover_rate"]:
+        lines.append(
+            labelled("Of 100 lost", _list(call["turnover_parts"], LOSS_WORDS, call["turnover_rate"]))
+        )
     if call["after_escape"]["rim_shot"] is not None:
         lines.append(labelled("Of 100 escapes", _list(call["after_escape"], AFTER_WORDS)))
     return [*lines, *_risk(call, base)]

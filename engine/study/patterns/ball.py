@@ -8,10 +8,12 @@ from engine.inputs.defaults import HOME
 from engine.run.blocks import World
 from engine.state.arrays import N_SIDE
 from engine.study.patterns.common import (
+    NOTHING,
     PRACTICE,
     Claim,
     Mean,
     Records,
+    Series,
     called,
     column,
     field_points,
@@ -20,9 +22,28 @@ from engine.study.patterns.common import (
     quotient,
     quotient_change,
     saved,
+    settled,
+    was_set,
 )
 from engine.study.patterns.playing import CALLS, SEED, Run, constants, edited, edited_plan, rules
-from engine.study.patterns.watching import ROW, SKIP, per_possession, touched_passes, watch
+from engine.study.patterns.watching import (
+    CODE,
+    FREE_THROW,
+    MADE,
+    REBOUND,
+    ROW,
+    SHOT,
+    SKIP,
+    THROW_IN,
+    TIME,
+    VALUE,
+    X,
+    Y,
+    is_three,
+    per_possession,
+    touched_passes,
+    watch,
+)
 
 
 def pattern_5(run: Run) -> list[Claim]:
@@ -50,31 +71,76 @@ def pattern_5(run: Run) -> list[Claim]:
 
 #: Seconds of a short shot clock: under 24 s hardly a shot of the demo comes late.
 SHORT_CLOCK_S = 14.0
-N_SHORT_CLOCK = 80_000
+N_SHORT_CLOCK, N_LOOKS = 80_000, 40_000
+#: Looks are equal within these: distance from the rim and nearest defender's, m, and beyond the arc or not.
+DISTANCE_M, GAP_M, MOST_GAP_M = 1.0, 0.5, 3.0
+
+
+def first_shots(run: Run, world: World) -> tuple[Series, Series, Series]:
+    """The first shot of each possession, if released before any whistle: look, under late_clock_s, points.
+
+    A fouled shot brings what its free throws bring. Looks are numbers: equal ones are equal looks.
+    """
+    n = run.n(N_LOOKS)
+    events = watch(world, SEED, range(n), run.threads, run.tick)
+    codes, row = events[:, CODE], events[:, ROW].astype(int)
+    opens = np.isin(codes, (SHOT, THROW_IN))
+    first = np.flatnonzero(opens)[np.unique(row[opens], return_index=True)[1]]
+    shots = events[first[codes[first] == SHOT]]
+    brought = np.where(np.isin(codes, (MADE, FREE_THROW)), events[:, VALUE], 0.0)
+    again = np.maximum.accumulate(np.where(codes == REBOUND, np.arange(len(codes)), -1))
+    start = np.searchsorted(row, row)  # first event of the possession: a rebound before it is another one's
+    points = per_possession(brought[again < start], row[again < start], n)[shots[:, ROW].astype(int)]
+    k, ru = world["k"][0], world["rules"][0]
+    left = ru["shot_clock_s"] - (k["backcourt_used_s"] if ru["bring_up"] else 0.0) - shots[:, TIME]
+    far = np.minimum(np.hypot(shots[:, X], shots[:, Y]) // DISTANCE_M, 20.0)
+    look = far * 100 + np.minimum(shots[:, VALUE], MOST_GAP_M) // GAP_M * 2 + is_three(world, shots)
+    return look.astype(np.int64), left < k["late_clock_s"], points
+
+
+def equal_looks(look: Series, late: Series, points: Series) -> Mean:
+    """Points of an early shot above a late one of the same look, weighted by the late ones.
+
+    Looks that were not taken at both times are left out; errors from the spread within a look.
+    """
+    total, gap, variance = 0, 0.0, 0.0
+    for one in np.unique(look[late]):
+        then, before = points[late & (look == one)], points[~late & (look == one)]
+        if len(then) > 1 and len(before) > 1:
+            total += len(then)
+            gap += len(then) * float(before.mean() - then.mean())
+            variance += len(then) ** 2 * float(
+                before.var(ddof=1) / len(before) + then.var(ddof=1) / len(then)
+            )
+    return Mean(gap / total, variance**0.5 / total) if total else NOTHING
 
 
 def pattern_6(run: Run) -> list[Claim]:
     """Professional men (evidence 4, data D1, computed): .81 points per attempt under 4 s, .98 up to 16.
 
-    Late and early shots of one clock are different looks; a shorter clock for the same possessions is the
-    fairer question, so both are asked.
+    Late and early shots of one clock are different looks, taken by who has waited for a better one; so equal
+    looks are compared, and a shorter clock for the same possessions.
     """
     usual = run.base(HOME, N_SHORT_CLOCK)
-    short = run.play(edited(run.demo().home, rules(shot_clock_s=SHORT_CLOCK_S)), len(usual))
-    late_shots, late_points = column(short, "late_shots"), column(short, "late_points")
+    short_world = edited(run.demo().home, rules(shot_clock_s=SHORT_CLOCK_S))
+    short = run.play(short_world, len(usual))
+    look, late, points_of = first_shots(run, short_world)
+    worse = equal_looks(look, late, points_of)
     shots, points = column(short, "fga"), field_points(short)
-    worse = quotient_change(points - late_points, shots - late_shots, late_points, late_shots)
-    late = quotient(late_points, late_shots).mean
+    late_points, late_shots = column(short, "late_points"), column(short, "late_shots")
     seldom = quotient(column(usual, "late_shots"), column(usual, "fga")).mean
     figures = (
-        f"{SHORT_CLOCK_S:g} s clock: {late:.3f} points per attempt under 4 s, {late + worse.mean:.3f} before "
-        f"(24 s clock: {seldom:.4f} of attempts come under 4 s, professional men .076)"
+        f"{SHORT_CLOCK_S:g} s clock: early {worse.mean:+.3f} points above late of the same looks "
+        f"({int(late.sum()):,} late first shots); all looks: late "
+        f"{quotient(late_points, late_shots).mean:.3f} per attempt, early "
+        f"{quotient(points - late_points, shots - late_shots).mean:.3f} (24 s clock: "
+        f"{seldom:.4f} of attempts come under 4 s, professional men .076)"
     )
     fewer = quotient_change(field_points(usual), column(usual, "fga"), points, shots)
     whole = quotient(points, shots).mean
     both = f"24 s {whole + fewer.mean:.3f} points per attempt, {SHORT_CLOCK_S:g} s {whole:.3f}"
     return [
-        Claim(6, "late below early", "evidence 4: D1, computed", worse, figures),
+        Claim(6, "late below early, equal looks", "evidence 4: D1, computed", worse, figures),
         Claim(6, "a shorter clock gives worse shots", "Skinner 2012, abstract seen (direction)", fewer, both),
     ]
 
@@ -88,11 +154,15 @@ def dead_dribble(run: Run) -> list[Claim]:
     """A dribbler in a set trap always picks the ball up, or never does; the same called possessions."""
     found = []
     for name in ("corner", "top"):
-        dead, live = (
-            lost_in_trap(run.again(name, constants(set_pick_up_p=p), N_TRAPPED)) for p in (1.0, 0.0)
+        played = [run.again(name, constants(set_pick_up_p=p), N_TRAPPED) for p in (1.0, 0.0)]
+        sets = was_set(played[0]) > 0  # the two part only then
+        dead, live = (lost_in_trap(records)[sets] for records in played)
+        figures = (
+            f"lost in {len(dead):,} set traps: dribble always picked up {dead.mean():.3f}, "
+            f"never {live.mean():.3f}"
         )
-        figures = f"lost in the trap: dribble always picked up {dead.mean():.3f}, never {live.mean():.3f}"
-        found.append(Claim(9, f"{name}: dead dribble worse than live", PRACTICE, mean(dead - live), figures))
+        gap = settled(mean(dead - live), sets)
+        found.append(Claim(9, f"{name}: dead dribble worse than live", PRACTICE, gap, figures))
     return found
 
 
@@ -119,17 +189,24 @@ def flash(run: Run) -> list[Claim]:
     for name in CALLS:
         there = run.base(name, N_CHANGED)
         chosen = called(there)
-        usual = saved(home[chosen], there[chosen])
-        takes = mean(saved(home[chosen], run.again(name, no_flash, N_CHANGED)) - usual)
+        sets = was_set(there[chosen])
+        usual = saved(home[chosen], there[chosen])[sets > 0]
+        without = saved(home[chosen], run.again(name, no_flash, N_CHANGED))[sets > 0]
+        takes = mean(without - usual)
+        sets_then = was_set(better[name])
         shooting = quotient_change(
-            saved(home, there), called(there), saved(better[HOME], better[name]), called(better[name])
+            saved(home, there) * was_set(there),
+            was_set(there),
+            saved(better[HOME], better[name]) * sets_then,
+            sets_then,
         )
         figures = (
-            f"value {usual.mean():+.3f}; the flash takes {takes.mean:+.3f} (se {takes.se:.3f}), "
-            f"better shooting {shooting.mean:+.3f} (se {shooting.se:.3f})"
+            f"value of {len(usual):,} set traps {usual.mean():+.3f}; the flash takes "
+            f"{takes.mean:+.3f} (se {takes.se:.3f}), better shooting {shooting.mean:+.3f} "
+            f"(se {shooting.se:.3f})"
         )
         # Where better shooting takes nothing from the call, the flash must still take something.
-        gap = takes - shooting if shooting.mean > 0 else takes
+        gap = settled(takes - shooting if shooting.mean > 0 else takes, sets, sets_then)
         found.append(Claim(9, f"{name}: flash costs more than shooting", PRACTICE, gap, figures))
     return found
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
+from engine.inputs.defaults import HOME
 from engine.state.words import OUTCOMES
 from engine.study.patterns.common import (
     ESCAPED,
@@ -16,86 +18,101 @@ from engine.study.patterns.common import (
     lost_in_trap,
     mean,
     quotient,
+    settled,
+    trend,
 )
-from engine.study.patterns.playing import CALLS, Run, constants
+from engine.study.patterns.escapes import WAYS, beaten_windows, ways
+from engine.study.patterns.playing import CALLS, N_BASE, Run, constants
 
-GOOD_SHOTS = ("rim_shot", "open_threes")
+
+def is_beaten(records: Records) -> NDArray[np.bool_]:
+    """True where the first call's trap was passed, dribbled or split out of."""
+    return called(records) & np.isin(column(records, "outcome"), ESCAPED)
+
+
+#: Beaten calls whose escapes are looked at one by one, at most.
+N_BEATEN = 6_000
 
 
 def pattern_2(run: Run) -> list[Claim]:
-    """Called possessions against the same possessions at home.
+    """Turnovers of called possessions against the same possessions at home; and what a beaten trap leaves.
 
-    A shot at the rim counts once in a possession, whether it was fouled or not: the box score knows no
-    attempt for a fouled miss, and a layup behind a trap is fouled often. Per call, as claimed: a possession
-    that the trap has won has no shot, and that is in the figure.
+    Rim shots and open threes are counted per beaten call, from the call until the shell stands, against the
+    same possessions at home for as long: what the trap has won, or has sent back to the start, has no say.
     """
-    home, found = run.base("home"), []
+    home, found = run.base(HOME), []
     for name in CALLS:
         there, chosen = run.base(name), called(run.base(name))
-        for what, names in (("turnovers", ("turnovers",)), ("rim shots and open threes", GOOD_SHOTS)):
-            under, at_home = column(there, *names)[chosen], column(home, *names)[chosen]
-            figures = f"{under.mean():.3f} per called possession, {at_home.mean():.3f} at home"
-            found.append(Claim(2, f"{name}: {what}", PRACTICE, mean(under - at_home), figures))
+        under, at_home = column(there, "turnovers")[chosen], column(home, "turnovers")[chosen]
+        figures = f"{under.mean():.3f} per called possession, {at_home.mean():.3f} at home"
+        found.append(Claim(2, f"{name}: turnovers", PRACTICE, mean(under - at_home), figures))
+        numbers = np.flatnonzero(is_beaten(there))[: run.n(N_BEATEN)]
+        after, instead, long_s = beaten_windows(run, name, numbers)
+        more = mean(after.astype(float) - instead)
+        rates = [quotient(one, np.ones(len(one))).mean for one in (after, instead)]
+        figures = (
+            f"{rates[0]:.3f} of {len(numbers):,} beaten calls until the shell stands, {long_s:.1f} s "
+            f"from the call; {rates[1]:.3f} at home in that time"
+        )
+        found.append(Claim(2, f"{name}: rim shots and open threes of a beaten call", PRACTICE, more, figures))
     return found
 
 
 def beaten_rim_shots(records: Records) -> Mean:
-    """Share of beaten traps (passed, dribbled or split out of) with a shot at the rim in the rest."""
-    beaten = called(records) & np.isin(column(records, "outcome"), ESCAPED)
-    return mean((column(records, "rim_after_call")[beaten] > 0).astype(float))
+    """Share of beaten traps with a shot at the rim until the shell stands."""
+    return mean((column(records, "rim_after_call")[is_beaten(records)] > 0).astype(float))
 
 
 def pattern_3(run: Run) -> list[Claim]:
     """The two calls are made in different possessions and taken as independent."""
     top, corner = (beaten_rim_shots(run.base(name)) for name in ("top", "corner"))
-    figures = f"beaten top {top.mean:.3f}, beaten corner {corner.mean:.3f} with a rim shot later"
+    figures = f"beaten top {top.mean:.3f}, beaten corner {corner.mean:.3f} with a rim shot before the shell"
     return [Claim(3, "top above corner", PRACTICE, top - corner, figures)]
 
 
 DELAYS_S = (0.0, 0.5, 1.0, 1.5)
-N_DELAYED = 100_000
 
 
 def pattern_7(run: Run) -> list[Claim]:
-    """The same called possessions for every delay: first against last, and every step.
+    """Turnovers in the trap by the delay of a second man who stands still meanwhile, as a trend.
 
-    "Smoothly" asks of each step that it falls. The claim is about the step that does so least, in its
-    own standard errors; a level curve does not pass.
+    The possessions in which the trap was set with nobody late; the same ones for every delay.
     """
     found = []
     for name in CALLS:
+        usual = run.base(name, N_BASE)
+        was_set = column(usual, "trap_set")[called(usual)] > 0
         lost = [
-            lost_in_trap(run.again(name, constants(second_trapper_delay_s=delay), N_DELAYED))
+            lost_in_trap(run.again(name, constants(second_trapper_delay_s=delay), N_BASE))[was_set]
             for delay in DELAYS_S
         ]
-        figures = ", ".join(f"{d:g} s {values.mean():.3f}" for d, values in zip(DELAYS_S, lost, strict=True))
-        found.append(Claim(7, f"{name}: 0 s above 1.5 s", PRACTICE, mean(lost[0] - lost[-1]), figures))
-        steps = [mean(a - b) for a, b in zip(lost, lost[1:], strict=False)]
-        worst = min(steps, key=lambda step: step.mean / step.se if step.se > 0 else 0.0)
-        text = f"least fall of a step {worst.mean:+.4f}"
-        found.append(Claim(7, f"{name}: every step falls", PRACTICE, worst, text))
+        figures = (
+            ", ".join(f"{d:g} s {values.mean():.3f}" for d, values in zip(DELAYS_S, lost, strict=True))
+            + f" lost in it, of {was_set.sum():,} traps set with nobody late"
+        )
+        gap = settled(-trend(DELAYS_S, lost, [np.ones(len(one)) for one in lost]), was_set)
+        found.append(Claim(7, f"{name}: turnovers fall with the delay", PRACTICE, gap, figures))
     return found
 
 
-WAYS = ("behind the ball", "middle", "up the line", "far man", "other")
 #: "Mostly": more than this share of the passes out of traps. "Seldom": less than that. Our reading.
 MOSTLY, SELDOM = 0.5, 0.1
 
 
 def pattern_10(run: Run) -> list[Claim]:
-    """Passes out of the first trap of a possession, by where the receiver had gone to break it."""
+    """Passes out of the first trap of a possession, by where they went on the floor."""
     found = []
     for name in CALLS:
         records = run.base(name)
         out = column(records, "outcome") == OUTCOMES.index("escape_pass")
-        way = column(records[called(records) & out], "escape")
-        shares = ", ".join(
-            f"{word} {np.mean(way == code):.2f}" for code, word in enumerate(WAYS, start=1) if len(way)
-        )
-        back = quotient(np.isin(way, (1, 2)), np.ones(len(way)))
+        numbers = np.flatnonzero(called(records) & out)
+        way = ways(run, name, numbers[: run.n(N_BEATEN)])
+        shares = ", ".join(f"{word} {np.mean(way == n):.2f}" for n, word in enumerate(WAYS) if len(way))
+        back = quotient(np.isin(way, (0, 1)), np.ones(len(way)))
         gap = Mean(back.mean - MOSTLY, back.se)
-        found.append(Claim(10, f"{name}: mostly back or to the middle", PRACTICE, gap, shares))
-        skips = column(records[called(records) & out], "escape_skip")
+        figures = f"{shares} of {len(way):,}"
+        found.append(Claim(10, f"{name}: mostly back or inside", PRACTICE, gap, figures))
+        skips = column(records[numbers], "escape_skip")
         share = quotient(skips, np.ones(len(skips)))
         figures = f"{share.mean:.3f} of the passes out; seldom: under {SELDOM:g}"
         found.append(

@@ -6,6 +6,7 @@ Standard errors are those of sampling only; what the model leaves out is not in 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, isfinite, nan, sqrt
 from typing import Any
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.estimate.intervals import Found
+from engine.estimate.tally import LOST_IN_TRAP
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
 
@@ -26,7 +28,6 @@ PRACTICE = "common practice, no source"
 SHOWN, REVERSED, NOT_SHOWN = "shown", "reversed", "not shown"
 VERDICTS = (SHOWN, REVERSED, NOT_SHOWN)
 
-TURNOVER = (OUTCOMES.index("steal"), OUTCOMES.index("other_turnover"))
 ESCAPED = tuple(OUTCOMES.index(name) for name in ("escape_pass", "retreat", "split"))
 
 
@@ -113,7 +114,12 @@ def saved(home: Records, setting: Records) -> NDArray[np.int64]:
 
 def lost_in_trap(records: Records) -> NDArray[np.float64]:
     """1 where the first call ended in a turnover in the trap itself, else 0, per called possession."""
-    return np.isin(column(records, "outcome")[called(records)], TURNOVER).astype(float)
+    return np.isin(column(records, "outcome")[called(records)], LOST_IN_TRAP).astype(float)
+
+
+def was_set(records: Records) -> NDArray[np.int64]:
+    """1 where the first call's trap was set, else 0, per possession."""
+    return column(records, "trap_set")
 
 
 def field_points(records: Records) -> NDArray[np.int64]:
@@ -129,6 +135,15 @@ def mean(values: Series) -> Mean:
     if len(values) < 2:
         return NOTHING
     return Mean(float(values.mean()), float(values.std(ddof=1) / sqrt(len(values))))
+
+
+#: Fewer traps set than this give no verdict.
+FEWEST_SET = 200
+
+
+def settled(gap: Mean, *sets: Series) -> Mean:
+    """The gap where enough traps were set in each of the samples (0 or 1 per possession); else nothing."""
+    return gap if min(int(np.sum(one)) for one in sets) >= FEWEST_SET else NOTHING
 
 
 def quotient(y: Series, x: Series) -> Mean:
@@ -148,12 +163,25 @@ def quotient(y: Series, x: Series) -> Mean:
 
 def quotient_change(y1: Series, x1: Series, y0: Series, x0: Series) -> Mean:
     """y1 / x1 - y0 / x0, sums over the same possessions in two branches (linearised, by clusters)."""
-    total1, total0 = float(x1.sum()), float(x0.sum())
-    if total1 <= 0.0 or total0 <= 0.0:
-        return NOTHING
-    first, second = float(y1.sum()) / total1, float(y0.sum()) / total0
-    rest = (y1 - first * x1) / total1 - (y0 - second * x0) / total0
-    return Mean(first - second, sqrt(float((rest**2).sum())))
+    return trend((0.0, 1.0), (y0, y1), (x0, x1))
+
+
+def trend(at: Sequence[float], ys: Sequence[Series], xs: Sequence[Series]) -> Mean:
+    """Slope by least squares, over the settings ``at``, of sum of y over sum of x.
+
+    One y and one x for each setting, from the same possessions (linearised, by clusters).
+    """
+    away = np.asarray(at, float) - np.mean(at)
+    weights = away / float((away**2).sum())
+    slope, rest = 0.0, np.zeros(len(ys[0]))
+    for weight, y, x in zip(weights, ys, xs, strict=True):
+        total = float(x.sum())
+        if total <= 0.0:
+            return NOTHING
+        found = float(y.sum()) / total
+        slope += weight * found
+        rest += weight * (y - found * x) / total
+    return Mean(float(slope), sqrt(float((rest**2).sum())))
 
 
 def median(values: Series) -> Mean:

@@ -55,7 +55,10 @@ def zone_and_man(run: Run) -> tuple[Records, Records]:
 
 
 def pattern_1(run: Run) -> list[Claim]:
-    """Shares by attempts and rebounds; the rest per possession. A fouled shot at the rim counts as one."""
+    """Shares by attempts and rebounds; the rest per possession. A fouled shot at the rim counts as one.
+
+    How long the possessions take is told and claims nothing: no source says which should be longer.
+    """
     zone, man = zone_and_man(run)
     one = np.ones(len(zone))
 
@@ -72,13 +75,13 @@ def pattern_1(run: Run) -> list[Claim]:
         return Claim(1, name, source, gap if sign > 0 else -gap, f"zone {a:.3f}, man-to-man {b:.3f} {what}")
 
     threes = ("three_attempts",)
+    seconds = " and ".join(f"{column(side, 'time_ms').mean() / 1000:.1f} s" for side in (zone, man))
     return [
         claim("more threes against the zone", "of attempts", threes, ("fga",), 1, 1),
         claim("fewer shots at the rim", "of possessions with one, fouled ones too", ("rim_shot",), (), 1, -1),
         claim("fewer shooting fouls", "per possession", ("shooting_fouls",), (), 1, -1),
         claim("more offensive rebounds", "of rebounds", ("oreb",), ("oreb", "dreb"), 1, 1),
-        claim("longer possessions", "s", ("time_ms",), (), 1000, 1),
-        claim("more passes", "per possession", ("passes",), (), 1, 1),
+        claim("more passes", f"per possession of {seconds}", ("passes",), (), 1, 1),
     ]
 
 

@@ -1,4 +1,4 @@
-"""Pattern 13: each level's rates beside what is published, shot distances of defenders, shares of speeds."""
+"""Pattern 13: each level's rates beside what is published, distances of defenders at shots."""
 
 from __future__ import annotations
 
@@ -22,12 +22,6 @@ NO_SOURCE = "no source"
 MEDIANS_M = {"rim": 0.68, "middle": 1.14, "three": 1.64}
 MEDIANS_SOURCE = (
     "evidence 2a (D1, pro men 2014-15, 121,588 shots), computed: up to 6 ft, 6 to 22 ft, 22 to 31 ft"
-)
-#: Shares of time by speed.
-SPEEDS = {"walk": 0.752, "jog": 0.184, "run": 0.048, "sprint": 0.019}
-SPEEDS_SOURCE = (
-    "Sosa et al. 2021, abstract seen (men, whole time on court); limits of the bands 1, 3 and 7 m/s: "
-    "Scanlan et al. 2011, from memory"
 )
 FEET_M = 0.3048
 PRO = "level_professional"
@@ -88,21 +82,12 @@ def distances(run: Run, world: World, records: Records) -> list[Claim]:
     return found
 
 
-def speeds(records: Records) -> list[Claim]:
-    """Shares of the ten players' live time by speed."""
-    every = column(records, *(f"steps_{name}" for name in SPEEDS))
-    found = []
-    for name, published in SPEEDS.items():
-        share = quotient(column(records, f"steps_{name}"), every)
-        figures = f"{share.mean:.3f} of live time, published {published:g}"
-        words = f"professional: share of time at a {name}, within {TOLERANCE:.0%}"
-        found.append(Claim(13, words, SPEEDS_SOURCE, near(share, published, TOLERANCE), figures))
-    return found
-
-
 def pattern_13(run: Run) -> list[Claim]:
-    """Rates of the reference scenarios; distances and speeds of the professional one in man-to-man."""
+    """Rates of the reference scenarios; distances of the professional one in man-to-man.
+
+    Speeds are those of live half-court time, against tracking by the same definitions: pattern 15.
+    """
     claims = [claim for level in LEVELS for claim in rates(run, level)]
     world = run.world(scenario=PRO, defence=MAN)
     records = run.play(world, run.n(N_LEVEL))
-    return [*claims, *distances(run, world, records), *speeds(records)]
+    return [*claims, *distances(run, world, records)]

@@ -29,7 +29,7 @@ SEED = 20
 #: Trap calls of the demo, each played as a setting of its own.
 CALLS = ("corner", "short_corner", "wing", "top")
 #: Possessions of the demo's zone and of each call.
-N_BASE = 150_000
+N_BASE = 300_000
 #: The fewest possessions of a branch, however small the scale.
 FEWEST = 500
 

@@ -20,13 +20,16 @@ from engine.study.patterns.common import (
     quotient,
     quotient_change,
     saved,
+    settled,
+    trend,
+    was_set,
 )
 from engine.study.patterns.playing import CALLS, Changes, Edit, Run, constants, edited, edited_plan, rules
 
 # --- 4: readiness -----------------------------------------------------------------------------------------
 
-TRAPS_SEEN = (0, 1, 2, 4, 8)
-N_READY, N_EXACT, N_OFTEN = 80_000, 20_000, 40_000
+TRAPS_SEEN = (0, 2, 8)
+N_READY, N_EXACT, N_OFTEN = 200_000, 20_000, 40_000
 #: Trapping at every chance, so that the offence has seen 8, against one chance in four: it has seen 2.
 OFTEN, SELDOM = (1.0, 8), (0.25, 2)
 
@@ -57,36 +60,44 @@ def often(run: Run, name: str) -> Claim:
 
         return edit
 
-    count = run.n(N_OFTEN)
-    planned = edited_plan(run.plan(calls=(name,), probability=1.0), rules(traps_seen=OFTEN[1]))
-    played = run.branches(planned, count)
-    home, always = played[HOME], played[name].copy()
-    chances = np.flatnonzero(called(always))
-    sometimes = home.copy()
-    sometimes[chances] = run.play(edited(planned.settings[0].world, at(*SELDOM)), chances)
-    nets = [column(records, "net") for records in (home, always, sometimes)]
-    saves = [100 * float((nets[0] - net).mean()) for net in nets[1:]]
+    world = run.world(name, calls=(name,))
+    every, sometimes = (
+        column(run.play(edited(world, at(*how)), run.n(N_OFTEN)), "net") for how in (OFTEN, SELDOM)
+    )
     figures = (
-        f"saved per 100 possessions: every time, {OFTEN[1]} traps seen {saves[0]:+.2f}; "
-        f"1 time in {1 / SELDOM[0]:g}, {SELDOM[1]} seen {saves[1]:+.2f}"
+        f"net points per 100 possessions: every time, {OFTEN[1]} traps seen {100 * every.mean():.1f}; "
+        f"1 time in {1 / SELDOM[0]:g}, {SELDOM[1]} seen {100 * sometimes.mean():.1f}"
     )
     name = f"{name}: every time worse than sometimes, offence adapted"
-    return Claim(4, name, PRACTICE, mean(nets[1] - nets[2]), figures)
+    return Claim(4, name, PRACTICE, mean(every - sometimes), figures)
+
+
+def seen_traps(run: Run, seen: int) -> dict[str, Records]:
+    """The demo against an offence that has seen so many traps: staying home and each call, kept.
+
+    Who expects a trap looks up sooner in every possession, so home is played again, too.
+    """
+    if seen == 0:
+        return {name: run.base(name, N_READY) for name in (HOME, *CALLS)}
+    planned = edited_plan(run.demo(), rules(traps_seen=seen))
+    found: dict[str, Records] = run.keep(f"seen {seen}", lambda: run.branches(planned, run.n(N_READY)))
+    return found
 
 
 def pattern_4(run: Run) -> list[Claim]:
-    """Each level of readiness plays the same called possessions; "adapted": it has seen as many as it would
+    """What a call saves by how many traps the offence has seen; "adapted": it has seen as many as it would
     have after the same chances in the game."""
     found = []
     for name in CALLS:
-        levels = [values(run, name, N_READY, rules(traps_seen=seen)) for seen in TRAPS_SEEN]
+        levels = [seen_traps(run, seen) for seen in TRAPS_SEEN]
+        saves = [saved(level[HOME], level[name]) for level in levels]
+        calls = [called(level[name]) for level in levels]
+        worths = (quotient(y, x) for y, x in zip(saves, calls, strict=True))
         figures = "saved per call, traps seen: " + ", ".join(
-            f"{seen} {level.mean():+.3f}"
-            for seen, level in zip(TRAPS_SEEN, levels, strict=True)
-            if len(level)
+            f"{seen} {one.mean:+.3f}" for seen, one in zip(TRAPS_SEEN, worths, strict=True)
         )
-        fall = mean(levels[0] - levels[-1])
-        found.append(Claim(4, f"{name}: value falls from 0 to 8 traps seen", PRACTICE, fall, figures))
+        fall = -trend(TRAPS_SEEN, saves, calls)
+        found.append(Claim(4, f"{name}: value falls with traps seen", PRACTICE, fall, figures))
         zero = values(run, name, N_EXACT, without_readiness(0))
         differs = values(run, name, N_EXACT, without_readiness(TRAPS_SEEN[-1])) - zero
         text = f"{int(np.count_nonzero(differs))} of {len(differs)} called possessions differ"
@@ -112,20 +123,22 @@ def court_width(run: Run) -> float:
 
 
 class Worth(NamedTuple):
-    """Net points saved, and True where called, per possession."""
+    """Net points saved where the trap was set, and 1 where it was, per possession; how many calls."""
 
     saved: Series
-    called: Series
+    sets: Series
+    calls: int
 
     @property
-    def per_call(self) -> Mean:
-        """Value of a call."""
-        return quotient(self.saved, self.called)
+    def per_set(self) -> Mean:
+        """Value of a trap that was set."""
+        return quotient(self.saved, self.sets)
 
 
 def worth(home: Records, setting: Records) -> Worth:
-    """What a setting saved beside staying home."""
-    return Worth(saved(home, setting), called(setting))
+    """What a setting saved beside staying home, where its trap was set."""
+    sets = was_set(setting)
+    return Worth(saved(home, setting) * sets, sets, int(called(setting).sum()))
 
 
 def played(run: Run, call: str, changes: Changes) -> Worth:
@@ -135,14 +148,14 @@ def played(run: Run, call: str, changes: Changes) -> Worth:
 
 
 def lines_claim(call: str, what: str, usual: Worth, other: Worth) -> Claim:
-    """A call's value with the demo's lines against its value without one of them."""
-    gap = quotient_change(usual.saved, usual.called, other.saved, other.called)
-    before, after = usual.per_call, other.per_call
-    calls = [int(one.called.sum()) for one in (usual, other)]
-    figures = f"calls in {len(usual.called):,} possessions: {calls[0]:,} as it is, {calls[1]:,} {what}"
-    if all(calls):
+    """The value of a set trap with the demo's lines against its value without one of them."""
+    gap = settled(quotient_change(usual.saved, usual.sets, other.saved, other.sets), usual.sets, other.sets)
+    before, after = usual.per_set, other.per_set
+    told = [f"{int(one.sets.sum()):,} of {one.calls:,} calls set" for one in (usual, other)]
+    figures = f"in {len(usual.sets):,} possessions {told[0]} as it is, {told[1]} {what}"
+    if min(usual.sets.sum(), other.sets.sum()) > 0:
         figures += (
-            f"; saved per call {before.mean:+.3f} (se {before.se:.3f}) and "
+            f"; saved per set trap {before.mean:+.3f} (se {before.se:.3f}) and "
             f"{after.mean:+.3f} (se {after.se:.3f})"
         )
     return Claim(8, f"{call}: worth less {what}", PRACTICE, gap, figures)

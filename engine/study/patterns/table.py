@@ -1,7 +1,7 @@
 """The patterns a simulated trap should show, measured on one shared run: what the model shows and what not.
 
-``measure()`` plays about 3 million possessions on common luck and returns one claim or more for each of the
-thirteen patterns with its figures. Nothing is tuned here and nothing is excused: a claim is *shown* when its
+``measure()`` plays about 4 million possessions on common luck and returns one claim or more for each of the
+sixteen patterns with its figures. Nothing is tuned here and nothing is excused: a claim is *shown* when its
 gap is more than 4 standard errors on the claimed side of zero, *reversed* when as far on the other side,
 else *not shown*; a pattern passes when all its claims are shown. Run as a script,
 ``engine.report.screen.patterns`` prints the table and the verdicts as the tests keep them.
@@ -18,7 +18,7 @@ from engine.errors import InputError
 from engine.estimate.intervals import Found
 from engine.run.blocks import Progress
 from engine.run.size import RunSize
-from engine.study.patterns import ball, calls, defences, level, readiness
+from engine.study.patterns import ball, calls, defences, level, readiness, signs, truth
 from engine.study.patterns.common import MARGIN, VERDICTS, Claim
 from engine.study.patterns.playing import SEED, Run, variant
 from engine.study.play import head
@@ -27,18 +27,21 @@ MOST_SCALE = 100.0
 
 PATTERNS = {
     1: "zone against man-to-man, the same ten players",
-    2: "a call raises turnovers, and rim shots plus open threes",
+    2: "a call raises turnovers; beaten, it leaves rim shots and open threes",
     3: "a beaten top trap leaves more rim shots than a beaten corner trap",
     4: "value falls with readiness; trapping every time is worse than sometimes",
     5: "skips meet later close-outs than passes to the next man; a missed bump the latest",
-    6: "late-clock shots are worse",
-    7: "the trap's turnover rate falls as the second trapper is delayed from 0 to 1.5 s",
+    6: "late-clock shots are worse than early ones of equal looks",
+    7: "turnovers in set traps fall as the second trapper stands still from 0 to 1.5 s",
     8: "wider sidelines or no backcourt rule lower the corner and half-court traps' value",
     9: "dead dribble, middle flash, taller passer, slower passes",
-    10: "escapes go mostly back or to the middle, seldom by a skip",
+    10: "escapes go mostly back or inside, seldom by a skip",
     11: "forwards starting high: better on wing threes, worse on corner and lob",
     12: "better outside shooters, a weak defender where he is attacked",
-    13: "published rates of the levels, defender's distance at shots, speeds",
+    13: "published rates of the levels, defender's distance at shots",
+    14: "what players believe is what happens, by option, at home and in traps",
+    15: "professional men move and stand as tracked, live half-court time",
+    16: "signs: legs, a late second man, readers, handlers, long defenders",
 }
 
 
@@ -109,6 +112,9 @@ def measured() -> dict[int, Callable[[Run], list[Claim]]]:
         11: defences.pattern_11,
         12: defences.pattern_12,
         13: level.pattern_13,
+        14: truth.pattern_14,
+        15: truth.pattern_15,
+        16: signs.pattern_16,
     }
 
 
@@ -119,7 +125,7 @@ def measure(
 
     Parameters
     ----------
-    possessions_scale : 1 plays about 3 million possessions; the verdicts on record are those of 1
+    possessions_scale : 1 plays about 4 million possessions; the verdicts on record are those of 1
     threads : None uses every available core; the result does not depend on it
     progress : called as ``progress(patterns done, patterns)`` after each block
 

@@ -17,6 +17,9 @@ from engine.state.words import EVENTS
 #: Columns of ``watch``: which of the possessions asked for (0, 1, ...), then kernel.watch.WATCHED_COLUMNS.
 ROW, TIME, CODE, PLAYER, OTHER, VALUE, X, Y, SKIP = range(9)
 PASS, CATCH, TOUCH, SHOT = (EVENTS.index(name) for name in ("pass", "catch", "touch", "shot"))
+MADE, REBOUND, FREE_THROW, THROW_IN = (
+    EVENTS.index(name) for name in ("made", "rebound", "free_throw", "throw_in")
+)
 
 Watched = NDArray[np.float64]
 

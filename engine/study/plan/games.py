@@ -7,7 +7,8 @@ branches are in the same state and no trap is made, they are the same possession
 
 Per game, in whole net points: home - planned = sum over traps of (no trap - trap, in the planned game's own
 state) + sum over all possessions of (home - no trap in the planned game's state). The first sum is what the
-uses save, the second what they carry over: team fouls, and tired legs.
+uses save, the second what they carry over: team fouls, and tired legs. Traps seen make later traps read
+sooner; what they change in possessions without one is left out (engine.study.plan.states).
 """
 
 from __future__ import annotations
@@ -16,8 +17,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from engine.estimate.calls import TURNOVERS
 from engine.estimate.intervals import FloatArray, IntArray
+from engine.estimate.tally import LOST_IN_TRAP
 from engine.run.blocks import Progress, Records, Runner, in_order
 from engine.run.numbers import NUMBERS
 from engine.run.worlds import net_of
@@ -29,7 +30,6 @@ from engine.study.plan.states import MOST_TIRED, TIRED_STEP, PlanWorlds, shadow_
 NUMBERS_PER_GAME = NUMBERS["plan games"].each
 #: Games of a part; the result does not depend on it.
 GAMES_IN_PART = 100
-_TURNOVERS = [OUTCOMES.index(name) for name in TURNOVERS]
 _OTHER = OUTCOMES.index("other")
 
 
@@ -266,7 +266,7 @@ def _count_uses(course: _Course, rows: IntArray, calls: IntArray, base: Records,
     sums = course.sums
     use = sums["made"][rows, calls]
     saved = net_of(base) - net_of(played)
-    lost = np.isin(played[:, COLUMN["outcome"]], _TURNOVERS)
+    lost = np.isin(played[:, COLUMN["outcome"]], LOST_IN_TRAP)
     for name, values in (("use_n", 1), ("use_sum", saved), ("use_square", saved * saved), ("use_lost", lost)):
         np.add.at(sums[name], (calls, use), values)
     sums["made"][rows, calls] += 1  # a game has one trap in a possession, so no row comes twice

@@ -2,10 +2,14 @@
 
 A state is: team fouls of the period, traps of this kind that the offence has seen, whether it has a time-out
 left, how tired the defence is. Worlds are copies of the packed arrays with those numbers changed.
+
+Traps seen shorten the reading of a trap only. That an offence which expects one looks up sooner after every
+catch is left out: until the call a possession must be the one of staying home, or nothing could be paired.
 """
 
 from __future__ import annotations
 
+import math
 import threading
 from dataclasses import dataclass
 from typing import TypeVar
@@ -32,6 +36,8 @@ TIRED_STEP = 0.001
 #: Top speed is never lower than this many levels below fresh.
 MOST_TIRED = 200
 AT_HOME = -1
+#: Delays in reading a trap, which shrink with the traps seen (engine.kernel.offence.reading_delay).
+READING = ("handler_read_s", "read_delay_s")
 
 
 @dataclass(frozen=True)
@@ -102,7 +108,7 @@ class PlanWorlds:
     def _seen_levels(k: np.record) -> int:
         """Traps seen from which on one more changes nothing: all reading delays are at their least."""
         rate, least = float(k["readiness_per_trap"]), float(k["read_delay_least_s"])
-        first = max(float(k["read_delay_s"]), float(k["handler_read_s"]))
+        first = max(float(k[name]) for name in READING)
         if rate <= 0.0 or first <= least or least <= 0.0:
             return 0 if rate <= 0.0 or first <= least else 99
         return int(np.ceil(np.log(first / least) / rate))
@@ -139,7 +145,10 @@ class PlanWorlds:
     @staticmethod
     def _in_state(world: World, fouls: int, seen: int, time_outs: int, tired: int) -> World:
         world["rules"]["team_fouls"] = fouls
-        world["rules"]["traps_seen"] = seen
+        world["rules"]["traps_seen"] = 0
+        k = world["k"][0]
+        for name in READING:
+            k[name] = max(k[name] * math.exp(-k["readiness_per_trap"] * seen), k["read_delay_least_s"])
         world["rules"]["time_outs_left"] = time_outs
         if tired:
             world = changed(world, {"defender_speed": 1.0 - TIRED_STEP * tired})

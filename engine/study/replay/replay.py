@@ -27,6 +27,7 @@ from engine.state.words import (
     ESCAPES,
     EVENTS,
     JOBS,
+    LOSSES,
     MODES,
     MOMENTS,
     OUTCOMES,
@@ -222,7 +223,7 @@ class Replay:
 
     def options(self) -> pd.DataFrame:
         """What the handler weighed at each decision and what he took; columns OPTION_TABLE_COLUMNS."""
-        t_s, decision, player, option, value, chosen = self.trace.options.T
+        t_s, decision, player, option, value, chosen, *_ = self.trace.options.T
         receiver = np.where(option >= Option.PASS_1, option - Option.PASS_1, -1)
         columns = {
             "t_s": t_s,
@@ -238,15 +239,16 @@ class Replay:
         return pd.DataFrame(columns)
 
     def record(self) -> pd.Series:
-        """The possession's record by name; end, outcome, after and escape as words, first_call as the call's
-        name."""
+        """The possession's record by name; end, outcome, after, escape and lost_by as words, first_call as
+        the call's name."""
         record = pd.Series(dict(zip(RECORD, self.trace.record.tolist(), strict=True)), dtype=object)
         called = record["first_call"] > 0
         record["end"] = ENDS[record["end"]]
         record["first_call"] = self.calls[record["first_call"] - 1] if called else ""
         record["outcome"] = OUTCOMES[record["outcome"]] if called else ""
         record["after"] = AFTER[record["after"]] if called else ""
-        record["escape"] = ESCAPES[record["escape"] - 1] if record["escape"] else ""
+        for name, words in (("escape", ESCAPES), ("lost_by", LOSSES)):
+            record[name] = words[record[name] - 1] if record[name] else ""
         return record
 
     # --- parts ----------------------------------------------------------------------------------------

@@ -111,7 +111,7 @@ def try_ends(
 
 
 #: Constants of the calculation, not of the game.
-NUMERICAL = ("time_step_s", "longest_possession_s")
+NUMERICAL = ("time_step_s", "longest_possession_s", "tried_look")
 
 
 def every_constant(factors: tuple[Factor, ...], base: Scenario, where: object) -> tuple[Factor, ...]:

@@ -6,7 +6,7 @@ pass; after his reaction a defender runs straight at the receiver. ``late_s``: h
 open_shot_m than the receiver can decide (flight + catch_pause_s), by the closed form of a run; negative is
 early, and nobody comes sooner in play. The defender of a link is who can be there first. ``gap_m``: how far
 off he is when the shot leaves the hands (shot_release_s later), run by the engine's own law of motion, which
-has him brake before the shooter; the others stay where they are.
+has him brake before the receiver and then go up with the shot; the others stay where they are.
 
 Worst first: what the gap gives away (the shot less the same shot guarded on time) times how often the pass is
 thrown, counted in traced possessions.
@@ -31,7 +31,17 @@ from engine.run.size import RunSize, check_size
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
 from engine.still.holes import LEAST_LATE_S, SIDES, Bump, bump_of, flight_of, scenario_setup
-from engine.still.picture import GUARDS_BALL, Picture, Point, Setup, between, picture_of, row_of, run_s
+from engine.still.picture import (
+    GUARDS_BALL,
+    Picture,
+    Point,
+    Setup,
+    between,
+    picture_of,
+    row_of,
+    run_s,
+    stand_off,
+)
 from engine.still.shot_worth import ShotWorth, close_out_gap
 from engine.study.play import Opening, defence_dict, head, open_scenario
 from engine.study.timing.play import Passes, Watched, watch
@@ -77,25 +87,29 @@ def link_of(
     flight, way_of_pass = flight_of(setup, picture, to)
     near_rim = math.hypot(*to) < k["rim_range_m"] + 0.5
     decides = flight + k["catch_pause_s"]
-    shot_at = decides + (k["rim_release_s"] if near_rim else k["shot_release_s"])
+    release = k["rim_release_s"] if near_rim else k["shot_release_s"]
+    shot_at = decides + release
+    stand, up = stand_off(to, k), release - k["reaction_s"] * k["dribble_reaction_share"]
     races: dict[str, Found] = {}
-    for role, stand in picture.defenders.items():
-        way, speed = math.dist(stand, to), setup.speeds[holder(role, side)]
+    for role, at in picture.defenders.items():
+        way, speed = math.dist(at, to), setup.speeds[holder(role, side)]
         needs = k["reaction_s"] + run_s(way - k["open_shot_m"], speed, k["sprint_tau_s"])
-        gap = close_out_gap(way, shot_at - k["reaction_s"], speed, k)
+        gap = close_out_gap(way, shot_at - k["reaction_s"], speed, k, stand, up)
         races[role] = {"needs_s": needs, "late_s": needs - decides, "gap_m": gap, "way_m": way}
     first = min(races, key=lambda role: (races[role]["needs_s"], races[role]["gap_m"]))
 
     def points(gap_m: float) -> float:
-        places = {holder(role, side): stand for role, stand in picture.defenders.items()}
+        places = {holder(role, side): at for role, at in picture.defenders.items()}
         way = races[first]["way_m"]
         places[holder(first, side)] = between(to, picture.defenders[first], gap_m / max(way, 1e-9))
-        bothers = worth.effective_gap(position, to, [places[person] for person in agents])
-        return worth.points(position, to, bothers)
+        bother = worth.effective_gaps(position, to, [places[person] for person in agents])
+        return worth.points(position, to, *bother)
 
     length = math.dist(picture.ball, to)
     crosses = to[0] < -k["side_hysteresis_m"]
-    shot, guarded = points(races[first]["gap_m"]), points(min(races[first]["way_m"], k["on_ball_gap_m"]))
+    there = min(races[first]["way_m"], stand)
+    on_time = close_out_gap(there, up, setup.speeds[holder(first, side)], k, stand, up)
+    shot, guarded = points(races[first]["gap_m"]), points(min(on_time, races[first]["gap_m"]))
     meant = meant_for(setup, to, side, position)
     return {
         "side": side,

@@ -20,7 +20,7 @@ from engine.state.words import EVENTS, OUTCOMES, REGIONS
 from engine.world.pack import Packed
 
 #: Possessions traced for their passes; played for the counts; beaten traps traced of each call.
-TRACED, PLAYED, BEATEN = 120, 3000, 16
+TRACED, PLAYED, BEATEN = 400, 3000, 16
 PASS, CATCH, CALL = EVENTS.index("pass"), EVENTS.index("catch"), EVENTS.index("call")
 LEFT, STANDS = EVENTS.index("trap_left"), EVENTS.index("shell_stands")
 BEATEN_BY = tuple(OUTCOMES.index(name) for name in ("escape_pass", "retreat", "split"))

@@ -17,7 +17,7 @@ from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.state.words import Break
 from engine.still.holes import flight_of, scenario_setup
-from engine.still.picture import Picture, Point, Setup, between, picture_of, run_s, stands
+from engine.still.picture import Picture, Point, Setup, between, picture_of, run_s, stand_off, stands
 from engine.study.timing.play import BeatenTrap
 from engine.world.pack import place_of
 
@@ -62,7 +62,7 @@ def escape_of(setup: Setup, picture: Picture, side: str, to: Point) -> Found:
     for role, (x, y) in shell.defenders.items():
         person = now[holder(role, after)]
         times[person] = time_s(person, (x if after == side else -x, y), k["shell_stand_m"])
-    ball = {role: time_s(role, to, k["on_ball_gap_m"]) for role in picture.defenders}
+    ball = {role: time_s(role, to, stand_off(to, k)) for role in picture.defenders}
     takes = min(ball, key=lambda role: ball[role])
     rim = {role: time_s(role, setup.court.spot("rim"), k["shell_stand_m"]) for role in ball if role != takes}
     goes = min(rim, key=lambda role: rim[role])

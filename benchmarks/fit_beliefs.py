@@ -1,0 +1,123 @@
+"""Fits what a level's players believe to what happens to them, and writes it into the level's file.
+
+    python benchmarks/fit_beliefs.py                       every level: a table, nothing written
+    python benchmarks/fit_beliefs.py --level school -n 2000  one level, small
+    python benchmarks/fit_beliefs.py --write               the constants ``belief_*`` and what they stand on
+
+A level's reference scenario (configs/scenarios/level_<name>.toml) is played at home and under four trap
+calls; every decision is held against what came of it (engine.study.beliefs), the beliefs move most of the
+way to what was measured, and it is played again, because players who believe otherwise choose otherwise.
+Nothing is fitted to a rate of play: that is benchmarks/fit_levels.py; the two are run in turn.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+import tempfile
+from concurrent.futures import Executor, ProcessPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from engine.inputs import Scenario, load_constants, load_scenario
+from engine.inputs.files import configs_root, shipped
+from engine.state.words import TrapPhase
+from engine.study.beliefs import choices, fit, reliability
+from engine.world.pack import pack
+
+CALLS = ("corner", "short_corner", "wing", "top")
+#: A round moves a belief this share of the way: what is measured depends on what is believed.
+SHARE = 0.6
+SEED = 1
+SOURCE = "measured: benchmarks/fit_beliefs.py"
+
+
+def scenario_of(level: str) -> Scenario:
+    """The level's reference scenario with a setting for each of CALLS."""
+    text = (configs_root() / "scenarios" / f"level_{level}.toml").read_text(encoding="utf-8")
+    settings = "".join(
+        f'\n[[setting]]\nname = "{c}"\n[[setting.call]]\ncall = "{c}"\nprobability = 1.0\n' for c in CALLS
+    )
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / f"level_{level}.toml"
+        file.write_text(text + settings, encoding="utf-8")
+        return load_scenario(file)
+
+
+#: Looks in which every option is tried, a run each.
+LOOKS, AS_EVER = (1, 2, 3, 4, 5, 6, 8), (0,)
+
+
+def decisions(task: tuple[Scenario, int | None, int, int]) -> pd.DataFrame:
+    """Decisions at home (setting None) or, while a trap runs, under a setting; of look ``look`` if not 0."""
+    scenario, setting, look, n = task
+    packed = pack(with_constants(scenario, {"tried_look": look}))
+    world = packed.home if setting is None else packed.settings[setting].world
+    numbers = np.arange(n) + look * n  # every run has possessions of its own
+    table = choices(world, SEED, numbers, 1, look or None)
+    return table if setting is None else table[table["phase"] != TrapPhase.NONE]
+
+
+def played(pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...]) -> pd.DataFrame:
+    """Decisions of ``n`` possessions at home and under each call; with LOOKS those in which all was tried."""
+    settings = (None, *range(len(CALLS)))
+    tasks = [(scenario, setting, look, n) for look in looks for setting in settings]
+    return pd.concat(list(pool.map(decisions, tasks)), ignore_index=True)
+
+
+def with_constants(scenario: Scenario, values: dict[str, float]) -> Scenario:
+    return scenario.model_copy(update={"constants": {**scenario.constants, **values}})
+
+
+def fitted(pool: Executor, level: str, n: int, rounds: int) -> tuple[dict[str, float], pd.DataFrame]:
+    """The level's beliefs after so many rounds, and the reliability of the last ones played."""
+    scenario, known = scenario_of(level), load_constants()
+    values: dict[str, float] = {}
+    for _ in range(rounds):
+        current = with_constants(scenario, values)
+        now = {**{name: c.value for name, c in known.items()}, **current.constants}
+        for name, measured in fit(
+            played(pool, current, n, AS_EVER), played(pool, current, n, LOOKS), now
+        ).items():
+            old = now[name]
+            moved = old + SHARE * (measured - old)
+            values[name] = float(np.clip(moved, known[name].low, known[name].high))
+    table = played(pool, with_constants(scenario, values), n, AS_EVER)
+    return {name: round(value, 4) for name, value in values.items()}, reliability(table)
+
+
+def written(text: str, values: dict[str, float]) -> str:
+    """A level file's text with these constants put in, before its players."""
+    for name in values:
+        text = re.sub(rf"(?m)^\[constants\.{name}\]\n(?:[^\[\n].*\n)*\n?", "", text)
+    tables = "".join(
+        f'[constants.{name}]\nvalue = {v}\nsource = "{SOURCE}"\n\n' for name, v in values.items()
+    )
+    at = text.index("[players.")
+    return text[:at] + tables + text[at:]
+
+
+def main() -> None:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--level", action="append", choices=shipped("levels"), help="default: every level")
+    parser.add_argument("-n", "--possessions", type=int, default=8_000, help="of each setting and round")
+    parser.add_argument("--rounds", type=int, default=4)
+    parser.add_argument("--threads", type=int)
+    parser.add_argument("--write", action="store_true", help="put them into the level's file")
+    options = parser.parse_args()
+    pool = ProcessPoolExecutor(options.threads)
+    for level in options.level or shipped("levels"):
+        values, table = fitted(pool, level, options.possessions, options.rounds)
+        print(level)
+        print(table.round(3).to_string(index=False))
+        print("  " + ", ".join(f"{name} {value}" for name, value in values.items()), flush=True)
+        if options.write:
+            path = Path(configs_root() / "levels" / f"{level}.toml")
+            path.write_text(written(path.read_text(encoding="utf-8"), values), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,325 @@
+"""What players believe beside what happens: every choice of the ball's holder with what came of it.
+
+One row per decision: the option chosen, the points believed and what the belief rests on, and the points the
+possession brought in the end; for passes whether they were lost and how near a defender was when a shot
+could have left; for drives how they ended. The beliefs of a level (constants ``belief_*``, ``drive_*`` and
+what carrying on is worth) are small fits to this table: benchmarks/fit_beliefs.py. Its reliability, believed
+against realised per option and phase, is pattern 14.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.optimize import curve_fit, minimize
+
+from engine.kernel.watch import Trace, Watched
+from engine.run.watch import watch_numbers
+from engine.state.arrays import N_SIDE, OPTION_COLUMNS
+from engine.state.record import COLUMN
+from engine.state.words import Action, Event, Mode, Option, TrapPhase
+
+#: Whether a shot left the rim's neighbourhood or not: a drive that ended this near got there, metres.
+AT_RIM_M = 3.0
+CHOSEN = OPTION_COLUMNS.index("chosen")
+#: Log odds are cut here: chances from .0005 to .9995.
+LEAST_P = 0.0005
+#: Options by what they are.
+KINDS = ("shot", "hold", "stop", "drive", "go on", "retreat", "split", "pass")
+#: Phases of a trap in the words of the reliability table.
+PHASES = ("home", "trap coming", "trap set", "after")
+
+
+def _kind(option: int, driving: bool) -> str:
+    if option == Option.SHOOT:
+        return "shot"
+    if option == Option.HOLD:
+        return "stop" if driving else "hold"
+    if option == Option.RETREAT:
+        return "retreat"
+    if option == Option.SPLIT:
+        return "split"
+    if option >= Option.PASS_1:
+        return "pass"
+    return "go on" if driving else "drive"
+
+
+def _rows(
+    trace: Trace, wait_s: float, patience_s: float, only_look: int | None
+) -> Iterator[tuple[object, ...]]:
+    """The decisions of one possession; ``patience_s`` takes the place of a shot clock that is not there.
+
+    ``only_look``: the first decision of that look alone.
+    """
+    states, agents, events = trace.states, trace.agents, trace.events
+    times = states["t"]
+    points = int(trace.record[COLUMN["points"]])
+    held = (states["mode"] == Mode.HELD) | (states["mode"] == Mode.SHOT_WINDUP)
+    look = 0
+    for row in trace.options[trace.options[:, CHOSEN] > 0.0]:
+        step = int(np.searchsorted(times, row[0] - 1e-6))
+        new, look = int(states["n_looks"][step]) != look, int(states["n_looks"][step])
+        if only_look is not None and not (new and look == only_look):
+            continue
+        before = states[max(step - 1, 0)]
+        option = int(row[3])
+        later = events[np.searchsorted(events[:, 0], row[0] - 1e-6) :]
+        kind = _kind(option, before["action"] == Action.DRIVE)
+        lost, gap, shot_m, passed_out, made = math.nan, math.nan, math.nan, False, math.nan
+        if kind == "pass":
+            who = option - Option.PASS_1
+            lost = 1.0
+            for other in later:
+                if other[1] == Event.CATCH or (other[1] == Event.RECOVERED and other[2] < N_SIDE):
+                    lost = 0.0
+                    break
+                if other[1] in (Event.TURNOVER, Event.END):
+                    break
+            if lost == 0.0 and other[1] == Event.CATCH:
+                caught = int(np.searchsorted(times, other[0] - 1e-6))
+                last = caught
+                while last + 1 < len(times) and held[last + 1] and times[last] < other[0] + wait_s - 1e-6:
+                    if states["handler"][last + 1] != who:
+                        break
+                    last += 1
+                gap = _nearest(agents[last], who)
+        elif kind in ("shot", "drive", "go on"):
+            for other in later:
+                if other[1] == Event.SHOT:
+                    gap, shot_m = other[4], math.hypot(other[5], other[6])
+                    break
+                if other[1] in (Event.PASS, Event.PICK_UP, Event.TURNOVER, Event.FOUL, Event.END):
+                    passed_out = bool(other[1] == Event.PASS)
+                    break
+        left = max(patience_s - times[step], 4.0) if patience_s > 0.0 else float(states["clock_s"][step])
+        if kind == "shot":
+            ends = [other[1] for other in later if other[1] in (Event.MADE, Event.MISSED, Event.FOUL)]
+            made = {Event.MADE: 1.0, Event.MISSED: 0.0}.get(ends[0], math.nan) if ends else math.nan
+        stale = float(times[step] - before["stale_t"])
+        belief = (row[4], *row[6:])
+        yield (
+            kind,
+            int(before["trap_phase"]),
+            left,
+            stale,
+            *belief,
+            lost,
+            gap,
+            shot_m,
+            made,
+            passed_out,
+            points,
+        )
+
+
+def _nearest(agents: np.ndarray, who: int) -> float:
+    """Distance of the defender nearest to attacker ``who``, metres."""
+    x, y = agents["x"], agents["y"]
+    return float(np.hypot(x[N_SIDE:] - x[who], y[N_SIDE:] - y[who]).min())
+
+
+def choices(
+    world: np.ndarray,
+    seed: int,
+    numbers: NDArray[np.int64],
+    threads: int | None = None,
+    only_look: int | None = None,
+) -> pd.DataFrame:
+    """Decisions of the possessions ``numbers``, a row each, in order; the first of look ``only_look`` alone.
+
+    Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock;
+    ``stale_s`` that the ball has stuck;
+    ``believed`` points; ``raw`` (risk of a pass's lane, metres of room of a drive, clear way of a retreat),
+    ``forecast_m`` (least gap possible at the shot it leads to), ``promise``, ``ahead`` and ``place`` of a
+    pass (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the
+    shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made`` (shots: 1 or 0, nothing
+    if fouled), ``passed_out`` (drives); ``points`` of the possession.
+    """
+    k = world["k"][0]
+    rules = world["rules"][0]
+    wait_s = float(k["catch_pause_s"] + k["shot_release_s"])
+    patience_s = 0.0 if rules["shot_clock_s"] > 0.0 else float(rules["patience_s"])
+    rows: list[tuple[object, ...]] = []
+    for block in watch_numbers(world, seed, numbers, what=("s", "agents"), threads=threads):
+        for i in range(len(block.numbers)):
+            number = int(block.numbers[i])
+            rows.extend((number, *row) for row in _rows(block.trace(i), wait_s, patience_s, only_look))
+    names = [
+        "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
+        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "points",
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=names)
+
+
+def reliability(table: pd.DataFrame) -> pd.DataFrame:
+    """Believed against realised points per phase and kind: n, both means, standard error, slope and its own.
+
+    The slope is that of least squares of realised on believed points; errors take decisions of one possession
+    as one observation (clustered).
+    """
+    rows = []
+    for (_, kind), part in table.groupby(["phase", "kind"]):
+        x, y = part["believed"].to_numpy(), part["points"].to_numpy(float)
+        slope, error = math.nan, math.nan
+        if len(part) > 2 and x.std() > 0.0:
+            d = x - x.mean()
+            slope = float((d * y).sum() / (d * d).sum())
+            scores = pd.Series(d * (y - y.mean() - slope * d)).groupby(part["possession"].to_numpy()).sum()
+            error = float(math.sqrt((scores**2).sum()) / (d * d).sum())
+        per = pd.Series(y - x).groupby(part["possession"].to_numpy()).sum()
+        rows.append(
+            {
+                "phase": PHASES[int(part["phase"].iloc[0])],
+                "kind": kind,
+                "n": len(part),
+                "believed": float(x.mean()),
+                "realised": float(y.mean()),
+                "standard_error": float(math.sqrt((per**2).sum()) / len(part)),
+                "slope": slope,
+                "slope_error": error,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def carrying_on(left_s: NDArray[np.float64], points: float, tau_s: float) -> NDArray[np.float64]:
+    """What carrying on is worth with so much on the clock: the kernel's law (decide.hold_value)."""
+    return points * (1.0 - np.exp(-(np.maximum(left_s, 0.8) - 0.8) / tau_s))
+
+
+def _line(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
+    slope = float(np.cov(x, y)[0, 1] / x.var(ddof=1)) if x.std() > 0.0 else 0.0
+    return float(y.mean() - slope * x.mean()), slope
+
+
+#: Prior of a small regression: coefficients are drawn to nothing, as by so many observations.
+PRIOR_POINTS, LUCK_POINTS = 0.3, 1.1
+
+
+def fit(
+    table: pd.DataFrame, tried: pd.DataFrame, now: Mapping[str, float], least: int = 100
+) -> dict[str, float]:
+    """The beliefs that these tables ask for: constant -> value; what has too few rows is left out.
+
+    ``table`` holds the decisions of possessions as they are played: what an attack brings with so much on the
+    clock, whatever is chosen (policy evaluation, least squares), and what a miss brings. ``tried`` holds
+    decisions in which any option was tried, one a possession (constant tried_look): what an option brings is
+    measured where it was not chosen for its promise, else the best-looking errors would be believed. Least
+    squares with a normal prior around nothing for points, logistic regression for lost passes (one slope,
+    an offset per phase, drawn together by one log odd) and for drives that got to the rim.
+    """
+    found: dict[str, float] = {}
+    home = table["phase"] == TrapPhase.NONE
+    missed = table[home & (table["made"] == 0.0)]
+    if len(missed) >= least:
+        found["rebound_value_points"] = float(missed["points"].mean())
+    stand = table[home & ~table["kind"].isin(("go on", "stop")) & table["left_s"].between(0.8, 60.0)]
+    if len(stand) >= least:
+        left, points = stand["left_s"].to_numpy(), stand["points"].to_numpy(float)
+        best, _ = curve_fit(carrying_on, left, points, p0=[1.0, 3.0], bounds=([0.5, 1.5], [1.8, 10.0]))
+        found |= {"hold_value_points": float(best[0]), "hold_tau_s": float(best[1])}
+    at = {**now, **found}
+    worth = carrying_on(tried["left_s"].to_numpy(), at["hold_value_points"], at["hold_tau_s"])
+    tried = tried.assign(more=tried["points"] - worth)
+    passes = tried[(tried["kind"] == "pass") & tried["lost"].notna()]
+    if len(passes) >= least:
+        found |= _fit_loss(passes)
+        found |= _fit_passes(passes[passes["lost"] == 0.0], now)
+    holds = tried[tried["kind"] == "hold"]
+    if len(holds) >= least:
+        sticks = holds["more"] + now["hold_stale_points_per_s"] * holds["stale_s"]
+        values = _least_squares(_phases(holds), sticks.to_numpy())
+        found |= {f"belief_hold_{name}points": float(v) for name, v in zip(PHASE_NAMES, values, strict=True)}
+    retreats = tried[tried["kind"] == "retreat"]
+    if len(retreats) >= least:
+        x = np.column_stack([np.ones(len(retreats)), retreats["raw"].to_numpy()])
+        base, way = _least_squares(x, retreats["more"].to_numpy())
+        found |= {"belief_retreat_points": float(base), "belief_retreat_way_points": float(way)}
+    caught = passes[passes["gap_m"].notna() & (passes["phase"] == TrapPhase.NONE)]
+    if len(caught) >= least:
+        base, share = _line(caught["forecast_m"].to_numpy(), caught["gap_m"].to_numpy())
+        found |= {"belief_gap_m": base, "belief_gap_share": share}
+    quiet = tried["phase"] == TrapPhase.NONE
+    drives = tried[quiet & (tried["kind"] == "drive")]
+    if len(drives) >= least:
+        found |= _fit_drives(drives)
+    ends = tried[quiet & tried["kind"].isin(("drive", "go on")) & (tried["shot_m"] < AT_RIM_M)]
+    if len(ends) >= least:
+        base, share = _line(ends["forecast_m"].to_numpy(), ends["gap_m"].to_numpy())
+        found |= {"belief_end_gap_m": base, "belief_end_gap_share": share}
+    return found
+
+
+#: Names of the three phases that beliefs in points tell apart: no trap, a trap on its way or set, after it.
+PHASE_NAMES = ("", "trapped_", "after_")
+
+
+def _phases(rows: pd.DataFrame) -> NDArray[np.float64]:
+    """1 in the column of each row's phase, [n, 3]."""
+    phase = rows["phase"].to_numpy(int)
+    trapped = (phase == TrapPhase.COMING) | (phase == TrapPhase.SET)
+    return np.column_stack([phase == TrapPhase.NONE, trapped, phase == TrapPhase.AFTER]).astype(float)
+
+
+def _least_squares(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Coefficients with a normal prior of PRIOR_POINTS around 0, a possession's luck being LUCK_POINTS."""
+    ridge = (LUCK_POINTS / PRIOR_POINTS) ** 2 * np.eye(x.shape[1])
+    return np.asarray(np.linalg.solve(x.T @ x + ridge, x.T @ y))
+
+
+def _fit_passes(arrived: pd.DataFrame, now: Mapping[str, float]) -> dict[str, float]:
+    ahead = arrived["ahead"].to_numpy() / max(now["numbers_value_points"], 0.05)
+    place = arrived["place"].to_numpy(int)
+    x = np.column_stack([_phases(arrived), arrived["promise"], place == 1, place == 2, ahead])
+    values = [float(v) for v in _least_squares(x, arrived["more"].to_numpy())]
+    names = [f"belief_pass_{name}points" for name in PHASE_NAMES]
+    names += ["belief_pass_share", "middle_touch_points", "post_up_points", "numbers_value_points"]
+    found = dict(zip(names, values, strict=True))
+    found["numbers_value_points"] = max(found["numbers_value_points"], 0.05)
+    return found
+
+
+def _fit_loss(passes: pd.DataFrame) -> dict[str, float]:
+    risk = passes["raw"].clip(LEAST_P, 1.0 - LEAST_P).to_numpy()
+    z, lost, phase = np.log(risk / (1.0 - risk)), passes["lost"].to_numpy(), passes["phase"].to_numpy(int)
+
+    def loss(at: NDArray[np.float64]) -> float:
+        line = at[0] * z + at[1 + phase]
+        spread = at[1:] - at[1:].mean()
+        return float(
+            (np.logaddexp(0.0, line) - lost * line).sum()
+            + 0.5 * ((at[0] - 1.0) / 0.5) ** 2
+            + 0.5 * spread @ spread
+        )
+
+    best = minimize(loss, np.array([1.0, 0.0, 0.0, 0.0, 0.0])).x
+    names = ("slope", "home", "coming", "set", "after")
+    return {f"belief_loss_{name}": float(value) for name, value in zip(names, best, strict=True)}
+
+
+def _fit_drives(drives: pd.DataFrame) -> dict[str, float]:
+    out = drives["passed_out"].to_numpy(bool)
+    more = drives["more"].to_numpy()
+    own = drives[~out]
+    there, room = (own["shot_m"] < AT_RIM_M).to_numpy(), own["raw"].to_numpy()
+
+    def miss(at: NDArray[np.float64]) -> float:
+        line = (room - at[0]) / math.exp(at[1])
+        prior = 0.5 * ((at[1] - math.log(0.5)) / 0.7) ** 2
+        return float((np.logaddexp(0.0, line) - there * line).sum() + prior)
+
+    best = minimize(miss, np.array([0.5, -0.7]), method="Nelder-Mead").x
+    return {
+        "drive_clear_m": float(best[0]),
+        "drive_width_m": math.exp(float(best[1])),
+        "belief_stopped_points": float(more[~out][~there].mean()) if (~there).any() else 0.0,
+        "belief_kick_p": float(out.mean()),
+        "belief_kick_points": float(more[out].mean()) if out.any() else 0.0,
+    }
+
+
+__all__ = ["Watched", "carrying_on", "choices", "fit", "reliability"]
