@@ -87,7 +87,7 @@ def violation(w, c, kind):
     """A count, clock or line violation by the offence (dead ball); ``kind`` indexes state.VIOLATIONS."""
     event(c, Event.VIOLATION, c.s.handler, -1, float(kind), c.s.ball_x, c.s.ball_y)
     c.record.violations += 1
-    turnover(w, c, 0, -1, Loss.VIOLATION)
+    turnover(w, c, 0, -1, Loss.TRAVEL if kind == Violation.TRAVEL else Loss.VIOLATION)
 
 
 @njit

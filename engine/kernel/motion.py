@@ -15,6 +15,10 @@ from engine.kernel.jit import njit
 from engine.state.arrays import GRID_X, GRID_Y, N_PLAYERS, N_SIDE
 
 EPSILON = 1e-9
+#: Squared speed of a man at rest, m2/s2: what rounding leaves of a run that has ended is no run.
+AT_REST = 1e-12
+#: Two bodies touch, but do not overlap, within this, metres: as far as they were moved apart before.
+TOUCH_M = 1e-9
 #: Rounds of moving overlapping bodies apart in a step; hardly ever more than two are needed.
 PARTINGS = 8
 
@@ -72,7 +76,7 @@ def move(a, top_mps, tau_s, gain, brake_mps2, stop_mps2, dt):
         uy = dy / d
     cx = top_mps * ux - a.vx
     cy = top_mps * uy - a.vy
-    free = a.vx * cx + a.vy * cy >= 0.0
+    free = a.vx * cx + a.vy * cy >= 0.0 or a.vx * a.vx + a.vy * a.vy <= AT_REST
     if free:
         cx *= gain
         cy *= gain
@@ -146,6 +150,7 @@ def bodies(k, c):
     Moving one pair apart can bring another together, in a crowd under the rim, so it is done again.
     """
     least = 2.0 * k.body_radius_m
+    overlap = least - TOUCH_M
     for _ in range(PARTINGS):
         parted = False
         for i in range(N_SIDE):
@@ -155,7 +160,7 @@ def bodies(k, c):
                 dx = a.x - b.x
                 dy = a.y - b.y
                 d2 = dx * dx + dy * dy
-                if d2 < least * least and d2 > EPSILON:
+                if EPSILON < d2 < overlap * overlap:
                     d = math.sqrt(d2)
                     part(a, b, dx / d, dy / d, least - d)
                     parted = True

@@ -201,9 +201,11 @@ def leave_lane(w, a):
 
 @njit
 def crashes(w, c, i):
-    """True for the ``crash_n`` attackers nearest to the rim: they go for the offensive rebound."""
+    """True for who goes for the offensive rebound: the ``crash_n`` nearest to the rim who are near enough."""
     k = w.k
     mine = distance(c.agents[i].x, c.agents[i].y, 0.0, 0.0)
+    if mine > k.crash_within_m:
+        return False
     n = 0
     for j in range(N_SIDE):
         if j != i and distance(c.agents[j].x, c.agents[j].y, 0.0, 0.0) < mine:

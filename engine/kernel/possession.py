@@ -107,6 +107,9 @@ def move_ball(w, c):
             if u3 < k.travel_p:
                 violation(w, c, Violation.TRAVEL)
                 return False
+            if u3 < k.travel_p + k.off_ball_foul_p:
+                turnover(w, c, 0, -1, Loss.OFFENSIVE_FOUL)
+                return False
             return True
         if what == Flight.STOLEN:
             turnover(w, c, 1, s.target, Loss.PASS)
@@ -174,26 +177,31 @@ def counts(w, c):
 
 @njit
 def ball_hazards(w, c):
-    """Strips (outside traps, which have their own), lost dribbles, fouls and charges of a live dribble."""
+    """A live dribble: taken by whoever is near, lost by itself; on a drive fouls and charges, too."""
     s = c.s
     k = w.k
     if s.mode != Mode.HELD or s.dribble != Dribble.DRIBBLING:
         return
-    trapped = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
-    attacking = s.action == Action.DRIVE or s.action == Action.SPLIT
-    strips = not trapped and s.gap < k.strip_within_m
-    if not attacking and not strips:
-        return  # nothing can happen: no draw
     dt = k.time_step_s
     u0, u1, u2, u3 = draws.uniforms(s, draws.BALL_HAZARD, 0, 0, s.step)
     loose = 1.5 - w.players[s.handler].handle
-    if strips and draws.happens(u0, k.strip_rate_per_s * loose, dt):
-        turnover(w, c, 1, s.gap_who, Loss.STRIP)
-        return
-    if not attacking:
-        return
+    if s.gap < k.strip_within_m:
+        a = c.agents[s.handler]
+        hands = 0
+        for i in range(N_SIDE, 2 * N_SIDE):
+            b = c.agents[i]
+            if distance(a.x, a.y, b.x, b.y) < k.strip_within_m:
+                hands += 1
+        rate = hands * k.strip_rate_per_s * loose
+        if s.action == Action.SPLIT:
+            rate *= k.split_strip_share
+        if draws.happens(u0, rate, dt):
+            turnover(w, c, 1, s.gap_who, Loss.STRIP)
+            return
     if draws.happens(u1, k.dribble_loss_rate_per_s * loose, dt):
-        turnover(w, c, 0, -1, Loss.OTHER)
+        turnover(w, c, 0, -1, Loss.DRIBBLE)
+        return
+    if s.action != Action.DRIVE and s.action != Action.SPLIT:
         return
     in_way = blocker(w, c)
     if in_way >= 0:
@@ -206,7 +214,7 @@ def ball_hazards(w, c):
         planted = b.vx * b.vx + b.vy * b.vy < 1.0
         outside_arc = distance(b.x, b.y, 0.0, 0.0) > w.rules.no_charge_m
         if planted and outside_arc and draws.happens(u3, k.charge_rate_per_s, dt):
-            turnover(w, c, 0, -1, Loss.OTHER)
+            turnover(w, c, 0, -1, Loss.OFFENSIVE_FOUL)
 
 
 @njit

@@ -41,6 +41,9 @@ def start_rebound(w, c, d, kind):
     s.mode = Mode.LOOSE
     s.loose_kind = kind
     s.loose_t = s.t + k.rebound_fall_s
+    # to find a man and turn into him takes the time that the ball is in the air
+    flight_s = k.shot_flight_s + k.shot_flight_s_per_m * d
+    s.boxed_share = 1.0 - (1.0 - k.box_out_share) * (1.0 - math.exp(-flight_s / k.box_out_s))
 
 
 @njit
@@ -66,7 +69,7 @@ def loose_ball_won(w, c):
                     if distance(a.x, a.y, b.x, b.y) < k.box_out_reach_m and (
                         distance(b.x, b.y, s.ball_x, s.ball_y) < d
                     ):
-                        weight *= k.box_out_share
+                        weight *= s.boxed_share
                         break
         u, _, _, _ = draws.uniforms(s, purpose, i, 0, occasion)
         key = draws.race_key(u, weight)

@@ -330,7 +330,10 @@ def away_from_rim(s, h):
 
 @njit
 def trap_hazards(w, c):
-    """Strips, tie-ups, fouls, steps over a line and time-outs while trappers are on the ball."""
+    """What two men on the ball bring: fouls, strips and tie-ups of a held ball, steps over a line, time-outs.
+
+    A live dribble is taken as anywhere (``ball_hazards``), the likelier the more hands are near.
+    """
     s = c.s
     k = w.k
     ru = w.rules
@@ -351,24 +354,21 @@ def trap_hazards(w, c):
             if distance(h.x, h.y, b.x, b.y) < nearest:
                 nearest = distance(h.x, h.y, b.x, b.y)
                 thief = i
-    if n == 0:
-        return
+    if n < 2:
+        return  # one man on the ball is ordinary defence
     dt = k.time_step_s
     u0, u1, u2, u3 = draws.uniforms(s, draws.TRAP_HAZARD, 0, 0, s.step)
-    # one man on the ball is ordinary defence; two are a trap
-    strip = 2.0 * k.trap_strip_rate_per_s if n == 2 else k.strip_rate_per_s
-    if n == 2 and draws.happens(u1, k.trap_foul_rate_per_s * clumsy, dt):
+    if draws.happens(u1, k.trap_foul_rate_per_s * clumsy, dt):
         defensive_foul(w, c)
         return
-    loose = 1.5 - w.players[s.handler].handle
-    if s.action == Action.SPLIT:
-        loose *= k.split_strip_share
-    if n == 2 or s.dribble == Dribble.DRIBBLING:  # one man does not get at a ball that is held
+    if s.dribble != Dribble.DRIBBLING:
+        loose = 1.5 - w.players[s.handler].handle
+        strip = 2.0 * k.trap_strip_rate_per_s
         if draws.happens(u0, strip * loose, dt):
             turnover(w, c, 1, thief, Loss.STRIP)
             return
-    if n == 2 and s.dribble == Dribble.DEAD and s.trap_phase == TrapPhase.SET:
-        if draws.happens(u0, (strip + k.tie_up_rate_per_s) * loose, dt):
+        dead = s.dribble == Dribble.DEAD and s.trap_phase == TrapPhase.SET
+        if dead and draws.happens(u0, (strip + k.tie_up_rate_per_s) * loose, dt):
             held_ball(w, c)
             return
     edge = ru.half_width_m - abs(h.x)
@@ -377,12 +377,11 @@ def trap_hazards(w, c):
         edge = base
     if s.front == 1 and ru.backcourt_s > 0.0 and ru.half_y_m - h.y < edge:
         edge = ru.half_y_m - h.y
-    if n == 2 and edge < k.step_out_within_m and draws.happens(u2, 2.0 * k.step_out_rate_per_s, dt):
+    if edge < k.step_out_within_m and draws.happens(u2, 2.0 * k.step_out_rate_per_s, dt):
         violation(w, c, Violation.STEPPED_ON_LINE)
         return
     if (
-        n == 2
-        and ru.trapped_time_out == 1
+        ru.trapped_time_out == 1
         and s.time_outs > 0
         and s.trap_phase == TrapPhase.SET
         and draws.happens(u3, k.time_out_rate_per_s, dt)

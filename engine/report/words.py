@@ -36,7 +36,9 @@ LOSS_WORDS = {
     "pass": ("pass", "passes"),
     "held_ball": ("held ball", "held balls"),
     "violation": ("violation", "violations"),
-    "other": ("other", "others"),
+    "travel": ("travel", "travels"),
+    "dribble": ("lost dribble", "lost dribbles"),
+    "offensive_foul": ("offensive foul", "offensive fouls"),
 }
 AFTER_WORDS = {
     "rim_shot": ("shot at the rim", "shots at the rim"),

@@ -320,6 +320,7 @@ STATE = np.dtype(
         ("shot_result", np.int64),
         ("shot_foul", np.int64),
         ("rim_t", np.float64),
+        ("boxed_share", np.float64),
         ("shooter", np.int64),
         # loose ball
         ("loose_kind", np.int64),

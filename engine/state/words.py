@@ -156,8 +156,10 @@ class Loss(Words):
     STRIP = "taken from the dribble or the hands"
     PASS = "a pass stolen, picked up loose or lost over a line"
     HELD_BALL = "two held it and the arrow was the defence's"
-    VIOLATION = "a line, a count, the clock or the feet"
-    OTHER = "a dribble lost, a charge"
+    VIOLATION = "a line, a count or the clock"
+    TRAVEL = "too many steps"
+    DRIBBLE = "a dribble lost without a defender: off a foot, over a line"
+    OFFENSIVE_FOUL = "a charge, a push-off, an illegal screen"
 
 
 class Escape(Words):

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.estimate.intervals import LEVEL, Interval, normal_quantile, ratio_interval, scaled
+from engine.estimate.intervals import LEVEL, Interval, normal_quantile, ratio_interval, scaled, wilson
 from engine.estimate.play import estimate_play, ratio
-from engine.estimate.tally import BoxTally, Tally
+from engine.estimate.tally import BoxTally, IntArray, Tally
 from engine.inputs.defaults import HOME
 from engine.run.blocks import Progress, Records, Runner, run_blocks
 from engine.state.record import COLUMN
+from engine.state.words import LOSSES, Loss
 from engine.study.play import Opening, check_setting, open_scenario, run_size, world_of
 from engine.world.pack import pack
 
@@ -24,19 +25,22 @@ class RateTally(Tally):
     """A box score, and the shot clock at the last shot of the possessions that had one and a clock.
 
     ``clock_n``: such possessions; ``clock_ms``, ``clock_square``: sum of milliseconds left and of squares.
+    ``lost_by`` int64 [len(LOSSES)]: turnovers by how the ball was lost.
     """
 
     box: BoxTally
     clock_n: int
     clock_ms: int
     clock_square: int
+    lost_by: IntArray
 
     @classmethod
     def from_records(cls, records: Records) -> RateTally:
         """Tally a block int32[count, N_RECORD]."""
         left = records[:, COLUMN["shot_clock_left_ms"]].astype(np.int64)
         left = left[left >= 0]
-        return cls(BoxTally.from_records(records), len(left), int(left.sum()), int((left * left).sum()))
+        lost = np.bincount(records[:, COLUMN["lost_by"]], minlength=len(LOSSES) + 1)[1:]
+        return cls(BoxTally.from_records(records), len(left), int(left.sum()), int((left * left).sum()), lost)
 
 
 def rates_of(tally: RateTally) -> dict[str, Interval]:
@@ -45,9 +49,15 @@ def rates_of(tally: RateTally) -> dict[str, Interval]:
     play = estimate_play(box)
     n, ms = tally.clock_n, tally.clock_ms
     clock = ratio_interval(ms, n, tally.clock_square, ms, n, box.n)
+    lost = {how: wilson(int(tally.lost_by[how]), box.n) for how in Loss}
     return {
         "points_per_possession": play.points_per_possession,
         "turnovers_per_possession": play.turnover_rate,
+        "bad_passes": lost[Loss.PASS],
+        "strips": lost[Loss.STRIP],
+        "dribbles_lost": lost[Loss.DRIBBLE],
+        "travels": lost[Loss.TRAVEL],
+        "offensive_fouls": lost[Loss.OFFENSIVE_FOUL],
         "offensive_rebound": play.offensive_rebound_share,
         "free_throws_attempted": play.free_throw_rate,
         "field_goal": play.field_goal_share,
