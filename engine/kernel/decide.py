@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 
 from engine.kernel import draws
-from engine.kernel.drives import ahead_points, dribble_mps, go_on, way_clear, weigh_drives
+from engine.kernel.drives import ahead_points, by_phase, dribble_mps, go_on, way_clear, weigh_drives
 from engine.kernel.forecast import believed, expected_gap, nearest_in, own_gaps
 from engine.kernel.jit import njit
 from engine.kernel.log import event, option
@@ -55,14 +55,6 @@ def carrying_on(w, left_s):
     if left_s <= 0.8:
         return 0.0
     return k.hold_value_points * (1.0 - math.exp(-(left_s - 0.8) / k.hold_tau_s))
-
-
-@njit
-def by_phase(phase, home, trapped, after):
-    """The belief that holds in this phase of a trap: none, on its way or set, just beaten."""
-    if phase == TrapPhase.NONE:
-        return home
-    return after if phase == TrapPhase.AFTER else trapped
 
 
 @njit

@@ -15,7 +15,7 @@ from engine.kernel.motion import EPSILON, clip, distance, logistic, point_to_seg
 from engine.kernel.near import FAR_AWAY
 from engine.kernel.shooting import is_three, shot_value
 from engine.state.arrays import N_DRIVES, N_SIDE
-from engine.state.words import Option
+from engine.state.words import Option, TrapPhase
 
 DRIVE_TURN = math.radians(28.0)
 #: A second defender this far away bothers nobody; nobody shoots from farther out on purpose, metres.
@@ -87,6 +87,20 @@ def way_clear(w, c, ax, ay, bx, by, start_s, speed):
 
 
 @njit
+def by_phase(phase, home, trapped, after):
+    """The belief that holds in this phase of a trap: none, on its way or set, just beaten."""
+    if phase == TrapPhase.NONE:
+        return home
+    return after if phase == TrapPhase.AFTER else trapped
+
+
+@njit
+def trap_points(k, phase):
+    """Points that a drive brings more or less because of a trap in this phase (measured)."""
+    return by_phase(phase, 0.0, k.belief_drive_trapped_points, k.belief_drive_after_points)
+
+
+@njit
 def drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead):
     """Points of taking the drive ``o``, ``o.raw`` metres of room, to its end at (ex, ey) in ``time_s``."""
     s = c.s
@@ -129,6 +143,7 @@ def go_on(w, c, carry, left_s):
     o = c.weighed[Option.DRIVE_FAR_RIGHT + s.drive_way]
     o.raw = clear
     o.value = drive_value(w, c, o, s.end_x, s.end_y, time_s, carry, left_s, ahead)
+    o.value += trap_points(k, s.trap_phase)
     o.x = s.goal_x
     o.y = s.goal_y
     o.end_x = s.end_x
@@ -150,6 +165,7 @@ def weigh_drives(w, c, carry, left_s):
     speed = dribble_mps(w, c)
     time_s = length / speed
     ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
+    more = trap_points(k, s.trap_phase)
     for m in range(N_DRIVES):
         angle = base + (m - 2) * DRIVE_TURN
         around = (m == 0 or m == N_DRIVES - 1) and length > k.drive_side_m
@@ -171,7 +187,7 @@ def weigh_drives(w, c, carry, left_s):
         o = c.weighed[Option.DRIVE_FAR_RIGHT + m]
         o.raw = clear
         own = drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead)
-        o.value = own + k.belief_kick_p * (carry + k.belief_kick_points - own)
+        o.value = own + k.belief_kick_p * (carry + k.belief_kick_points - own) + more
         o.x = gx
         o.y = gy
         o.end_x = ex

@@ -247,6 +247,14 @@ def fit(
     drives = tried[quiet & (tried["kind"] == "drive")]
     if len(drives) >= least:
         found |= _fit_drives(drives)
+    attacks = tried[~quiet & tried["kind"].isin(("drive", "go on"))]
+    if len(attacks) >= least:
+        trapped = (attacks["phase"] != TrapPhase.AFTER).to_numpy()
+        names = ("belief_drive_trapped_points", "belief_drive_after_points")
+        held = np.where(trapped, now[names[0]], now[names[1]])
+        wrong = (attacks["points"] - attacks["believed"]).to_numpy(float) + held
+        values = _least_squares(np.column_stack([trapped, ~trapped]).astype(float), wrong)
+        found |= {name: float(value) for name, value in zip(names, values, strict=True)}
     ends = tried[quiet & tried["kind"].isin(("drive", "go on")) & (tried["shot_m"] < AT_RIM_M)]
     if len(ends) >= least:
         base, share = _line(ends["forecast_m"].to_numpy(), ends["gap_m"].to_numpy())
