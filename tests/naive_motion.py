@@ -62,19 +62,23 @@ def run(p: Possession, a: Agent, who: Player) -> None:
 
 def bodies_part(p: Possession) -> None:
     """Opponents' bodies keep two radii apart; who runs in gives way."""
+    wide = 2.0 * p.k["body_radius_m"]
+    close = (wide - 1e-9) * (wide - 1e-9)
     for _ in range(8):
-        moved = [_part(p, p.agents[i], p.agents[j]) for i in p.attackers for j in p.defenders]
-        if not any(moved):
+        moved = False
+        for a in p.agents[:5]:
+            for b in p.agents[5:]:
+                rx, ry = a.x - b.x, a.y - b.y
+                if 1e-9 < rx * rx + ry * ry < close:
+                    _part(a, b, wide)
+                    moved = True
+        if not moved:
             return
 
 
-def _part(p: Possession, a: Agent, b: Agent) -> bool:
-    wide = 2.0 * p.k["body_radius_m"]
+def _part(a: Agent, b: Agent, wide: float) -> None:
     rx, ry = a.x - b.x, a.y - b.y
-    d2 = rx * rx + ry * ry
-    if not 1e-9 < d2 < (wide - 1e-9) * (wide - 1e-9):
-        return False
-    d = math.sqrt(d2)
+    d = math.sqrt(rx * rx + ry * ry)
     nx, ny = rx / d, ry / d
     overlap = wide - d
     into_a = max(-(a.vx * nx + a.vy * ny), 0.0)
@@ -92,7 +96,6 @@ def _part(p: Possession, a: Agent, b: Agent) -> bool:
     a.vy += ny * closing * share
     b.vx -= nx * closing * (1.0 - share)
     b.vy -= ny * closing * (1.0 - share)
-    return True
 
 
 def hold_in(p: Possession, a: Agent) -> None:

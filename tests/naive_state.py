@@ -63,7 +63,7 @@ class Agent:
     adopt_t: float = NEVER
     gamble: bool = False
     touch_u: float = 1.0
-    job: str = "place"
+    job: int = 0
     dx: float = 0.0
     dy: float = 0.0
     read_t: float = NEVER
