@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
+from operator import attrgetter
 from typing import Any
 
 from naive_basics import (
@@ -36,14 +37,17 @@ from naive_offence import targets_of_the_attackers
 from naive_passes import fly, release_pass, settle_loose_ball
 from naive_rows import adopt, rows_follow_dribble, take_ball
 from naive_shots import release_shot, shot_arrives
-from naive_state import Possession
+from naive_state import Agent, Possession
 from naive_traps import chance, chances_of_a_step, coded_call, hazards_of_a_trap, phase_of_the_trap
-from naive_world import JOB_NUMBER, World
+from naive_world import World
 
 #: Not part of a snapshot: what is constant, and what is compared apart.
 _APART = ("w", "policy", "agents", "record", "events", "options", "triggers")
 _APART += ("chances", "shadow_counts", "held_marks")
-_SHOWN = tuple(f.name for f in fields(Possession) if f.name not in _APART)
+#: Names of the numbers in a snapshot, of the possession and of one agent.
+SHOWN = tuple(f.name for f in fields(Possession) if f.name not in _APART)
+AGENT_SHOWN = tuple(f.name for f in fields(Agent))
+_shown, _agent_shown = attrgetter(*SHOWN), attrgetter(*AGENT_SHOWN)
 
 Event = tuple[float, str, int, int, float, float, float]
 
@@ -52,23 +56,23 @@ Event = tuple[float, str, int, int, float, float, float]
 class Played:
     """One possession: its record, the state after each step (the first is the start), all its events.
 
-    ``steps``: the variables of the description's element 2 by name, with "agents" ten such tables.
+    ``states`` and ``agents``: the variables of the description's element 2 after each step, in the order of
+    ``SHOWN``, and of each of the ten, in the order of ``AGENT_SHOWN``.
     ``events``: (t, name, player, other, value, x, y). ``options``: (t, ordinal of the decision, handler,
     option, value without noise, chosen, raw, gap, promise, ahead, place), every option of every decision.
     ``triggers``: of the calls made.
     """
 
     record: dict[str, int]
-    steps: list[dict[str, Any]]
+    states: list[tuple[Any, ...]]
+    agents: list[list[tuple[Any, ...]]]
     events: list[Event]
     options: list[tuple[float, int, int, int, float, bool, float, float, float, float, float]]
     triggers: list[str]
 
-
-def snapshot(p: Possession) -> dict[str, Any]:
-    shown: dict[str, Any] = {name: getattr(p, name) for name in _SHOWN}
-    shown["agents"] = [{**vars(a), "job": JOB_NUMBER[a.job]} for a in p.agents]
-    return shown
+    def show(self, p: Possession) -> None:
+        self.states.append(_shown(p))
+        self.agents.append([_agent_shown(a) for a in p.agents])
 
 
 # --- initialisation (element 5) -----------------------------------------------------------------------------
@@ -188,23 +192,24 @@ class Naive:
         if base:
             self.world.is_home = True  # nobody asks a coded policy for calls
 
-    def play(self, seed: int, number: int, max_calls: int = 7, follow: Any = ()) -> Played:
+    def play(self, seed: int, number: int, max_calls: int = 8, follow: Any = ()) -> Played:
         """Plays one possession to its end.
 
-        ``follow``: the ten agents after each step, as another play of the same possession has them. Where
-        they differ by rounding only, the next step starts from their numbers: whether a man who has come to
-        rest is free (v . c >= 0) and which of two men touching the same opponent is nearer hang on the last
-        bit, and then both plays go the same way.
+        ``follow``: (x, y, vx, vy) of the ten after each step, as another play of the same possession has
+        them. Where they differ by rounding only, the next step starts from their numbers: which of two men
+        touching the same opponent is nearer hangs on the last bit, and then both plays go the same way.
         """
         p = Possession(self.world, seed, number, max_calls, self.policy)
         begin(p)
-        played = Played(p.record, [snapshot(p)], list(p.events), [], p.triggers)
+        played = Played(p.record, [], [], list(p.events), [], p.triggers)
+        played.show(p)
         for step in self._steps(p):
-            played.steps.append(snapshot(p))
-            for a, other in zip(p.agents, follow[step] if step < len(follow) else (), strict=False):
-                for name in ("x", "y", "vx", "vy"):
-                    if abs(getattr(a, name) - other[name]) <= 1e-12:
-                        setattr(a, name, float(other[name]))
+            played.show(p)
+            for a, (x, y, vx, vy) in zip(p.agents, follow[step] if step < len(follow) else (), strict=False):
+                a.x = x if abs(a.x - x) <= 1e-12 else a.x
+                a.y = y if abs(a.y - y) <= 1e-12 else a.y
+                a.vx = vx if abs(a.vx - vx) <= 1e-12 else a.vx
+                a.vy = vy if abs(a.vy - vy) <= 1e-12 else a.vy
             played.events += p.events
             played.options += [(p.t, p.n_decisions, p.handler, *option) for option in p.options]
         return played

@@ -50,7 +50,7 @@ SETTLED, BEFORE_BUMP, AFTER_BUMP, REVERSAL, MATCHED = range(5)
 
 ENDS = ("made_shot", "defensive_rebound", "turnover", "free_throws", "shot_clock")
 OUTCOMES = ("steal", "other_turnover", "foul", "escape_pass", "retreat", "split", "other")
-LOSSES = ("none", "strip", "pass", "held_ball", "violation", "other")
+LOSSES = ("none", "strip", "pass", "held_ball", "violation", "travel", "dribble", "offensive_foul")
 AFTERS = ("none", "rim_shot", "open_three", "other_shot", "reset", "turnover")
 VIOLATIONS = (
     "backcourt count",

@@ -6,7 +6,6 @@ Part of the naive twin of the model (tests/naive.py).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from naive_basics import (
     AFTER,
@@ -34,94 +33,22 @@ from naive_basics import (
     dist,
     logistic,
     rim_distance,
-    segment,
 )
 from naive_offence import reading_delay
 from naive_passes import best_kind, pass_speed, start_pass
 from naive_shots import effective_gaps, shot_value, start_shot, unset_now
 from naive_state import Possession
+from naive_worth import (
+    Weighed,
+    behind_the_board,
+    believed,
+    carrying_on,
+    clearance,
+    expected_gap,
+    worth_of_numbers,
+)
 
 SHOOT, HOLD, DRIVES, OPT_RETREAT, OPT_SPLIT, PASSES = 0, 1, 2, 7, 8, 9
-
-
-def carrying_on(p: Possession, left: float) -> float:
-    """V(left)."""
-    if left <= 0.8:
-        return 0.0
-    return p.k["hold_value_points"] * (1.0 - math.exp(-(left - 0.8) / p.k["hold_tau_s"]))
-
-
-def worth_of_numbers(p: Possession, x: float, y: float, who: int, time_s: float) -> float:
-    """N(x, y, who, s)."""
-    k = p.k
-    d = rim_distance(x, y)
-    if d > k["numbers_reach_m"]:
-        return 0.0
-    delay = clip(time_s, 0.0, k["reaction_s"])
-    n = 1
-    for i in p.attackers:
-        if i != who and p.from_rim(i) < d:
-            n += 1
-    for i in p.defenders:
-        if p.runs_to(i, 0.0, 0.0, delay, time_s - delay) < d + 0.5:
-            n -= 1
-    if n <= 0:
-        return 0.0
-    return (1.0 if n == 1 else 2.0) * k["numbers_value_points"] * (1.0 - d / k["numbers_reach_m"])
-
-
-def clearance(
-    p: Possession, px: float, py: float, qx: float, qy: float, speed: float, begun_in: float
-) -> float:
-    """How much room the defenders leave on a way from P to Q."""
-    k = p.k
-    best = 99.0
-    time_s = dist(px, py, qx, qy) / speed
-    delay = clip(begun_in + time_s, 0.0, k["reaction_s"])
-    for i in p.defenders:
-        a = p.agents[i]
-        d, f = segment(a.x + delay * a.vx, a.y + delay * a.vy, px, py, qx, qy)
-        if f < 0.02 and d > 0.4:
-            continue
-        run = begun_in + f * time_s - delay
-        if run > 0.0:
-            x, y = px + f * (qx - px), py + f * (qy - py)
-            g = p.gap_left(i, x, y, p.player(i).slide, k["slide_tau_s"], delay, run)
-            d -= 0.5 * (d - g)
-        best = min(best, d)
-    return best
-
-
-def expected_gap(base: float, share: float, least: float) -> float:
-    gap = base + share * least
-    return gap if gap > 0.3 else 0.3
-
-
-def believed(chance: float, offset: float, slope: float) -> float:
-    """A raw chance as players have learned to read it."""
-    chance = clip(chance, 0.0005, 0.9995)
-    return logistic(offset + slope * math.log(chance / (1.0 - chance)))
-
-
-def behind_the_board(x: float, y: float) -> bool:
-    return y < -0.375 and 0.375 * abs(x) < -0.9 * y
-
-
-@dataclass
-class Weighed:
-    """One option as the handler sees it."""
-
-    value: float
-    x: float = 0.0
-    y: float = 0.0
-    end_x: float = 0.0
-    end_y: float = 0.0
-    kind: int = 0
-    raw: float = 0.0
-    gap: float = 0.0
-    promise: float = 0.0
-    ahead: float = 0.0
-    place: int = 0
 
 
 class Decision:

@@ -91,7 +91,7 @@ def turnover(p: Possession, how: str, live: bool, thief: int = NONE) -> None:
 def violation(p: Possession, kind: str) -> None:
     p.event_at_ball("violation", p.handler, NONE, VIOLATIONS.index(kind))
     p.record["violations"] += 1
-    turnover(p, "violation", live=False)
+    turnover(p, "travel" if kind == "travel" else "violation", live=False)
 
 
 def shot_clock_violation(p: Possession) -> None:
@@ -227,12 +227,9 @@ def miss_comes_down(p: Possession, d: float, kind: int) -> None:
     k, w = p.k, p.w
     p.n_rebounds += 1
     u = p.draw("REBOUND", 0, p.n_rebounds)
+    normal = math.sqrt(-2.0 * math.log(u[0])) * math.cos(2.0 * math.pi * u[1])
     length = clip(
-        k["rebound_base_m"]
-        + k["rebound_share"] * d
-        + k["rebound_sd_m"] * math.sqrt(-2.0 * math.log(u[0])) * math.cos(2.0 * math.pi * u[1]),
-        0.3,
-        8.0,
+        (k["rebound_base_m"] + k["rebound_share"] * d) * math.exp(k["rebound_log_sd"] * normal), 0.1, 8.0
     )
     sx = p.shot_x
     if u[3] < k["rebound_far_side_p"] * clip(d / 7.0, 0.0, 1.0):
@@ -244,3 +241,5 @@ def miss_comes_down(p: Possession, d: float, kind: int) -> None:
     p.mode = LOOSE
     p.loose_kind = kind
     p.loose_t = p.t + k["rebound_fall_s"]
+    in_the_air = k["shot_flight_s"] + k["shot_flight_s_per_m"] * d
+    p.boxed_share = 1.0 - (1.0 - k["box_out_share"]) * (1.0 - math.exp(-in_the_air / k["box_out_s"]))

@@ -8,13 +8,10 @@ from __future__ import annotations
 import math
 
 from naive_basics import (
-    AFTER,
-    COMING,
     DRIVE,
     HELD,
     LOOSE,
     NONE,
-    SET,
     SHOT_FLIGHT,
     SHOT_WINDUP,
     SPLIT,
@@ -38,7 +35,7 @@ def run(p: Possession, a: Agent, who: Player) -> None:
     ux, uy = (dx / d, dy / d) if d > 1e-9 else (0.0, 0.0)
     wx, wy = top * ux, top * uy
     cx, cy = wx - a.vx, wy - a.vy
-    free = a.vx * cx + a.vy * cy >= 0.0
+    free = a.vx * cx + a.vy * cy >= 0.0 or a.vx * a.vx + a.vy * a.vy <= 1e-12
     if free:
         cx, cy = cx * g, cy * g
     left = d - 0.5 * dt * max(a.vx * ux + a.vy * uy, 0.0)
@@ -65,23 +62,30 @@ def run(p: Possession, a: Agent, who: Player) -> None:
 
 def bodies_part(p: Possession) -> None:
     """Opponents' bodies keep two radii apart; who runs in gives way."""
+    wide = 2.0 * p.k["body_radius_m"]
+    close = (wide - 1e-9) * (wide - 1e-9)
     for _ in range(8):
-        moved = [_part(p, p.agents[i], p.agents[j]) for i in p.attackers for j in p.defenders]
-        if not any(moved):
+        moved = False
+        for a in p.agents[:5]:
+            for b in p.agents[5:]:
+                rx, ry = a.x - b.x, a.y - b.y
+                if 1e-9 < rx * rx + ry * ry < close:
+                    _part(a, b, wide)
+                    moved = True
+        if not moved:
             return
 
 
-def _part(p: Possession, a: Agent, b: Agent) -> bool:
-    wide = 2.0 * p.k["body_radius_m"]
+def _part(a: Agent, b: Agent, wide: float) -> None:
     rx, ry = a.x - b.x, a.y - b.y
-    d2 = rx * rx + ry * ry
-    if not 1e-9 < d2 < wide * wide:
-        return False
-    d = math.sqrt(d2)
+    d = math.sqrt(rx * rx + ry * ry)
     nx, ny = rx / d, ry / d
     overlap = wide - d
     into_a = max(-(a.vx * nx + a.vy * ny), 0.0)
     into_b = max(b.vx * nx + b.vy * ny, 0.0)
+    if into_a + into_b <= 1e-9:  # they only brush past each other
+        into_a = math.sqrt(a.vx * a.vx + a.vy * a.vy)
+        into_b = math.sqrt(b.vx * b.vx + b.vy * b.vy)
     share = into_a / (into_a + into_b) if into_a + into_b > 1e-9 else 0.5
     closing = max((b.vx - a.vx) * nx + (b.vy - a.vy) * ny, 0.0)
     a.x += nx * overlap * share
@@ -92,7 +96,6 @@ def _part(p: Possession, a: Agent, b: Agent) -> bool:
     a.vy += ny * closing * share
     b.vx -= nx * closing * (1.0 - share)
     b.vy -= ny * closing * (1.0 - share)
-    return True
 
 
 def hold_in(p: Possession, a: Agent) -> None:
@@ -187,15 +190,18 @@ def hazards_of_a_dribble(p: Possession) -> None:
     u = p.draw("BALL_HAZARD", 0, p.step)
     loose = p.loose_handle
     nearest, gap = p.nearest_defender(h.x, h.y)
-    in_trap = p.trap_phase in (COMING, SET)
-    assert in_trap or p.trap_phase in (0, AFTER)
-    if not in_trap and gap < k["strip_within_m"] and happens(k["strip_rate_per_s"] * loose, u[0], dt):
-        turnover(p, "strip", live=True, thief=nearest)
+    if gap < k["strip_within_m"]:
+        near = sum(p.apart(i, p.handler) < k["strip_within_m"] for i in p.defenders)
+        rate = near * k["strip_rate_per_s"] * loose
+        if p.action == SPLIT:
+            rate *= k["split_strip_share"]
+        if happens(rate, u[0], dt):
+            turnover(p, "strip", live=True, thief=nearest)
+            return
+    if happens(k["dribble_loss_rate_per_s"] * loose, u[1], dt):
+        turnover(p, "dribble", live=False)
         return
     if p.action not in (DRIVE, SPLIT):
-        return
-    if happens(k["dribble_loss_rate_per_s"] * loose, u[1], dt):
-        turnover(p, "other", live=False)
         return
     b = p.defender_in_the_way()
     if b == NONE:
@@ -207,4 +213,4 @@ def hazards_of_a_dribble(p: Possession) -> None:
     d = p.agents[b]
     still = d.vx * d.vx + d.vy * d.vy < 1.0
     if still and p.from_rim(b) > p.w.no_charge and happens(k["charge_rate_per_s"], u[3], dt):
-        turnover(p, "other", live=False)
+        turnover(p, "offensive_foul", live=False)

@@ -120,7 +120,7 @@ def after_a_shot(p: Possession, i: int) -> None:
         return
     d = p.from_rim(i)
     nearer = sum(p.from_rim(j) < d for j in p.attackers if j != i)
-    if nearer < p.k["crash_n"]:
+    if d <= p.k["crash_within_m"] and nearer < p.k["crash_n"]:
         if d > 1.5:
             a.tx, a.ty = a.x / d * 1.5, a.y / d * 1.5
     else:

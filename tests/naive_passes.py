@@ -242,6 +242,9 @@ def arrives(p: Possession) -> bool:
         if u[3] < k["travel_p"]:
             violation(p, "travel")
             return False
+        if u[3] < k["travel_p"] + k["off_ball_foul_p"]:
+            turnover(p, "offensive_foul", live=False)
+            return False
         return True
     dx, dy = p.pass_x1 - p.pass_x0, p.pass_y1 - p.pass_y0
     length = math.sqrt(dx * dx + dy * dy)
@@ -292,7 +295,7 @@ def settle_loose_ball(p: Possession) -> None:
         if rebound:
             weight *= 1.0 + k["rebound_skill"] * (p.player(i).rebounding - 0.5)
             if i < 5 and boxed_out(p, i, d):
-                weight *= k["box_out_share"]
+                weight *= p.boxed_share
             u = p.draw("REBOUND_RACE", i, p.n_rebounds)
         else:
             u = p.draw("LOOSE_RACE", i, p.n_loose)

@@ -63,7 +63,7 @@ class Agent:
     adopt_t: float = NEVER
     gamble: bool = False
     touch_u: float = 1.0
-    job: str = "place"
+    job: int = 0
     dx: float = 0.0
     dy: float = 0.0
     read_t: float = NEVER
@@ -147,6 +147,7 @@ class Possession:
     loose_kind: int = 0
     loose_t: float = 0.0
     out_by_defence: bool = False
+    boxed_share: float = 0.0
     guarded_s: float = 0.0
     backcourt_s: float = 0.0
     front: bool = True
@@ -266,12 +267,11 @@ class Possession:
         return who, math.sqrt(best)
 
     def nearest_attacker_within(self, x: float, y: float, within: float, left_out: int = NONE) -> int:
-        who, best = NONE, within
+        who, best = NONE, within * within
         for i in self.attackers:
-            if i != left_out:
-                d = self.distance_to(i, x, y)
-                if d < best:
-                    who, best = i, d
+            dx, dy = self.agents[i].x - x, self.agents[i].y - y
+            if i != left_out and dx * dx + dy * dy < best:
+                who, best = i, dx * dx + dy * dy
         return who
 
     def person_in_role(self, role: int, near: int) -> int:

@@ -303,32 +303,30 @@ def hazards_of_a_trap(p: Possession) -> None:
             c += p.clumsy(i)
             if d < nearest:
                 thief, nearest = i, d
-    if n == 0:
+    if n < 2:
         return
     u = p.draw("TRAP_HAZARD", 0, p.step)
     loose = p.loose_handle
-    if n == 2 and happens(k["trap_foul_rate_per_s"] * c, u[1], dt):
+    if happens(k["trap_foul_rate_per_s"] * c, u[1], dt):
         foul(p)
         return
-    rate = 2.0 * k["trap_strip_rate_per_s"] if n == 2 else k["strip_rate_per_s"]
-    if p.action == SPLIT:
-        loose *= k["split_strip_share"]
-    if (n == 2 or p.dribbling) and happens(rate * loose, u[0], dt):
-        turnover(p, "strip", live=True, thief=thief)
-        return
-    tie_up = (rate + k["tie_up_rate_per_s"]) * loose
-    if n == 2 and p.dribble == DEAD and p.trap_phase == SET and happens(tie_up, u[0], dt):
-        held_ball(p)
-        return
+    if not p.dribbling:
+        rate = 2.0 * k["trap_strip_rate_per_s"]
+        if happens(rate * loose, u[0], dt):
+            turnover(p, "strip", live=True, thief=thief)
+            return
+        tie_up = (rate + k["tie_up_rate_per_s"]) * loose
+        if p.dribble == DEAD and p.trap_phase == SET and happens(tie_up, u[0], dt):
+            held_ball(p)
+            return
     edge = min(w.half_width - abs(h.x), h.y - w.baseline_y)
     if p.front and w.clock.backcourt_s > 0.0:
         edge = min(edge, w.half_y - h.y)
-    if n == 2 and edge < k["step_out_within_m"] and happens(2.0 * k["step_out_rate_per_s"], u[2], dt):
+    if edge < k["step_out_within_m"] and happens(2.0 * k["step_out_rate_per_s"], u[2], dt):
         violation(p, "stepped on a line")
         return
     if (
-        n == 2
-        and p.trap_phase == SET
+        p.trap_phase == SET
         and w.trapped_player_may_call
         and p.time_outs > 0
         and happens(k["time_out_rate_per_s"], u[3], dt)

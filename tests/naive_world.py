@@ -61,7 +61,7 @@ class Entry:
     toward_man: float
     man_within_m: float
     kind: str
-    job: str
+    job: int
 
 
 @dataclass
@@ -272,7 +272,7 @@ class World:
             toward_man=toward_man if written.toward_man is None else written.toward_man,
             man_within_m=within if written.man_within_m is None else written.man_within_m,
             kind=kind,
-            job=written.job,
+            job=JOB_NUMBER[written.job],
         )
 
     def _slides(self) -> None:
@@ -319,7 +319,7 @@ class World:
         for option in call.option:
             if choices.get(option.option) == option.choice:
                 cover[option.role] = option.entry
-        trap = Entry(0.0, 0.0, *JOBS["trap"][1:], kind=JOBS["trap"][0], job="trap")
+        trap = Entry(0.0, 0.0, *JOBS["trap"][1:], kind=JOBS["trap"][0], job=JOB_NUMBER["trap"])
         if call.dynamic:
             doubles = (0, 1)
             entries = [trap, trap, *(self._entry(entry) for entry in cover.values())]

@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from naive import Naive, Played
+from naive import AGENT_SHOWN, SHOWN, Naive, Played
 
 from engine.kernel.batch import play_block
 from engine.kernel.watch import STATES, Trace
 from engine.run.watch import watch_numbers
-from engine.state.arrays import OPTION_COLUMNS
-from engine.state.record import N_RECORD, RECORD
+from engine.state.arrays import AGENT, STATE
+from engine.state.record import MOST_CALLS, N_RECORD, RECORD
 from engine.state.words import EVENTS, Action, Mode, TrapPhase
 
 #: Places, velocities, times: how far apart the two may be.
@@ -23,6 +23,11 @@ CLOSE = 1e-9
 #: to work it out again (the shooter's threshold, the nearest defender of the step).
 NAMES, COUNTERS = ("seed", "possession", "branch", "max_calls"), ("n_events", "n_options", "watched")
 LEFT_OUT = (*NAMES, *COUNTERS, "shooter_logit", "gap", "gap_who")
+#: Compared, in the trace's order: every variable of the possession but those, and every one of an agent.
+STATE_NAMES = [name for name in STATE.names or () if name not in LEFT_OUT]
+AGENT_NAMES = list(AGENT.names or ())
+_STATES = [SHOWN.index(name) for name in STATE_NAMES]
+_AGENTS = [AGENT_SHOWN.index(name) for name in AGENT_NAMES]
 
 #: What no event and no column shows.
 FLOOR = (
@@ -63,100 +68,125 @@ class Compared:
         self.seen["trigger"] |= set(played.triggers)
         self.seen["fault"].add(record["policy_faults"] > 0)
         self.seen["lost_by"].add(record["lost_by"])
-        for before, after in zip(played.steps, played.steps[1:], strict=False):
-            self.seen["floor"] |= _new_on_the_floor(before, after)
         for name in ("end", "outcome", "after", "escape"):
             if name == "end" or record["first_call"] > 0:
                 self.seen[name].add(record[name])
 
     def add(self, name: str, number: int, trace: Trace, played: Played) -> None:
         self.possessions += 1
-        self.steps += len(played.steps)
+        self.steps += len(played.states)
         self.events += len(played.events)
         self.options += len(played.options)
+        states, agents = np.array(played.states, float), np.array(played.agents, float)
         self._see(played)
-        found = self._steps(trace, played) or self._events(trace, played) or self._record(trace, played)
+        self.seen["floor"] |= _on_the_floor(states, agents)
+        found = (
+            self._steps(trace, states, agents) or self._events(trace, played) or self._record(trace, played)
+        )
         found = found or self._options(trace, played)
         if found is not None:
             self.mismatches.append(f"{name}, possession {number}, {found}")
 
-    def _differ(self, mine: Any, theirs: Any) -> bool:
-        if isinstance(mine, float):
-            gap = abs(mine - float(theirs))
-            if gap <= CLOSE:
-                self.largest = max(self.largest, gap)
-            return not gap <= CLOSE
-        return int(mine) != int(theirs)
+    def _first(self, mine: Any, theirs: Any) -> tuple[int, ...] | None:
+        """Where two tables (rows, columns) first differ, row by row, over the rows that both have."""
+        n = min(len(mine), len(theirs))
+        if n == 0:
+            return None
+        mine, theirs = mine[:n], theirs[:n]
+        # Whole numbers too: they are the same or one apart at least. What is not a number differs.
+        gaps = np.abs(mine - theirs)
+        same = gaps <= CLOSE
+        self.largest = max(self.largest, float(np.max(gaps, initial=0.0, where=same)))
+        return None if same.all() else tuple(int(i) for i in np.argwhere(~same)[0])
 
-    def _steps(self, trace: Any, played: Played) -> str | None:
-        for step, (mine, theirs, people) in enumerate(
-            zip(played.steps, trace.states, trace.agents, strict=False)
-        ):
-            for name in theirs.dtype.names:
-                if name not in LEFT_OUT and self._differ(mine[name], theirs[name]):
-                    return f"step {step}: {name} naive {mine[name]!r}, kernel {theirs[name]!r}"
-            for i, agent in enumerate(mine["agents"]):
-                for name in people.dtype.names:
-                    if self._differ(agent[name], people[i][name]):
-                        told = f"naive {agent[name]!r}, kernel {people[i][name]!r}"
-                        return f"step {step}: agent {i} {name} {told}"
-        if len(played.steps) != len(trace.states):
-            return f"steps: naive {len(played.steps)}, kernel {len(trace.states)}"
+    def _steps(self, trace: Trace, states: Any, agents: Any) -> str | None:
+        mine, theirs = states[:, _STATES], numbers_of(trace.states, STATE_NAMES)
+        at = self._first(mine, theirs)
+        people, others = agents[..., _AGENTS], numbers_of(trace.agents, AGENT_NAMES)
+        agent = self._first(people, others)
+        if at is not None and (agent is None or at[0] <= agent[0]):
+            step, j = at
+            return f"step {step}: {STATE_NAMES[j]} naive {mine[at]!r}, kernel {theirs[at]!r}"
+        if agent is not None:
+            step, i, j = agent
+            told = f"naive {people[agent]!r}, kernel {others[agent]!r}"
+            return f"step {step}: agent {i} {AGENT_NAMES[j]} {told}"
+        if len(mine) != len(theirs):
+            return f"steps: naive {len(mine)}, kernel {len(theirs)}"
         return None
 
-    def _events(self, trace: Any, played: Played) -> str | None:
-        for n, (mine, row) in enumerate(zip(played.events, trace.events, strict=False)):
-            theirs = (row[0], EVENTS[int(row[1])], int(row[2]), int(row[3]), *row[4:])
-            same = mine[1:4] == theirs[1:4] and not any(
-                self._differ(mine[j], theirs[j]) for j in (0, 4, 5, 6)
-            )
-            if not same:
-                return f"event {n}: naive {mine}, kernel {theirs}"
-        if len(played.events) != len(trace.events):
-            return f"events: naive {len(played.events)}, kernel {len(trace.events)}"
+    def _rows(self, what: str, mine: Any, theirs: Any) -> str | None:
+        """Rows of numbers: events, options."""
+        mine = np.array(mine, float).reshape(len(mine), theirs.shape[1])
+        at = self._first(mine, theirs)
+        if at is not None:
+            return f"{what} {at[0]}: naive {tuple(mine[at[0]])}, kernel {tuple(theirs[at[0]])}"
+        if len(mine) != len(theirs):
+            return f"{what}s: naive {len(mine)}, kernel {len(theirs)}"
         return None
 
-    def _options(self, trace: Any, played: Played) -> str | None:
-        for n, (mine, row) in enumerate(zip(played.options, trace.options, strict=False)):
-            if any(self._differ(mine[j], row[j]) for j in range(len(OPTION_COLUMNS))):
-                return f"option {n}: naive {mine}, kernel {tuple(row)}"
-        if len(played.options) != len(trace.options):
-            return f"options: naive {len(played.options)}, kernel {len(trace.options)}"
-        return None
+    def _events(self, trace: Trace, played: Played) -> str | None:
+        mine = [(t, EVENTS.index(name), *rest) for t, name, *rest in played.events]
+        return self._rows("event", mine, trace.events)
 
-    def _record(self, trace: Any, played: Played) -> str | None:
+    def _options(self, trace: Trace, played: Played) -> str | None:
+        return self._rows("option", played.options, trace.options)
+
+    def _record(self, trace: Trace, played: Played) -> str | None:
         for column, theirs in zip(RECORD, trace.record, strict=True):
             if played.record[column] != theirs:
                 return f"record: {column} naive {played.record[column]}, kernel {theirs}"
         return None
 
 
-def _new_on_the_floor(before: dict[str, Any], after: dict[str, Any]) -> set[str]:
-    """What a step shows of FLOOR."""
-    wound_up = after["mode"] in (Mode.PASS_WINDUP, Mode.SHOT_WINDUP)
-    is_set, was_coming = after["trap_phase"] == TrapPhase.SET, before["trap_phase"] == TrapPhase.COMING
+def numbers_of(table: Any, names: Sequence[str]) -> Any:
+    """Columns of a table of structs as float64, one more axis for the columns."""
+    return np.stack([table[name] for name in names], axis=-1, dtype=float, casting="unsafe")
+
+
+def _on_the_floor(states: Any, agents: Any) -> set[str]:
+    """What the steps show of FLOOR."""
+
+    def both(name: str) -> tuple[Any, Any]:
+        """Before and after each step."""
+        column = states[:, SHOWN.index(name)]
+        return column[:-1], column[1:]
+
+    def of_anybody(name: str) -> Any:
+        return agents[1:, :, AGENT_SHOWN.index(name)].max(axis=1)
+
+    was_mode, mode = both("mode")
+    was_action, action = both("action")
+    was_phase, phase = both("trap_phase")
+    begun = both("begun")[1]
+    wound_up = (mode == Mode.PASS_WINDUP) | (mode == Mode.SHOT_WINDUP)
     shown = (
-        before["action"] == Action.DRIVE
-        and before["mode"] == Mode.HELD
-        and after["mode"] == Mode.PASS_WINDUP,
-        any(a["break_t"] > after["begun"] for a in after["agents"]),
-        any(a["primed"] for a in after["agents"]),
-        any(a["turn_t"] > after["begun"] for a in after["agents"]),
-        wound_up and is_set and was_coming,
-        after["action"] == Action.RETREAT and is_set,
+        (was_action == Action.DRIVE) & (was_mode == Mode.HELD) & (mode == Mode.PASS_WINDUP),
+        of_anybody("break_t") > begun,
+        of_anybody("primed") > 0,
+        of_anybody("turn_t") > begun,
+        wound_up & (phase == TrapPhase.SET) & (was_phase == TrapPhase.COMING),
+        (action == Action.RETREAT) & (phase == TrapPhase.SET),
     )
-    return {name for name, is_shown in zip(FLOOR, shown, strict=True) if is_shown}
+    return {name for name, steps in zip(FLOOR, shown, strict=True) if steps.any()}
 
 
 def compare(
-    into: Compared, name: str, naive: Naive, world: Any, numbers: Sequence[int], seed: int, max_calls: int = 7
+    into: Compared,
+    name: str,
+    naive: Naive,
+    world: Any,
+    numbers: Sequence[int],
+    seed: int,
+    max_calls: int = MOST_CALLS,
 ) -> None:
     """Plays some possessions with both and adds what was found."""
     traces = (
         trace for block in watch_numbers(world, seed, numbers, STATES, max_calls) for trace in block.traces()
     )
     for number, trace in zip(numbers, traces, strict=True):
-        into.add(name, number, trace, naive.play(seed, number, max_calls, trace.agents))
+        follow = numbers_of(trace.agents, ("x", "y", "vx", "vy")).tolist()
+        into.add(name, number, trace, naive.play(seed, number, max_calls, follow))
 
 
 def telling(world: Any, seed: int, of: int, n: int) -> list[int]:

@@ -18,8 +18,9 @@ from typing import Any
 import pytest
 from naive import Naive
 from naive_basics import philox
+from oracle_coded import CodedFunctions, coded, coded_home, front_and_shade, late_double
 from oracle_compare import FLOOR, Compared, compare, telling
-from oracle_scenarios import CodedFunctions, coded, coded_home, front_and_shade, late_double, spread
+from oracle_scenarios import spread
 from policies import registered
 
 from engine.inputs import Scenario, load_scenario
