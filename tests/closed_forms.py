@@ -37,6 +37,7 @@ NO_DEFENCE: dict[str, float] = {
     "second_contest_logit": 0,
     "strip_rate_per_s": 0,
     "dribble_loss_rate_per_s": 0,
+    "drive_foul_rate_per_s": 0,
 }
 #: Every agent is as likely as any other to get a rebound, wherever he stands.
 EVEN_REBOUNDS: dict[str, float] = {

@@ -54,15 +54,25 @@ def test_in_the_air_and_on_the_catch() -> None:
 
 
 def test_back_turned() -> None:
-    """Only a catch on the way away from the rim counts as a turned back."""
-    both = 0
-    for t in called(world_of("wing", triggers=["back_turned"]), 25):
-        for e in events_of(t, "call"):
-            a = t.agents[step_of(t, e[0]), int(e[2])]
-            assert a["vx"] * a["x"] + a["vy"] * a["y"] > 0.0
-            assert e[0] in events_of(t, "catch")[:, 0] or e[0] in events_of(t, "recovered")[:, 0]
-        both += len(events_of(t, "call")) < len(events_of(t, "catch"))
-    assert both > 5
+    """Every catch in the spot on the way away from the rim is a chance, and no catch on the way to it is."""
+    made = faced = 0
+    wing = REGIONS.index("wing")
+    world = world_of("wing", PATIENT, triggers=["back_turned"], after_bump=False, from_baseline_m=[0.0, 15.0])
+    for t in called(world, 40):
+        s = t.states
+        calls = events_of(t, "call")[:, 0]
+        catches = events_of(t, "catch")[:, 0]
+        assert np.isin(calls, [*catches, *events_of(t, "recovered")[:, 0]]).all()
+        for time_s in catches:
+            n = step_of(t, time_s)
+            free = s["trap_phase"][n - 1] == TrapPhase.NONE and s["mode"][n] == Mode.HELD
+            if s["region"][n] != wing or not free:
+                continue
+            a = t.agents[n, int(s["handler"][n])]
+            turned = a["vx"] * a["x"] + a["vy"] * a["y"] > 0.0
+            assert (time_s in calls) == turned
+            made, faced = made + turned, faced + (not turned)
+    assert made >= 40 and faced >= 10
 
 
 def test_picked_up_dribble() -> None:

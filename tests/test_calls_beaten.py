@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import numpy as np
-from test_calls import plain_traces
+from slides import PATIENT
+from test_calls import called, world_of
 
 from engine.state.words import Mode, TrapPhase
 
 
 def test_behind_a_beaten_trap_attackers_cut() -> None:
-    """Common practice, no source: after an escape somebody dives to the rim at once, at attacking speed."""
-    diving, steps = 0, 0
+    """Common practice, no source: after an escape somebody dives to the rim at once, at attacking speed.
+    The patient attack, which passes out of a trap rather than shoot over it."""
     for call in ("top", "wing"):
-        for t in plain_traces(call):
+        diving = steps = 0
+        for t in called(world_of(call, PATIENT), 70):
             s = t.states
             for n in np.flatnonzero((s["trap_phase"] == TrapPhase.AFTER) & (s["mode"] == Mode.HELD)):
                 if s["trap_phase"][n - 1] != TrapPhase.AFTER:
@@ -22,4 +24,4 @@ def test_behind_a_beaten_trap_attackers_cut() -> None:
                 near_rim[int(s["handler"][n])] = False
                 diving += near_rim.any()
                 steps += 1
-    assert steps > 200 and diving / steps > 0.7
+        assert steps > 200 and diving / steps > 0.7, call

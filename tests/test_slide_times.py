@@ -60,6 +60,8 @@ def test_nobody_reacts_before_his_reaction_time(reaction_s: float) -> None:
             m = n
             while m + 1 < len(s) and s["mode"][m] == Mode.PASS_FLIGHT and (d["focus"][m] == 1).any():
                 m += 1
+                if s["n_restarts"][m] != s["n_restarts"][n]:
+                    break  # touched out of the hall: a dead ball is no news to react to
                 n_new = int(((d["focus"][m - 1] == 1) & (d["focus"][m] == 0)).sum())
                 times += n_new * [s["t"][m] - s["release_t"][n]]
                 for i in np.flatnonzero(d["focus"][m] == 1):
