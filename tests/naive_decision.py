@@ -184,6 +184,7 @@ class Decision:
         if b > 1e-9:
             room = min(room, clearance(p, p.goal_x, p.goal_y, p.end_x, p.end_y, v, a / v))
         drive = self.drive(room, (p.goal_x, p.goal_y), (p.end_x, p.end_y), (a + b) / v)
+        drive.value += self.trap_points()
         self.options[DRIVES + p.drive_way] = drive
 
     def weigh_new_drives(self) -> None:
@@ -207,7 +208,12 @@ class Decision:
                 room = min(room, clearance(p, gx, gy, ex, ey, v, first / v))
             drive = self.drive(room, (gx, gy), (ex, ey), length / v)
             drive.value += k["belief_kick_p"] * (self.carry + k["belief_kick_points"] - drive.value)
+            drive.value += self.trap_points()
             self.options[DRIVES + m] = drive
+
+    def trap_points(self) -> float:
+        """What a drive brings more or less because of a trap."""
+        return 0.0 if self.p.trap_phase == PHASE_NONE else self.by_phase("drive")
 
     def drive(
         self, room: float, goal: tuple[float, float], end: tuple[float, float], time_s: float

@@ -202,14 +202,14 @@ def rough_game(folder: Path) -> Scenario:
         "lane_camp_mps": 10.0,
         "fumble_p": 0.05,
         "travel_p": 0.03,
-        "backcourt_used_s": 6.5,
+        "backcourt_used_s": 7.5,
         "start_spread_m": 6.0,
-        "longest_possession_s": 12.0,
+        "longest_possession_s": 10.0,
         "hold_value_points": 1.8,
         "shell_least_s": 2.5,
     }
     lines = "\n".join(f"{name} = {value}" for name, value in rates.items())
-    changes = '[rules_changes]\n"clock.patience_s" = 60\n"clock.offensive_three_seconds_s" = 1.5\n'
+    changes = '[rules_changes]\n"clock.patience_s" = 60\n"clock.offensive_three_seconds_s" = 1.5\n"clock.closely_guarded_s" = 3.5\n'
     return scenario(
         folder,
         "rough game",
@@ -416,7 +416,7 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int]]:
     yield professionals(folder), 16
     yield named_men(folder), 20
     yield rough_game(folder), 25
-    yield wild_bounces(folder, 8), 40
+    yield wild_bounces(folder, 8), 60
     yield wild_bounces(folder, 0), 15
     yield traps_that_are_left(folder), 20
     yield traps_that_open_again(folder), 20

@@ -13,7 +13,7 @@ import math
 
 from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, logistic
-from engine.kernel.near import FAR_AWAY
+from engine.kernel.near import FAR_AWAY, nearest_defender
 from engine.state.arrays import N_SIDE
 
 #: Chance below and above which a belief is not moved any more (its log odds would be endless).
@@ -90,14 +90,7 @@ def own_gaps(w, c, x, y, wait_s, trapped):
     seen = clip(k.reaction_s * k.dribble_reaction_share, 0.0, wait_s)
     first = FAR_AWAY
     second = FAR_AWAY
-    near = FAR_AWAY
-    who = N_SIDE
-    for i in range(N_SIDE, 2 * N_SIDE):
-        b = c.agents[i]
-        d = distance(b.x, b.y, x, y)
-        if d < near:
-            near = d
-            who = i
+    _, who = nearest_defender(c, x, y)
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
         d = distance(b.x, b.y, x, y)
