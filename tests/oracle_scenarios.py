@@ -247,6 +247,9 @@ drive_clear_m = 1.5
 belief_pass_points = 0.2
 break_least_m = 6.0
 catch_radius_m = 1.6
+box_out_share = 0.05
+box_out_s = 1.5
+box_out_reach_m = 2.5
 """
     return scenario(
         folder,
@@ -384,6 +387,7 @@ drive_most_s = 1.2
 belief_pass_points = 0.1
 set_pick_up_p = 1.0
 tie_up_rate_per_s = 0.3
+trap_strip_rate_per_s = 2.0
 """
     calls = CALLS["two_three"]
     often = EVERY_TRIGGER + "\nprobability = 1.0\n"
@@ -404,6 +408,7 @@ tie_up_rate_per_s = 0.3
             "match-up, in a band", CALLS["two_three_match_up"], head, often + "from_baseline_m = [0.0, 10.0]"
         ),
         level="college",
+        top="beyond_range = true",
         rest=rest,
     )
 
