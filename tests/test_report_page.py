@@ -26,7 +26,7 @@ from engine import cli
 from engine.commands import evening as evening_commands
 from engine.inputs.sheets import load_evening
 from engine.report.page.answer import MOST_WORDS as ANSWER_WORDS
-from engine.report.page.answer import beaten_words, headline, ledger_rows
+from engine.report.page.answer import beaten_words, headline, ledger_rows, not_advised
 from engine.report.page.bench import bench_view, stops_within, tonight
 from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page
@@ -187,6 +187,18 @@ def test_the_answer_comes_first_with_cost_and_worlds(opened: Any, two_calls: Eve
         assert word in card
     below = page.run("document.querySelector('#answer').innerText")
     assert "luck of the draw" in below and "model itself can be off" in below
+
+
+def test_too_few_variants_are_no_full_page(two_calls: EveningReport) -> None:
+    """Why a planned call is not advised: it fails in the variants, or they are too few, or there is no room."""
+    planned = advising(two_calls, [(0, 0)])
+    for share, why in ((None, "2 variants only: too few to say"), (0.3, "pays in"), (0.8, "holds two calls")):
+        found = {"share": {"mean": share, "low": share, "high": share}, "worlds": 2}
+        stress = {"settings": [{"calls": [found]}]}
+        report = dataclasses.replace(planned, advised=(), weighed=(0,), stress=stress)
+        (said,) = not_advised(report)
+        assert why in said
+        assert len(headline(report).split()) <= ANSWER_WORDS
 
 
 def test_the_answer_is_short_and_on_the_first_screen(opened: Any, two_calls: EveningReport) -> None:

@@ -148,7 +148,7 @@ CHOICES = [(name, column, word) for name in TABLES for column in TABLES[name] fo
 def test_every_word_a_drop_down_offers_is_understood(blank: Path, tmp_path: Path) -> None:
     def tried(name: str, column: Column, word: str) -> None:
         table = with_cell(EVENING[f"{name}.csv"], 1, column.name, word)
-        if column.name == "trigger" and word == "over half court":
+        if column.name == "trigger" and word in ("over half court", "brought down"):
             table = with_cell(table, 1, "where", "top")
         if (name, column.name) in (("own", "starts"), ("opponent", "starts")):
             table = [*table, ["77", *[""] * (len(table[0]) - 1)]]

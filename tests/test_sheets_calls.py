@@ -14,6 +14,7 @@ from engine.inputs.calls import Call, load_call
 from engine.inputs.sheets import Evening, load_evening
 from engine.inputs.sheets.columns import TRIGGER_WORDS
 from engine.inputs.sheets.data import load_usual_calls
+from engine.report import words
 from engine.state.words import TRIGGERS
 
 
@@ -129,15 +130,34 @@ def test_in_man_to_man_the_nearest_two_double(tmp_path: Path) -> None:
 
 def test_every_trigger_has_a_word() -> None:
     assert set(TRIGGER_WORDS.values()) == set(TRIGGERS)
+    assert set(words.TRIGGER_WORDS) == set(words.SHORT_TRIGGERS) == set(TRIGGERS)
+
+
+def test_a_band_goes_with_the_ball_brought_down_into_it(tmp_path: Path) -> None:
+    """A call over half court in a band short of it would never be made, nor one brought down to nowhere."""
+    usual = load_call("configs/calls/top.toml")
+    assert usual.triggers == ("brought_down",) and usual.from_baseline_m
+    assert one(tmp_path, where="top", trigger="brought down").from_baseline_m == usual.from_baseline_m
+    over = one(tmp_path, where="top", trigger="over half court, ball held")
+    assert over.triggers == ("across_half", "held") and over.from_baseline_m is None
+    for row in ({"where": "top", "trigger": "over half court, brought down"},
+                {"where": "corner", "trigger": "brought down"}):  # fmt: skip
+        with pytest.raises(InputError, match="column trigger"):
+            one(tmp_path, **row)
+    path = tmp_path / "top.toml"
+    text = Path("configs/calls/top.toml").read_text(encoding="utf-8")
+    path.write_text(text.replace("from_baseline_m", "# from_baseline_m"), encoding="utf-8")
+    with pytest.raises(InputError, match="triggers: .*from_baseline_m beside it"):
+        load_call(path)
 
 
 def test_an_own_call_is_weighed_beside_the_usual_ones(tmp_path: Path) -> None:
     """Under another trigger, with other trappers, against one man: it is made, and less often than on all."""
-    caught = {"where": "corner", "who_doubles": "near forward and centre", "trigger": "catch"}
+    caught = {"where": "wing", "who_doubles": "near forward and centre", "trigger": "catch"}
     rows = [
         {"word": "all", **caught},
         {"word": "ten", **caught, "on_whom": "10"},
-        {"word": "near", "where": "corner", "who_doubles": "nearest two"},
+        {"word": "near", "where": "wing", "who_doubles": "nearest two"},
         {"word": "never", "where": "top", "how_often": "1%", "on_whom": "33"},
     ]
     ideas(tmp_path / "sheets", *rows)

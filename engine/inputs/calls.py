@@ -139,6 +139,8 @@ def _check(call: Call, where: str) -> Call:
         for i, value in enumerate(values):
             if value in values[:i]:
                 raise InputError(where, f"{name}[{i + 1}]", value, "each of them once")
+    if call.triggers == ("brought_down",) and call.from_baseline_m is None:
+        raise InputError(where, "triggers", list(call.triggers), "from_baseline_m beside it: down to where")
     check_row_options(call.option, call.options, tuple(call.cover), where, "option")
     check_choices(call.option, call.options, where)
     return call

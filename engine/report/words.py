@@ -151,6 +151,7 @@ TRIGGER_WORDS = {
     "dribble_in": "when he dribbles in",
     "held": "when he holds it for {held:g} s",
     "across_half": "as he crosses half court",
+    "brought_down": "as he brings it down",
 }
 #: What sets a call off, in two words.
 SHORT_TRIGGERS = {
@@ -161,6 +162,7 @@ SHORT_TRIGGERS = {
     "dribble_in": "dribbles in",
     "held": "held {held:g}s",
     "across_half": "over half court",
+    "brought_down": "brought down",
 }
 #: What to do about an opponent, in a sentence about him.
 ADVICE_TO_A_MAN = {

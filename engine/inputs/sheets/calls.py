@@ -187,14 +187,20 @@ def _triggers(one: Cells, data: dict[str, Any]) -> dict[str, Any]:
     names = {key_of(word): name for word, name in TRIGGER_WORDS.items()}
     names |= {name: name for name in TRIGGER_WORDS.values()}
     top = any(region in ("top", "slot", "half_court_corner") for region in data["ball"])
-    words = [word for word, name in TRIGGER_WORDS.items() if top or name != "across_half"]
+    fits = {"across_half": top, "brought_down": top and "from_baseline_m" in data}
+    words = [word for word, name in TRIGGER_WORDS.items() if fits.get(name, True)]
     found: list[str] = []
     for part in re.split(r"[,;/+&]|\bor\b|\band\b", text):
         name = names.get(key_of(part))
-        if name is None or (name == "across_half" and not top):
+        if name is None or not fits.get(name, True):
             raise one.error("trigger", f"one of {', '.join(words)}; or leave it empty")
         found.append(name)
-    return {"triggers": list(dict.fromkeys(found))}
+    if {"across_half", "brought_down"} <= set(found):
+        raise one.error("trigger", "over half court or brought down, not both")
+    changes: dict[str, Any] = {"triggers": list(dict.fromkeys(found))}
+    if "brought_down" in data["triggers"] and "brought_down" not in found:
+        changes["from_baseline_m"] = None  # the band that it was brought down into
+    return changes
 
 
 def _word(one: Cells) -> str:

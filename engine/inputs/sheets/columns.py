@@ -344,6 +344,7 @@ TRIGGER_WORDS = {
     "dribbled in": "dribble_in",
     "ball held": "held",
     "over half court": "across_half",
+    "brought down": "brought_down",
 }
 CALL_COLUMNS = (
     Column("word", "your own word for it; rows with the same word are one idea", "hammer", ("call", "name")),

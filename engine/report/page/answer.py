@@ -25,7 +25,7 @@ from engine.report.words import (
     scaled,
     times,
 )
-from engine.study.evening_report import EveningReport
+from engine.study.evening_report import LEAST_SHARE, EveningReport
 
 #: Words of the answer at most.
 MOST_WORDS = 12
@@ -198,7 +198,7 @@ def headline(report: EveningReport) -> str:
     if not report.scenario.settings:
         return "There is no trap call here to weigh."
     if not report.advised and report.planned:
-        return "Stay home: no trap still saves when the model's numbers vary."
+        return "Stay home: no trap surely saves when the model's numbers vary."
     if not report.advised:
         return "Stay home: no trap clearly saves points."
     rows = [plan_row(report, s, c) for s, c in report.advised]
@@ -260,7 +260,7 @@ def not_advised(report: EveningReport) -> list[str]:
             continue
         found, name = stress_of(report, s, c), spoken(report.scenario.settings[s].calls[c].name)
         share = None if found is None else found["share"]["mean"]
-        if share is None or share >= 0.6:
+        if found is None or (share is not None and share >= LEAST_SHARE):
             said.append(f"Planned, not advised: {name}; a page holds two calls.")
         else:
             said.append(f"Not advised: {name}, {variants_words(report, s, c)}.")
