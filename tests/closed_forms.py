@@ -44,6 +44,7 @@ EVEN_REBOUNDS: dict[str, float] = {
     "rebound_scale_m": 1e9,
     "rebound_skill": 0,
     "box_out_share": 1,
+    "crash_within_m": 8,
     "crash_n": 5,  # nobody runs back out of shooting range
 }
 #: A pass arrives, caught.
@@ -54,6 +55,7 @@ SAFE_PASSES: dict[str, float] = {
     "fumble_p": 0,
     "fumble_pressure_p": 0,
     "travel_p": 0,
+    "off_ball_foul_p": 0,
     "pass_shortest_m": 0,
     "pass_longest_m": 1000,
     "gamble_p": 0,
