@@ -267,6 +267,7 @@ def test_the_report_prints_three_pages_and_the_bench_page(
 
 
 def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
+    passes = 0
     for s, c in two_calls.advised:
         call = two_calls.scenario.settings[s].calls[c]
         card = call_card(two_calls.scenario, s, call, two_calls.timing)
@@ -278,10 +279,12 @@ def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
         assert sum(run["traps"] for run in card["runs"]) <= 2
         shares = [float(one["share"].rstrip("%")) for one in card["passes"]]
         widths = [one["wide"] for one in card["passes"]]
-        assert shares and sorted(range(len(shares)), key=lambda i: shares[i]) == sorted(
+        assert sorted(range(len(shares)), key=lambda i: shares[i]) == sorted(
             range(len(shares)), key=lambda i: widths[i]
         )
+        passes += len(shares)  # out of the corner hardly any: most of those caught there shoot
         assert feeder(two_calls.timing, call) != call.ball[0]
+    assert passes > 1
 
 
 def test_one_meaning_of_guard_let_shoot_and_leave(two_calls: EveningReport) -> None:
