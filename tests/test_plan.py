@@ -184,8 +184,9 @@ def with_sure_throws(scenario: Any) -> Any:
 
 
 def test_fouls_carry_into_the_bonus(friday: Any) -> None:
-    """A team a foul ahead in the bonus pays two free throws for a throw-in, worth a point or so, once a period:
-    100 games with up to 25 wing traps, at every catch or held ball there; a sum of -88 (standard error 16)."""
+    """A team a foul ahead in the bonus pays two free throws for a throw-in, worth a point or so, once a
+    period: 100 games with up to 25 wing traps, at every catch or held ball there; -88 in all (standard
+    error 16)."""
     (wing,) = friday.settings[WING].calls
     always = wing.model_copy(update={"probability": 1.0, "triggers": ("catch", "held")})
     settings = list(friday.settings)
