@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 
 from engine.inputs import load_scenario
 from engine.kernel.batch import trace_possession
+from engine.report.page.answer import MOST_WORDS, headline, not_advised
 from engine.state.record import COLUMN
 from engine.study import evening_report as study
 from engine.study.court_shots import call_of, court_shots, shots_of
@@ -31,6 +33,21 @@ def test_the_plan_is_advised_only_where_it_pays_in_most_worlds() -> None:
     assert advised_calls(planned, (0, 3, 4), stress) == ()
     stress["settings"] = [call(0.9), call(0.9), call(0.9)]
     assert advised_calls(planned, (0, 3, 4), stress) == ((0, 0), (3, 0))
+
+
+def test_why_a_planned_call_is_not_advised() -> None:
+    """It fails in the variants, or they are too few, or there is no room: the answer claims no more."""
+    scenario = SimpleNamespace(settings=[SimpleNamespace(calls=[SimpleNamespace(name="corner")])])
+    care = SimpleNamespace(trap_advice_allowed=True)
+    for share, why in ((None, "2 variants only: too few to say"), (0.3, "pays in"), (0.8, "holds two calls")):
+        found = {"share": {"mean": share, "low": share, "high": share}, "worlds": 2}
+        report: Any = SimpleNamespace(
+            planned=((0, 0),), advised=(), weighed=(0,), stress={"settings": [{"calls": [found]}]},
+            scenario=scenario, evening=SimpleNamespace(care=care),
+        )  # fmt: skip
+        (said,) = not_advised(report)
+        assert why in said
+        assert "surely" in headline(report) and len(headline(report).split()) <= MOST_WORDS
 
 
 def test_the_plans_calls_by_what_they_save_each_spot_once() -> None:

@@ -26,7 +26,7 @@ from engine import cli
 from engine.commands import evening as evening_commands
 from engine.inputs.sheets import load_evening
 from engine.report.page.answer import MOST_WORDS as ANSWER_WORDS
-from engine.report.page.answer import beaten_words, headline, ledger_rows, not_advised
+from engine.report.page.answer import beaten_words, headline, ledger_rows
 from engine.report.page.bench import bench_view, stops_within, tonight
 from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page
@@ -189,18 +189,6 @@ def test_the_answer_comes_first_with_cost_and_worlds(opened: Any, two_calls: Eve
     assert "luck of the draw" in below and "model itself can be off" in below
 
 
-def test_too_few_variants_are_no_full_page(two_calls: EveningReport) -> None:
-    """Why a planned call is not advised: it fails in the variants, or they are too few, or there is no room."""
-    planned = advising(two_calls, [(0, 0)])
-    for share, why in ((None, "2 variants only: too few to say"), (0.3, "pays in"), (0.8, "holds two calls")):
-        found = {"share": {"mean": share, "low": share, "high": share}, "worlds": 2}
-        stress = {"settings": [{"calls": [found]}]}
-        report = dataclasses.replace(planned, advised=(), weighed=(0,), stress=stress)
-        (said,) = not_advised(report)
-        assert why in said
-        assert len(headline(report).split()) <= ANSWER_WORDS
-
-
 def test_the_answer_is_short_and_on_the_first_screen(opened: Any, two_calls: EveningReport) -> None:
     """Words: every pair of calls, with the longest names and twice 10 uses. A phone of 360 x 740 shows the
     answer, its figure and a court; a laptop of 1280 x 800 the whole court."""
@@ -267,6 +255,7 @@ def test_the_report_prints_three_pages_and_the_bench_page(
 
 
 def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
+    passes = 0
     for s, c in two_calls.advised:
         call = two_calls.scenario.settings[s].calls[c]
         card = call_card(two_calls.scenario, s, call, two_calls.timing)
@@ -276,12 +265,11 @@ def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
         gaps = [math.dist(a, b) for i, a in enumerate(signs) for b in signs[:i]]
         assert min(gaps) >= 90  # a square of ours is 90 wide
         assert sum(run["traps"] for run in card["runs"]) <= 2
-        shares = [float(one["share"].rstrip("%")) for one in card["passes"]]
-        widths = [one["wide"] for one in card["passes"]]
-        assert shares and sorted(range(len(shares)), key=lambda i: shares[i]) == sorted(
-            range(len(shares)), key=lambda i: widths[i]
-        )
+        lines = sorted((float(one["share"].rstrip("%")), one["wide"]) for one in card["passes"])
+        assert [wide for _, wide in lines] == sorted(wide for _, wide in lines)
+        passes += len(lines)  # out of the corner hardly any: most of those caught there shoot
         assert feeder(two_calls.timing, call) != call.ball[0]
+    assert passes > 1
 
 
 def test_one_meaning_of_guard_let_shoot_and_leave(two_calls: EveningReport) -> None:
