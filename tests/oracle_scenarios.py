@@ -209,7 +209,8 @@ def rough_game(folder: Path) -> Scenario:
         "shell_least_s": 2.5,
     }
     lines = "\n".join(f"{name} = {value}" for name, value in rates.items())
-    changes = '[rules_changes]\n"clock.patience_s" = 60\n"clock.offensive_three_seconds_s" = 1.5\n"clock.closely_guarded_s" = 3.5\n'
+    changes = '[rules_changes]\n"clock.patience_s" = 60\n"clock.offensive_three_seconds_s" = 1.5\n'
+    changes += '"clock.closely_guarded_s" = 3.5\n'
     return scenario(
         folder,
         "rough game",
