@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 from math import pi
 from pathlib import Path
 from typing import Any
@@ -62,8 +63,9 @@ high = 0.1
 """
 
 
-def invented(mean: float, n: int) -> bytes:
-    """The payload of a batch of n possessions whose change is ``mean`` net points, to 1 / n."""
+@cache
+def invented(mean: float, n: int) -> tuple[bytes, str]:
+    """Blob and digest of a batch of n possessions whose change is ``mean`` net points, to 1 / n."""
     low = int(np.floor(mean))
     above = round((mean - low) * n)
     with_home = np.zeros((N_NET, N_NET), dtype=np.int64)
@@ -72,7 +74,8 @@ def invented(mean: float, n: int) -> bytes:
         with_home[home, home + change] += count
     box = BoxTally(**(vars(BoxTally.zero()) | {"n": n}))
     pairs = PairTally(**(vars(PairTally.zero(1)) | {"n": n}))
-    return BatchTally(box, (SettingSums(box, with_home, pairs, 0, 0),)).payload()
+    payload = BatchTally(box, (SettingSums(box, with_home, pairs, 0, 0),)).payload()
+    return pack_payload(payload), digest_of(payload)
 
 
 @pytest.mark.parametrize("luck", ["common", "independent"])
@@ -89,8 +92,7 @@ def test_ishigami_in_a_real_store_gives_the_published_indices(tmp_path: Path, lu
     assert NET_LOW - NET_HIGH < y.min() and y.max() < NET_HIGH - NET_LOW
     outcomes = []
     for point, mean in enumerate(y):
-        payload = invented(mean, design.batch)
-        kept = (pack_payload(payload), digest_of(payload), None, None, 0.1, "here")
+        kept = (*invented(mean, design.batch), None, None, 0.1, "here")
         outcomes += [Outcome(Batch(point, first, design.batch), *kept) for first in (0, design.batch)]
     with Store.write(store, design) as opened:
         opened.add(outcomes)
@@ -274,9 +276,9 @@ def test_common_luck_that_runs_along_a_factor_is_not_taken_for_its_effect(method
         variance = np.full(len(y), batches.var(axis=1, ddof=1).mean() / n_batches)
         mean = batches.mean(axis=1)
         found = indices(codes_of(points), mean, Luck(variance, batches, False), 1)
-        raw = indices(codes_of(points), mean, Luck(variance, None, False), 1)
         told_first.append(found.first)
-        raw_first.append(raw.first)
+        if seed < 12:
+            raw_first.append(indices(codes_of(points), mean, Luck(variance, None, False), 1).first)
         inside += np.abs(found.first - [0.0, 1.0, 0.0]) <= found.first_half
     assert np.mean(raw_first, axis=0)[0] > 0.1  # what would be believed
     assert np.abs(np.median(told_first, axis=0) - [0.0, 1.0, 0.0]).max() < 0.06
@@ -346,9 +348,10 @@ def test_curves_hold_the_true_mean_in_their_bands() -> None:
         points = unit_design("latin_hypercube", 400, seed)
         y = ishigami(points.to_numpy())
         y = y + 1.0 * np.random.default_rng(seed).standard_normal(len(y))
-        curves = analyse(sweep_of(points, y, 1.0)).curves
-        for j, name in enumerate(NAMES):
-            one = curves[curves["factor"] == name]
+        sweep, codes = sweep_of(points, y, 1.0), codes_of(points)
+        column = analysis._column(sweep, SETTING, "change")
+        for j in range(len(NAMES)):
+            one = pd.DataFrame(analysis.curve_of(sweep, SETTING, "change", codes, j, *column))
             truth = mean_along(one["value"].to_numpy(), j)
             inside[j].append(float(((one["low"] <= truth) & (truth <= one["high"])).mean()))
     shares = [float(np.mean(one)) for one in inside]

@@ -22,6 +22,7 @@ from engine.report.sweep_style import label_of
 from engine.study.sweep.analyse.analysis import BATCH_MEANS, QUANTITIES, RISKS, Sweep, analyse, read
 from engine.study.sweep.design import load_design
 from engine.study.sweep.gather import gather
+from engine.study.sweep.stored import Stored
 
 ROOT = Path(__file__).parents[1]
 
@@ -44,6 +45,15 @@ def test_the_batches_of_a_store_add_up_to_its_table(store: Path) -> None:
             rows = sweep.table[sweep.table["setting"] == name]
             assert batches.mean(axis=1) == pytest.approx(rows[quantity].to_numpy(), abs=1e-12)
     assert not read(store, "value").batches  # not a mean per possession
+
+
+def test_an_analysis_reads_each_batch_once(store: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked, unpacked = [], Stored._read_batch
+    monkeypatch.setattr(
+        Stored, "_read_batch", lambda self, *row: asked.append(row[:2]) or unpacked(self, *row)
+    )
+    assert read(store).batches
+    assert asked == [(point, first) for point in range(8) for first in (0, 40, 80)]
 
 
 def test_the_command_writes_tables_and_pictures(

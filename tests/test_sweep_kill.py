@@ -1,8 +1,8 @@
 """A sweep that is killed at any moment and taken up again ends as if nothing had happened, to the bit.
 
-Eight times a real process of the command is killed; the rest are faults put into a copy of this process: it
-kills itself between two statements, or in the middle of one, or the end of the store's log is lost as
-when the power fails before the disk has it.
+Eight times the command is killed, twice in a process of its own, else in a copy of this one, which has the
+engine in memory already; the rest are faults put into such a copy: it kills itself between two statements, or
+in the middle of one, or the end of the store's log is lost as when the power fails before the disk has it.
 """
 
 from __future__ import annotations
@@ -22,11 +22,13 @@ from typing import Any
 import pytest
 from sweep_runs import Inline, check_whole, contents, design_file, run_into, small_design, workshop_of
 
+from engine import cli
 from engine.study.sweep.runner import run_sweep
 from engine.study.sweep.store import Store
 
 ROOT = Path(__file__).parents[1]
 KILLS = 8
+STARTED = (0, 5)  # of these, those of a process of its own
 FAULTS = 14  # of each of three kinds
 MAKING = 4  # of those in the database, while the store is made
 COMMAND = [sys.executable, "-m", "engine.cli", "sweep"]
@@ -40,24 +42,43 @@ def kept(path: Path) -> int:
         return 0
 
 
+def copied(arguments: list[str]) -> int:
+    """The command in a copy of this process; its number."""
+    child = os.fork()
+    if not child:
+        try:
+            os._exit(cli.run(["sweep", *arguments]))
+        finally:
+            os._exit(99)
+    return child
+
+
+def ended(process: int) -> bool:
+    """Whether a child has ended by itself; its status is left for who waits for it."""
+    return os.waitid(os.P_PID, process, os.WEXITED | os.WNOHANG | os.WNOWAIT) is not None
+
+
 def test_a_command_killed_eight_times_ends_the_same(tmp_path: Path) -> None:
     """kill -9 at random moments after it has kept something new, each time the same command on one store."""
     file = design_file(tmp_path, possessions=1600, batch=400, steps=10)
     path = tmp_path / "killed.db"
-    command = [*COMMAND, str(file), "--store", str(path), "--threads", "2", "--quiet"]
+    arguments = [str(file), "--store", str(path), "--threads", "2", "--quiet"]
     moments = random.Random(5)
-    for _ in range(KILLS):
+    for i in range(KILLS):
         before = kept(path)
-        running = subprocess.Popen(command, cwd=ROOT)
+        if i in STARTED:
+            running = subprocess.Popen([*COMMAND, *arguments], cwd=ROOT).pid
+        else:
+            running = copied(arguments)
         limit = time.monotonic() + 120
-        while kept(path) == before and running.poll() is None and time.monotonic() < limit:
+        while kept(path) == before and not ended(running) and time.monotonic() < limit:
             time.sleep(0.01)
         time.sleep(moments.uniform(0.0, 0.1))
-        running.kill()
-        assert running.wait(timeout=60) == -signal.SIGKILL
+        os.kill(running, signal.SIGKILL)
+        assert os.waitstatus_to_exitcode(os.waitpid(running, 0)[1]) == -signal.SIGKILL
         check_whole(path)
     assert KILLS <= len(contents(path)) < 80
-    assert subprocess.run(command, cwd=ROOT, timeout=300).returncode == 0
+    assert subprocess.run([*COMMAND, *arguments], cwd=ROOT, timeout=300).returncode == 0
     check_whole(path)
     whole = tmp_path / "whole.db"
     run_into(whole, small_design(tmp_path, possessions=1600, batch=400, steps=10), threads=1)

@@ -41,17 +41,6 @@ def test_the_package_is_formatted() -> None:
     run(sys.executable, "-m", "ruff", "format", "--check", "--no-cache", "engine", "benchmarks")
 
 
-@pytest.fixture(scope="module")
-def types_checked(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
-    """What mypy says of the package, and its cache: the tests' own, as a stale one may not decide."""
-    cache = tmp_path_factory.mktemp("types")
-    return run(sys.executable, "-m", "mypy", "--cache-dir", str(cache)), cache
-
-
-def test_types_hold(types_checked: tuple[str, Path]) -> None:
-    assert "Success" in types_checked[0]
-
-
 #: What a module reads of a class, right and misspelt.
 READ = {
     "engine.inputs.scenario.Scenario": ("offence_team.name", "offense_team.name"),
@@ -61,7 +50,13 @@ READ = {
 }
 
 
-def test_a_misspelt_attribute_is_noticed(types_checked: tuple[str, Path], tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def types_told(
+    tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest
+) -> tuple[list[int], str]:
+    """What mypy says of the package and, in the same run, of a module that misspells attributes: the lines
+    that do, and all it said. Its cache is kept between runs, in pytest's own folder; were it stale, the
+    misspelt attributes would go unseen."""
     lines, wrong = [], []
     for name, spellings in READ.items():
         module, kind = name.rsplit(".", 1)
@@ -69,14 +64,28 @@ def test_a_misspelt_attribute_is_noticed(types_checked: tuple[str, Path], tmp_pa
         for i, attribute in enumerate(spellings):
             lines.append(f"def read_{kind}_{i}(one: {kind}) -> None: print(one.{attribute})")
         wrong.append(len(lines))
-    reader = tmp_path / "reader.py"
+    reader = tmp_path_factory.mktemp("types") / "reader.py"
     reader.write_text("\n".join(lines) + "\n")
+    cache = request.config.cache.mkdir("types")  # type: ignore[union-attr]
     done = subprocess.run(
-        [sys.executable, "-m", "mypy", "--cache-dir", str(types_checked[1]), str(reader)],
+        [sys.executable, "-m", "mypy", "--cache-dir", str(cache), "engine", str(reader)],
         cwd=ROOT, capture_output=True, text=True, timeout=600,
     )  # fmt: skip
-    found = re.findall(r"reader\.py:(\d+): error: .* has no attribute .*\[attr-defined\]", done.stdout)
-    assert [int(number) for number in found] == wrong, done.stdout
+    return wrong, done.stdout + done.stderr
+
+
+def test_types_hold(types_told: tuple[list[int], str]) -> None:
+    wrong, told = types_told
+    *errors, last = told.splitlines()
+    assert [line for line in errors if "reader.py:" not in line] == [], told
+    files = sum(1 for _ in (ROOT / "engine").rglob("*.py"))
+    assert last == f"Found {len(wrong)} errors in 1 file (checked {files + 1} source files)", told
+
+
+def test_a_misspelt_attribute_is_noticed(types_told: tuple[list[int], str]) -> None:
+    wrong, told = types_told
+    found = re.findall(r"reader\.py:(\d+): error: .* has no attribute .*\[attr-defined\]", told)
+    assert [int(number) for number in found] == wrong, told
 
 
 def test_imports_go_one_way() -> None:

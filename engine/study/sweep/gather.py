@@ -35,13 +35,16 @@ from engine.estimate.risk import LIMITED
 from engine.estimate.tally import BoxTally, PairTally
 from engine.study.sweep.adaptive import settled_test
 from engine.study.sweep.stored import Stored
-from engine.study.sweep.tallies import BatchTally, SettingSums
+from engine.study.sweep.tallies import Batch, BatchTally, SettingSums
 
 if TYPE_CHECKING:
     import pandas as pd
 
 #: Points of one piece of the table (a row group of a Parquet file).
 PIECE = 500
+
+#: Is shown every batch of a store, by (point, first), while the table is made.
+Each = Callable[[Batch, BatchTally], None]
 
 #: Shares of a possession's events, by column: how each follows from the box tally.
 RATES: dict[str, Callable[[BoxTally], Interval]] = {
@@ -195,15 +198,16 @@ def _frame(rows: list[dict[str, Any]], kinds: dict[str, str]) -> pd.DataFrame:
     return table.astype(types)
 
 
-def pieces(store: Stored, size: int = PIECE) -> Iterator[pd.DataFrame]:
+def pieces(store: Stored, size: int = PIECE, each: Each | None = None) -> Iterator[pd.DataFrame]:
     """The table in pieces of ``size`` points, all with the same columns and types; memory stays flat.
+    ``each`` is shown every batch.
 
     Raises InputError for a damaged store.
     """
     kinds, settings = _factor_kinds(store), store.settings
     calls, over_n, source = store.calls, int(store.meta["over_n"]), provenance_of(store)
     failures, settled = store.failures(), settled_test(store)
-    tallies = store.tallies()
+    tallies = store.tallies(each=each)
     at, tally = next(tallies, (None, None))
     rows: list[dict[str, Any]] = []
     for point, values in store.points():
@@ -225,14 +229,15 @@ def pieces(store: Stored, size: int = PIECE) -> Iterator[pd.DataFrame]:
         yield _frame(rows, kinds)
 
 
-def gather(store: Stored | str | Path) -> pd.DataFrame:
-    """The whole table of a store (an open one, or its file); see the module for the columns.
+def gather(store: Stored | str | Path, each: Each | None = None) -> pd.DataFrame:
+    """The whole table of a store (an open one, or its file); see the module for the columns. ``each`` is
+    shown every batch.
 
     Raises InputError: no store of a sweep, or a damaged one.
     """
     import pandas as pd
 
     if isinstance(store, Stored):
-        return pd.concat(pieces(store), ignore_index=True)
+        return pd.concat(pieces(store, each=each), ignore_index=True)
     with Stored.read(store) as opened:
-        return pd.concat(pieces(opened), ignore_index=True)
+        return pd.concat(pieces(opened, each=each), ignore_index=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import IO, Self
 
@@ -196,11 +196,16 @@ class Stored:
         except ValueError as error:
             raise StoreTrouble(self.path, f"{where}: the tally kept is damaged ({error})") from None
 
-    def tallies(self, points: Iterable[int] | None = None) -> Iterator[tuple[int, BatchTally]]:
-        """Every point that has batches with their sum, in order, one point at a time in memory."""
+    def tallies(
+        self, points: Iterable[int] | None = None, each: Callable[[Batch, BatchTally], None] | None = None
+    ) -> Iterator[tuple[int, BatchTally]]:
+        """Every point that has batches with their sum, in order, one point at a time in memory; ``each`` is
+        shown every batch on its way."""
         at: int | None = None
         total: BatchTally | None = None
         for batch, tally in self.batches(points):
+            if each is not None:
+                each(batch, tally)
             if total is not None and batch.point == at:
                 total = total + tally
                 continue

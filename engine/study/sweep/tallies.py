@@ -31,6 +31,9 @@ COMPRESSION = 6
 MOMENTS = ("n", "points", "points_squared", "net", "net_squared", "change", "change_squared")
 
 _TRIANGLE = np.triu_indices(N_RECORD)
+#: Where in the row of a triangle's numbers each cell of the symmetric whole is.
+_UNFOLD = np.zeros((N_RECORD, N_RECORD), dtype=np.int64)
+_UNFOLD[_TRIANGLE] = _UNFOLD.T[_TRIANGLE] = np.arange(len(_TRIANGLE[0]))
 _SHADOW = COLUMN["shadow"]
 
 
@@ -174,9 +177,7 @@ class _Reader:
             if shape is None:
                 values[name] = int(self.take(1)[0])
             elif name == "cross":
-                half = np.zeros(shape, dtype=np.int64)
-                half[_TRIANGLE] = self.take(len(_TRIANGLE[0]))
-                values[name] = half + np.triu(half, 1).T
+                values[name] = self.take(len(_TRIANGLE[0]))[_UNFOLD]
             else:
                 values[name] = self.take(math.prod(shape)).reshape(shape).copy()
         return values

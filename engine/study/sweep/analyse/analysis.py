@@ -27,7 +27,7 @@ from engine.study.sweep.analyse.metamodel import fit
 from engine.study.sweep.analyse.screening import screen
 from engine.study.sweep.gather import gather, provenance_of
 from engine.study.sweep.stored import Stored
-from engine.study.sweep.tallies import MOMENTS, BatchTally, moments
+from engine.study.sweep.tallies import MOMENTS, Batch, BatchTally, moments
 
 
 class Quantity(NamedTuple):
@@ -147,17 +147,17 @@ class Analysis:
 # --- from a store ---------------------------------------------------------------------------------------
 
 
-def _of(column: str) -> Callable[[BatchTally, int], float]:
+def _of(column: str) -> Callable[[BatchTally], list[float]]:
     place = MOMENTS.index(column)
-    return lambda tally, i: float(moments(tally)[i, place]) / tally.n
+    return lambda tally: [float(total) / tally.n for total in moments(tally)[:, place]]
 
 
-def _share(count: Callable[[BoxTally], int]) -> Callable[[BatchTally, int], float]:
-    return lambda tally, i: count(tally.settings[i - 1].box if i else tally.home) / tally.n
+def _share(count: Callable[[BoxTally], int]) -> Callable[[BatchTally], list[float]]:
+    return lambda tally: [count(box) / tally.n for box in (tally.home, *(one.box for one in tally.settings))]
 
 
-#: Means of a batch under a setting by its place (0 home), for the quantities that are means per possession.
-BATCH_MEANS: dict[str, Callable[[BatchTally, int], float]] = {
+#: Means of a batch under every setting, home first, for the quantities that are means per possession.
+BATCH_MEANS: dict[str, Callable[[BatchTally], list[float]]] = {
     "change": _of("change"),
     "points": _of("points"),
     "net": _of("net"),
@@ -173,18 +173,18 @@ def read(path: str | Path, quantity: str = "change") -> Sweep:
     Raises InputError: no store of a sweep, or a damaged one.
     """
     with Stored.read(path) as store:
-        table = gather(store)
-        points = pd.DataFrame([values for _, values in store.points()], columns=list(store.factors))
         common = store.meta["luck"] == "common"
-        batches, share = _batch_means(store, quantity) if common else ({}, 1.0)
+        shared = _BatchMeans(store, quantity) if common else None
+        table = gather(store, shared)
+        points = pd.DataFrame([values for _, values in store.points()], columns=list(store.factors))
         scales = json.loads(store.meta.get("scales", "{}"))
         return Sweep(
             table=table,
             points=points,
             luck=store.meta["luck"],
             logarithmic=frozenset(path for path, scale in scales.items() if scale == "log"),
-            batches=batches,
-            batch_share=share,
+            batches=shared.means if shared is not None else {},
+            batch_share=shared.share if shared is not None else 1.0,
             title=store.meta["title"],
             over_n=int(store.meta["over_n"]),
             provenance=provenance_of(store),
@@ -193,26 +193,40 @@ def read(path: str | Path, quantity: str = "change") -> Sweep:
         )
 
 
-def _batch_means(store: Stored, quantity: str) -> tuple[dict[tuple[str, str], FloatArray], float]:
-    """``Sweep.batches`` and ``batch_share``; empty where fewer than two batches are everywhere."""
-    mean, played = BATCH_MEANS.get(quantity), store.played()
-    there = np.flatnonzero(played)
-    if mean is None or not len(there):
-        return {}, 1.0
-    common: set[tuple[int, int]] = set(store.kept(int(there[0])).items())
-    for point in there[1:]:
-        common &= set(store.kept(int(point)).items())
-    sizes = [count for _, count in common]
-    chosen = sorted(first for first, count in common if sizes and count == max(sizes))
-    if len(chosen) < 2:
-        return {}, 1.0
-    found = np.full((len(store.settings), len(played), len(chosen)), np.nan)
-    for batch, tally in store.batches():
-        if batch.first in chosen:
-            for i in range(len(store.settings)):
-                found[i, batch.point, chosen.index(batch.first)] = mean(tally, i)
-    share = float(np.mean(len(chosen) * max(sizes) / played[there]))
-    return {(name, quantity): found[i] for i, name in enumerate(store.settings)}, share
+class _BatchMeans:
+    """Means of the batches that every played point has, taken from batches as they are shown.
+
+    Attributes:
+        means, share: ``Sweep.batches`` and ``Sweep.batch_share``; empty where fewer than two batches are
+            everywhere, or the quantity is no mean per possession.
+    """
+
+    def __init__(self, store: Stored, quantity: str) -> None:
+        self.means: dict[tuple[str, str], FloatArray] = {}
+        self.share = 1.0
+        self._places: dict[int, int] = {}  # first possession of a batch -> its column
+        mean, played = BATCH_MEANS.get(quantity), store.played()
+        there = np.flatnonzero(played)
+        if mean is None or not len(there):
+            return
+        self._mean = mean
+        common: set[tuple[int, int]] = set(store.kept(int(there[0])).items())
+        for point in there[1:]:
+            common &= set(store.kept(int(point)).items())
+        size = max((count for _, count in common), default=0)
+        chosen = sorted(first for first, count in common if count == size)
+        if len(chosen) < 2:
+            return
+        self._places = {first: place for place, first in enumerate(chosen)}
+        self.share = float(np.mean(len(chosen) * size / played[there]))
+        shape = (len(played), len(chosen))
+        self.means = {(name, quantity): np.full(shape, np.nan) for name in store.settings}
+
+    def __call__(self, batch: Batch, tally: BatchTally) -> None:
+        place = self._places.get(batch.first)
+        if place is not None:
+            for found, mean in zip(self.means.values(), self._mean(tally), strict=True):
+                found[batch.point, place] = mean
 
 
 # --- the analysis ---------------------------------------------------------------------------------------
