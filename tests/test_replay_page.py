@@ -350,7 +350,7 @@ def test_a_harmful_name_shows_as_text(chromium: Chromium, scenario: Any, tmp_pat
     bad = scenario.model_copy(
         update={"offence_team": team, "title": f"Night of {BAD_NAME}", "settings": (setting,)}
     )
-    pick = pick_possession(bad, "corner", "beaten", possessions=1000)
+    pick = pick_possession(bad, "corner", "typical", possessions=1000)
     target = tmp_path / "harm.html"
     target.write_text(
         replay_page(bad, replay(bad, pick.index, setting.name), pick, ("<script>care</script>",)),
