@@ -5,7 +5,9 @@ What is kept beside the sheets is read again, made anew where it must be, and ne
 
 from __future__ import annotations
 
+import contextlib
 import html
+import io
 import json
 import re
 import shutil
@@ -54,18 +56,24 @@ def one_line(text: str) -> str:
     return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", text)).split())
 
 
-def outputs(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> tuple[dict[str, str], str]:
+def ran(*arguments: str) -> tuple[str, str]:
+    """What a command prints, and what it says beside it."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        assert cli.run(list(arguments)) == 0
+    return out.getvalue(), err.getvalue()
+
+
+def outputs(folder: Path) -> tuple[dict[str, str], str]:
     """Every output of an evening by name, each as one line, and what was said beside them."""
     found, said = {}, ""
     for name in COMMANDS:
         target = folder.parent / f"{name}.json"
-        assert cli.run([name, str(folder), "--json", str(target), *more]) == 0
-        out, err = capsys.readouterr()
+        out, err = ran(name, str(folder), "--json", str(target))
         found |= {name: one_line(out), f"{name}.json": target.read_text(encoding="utf-8")}
         said += err
     page, bench = folder.parent / "page.html", folder.parent / "bench.html"
-    assert cli.run(["report", str(folder), "-o", str(page), "--bench", str(bench), *more]) == 0
-    out, err = capsys.readouterr()
+    out, err = ran("report", str(folder), "-o", str(page), "--bench", str(bench))
     pages = {"page": page, "bench": bench}
     found |= {name: one_line(path.read_text(encoding="utf-8")) for name, path in pages.items()}
     return found | {"said": one_line(out)}, said + err
@@ -83,11 +91,12 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.fixture
-def told(walked: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
-    monkeypatch.setattr(evening_report, "USUAL", SMALL)
-    monkeypatch.setattr(evening_report, "advised_calls", plan_alone)
-    found, said = outputs(walked, capsys)
+@pytest.fixture(scope="module")
+def told(walked: Path) -> dict[str, Any]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(evening_report, "USUAL", SMALL)
+        patch.setattr(evening_report, "advised_calls", plan_alone)
+        found, said = outputs(walked)
     assert said == ""  # nothing is played again
     return found | {name: json.loads(found[name]) for name in ("compare.json", "plan.json")}
 
@@ -225,11 +234,11 @@ def compared(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> tu
 
 
 def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    first, said = outputs(tiny, capsys)
+    first, said = outputs(tiny)
     assert (
         said.count("about ") == len(COMMANDS) + 1 and NAME in said
     )  # the time is said, what is kept is read
-    again, said = outputs(tiny, capsys)
+    again, said = outputs(tiny)
     assert again == first and said == ""
     moved = tiny.rename(tiny.parent / "moved")  # it is kept by what is in the sheets, not by where they lie
     found, said = compared(moved, capsys)

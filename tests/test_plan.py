@@ -204,7 +204,9 @@ def test_fouls_carry_into_the_bonus(friday: Any) -> None:
     assert not never.carried.any() and not never.in_bonus.any()
     assert soon.made.sum() > 1000 and soon.in_bonus.sum() > 500
     assert soon.home_points.sum() > never.home_points.sum(), "two free throws a foul, never missed"
-    assert soon.carried.mean() < -3 * soon.carried.std() / np.sqrt(300), "the fouls of traps bring the bonus nearer"
+    assert soon.carried.mean() < -3 * soon.carried.std() / np.sqrt(300), (
+        "the fouls of traps bring the bonus nearer"
+    )
 
 
 def test_tired_legs_change_the_planned_game_only_and_can_be_switched_off(friday: Any) -> None:

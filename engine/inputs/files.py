@@ -209,10 +209,11 @@ def read_text(source: Source) -> str:
 
 
 @lru_cache(maxsize=128)
-def _parsed(text: str) -> bytes:
+def _parsed(text: str) -> tuple[bytes, tuple[str, int] | None]:
     """A scenario reads some files several times, most of them as they were last time. Pickled, so that
-    whoever reads one has a table of his own, twenty times as fast as parsing."""
-    return pickle.dumps(tomllib.loads(text))
+    whoever reads one has a table of his own, twenty times as fast as parsing. Beside it a number too long."""
+    data = tomllib.loads(text)
+    return pickle.dumps(data), _too_long(data, [])
 
 
 def read_toml(source: Source) -> dict[str, Any]:
@@ -226,7 +227,7 @@ def read_toml(source: Source) -> dict[str, Any]:
         return held.tables[source.path]
     text = read_text(source)
     try:
-        data: dict[str, Any] = pickle.loads(_parsed(text))
+        kept, long = _parsed(text)
     except (ValueError, RecursionError) as error:
         message = str(error).splitlines()[0] if str(error) else "nested too deeply"
         lines = text.splitlines() or [""]
@@ -235,20 +236,25 @@ def read_toml(source: Source) -> dict[str, Any]:
         written = lines[min(number, len(lines)) - 1].strip()
         reason = message.split(" (at ")[0]
         raise InputError(source, f"line {number}", written, f"TOML ({plain(reason)})") from None
-    _check_whole_numbers(data, source, [])
+    if long is not None:
+        key, bits = long
+        raise InputError(source, key, f"a number of {bits} bits", f"whole numbers up to {2**64 - 1}")
+    data: dict[str, Any] = pickle.loads(kept)
     if held is not None:
         held.tables[source.path] = data
     return data
 
 
-def _check_whole_numbers(data: object, source: Source, key: list[str | int]) -> None:
-    """TOML knows whole numbers of 64 bits; longer ones cannot even be printed safely."""
+def _too_long(data: object, key: list[str | int]) -> tuple[str, int] | None:
+    """Key and bits of the first whole number beyond 64 bits, which TOML does not know; longer ones cannot
+    even be printed safely."""
     if isinstance(data, dict | list):
-        for name, value in data.items() if isinstance(data, dict) else enumerate(data):
-            _check_whole_numbers(value, source, [*key, name])
-    elif isinstance(data, int) and abs(data) >= 2**64:
-        shown = f"a number of {data.bit_length()} bits"
-        raise InputError(source, dotted(key), shown, f"whole numbers up to {2**64 - 1}")
+        inner = data.items() if isinstance(data, dict) else enumerate(data)
+        found = (_too_long(value, [*key, name]) for name, value in inner)
+        return next((one for one in found if one is not None), None)
+    if isinstance(data, int) and abs(data) >= 2**64:
+        return dotted(key), data.bit_length()
+    return None
 
 
 def read_csv(source: Source, columns: tuple[str, ...]) -> list[tuple[int, dict[str, str]]]:

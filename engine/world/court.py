@@ -12,6 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, NamedTuple
@@ -168,6 +169,10 @@ class Court:
     polygons: Mapping[str, Floats]
     spots: Mapping[str, tuple[float, float]]
 
+    @cached_property
+    def _edges(self) -> dict[str, tuple[Floats, ...]]:
+        return {name: _edges(polygon) for name, polygon in self.polygons.items()}
+
     def is_three(self, x: float, y: float) -> bool:
         """Whether a shot from (x, y) counts three: beyond the outer edge of the line, on it is a two.
 
@@ -192,7 +197,7 @@ class Court:
         py = np.clip(along, self.baseline_y_m, np.nextafter(self.far_y_m, 0.0)).ravel()
         found = np.full(px.shape, -1, dtype=np.int8)
         for i, region in enumerate(REGIONS):
-            found[_inside(self.polygons[region], px, py)] = i
+            found[_inside(self._edges[region], px, py)] = i
         if (found < 0).any():
             raise ValueError("x and y must be numbers")
         return found.reshape(across.shape)
@@ -227,22 +232,26 @@ class Court:
         return (x if side >= 0 or x == 0.0 else -x), y
 
 
-def _inside(polygon: Floats, x: Floats, y: Floats) -> NDArray[np.bool_]:
+def _edges(polygon: Floats) -> tuple[Floats, ...]:
+    """Edges of a polygon but the level ones: x and y of the lower end, y of the upper one, dx / dy, each
+    float64[edges, 1]."""
+    start, end = polygon, np.roll(polygon, -1, axis=0)
+    slanted, up = start[:, 1] != end[:, 1], (start[:, 1] < end[:, 1])[:, None]
+    x_low, y_low = np.where(up, start, end)[slanted].T[..., None]
+    x_high, y_high = np.where(up, end, start)[slanted].T[..., None]
+    return x_low, y_low, y_high, (x_high - x_low) / (y_high - y_low)
+
+
+def _inside(edges: tuple[Floats, ...], x: Floats, y: Floats) -> NDArray[np.bool_]:
     """Which points lie in a polygon: even-odd rule with half-open edges (a ray to the right).
 
     Every edge is taken from its lower to its upper end, so that two polygons sharing an edge compute the
     same crossing to the last bit: a point near it belongs to exactly one of them. Method: J. O'Rourke,
     Computational Geometry in C (2nd ed. 1998), section 7.4 (from memory).
     """
-    start, end = polygon, np.roll(polygon, -1, axis=0)
-    inside = np.zeros(x.shape, dtype=np.bool_)
-    for a, b in zip(start, end, strict=True):
-        if a[1] == b[1]:
-            continue
-        (x_low, y_low), (x_high, y_high) = (a, b) if a[1] < b[1] else (b, a)
-        crossing = x_low + (y - y_low) * ((x_high - x_low) / (y_high - y_low))
-        inside ^= (y_low <= y) & (y < y_high) & (x < crossing)
-    return inside
+    x_low, y_low, y_high, slope = edges
+    crossed = (y_low <= y) & (y < y_high) & (x < x_low + (y - y_low) * slope)
+    return np.asarray(np.logical_xor.reduce(crossed, axis=0))
 
 
 def _area(polygon: Floats) -> float:
@@ -318,8 +327,8 @@ def _check_cover(court: Court, where: str, rules_name: str) -> None:
     )
     x, y = x.ravel(), y.ravel()
     covered = np.zeros(x.shape, dtype=np.int64)
-    for polygon in court.polygons.values():
-        covered += _inside(polygon, x, y)
+    for edges in court._edges.values():
+        covered += _inside(edges, x, y)
     total = sum(_area(polygon) for polygon in court.polygons.values())
     if (covered != 1).any() or abs(total - width * length) > 1e-6:
         bad = int(np.argmax(covered != 1))
