@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 
 from engine.kernel import draws
-from engine.kernel.drives import ahead_points, by_phase, dribble_mps, go_on, way_clear, weigh_drives
+from engine.kernel.drives import NOBODY_M, ahead_points, by_phase, dribble_mps, go_on, way_clear, weigh_drives
 from engine.kernel.forecast import believed, expected_gap, nearest_in, own_gaps
 from engine.kernel.jit import njit
 from engine.kernel.log import event, option
@@ -30,7 +30,6 @@ from engine.state.words import Action, Dribble, Event, Option, PassKind, Region,
 NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 FARTHEST_SHOT_M = 9.2
-NOBODY_M = 9.0  # a second defender this far away bothers nobody
 RETREAT_WAY_M = 3.4
 TRIED_POINTS = 1.0  # noise of a look in which everything is tried
 PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse

@@ -31,10 +31,15 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "CHOICE": (
         3,
         "option group (0 shoot hold retreat split, 1-2 drives, 3+j passes to j)",
-        "n-th decision",
+        "n-th look",
         "noise of each option of the group",
     ),
-    "AIM": (4, "none", "n-th pass", "radius of the aim error; its angle; fumble; travel"),
+    "AIM": (
+        4,
+        "none",
+        "n-th pass",
+        "radius of the aim error; its angle; fumble; travel or foul off the ball",
+    ),
     "TOUCH": (5, "defender", "n-th pass", "touch threshold; clean or deflected; angle; length"),
     "ANTICIPATE": (6, "defender", "n-th pass", "leaves early; guesses right; which wrong guess; gambles"),
     "FAKE": (7, "none", "n-th pass", "fakes; unused; unused; unused"),

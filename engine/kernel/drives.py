@@ -18,8 +18,8 @@ from engine.state.arrays import N_DRIVES, N_SIDE
 from engine.state.words import Option, TrapPhase
 
 DRIVE_TURN = math.radians(28.0)
-#: A second defender this far away bothers nobody; nobody shoots from farther out on purpose, metres.
-NOBODY_M, FARTHEST_SHOT_M = 9.0, 9.2
+#: A second defender this far away bothers nobody, metres.
+NOBODY_M = 9.0
 
 
 @njit

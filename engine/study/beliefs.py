@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.optimize import curve_fit, minimize
 
-from engine.kernel.watch import Trace, Watched
+from engine.kernel.watch import Trace
 from engine.run.watch import watch_numbers
 from engine.state.arrays import N_SIDE, OPTION_COLUMNS
 from engine.state.record import COLUMN
@@ -187,7 +187,7 @@ def reliability(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def carrying_on(left_s: NDArray[np.float64], points: float, tau_s: float) -> NDArray[np.float64]:
-    """What carrying on is worth with so much on the clock: the kernel's law (decide.hold_value)."""
+    """What carrying on is worth with so much on the clock: the kernel's law (decide.carrying_on)."""
     return points * (1.0 - np.exp(-(np.maximum(left_s, 0.8) - 0.8) / tau_s))
 
 
@@ -328,6 +328,3 @@ def _fit_drives(drives: pd.DataFrame) -> dict[str, float]:
         "belief_kick_p": float(out.mean()),
         "belief_kick_points": float(more[out].mean()) if out.any() else 0.0,
     }
-
-
-__all__ = ["Watched", "carrying_on", "choices", "fit", "reliability"]
