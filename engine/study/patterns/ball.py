@@ -201,7 +201,7 @@ def flash(run: Run) -> list[Claim]:
             sets_then,
         )
         figures = (
-            f"value of {len(usual):,} set traps {usual.mean():+.3f}; the flash takes "
+            f"value of {len(usual):,} set traps {mean(usual).mean:+.3f}; the flash takes "
             f"{takes.mean:+.3f} (se {takes.se:.3f}), better shooting {shooting.mean:+.3f} "
             f"(se {shooting.se:.3f})"
         )

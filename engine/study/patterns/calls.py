@@ -44,7 +44,7 @@ def pattern_2(run: Run) -> list[Claim]:
     for name in CALLS:
         there, chosen = run.base(name), called(run.base(name))
         under, at_home = column(there, "turnovers")[chosen], column(home, "turnovers")[chosen]
-        figures = f"{under.mean():.3f} per called possession, {at_home.mean():.3f} at home"
+        figures = f"{mean(under).mean:.3f} per called possession, {mean(at_home).mean:.3f} at home"
         found.append(Claim(2, f"{name}: turnovers", PRACTICE, mean(under - at_home), figures))
         numbers = np.flatnonzero(is_beaten(there))[: run.n(N_BEATEN)]
         after, instead, long_s = beaten_windows(run, name, numbers)
@@ -87,7 +87,7 @@ def pattern_7(run: Run) -> list[Claim]:
             for delay in DELAYS_S
         ]
         figures = (
-            ", ".join(f"{d:g} s {values.mean():.3f}" for d, values in zip(DELAYS_S, lost, strict=True))
+            ", ".join(f"{d:g} s {mean(values).mean:.3f}" for d, values in zip(DELAYS_S, lost, strict=True))
             + f" lost in it, of {was_set.sum():,} traps set with nobody late"
         )
         gap = settled(-trend(DELAYS_S, lost, [np.ones(len(one)) for one in lost]), was_set)

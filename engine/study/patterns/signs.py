@@ -73,7 +73,7 @@ def late_man(run: Run, name: str) -> Claim:
     now, late = (
         lost_in_trap(run.again(name, constants(second_trapper_delay_s=s), N_BASE)) for s in (0.0, LATE_S)
     )
-    figures = f"lost in {len(now):,} calls {now.mean():.3f}, {LATE_S:g} s late {late.mean():.3f}"
+    figures = f"lost in {len(now):,} calls {mean(now).mean:.3f}, {LATE_S:g} s late {mean(late).mean:.3f}"
     return Claim(16, f"{name}: a late second man gets fewer turnovers", PRACTICE, mean(now - late), figures)
 
 
@@ -82,7 +82,7 @@ def readers(run: Run, name: str) -> list[Claim]:
     home, there = run.base(HOME, N_BASE), run.base(name, N_BASE)
     usual = saved(home, there)[called(there)]
     then = values(run, name, N_BASE, constants(handler_read_s=QUICK_S, read_delay_s=QUICK_S))
-    figures = f"saved per call {usual.mean():+.3f}, then {then.mean():+.3f}, n {len(then):,}"
+    figures = f"saved per call {mean(usual).mean:+.3f}, then {mean(then).mean:+.3f}, n {len(then):,}"
     quicker = Claim(16, f"{name}: quicker readers lower its worth", PRACTICE, mean(usual - then), figures)
     new, wise = seen_traps(run, 0), seen_traps(run, SEEN)
     less = quotient_change(
