@@ -13,7 +13,7 @@ from scipy.optimize import brentq
 
 from engine.inputs import load_scenario
 from engine.kernel.batch import play_block, trace_possession
-from engine.kernel.motion import cover_m, keep_in, move
+from engine.kernel.motion import keep_in, move
 from engine.state.arrays import AGENT, N_SIDE
 from engine.state.record import COLUMN, N_RECORD
 from engine.state.words import EVENTS, Mode, PassKind
@@ -85,15 +85,8 @@ def test_worked_values(top: float, tau: float) -> None:
     x = run(a, top, tau, STRONG_BRAKE, dt, 2300)[:, 0]
     for distance_m, seconds in zip(DISTANCES_M, WORKED[top, tau], strict=True):
         assert float(np.interp(distance_m, x, np.arange(len(x)) * dt)) == pytest.approx(seconds, abs=0.00051)
-        slow, fast = (cover_m(seconds + e, top, tau) for e in (-0.0005, 0.0005))
+        slow, fast = (float(run_m(seconds + e, top, tau)) for e in (-0.0005, 0.0005))
         assert slow - 1e-9 <= distance_m <= fast + 1e-9
-
-
-def test_cover_is_the_closed_form() -> None:
-    for top, tau in WORKED:
-        for t in (1e-3, 0.1, 0.37, 1.0, 3.0, 10.0):
-            assert cover_m(t, top, tau) == pytest.approx(float(run_m(t, top, tau)), rel=1e-9)
-        assert cover_m(0.0, top, tau) == 0.0 == cover_m(-1.0, top, tau)
 
 
 @pytest.mark.parametrize("dt", STEPS)

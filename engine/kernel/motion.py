@@ -52,14 +52,6 @@ def logistic(z):
 
 
 @njit
-def cover_m(time_s, top_mps, tau_s):
-    """Metres run from rest in ``time_s``: vmax (t - tau (1 - exp(-t / tau))); 0 for no time."""
-    if time_s <= 0.0:
-        return 0.0
-    return top_mps * (time_s - tau_s * (1.0 - math.exp(-time_s / tau_s)))
-
-
-@njit
 def move(a, top_mps, tau_s, gain, brake_mps2, stop_mps2, dt):
     """One step of agent ``a`` toward his target; positions and velocities change in place.
 
