@@ -37,6 +37,17 @@ def nearest_defender(c, x, y):
 
 
 @njit
+def defenders_within(c, x, y, within_m):
+    """How many defenders are nearer to a point than a radius, metres."""
+    n = 0
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        if distance(x, y, b.x, b.y) < within_m:
+            n += 1
+    return n
+
+
+@njit
 def nearest_attacker(c, x, y, within_m, skip):
     """Index of the attacker nearest to a point within a radius, the ball's holder left out; -1 none."""
     best = within_m * within_m

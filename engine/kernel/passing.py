@@ -14,7 +14,7 @@ from engine.kernel.forecast import fade, gap_left
 from engine.kernel.jit import njit
 from engine.kernel.log import event
 from engine.kernel.motion import clip, distance, inside, point_to_segment, region_at
-from engine.kernel.near import BEYOND, NEVER, nearest_defender, touch_chance
+from engine.kernel.near import BEYOND, NEVER, defenders_within, nearest_defender, touch_chance
 from engine.kernel.rows import match_men, next_moment, read_pass, set_row, side_of
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
 from engine.state.words import (
@@ -65,14 +65,8 @@ def release_time(w, c, passer):
 @njit
 def pressure(w, c, passer):
     """Number of defenders within the pressure distance of the passer."""
-    k = w.k
-    n = 0
     a = c.agents[passer]
-    for i in range(N_SIDE, 2 * N_SIDE):
-        b = c.agents[i]
-        if distance(a.x, a.y, b.x, b.y) < k.pressure_within_m:
-            n += 1
-    return n
+    return defenders_within(c, a.x, a.y, w.k.pressure_within_m)
 
 
 @njit

@@ -16,7 +16,7 @@ from engine.kernel.ending import shot_clock_violation, turnover, violation
 from engine.kernel.jit import njit
 from engine.kernel.log import event
 from engine.kernel.motion import distance, move_all
-from engine.kernel.near import nearest_defender, side_index
+from engine.kernel.near import defenders_within, nearest_defender, side_index
 from engine.kernel.offence import blocker, offence_targets
 from engine.kernel.passing import catch, fly, release_pass, take_ball
 from engine.kernel.rebound import settle_loose_ball
@@ -187,12 +187,7 @@ def ball_hazards(w, c):
     loose = 1.5 - w.players[s.handler].handle
     if s.gap < k.strip_within_m:
         a = c.agents[s.handler]
-        hands = 0
-        for i in range(N_SIDE, 2 * N_SIDE):
-            b = c.agents[i]
-            if distance(a.x, a.y, b.x, b.y) < k.strip_within_m:
-                hands += 1
-        rate = hands * k.strip_rate_per_s * loose
+        rate = defenders_within(c, a.x, a.y, k.strip_within_m) * k.strip_rate_per_s * loose
         if s.action == Action.SPLIT:
             rate *= k.split_strip_share
         if draws.happens(u0, rate, dt):

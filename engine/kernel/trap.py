@@ -340,22 +340,15 @@ def trap_hazards(w, c):
     if s.mode != Mode.HELD or (s.trap_phase != TrapPhase.COMING and s.trap_phase != TrapPhase.SET):
         return
     h = c.agents[s.handler]
-    n = 0
-    clumsy = 0.0
-    thief = s.trapper_0
-    nearest = FAR_AWAY
-    for i in range(N_SIDE, 2 * N_SIDE):
-        if i != s.trapper_0 and i != s.trapper_1:
-            continue
-        b = c.agents[i]
-        if distance(h.x, h.y, b.x, b.y) < k.trap_set_m:
-            n += 1
-            clumsy += clumsiness(w, i)
-            if distance(h.x, h.y, b.x, b.y) < nearest:
-                nearest = distance(h.x, h.y, b.x, b.y)
-                thief = i
-    if n < 2:
+    t0 = c.agents[s.trapper_0]
+    t1 = c.agents[s.trapper_1]
+    d0 = distance(h.x, h.y, t0.x, t0.y)
+    d1 = distance(h.x, h.y, t1.x, t1.y)
+    if d0 >= k.trap_set_m or d1 >= k.trap_set_m:
         return  # one man on the ball is ordinary defence
+    first = d0 < d1 or (d0 == d1 and s.trapper_0 < s.trapper_1)
+    thief = s.trapper_0 if first else s.trapper_1
+    clumsy = clumsiness(w, s.trapper_0) + clumsiness(w, s.trapper_1)
     dt = k.time_step_s
     u0, u1, u2, u3 = draws.uniforms(s, draws.TRAP_HAZARD, 0, 0, s.step)
     if draws.happens(u1, k.trap_foul_rate_per_s * clumsy, dt):

@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.optimize import curve_fit, minimize
 
+from engine.kernel.forecast import LEAST_P
 from engine.kernel.watch import Trace
 from engine.run.watch import watch_numbers
 from engine.state.arrays import N_SIDE, OPTION_COLUMNS
@@ -26,8 +27,6 @@ from engine.state.words import Action, Event, Mode, Option, TrapPhase
 #: Whether a shot left the rim's neighbourhood or not: a drive that ended this near got there, metres.
 AT_RIM_M = 3.0
 CHOSEN = OPTION_COLUMNS.index("chosen")
-#: Log odds are cut here: chances from .0005 to .9995.
-LEAST_P = 0.0005
 #: Options by what they are.
 KINDS = ("shot", "hold", "stop", "drive", "go on", "retreat", "split", "pass")
 #: Phases of a trap in the words of the reliability table.
