@@ -47,8 +47,8 @@ AMOUNTS = ("s", "m", "m/s", "m/s2", "1/s", "s/m", "m per m", "rad", "attempts", 
 DIVISORS = frozenset(
     {
         "block_far_m", "block_scale_m", "box_out_s", "brake_mps2", "drive_width_m", "hold_tau_s",
-        "numbers_reach_m", "pass_ramp_m", "shot_foul_scale_m", "slide_tau_s", "split_width_m",
-        "sprint_tau_s", "touch_width_m",
+        "numbers_reach_m", "pass_ramp_m", "reluctance_tau_s", "retreat_width_m", "shot_foul_scale_m",
+        "slide_tau_s", "split_width_m", "sprint_tau_s", "touch_width_m",
     }
 )  # fmt: skip
 #: Bounds of how long a possession can take to play: at most 600 s in steps of 5 ms.

@@ -20,6 +20,19 @@ MOST_SEED = 2**64 - 1
 #: Calls over which the risk of a call is added up (count).
 OVER_N = 10
 
+#: Plays of the attack where a scenario names none.
+PLAYS = (
+    "gap_kick",
+    "high_low",
+    "baseline_runner",
+    "through_cut",
+    "pass_cut_fill",
+    "back_cut",
+    "post_entry",
+    "drive_kick",
+    "four_on_three",
+)
+
 # --- the game around the possession ---------------------------------------------------------------------
 #: Fouls the defence already has in this period (count).
 TEAM_FOULS = 0

@@ -28,6 +28,7 @@ KINDS = {
     "shots": ("shot table", ".csv"),
     "teams": ("team", ".toml"),
     "alignments": ("alignment", ".toml"),
+    "plays": ("play", ".toml"),
     "zones": ("defence", ".toml"),
     "calls": ("trap call", ".toml"),
     "scenarios": ("scenario", ".toml"),
@@ -103,6 +104,8 @@ def kind_of(data: dict[str, Any]) -> str | None:
         return "calls"
     if keys & {"bump_role", "guards", "match_up"}:
         return "zones"
+    if keys & {"step", "against"}:
+        return "plays"
     if "break" in keys:
         return "alignments"
     if keys & {"three_point", "no_charge", "clock", "fouls"}:

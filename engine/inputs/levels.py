@@ -28,6 +28,7 @@ QUANTITIES = {
     "dribbles_lost": "turnovers by a dribble lost without a defender over possessions",
     "travels": "travels over possessions",
     "offensive_fouls": "offensive fouls over possessions",
+    "passes": "passes over possessions",
     "offensive_rebound": "offensive rebounds over all rebounds",
     "free_throws_attempted": "free throws attempted over field goals attempted",
     "field_goal": "field goals made over attempted",

@@ -17,6 +17,7 @@ from engine.inputs.constants import constants_from, override
 from engine.inputs.defence import check_matchups, read_matchups
 from engine.inputs.files import FileName, Source, read_toml, resolve, shown_path
 from engine.inputs.levels import Level, Published, level_from, level_source
+from engine.inputs.plays import Play, plays_from
 from engine.inputs.rules import Rules, change_rules, rules_from
 from engine.inputs.settings import Setting, WrittenSetting, defence_from, settings_from
 from engine.inputs.shots import ShotTable, load_shot_table
@@ -82,6 +83,7 @@ class Scenario(Frozen):
     over_n: int
     offence_team: Team
     alignment: Alignment
+    plays: tuple[Play, ...]
     defence_team: Team
     zone: Zone
     zone_options: dict[str, str]
@@ -99,6 +101,7 @@ class Scenario(Frozen):
 class _Offence(Frozen):
     team: Text = Field(description="name or path of a team")
     alignment: Text = Field(description="name or path of an alignment")
+    plays: tuple[Text, ...] = Field(default=defaults.PLAYS, description="names or paths of plays")
 
 
 class _Defence(Frozen):
@@ -180,6 +183,7 @@ def scenario_from(data: Table, source: Source) -> Scenario:
     offence, defence = teams
     alignment_source = resolve(file.offence.alignment, "alignments", source, "offence.alignment")
     alignment = alignment_from(read_toml(alignment_source), str(alignment_source))
+    plays = plays_from(file.offence.plays, source)
     home = defence_from(file.defence.zone, file.defence.options, file.defence.policy, source, "defence")
     matchups = read_matchups(file.defence.matchups, defence, offence, where)
     settings = settings_from(file.setting, home, source, offence)
@@ -201,6 +205,7 @@ def scenario_from(data: Table, source: Source) -> Scenario:
         over_n=file.over_n,
         offence_team=offence,
         alignment=alignment,
+        plays=plays,
         defence_team=defence,
         zone=home.zone,
         zone_options=chosen(home.zone.options),

@@ -27,6 +27,7 @@ from engine.kernel.shots import start_shot
 from engine.state.arrays import N_OPTIONS, N_SIDE
 from engine.state.words import Action, Dribble, Event, Option, PassKind, Region, TrapPhase
 
+LAST_S = 0.8  # with less on the clock nothing but a shot is worth anything
 NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 FARTHEST_SHOT_M = 9.2
@@ -51,9 +52,20 @@ def time_left(w, c):
 def carrying_on(w, left_s):
     """Points an attack brings with so much on the clock: falls to nothing as it runs out (measured)."""
     k = w.k
-    if left_s <= 0.8:
+    if left_s <= LAST_S:
         return 0.0
-    return k.hold_value_points * (1.0 - math.exp(-(left_s - 0.8) / k.hold_tau_s))
+    return k.hold_value_points * (1.0 - math.exp(-(left_s - LAST_S) / k.hold_tau_s))
+
+
+@njit
+def reluctance(w, left_s):
+    """Points by which one's own shot must be better than the rest: falls to nothing as the clock runs out.
+
+    Players wait longer than pays and fear the loss of the ball too little (Skinner 2012).
+    """
+    if left_s <= LAST_S:
+        return 0.0
+    return w.k.reluctance_points * (1.0 - math.exp(-(left_s - LAST_S) / w.k.reluctance_tau_s))
 
 
 @njit
@@ -177,7 +189,7 @@ def weigh_retreat(w, c, carry):
         y = clip(a.y + RETREAT_WAY_M * math.sin(angle), ru.baseline_y_m + 0.5, top)
         clear = way_clear(w, c, a.x, a.y, x, y, 0.0, speed)
         room = distance(a.x, a.y, x, y) / RETREAT_WAY_M
-        got = room * logistic((clear - 2.0 * k.body_radius_m + 0.05) / k.drive_width_m)
+        got = room * logistic((clear - 2.0 * k.body_radius_m + 0.05) / k.retreat_width_m)
         if got > best:
             best = got
             o.x = x
@@ -254,7 +266,7 @@ def noise(u, scale):
 def look(w, c, trapped):
     """A new look at the floor: after a catch, a stopped drive, a trap that he has read, or some time."""
     s = c.s
-    if s.t - s.look_t >= w.k.look_again_s or (trapped and s.look_t < s.trap_read_t):
+    if s.t - s.look_t >= w.k.look_again_s or (trapped and s.look_t + 0.5 * w.k.time_step_s < s.trap_read_t):
         s.n_looks += 1
         s.look_t = s.t
 
@@ -324,6 +336,7 @@ def best_option(w, c):
             continue  # not even the largest noise would make it the best
         if i == Option.SHOOT:
             u = u0
+            value -= reluctance(w, time_left(w, c))
         elif i == Option.HOLD:
             u = u1
         elif i == Option.RETREAT:

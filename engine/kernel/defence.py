@@ -15,7 +15,7 @@ from engine.kernel.near import (
     side_index,
 )
 from engine.kernel.rows import adopt_now
-from engine.kernel.shooting import table_logit
+from engine.kernel.shooting import guarding_gap, is_shooter
 from engine.state.arrays import N_SIDE
 from engine.state.jobs import Kind
 from engine.state.words import (
@@ -142,10 +142,7 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
     if kind == Kind.ON_BALL or kind == Kind.OWN_MAN or (kind == Kind.IF_SHOOTER and shooter_ok):
         if s.action == Action.DRIVE and s.begun < s.drive_t + k.reaction_s * k.dribble_reaction_share:
             return  # the first step is the driver's: he still guards the place where he stood
-        gap = on_ball_gap(k, distance(fx, fy, 0.0, 0.0))
-        if not shooter_ok:
-            gap += k.off_shooter_gap_m
-        x, y = toward_rim(fx, fy, gap)
+        x, y = toward_rim(fx, fy, guarding_gap(w, distance(fx, fy, 0.0, 0.0), shooter_ok))
         meet = w.rules.arc_m + k.pick_up_beyond_arc_m
         out = math.sqrt(x * x + y * y)
         if out > meet:
@@ -230,12 +227,7 @@ def defence_targets(w, c):
     shooter_ok = True
     if s.mode == Mode.HELD:
         h = c.agents[s.handler]
-        d_rim = distance(h.x, h.y, 0.0, 0.0)
-        # judged by the shot he would step into, not by where he still is
-        step_in = w.rules.arc_m + 0.4
-        shooter_ok = d_rim < k.middle_range_m
-        if not shooter_ok:
-            shooter_ok = table_logit(w, s.handler, d_rim if d_rim < step_in else step_in) > s.shooter_logit
+        shooter_ok = is_shooter(w, s, s.handler, distance(h.x, h.y, 0.0, 0.0))
     trapping = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
     covering = trapping or (
         s.trap_phase == TrapPhase.AFTER and w.calls[s.trap_call].hold_cover == 1 and s.t < s.after_t + 1.0
@@ -417,7 +409,7 @@ def step_up(w, c):
             who = i
     if who >= 0 and c.agents[who].adopt_t >= NEVER:
         a = c.agents[who]
-        x, y = toward_rim(h.x + 0.3 * h.vx, h.y + 0.3 * h.vy, k.on_ball_gap_m)
+        x, y = toward_rim(h.x + 0.3 * h.vx, h.y + 0.3 * h.vy, on_ball_gap(k, d_rim))
         place_target(a, x, y)
         a.sliding = 0
 

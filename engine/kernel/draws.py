@@ -62,6 +62,7 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
         "n-th call of the possession",
         "picks the dribble up; unused; unused; unused",
     ),
+    "PLAY": (22, "step of a play", "n-th occasion for a play", "whether it is begun; unused; unused; unused"),
 }
 
 START = PURPOSES["START"][0]
@@ -85,6 +86,7 @@ READ = PURPOSES["READ"][0]
 PICK_UP = PURPOSES["PICK_UP"][0]
 RESTART = PURPOSES["RESTART"][0]
 TRAP_PICK_UP = PURPOSES["TRAP_PICK_UP"][0]
+PLAY = PURPOSES["PLAY"][0]
 
 MASK = np.uint64(0xFFFFFFFF)
 SHIFT = np.uint64(32)

@@ -83,9 +83,3 @@ def side_index(near):
 def on_ball_gap(k, d_rim):
     """Metres between the man on the ball and its holder, who is ``d_rim`` metres from the rim (tracking)."""
     return clip(k.on_ball_gap_m + k.on_ball_gap_per_m * (d_rim - GAP_AT_M), LEAST_GAP_M, FAR_AWAY)
-
-
-@njit
-def has_come(w, a, h):
-    """True if defender ``a`` has come as near to the ball's holder ``h`` as he will stand, and ``bump_m``."""
-    return distance(a.x, a.y, h.x, h.y) < on_ball_gap(w.k, distance(h.x, h.y, 0.0, 0.0)) + w.k.bump_m

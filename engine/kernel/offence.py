@@ -6,8 +6,9 @@ import math
 
 from engine.kernel import draws
 from engine.kernel.jit import njit
-from engine.kernel.motion import EPSILON, clip, distance, point_to_segment
+from engine.kernel.motion import EPSILON, clip, distance
 from engine.kernel.near import FAR_AWAY, side_index
+from engine.kernel.plays import run_plays
 from engine.state.arrays import N_BREAKS, N_SIDE
 from engine.state.words import (
     Action,
@@ -93,7 +94,7 @@ def assign_break(w, c):
 
 
 @njit
-def off_ball(w, c, i, diver):
+def off_ball(w, c, i):
     """Target and pace of an attacker without the ball."""
     s = c.s
     k = w.k
@@ -147,17 +148,10 @@ def off_ball(w, c, i, diver):
         a.speed_share = 1.0
         leave_lane(w, a)
         return
-    if s.trap_phase == TrapPhase.AFTER and i == diver:
-        a.tx = -1.0 * s.near
-        a.ty = 0.9
-        a.speed_share = k.attack_speed_share
-        leave_lane(w, a)
-        return
-    if s.trap_phase == TrapPhase.AFTER and distance(a.x, a.y, 0.0, 0.0) < k.cut_from_m and lane_open(w, c, i):
-        # nobody between him and the rim: cuts behind the defence
-        a.tx = 1.3 if a.x >= 0.0 else -1.3
-        a.ty = 0.8
-        a.speed_share = 1.0
+    if a.go == 1 and s.begun >= a.go_t:
+        a.tx = a.go_x
+        a.ty = a.go_y
+        a.speed_share = a.go_pace
         leave_lane(w, a)
         return
     x, y = spot_of(w, c, i)
@@ -174,18 +168,6 @@ def off_ball(w, c, i, diver):
 def half_line_holds(w, s):
     """True if the ball, once across half court, may not go back: the rule set has a backcourt rule."""
     return s.front == 1 and w.rules.backcourt_s > 0.0
-
-
-@njit
-def lane_open(w, c, i):
-    """True if no defender stands near the straight way from attacker ``i`` to the rim."""
-    a = c.agents[i]
-    for j in range(N_SIDE, 2 * N_SIDE):
-        b = c.agents[j]
-        d, f = point_to_segment(b.x, b.y, a.x, a.y, 0.0, 0.6)
-        if d < w.k.cut_open_m and f > 0.1:
-            return False
-    return True
 
 
 @njit
@@ -325,20 +307,10 @@ def offence_targets(w, c):
             s.spot_side = s.near
             jitter(w, c)
         s.spot_t = FAR_AWAY * FAR_AWAY
-    diver = -1
-    if s.trap_phase == TrapPhase.AFTER:
-        best = FAR_AWAY
-        for i in range(N_SIDE):
-            a = c.agents[i]
-            if i == s.handler or (s.mode == Mode.PASS_FLIGHT and i == s.target):
-                continue
-            d = distance(a.x, a.y, 0.0, 0.0)
-            if d < best:
-                best = d
-                diver = i
+    run_plays(w, c)
     in_hand = s.mode == Mode.HELD or s.mode == Mode.PASS_WINDUP or s.mode == Mode.SHOT_WINDUP
     for i in range(N_SIDE):
         if in_hand and i == s.handler:
             with_ball(w, c)
         else:
-            off_ball(w, c, i, diver)
+            off_ball(w, c, i)

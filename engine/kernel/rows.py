@@ -10,7 +10,8 @@ from engine.kernel import draws
 from engine.kernel.jit import njit
 from engine.kernel.log import event
 from engine.kernel.motion import distance, region_at
-from engine.kernel.near import NEVER, has_come, nearest_defender, side_index
+from engine.kernel.near import NEVER, nearest_defender, side_index
+from engine.kernel.shooting import guarding_gap, is_shooter
 from engine.state.arrays import N_SIDE
 from engine.state.words import (
     Event,
@@ -107,6 +108,15 @@ def person_in_role(w, c, role):
 
 
 @njit
+def has_come(w, c, a):
+    """True if defender ``a`` has come as near to the ball's holder as he will stand, and ``bump_m``."""
+    h = c.agents[c.s.handler]
+    d_rim = distance(h.x, h.y, 0.0, 0.0)
+    gap = guarding_gap(w, d_rim, is_shooter(w, c.s, c.s.handler, d_rim))
+    return distance(a.x, a.y, h.x, h.y) < gap + w.k.bump_m
+
+
+@njit
 def follow_ball(w, c):
     """Rows follow the dribble; the bump and the reversal end when a defender has come to the ball."""
     s = c.s
@@ -126,12 +136,12 @@ def follow_ball(w, c):
         and (s.moment == Moment.BEFORE_BUMP or s.moment == Moment.REVERSAL)
     ):
         g = c.agents[person_in_role(w, c, w.rules.bump_role)]
-        if has_come(w, g, h):
+        if has_come(w, c, g):
             event(c, Event.BUMP, s.handler, -1, s.t - s.catch_t, h.x, h.y)
             set_row(w, c, region, Moment.AFTER_BUMP, near, k.dribble_reaction_share)
     elif s.moment == Moment.REVERSAL or (region == Region.CORNER and s.moment == Moment.BEFORE_BUMP):
         _, who = nearest_defender(c, h.x, h.y)
-        if has_come(w, c.agents[who], h):
+        if has_come(w, c, c.agents[who]):
             set_row(w, c, region, Moment.SETTLED, near, k.dribble_reaction_share)
 
 
@@ -215,9 +225,12 @@ def read_pass(w, c, target, x, y, fake):
             a.guess_side = near
             a.guess_who = target
         else:
-            other = int(u2 * N_SIDE)
-            if other == target or other == s.handler:
-                other = (other + 1) % N_SIDE
+            other = int(u2 * (N_SIDE - 2))  # one of those who neither have the ball nor get it
+            first = target if target < s.handler else s.handler
+            if other >= first:
+                other += 1
+            if other >= target + s.handler - first:
+                other += 1
             a.guess_who = other
             b = c.agents[other]
             a.guess_x = b.x

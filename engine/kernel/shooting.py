@@ -6,6 +6,7 @@ import math
 
 from engine.kernel.jit import njit
 from engine.kernel.motion import clip, distance, logistic
+from engine.kernel.near import on_ball_gap
 from engine.state.arrays import N_SHOT_STEPS, N_SIDE, SHOT_STEP_M
 from engine.state.words import Dribble
 
@@ -49,6 +50,25 @@ def table_logit(w, player, distance_m):
     if distance_m < k.middle_range_m:
         return z + p.middle_logit
     return z + p.three_logit
+
+
+@njit
+def is_shooter(w, s, player, d_rim):
+    """True if the defence guards ``player``, with the ball ``d_rim`` metres from the rim, as a shooter.
+
+    Judged by the shot he would step into, not by where he still is.
+    """
+    if d_rim < w.k.middle_range_m:
+        return True
+    step_in = w.rules.arc_m + 0.4
+    return table_logit(w, player, d_rim if d_rim < step_in else step_in) > s.shooter_logit
+
+
+@njit
+def guarding_gap(w, d_rim, shooter):
+    """Metres that the man on the ball leaves its holder, who is ``d_rim`` metres from the rim."""
+    gap = on_ball_gap(w.k, d_rim)
+    return gap if shooter else gap + w.k.off_shooter_gap_m
 
 
 @njit

@@ -123,6 +123,38 @@ CALL = np.dtype(
 )
 
 
+MOST_STEPS, MOST_MOVES = 48, 4
+#: One man's part in a step of a play; places are for the ball on the near (x > 0) side.
+MOVE = np.dtype(
+    [
+        ("who", np.int64),  # Who
+        ("near_x_m", np.float64),  # whoever is nearest to this place ...
+        ("near_y_m", np.float64),
+        ("within_m", np.float64),  # ... and not farther from it
+        ("only", np.int64),  # Only
+        ("x_m", np.float64),  # where to
+        ("y_m", np.float64),
+        ("pace", np.float64),  # share of his top speed
+        ("after_s", np.float64),  # he waits so long from the start of the step
+    ],
+    align=True,
+)
+
+STEP = np.dtype(
+    [
+        ("start", np.int64),  # Start
+        ("against", np.int64),  # bit 0: a zone, bit 1: men
+        ("regions", np.int64),  # bit mask over Region
+        ("often", np.float64),  # chance that it is begun when it may be
+        ("after_s", np.float64),  # of holding the ball
+        ("lasts_s", np.float64),
+        ("next", np.int64),  # step that follows, -1 none
+        ("n_moves", np.int64),
+        ("moves", MOVE, (MOST_MOVES,)),
+    ],
+    align=True,
+)
+
 SHOT_STEP_M = 0.25
 N_SHOT_STEPS = 84  # shot tables reach 20.75 m; longer ones are cut there
 MOST_TABLES = 1 + N_SIDE  # the level's, and one of his own for each attacker
@@ -145,6 +177,8 @@ WORLD = np.dtype(
         ("person_of", np.int64, (2, N_SIDE)),  # [side, role]
         ("spots", np.float64, (len(Region), N_SIDE, 2)),  # [region, role] of the attack, near = x > 0
         ("spot_role_of", np.int64, (2, N_SIDE)),  # [side, person] of the attack
+        ("n_steps", np.int64),
+        ("steps", STEP, (MOST_STEPS,)),  # of all plays of the attack, one after another
         ("lead_person", np.int64),  # attacker who brings the ball up and takes it at the top
         ("n_calls", np.int64),
         ("calls", CALL, (MOST_CALLS,)),
@@ -249,6 +283,11 @@ AGENT = np.dtype(
         ("read_t", np.float64),  # when he reads the trap
         ("break_role", np.int64),  # Break, -1 none
         ("lane_t", np.float64),
+        ("go", np.int64),  # 1: he has a move to make
+        ("go_t", np.float64),  # from when on
+        ("go_x", np.float64),
+        ("go_y", np.float64),
+        ("go_pace", np.float64),
     ],
     align=True,
 )
@@ -348,6 +387,12 @@ STATE = np.dtype(
         ("outcome_open", np.int64),
         ("after_open", np.int64),
         ("across", np.int64),
+        # the play in hand
+        ("play", np.int64),  # its step, -1 none
+        ("play_t", np.float64),  # when the step is over; without one: when a held ball may begin the next
+        ("play_pass", np.int64),  # the last pass, drive and trap that may have begun one
+        ("play_drive", np.int64),
+        ("play_trap", np.int64),
         ("shooter_logit", np.float64),  # of shooter_make
         ("gap", np.float64),  # nearest defender to the handler in this step, metres
         ("gap_who", np.int64),
@@ -364,6 +409,7 @@ STATE = np.dtype(
         ("n_jitter", np.int64),
         ("n_catches", np.int64),
         ("n_held", np.int64),
+        ("n_plays", np.int64),  # occasions for a play
         # events and options of this step, for the trace
         ("n_events", np.int64),
         ("n_options", np.int64),

@@ -222,6 +222,32 @@ class Focus(Words):
     GUESS = "where he guesses that it is going"
 
 
+class Start(Words):
+    """When a step of a play may begin."""
+
+    PASS = "a pass to the ball's region has just left"
+    HOLD = "the ball has been held there for after_s seconds"
+    DRIVE = "a drive from there has just begun"
+    ESCAPE = "the ball has just got out of a trap"
+    THEN = "the step before it is over"
+
+
+class Who(Words):
+    """Who makes a move of a play."""
+
+    HANDLER = "the man with the ball, dribbling"
+    PASSER = "who has just passed"
+    NEAREST = "whoever without the ball is nearest to a place"
+
+
+class Only(Words):
+    """What must be seen for a move of a play to be made."""
+
+    ALWAYS = "nothing"
+    WAY_OPEN = "no defender stands near his straight way to the rim"
+    DENIED = "a defender stands in the lane between the ball and him"
+
+
 class Break(Words):
     """The places of breaking a trap, in the order of the alignments' rows."""
 
@@ -327,4 +353,5 @@ class Violation(Words):
 REGIONS, MOMENTS, JOBS, TRIGGERS, PASS_KINDS = (e.words for e in (Region, Moment, Job, Trigger, PassKind))
 ENDS, OUTCOMES, AFTER, ESCAPES, LOSSES = (e.words for e in (End, Outcome, After, Escape, Loss))
 MODES, ACTIONS, DRIBBLES, TRAP_PHASES = (e.words for e in (Mode, Action, Dribble, TrapPhase))
+STARTS, WHO, ONLY = Start.words, Who.words, Only.words
 EVENTS, VIOLATIONS = Event.words, Violation.words

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from engine.estimate.intervals import LEVEL, Interval, normal_quantile, ratio_interval, scaled, wilson
-from engine.estimate.play import estimate_play, ratio
+from engine.estimate.play import estimate_play, per_possession, ratio
 from engine.estimate.tally import BoxTally, IntArray, Tally
 from engine.inputs.defaults import HOME
 from engine.run.blocks import Progress, Records, Runner, run_blocks
@@ -58,6 +58,7 @@ def rates_of(tally: RateTally) -> dict[str, Interval]:
         "dribbles_lost": lost[Loss.DRIBBLE],
         "travels": lost[Loss.TRAVEL],
         "offensive_fouls": lost[Loss.OFFENSIVE_FOUL],
+        "passes": per_possession(box, "passes", LEVEL),
         "offensive_rebound": play.offensive_rebound_share,
         "free_throws_attempted": play.free_throw_rate,
         "field_goal": play.field_goal_share,

@@ -13,6 +13,7 @@ from engine.inputs.alignment import Alignment
 from engine.inputs.calls import Call
 from engine.inputs.defence import men_of, people_of, persons_of
 from engine.inputs.places import Entry, Placement, with_options
+from engine.inputs.plays import AGAINST, Play
 from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
@@ -21,7 +22,7 @@ from engine.inputs.zone import Zone
 from engine.policies import coded
 from engine.state.arrays import CONSTANTS, GRID_X, GRID_Y, MOST_SHADOW_SETTINGS, MOST_SHADOWS, N_SIDE, WORLD
 from engine.state.jobs import JOB_TABLE, Kind
-from engine.state.words import JOBS, MOMENTS, REGIONS, TRIGGERS, Job, Region
+from engine.state.words import JOBS, MOMENTS, ONLY, REGIONS, STARTS, TRIGGERS, WHO, Job, Region
 from engine.world.court import Court, build_court
 from engine.world.shots import level_averages, offset, shot_rows
 
@@ -214,6 +215,36 @@ def _attackers_by_position(alignment: Alignment) -> tuple[str, ...]:
     return tuple(sorted(alignment.persons, key=lambda person: alignment.persons[person]))
 
 
+def fill_plays(w: np.record, plays: Sequence[Play], court: Court) -> None:
+    """The steps of all plays, one after another."""
+    n = 0
+    for play in plays:
+        first = {step.name: n + i for i, step in enumerate(play.steps)}
+        against = sum(1 << AGAINST.index(word) for word in play.against)
+        for step in play.steps:
+            row = w.steps[n]
+            row.start = STARTS.index(step.when)
+            row.against = against
+            row.regions = sum(1 << REGIONS.index(region) for region in step.ball)
+            row.often = step.often
+            row.after_s = step.after_s
+            row.lasts_s = step.lasts_s
+            row.next = first[step.next] if step.next is not None else -1
+            row.n_moves = len(step.moves)
+            for i, move in enumerate(step.moves):
+                m = row.moves[i]
+                m.who = WHO.index(move.who)
+                if move.near is not None:
+                    m.near_x_m, m.near_y_m = place_of(court, move.near)
+                m.within_m = move.within_m
+                m.only = ONLY.index(move.only_if)
+                m.x_m, m.y_m = place_of(court, move.to)
+                m.pace = move.pace
+                m.after_s = move.after_s
+            n += 1
+    w.n_steps = n
+
+
 def _lead_person(spots: np.ndarray, person_of: np.ndarray) -> int:
     """Attacker who brings the ball up: the lowest position among those who stand farthest out."""
     out = spots[Region.TOP][:, 1]
@@ -344,6 +375,7 @@ def pack(scenario: Scenario) -> Packed:
     w.grid[:] = _padded(grid.region)
     w.spots[:] = spots
     w.spot_role_of[:] = _inverse(spot_person_of)
+    fill_plays(w, scenario.plays, court)
     w.lead_person = _lead_person(spots, spot_person_of)
     _defence(w, scenario, scenario.zone, scenario.zone_options, scenario.policy, "defence.policy", court)
 

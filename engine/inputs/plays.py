@@ -1,0 +1,144 @@
+"""Plays of the attack: steps of moves, as data (configs/plays/*.toml)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BeforeValidator, Field
+
+from engine.errors import InputError, MissingInput
+from engine.inputs import defaults
+from engine.inputs.base import (
+    Frozen,
+    Real,
+    Table,
+    Text,
+    as_list,
+    check_keys,
+    listed,
+    nearest,
+    one_of,
+    parse,
+    tables,
+)
+from engine.inputs.files import FileName, Source, read_toml, resolve
+from engine.inputs.places import Placement, Regions, placement_table
+from engine.state.arrays import MOST_MOVES, MOST_STEPS
+from engine.state.words import ONLY, REGIONS, STARTS, WHO, Start, Who
+
+AGAINST = ("zone", "men")
+
+When = Annotated[str, Field(strict=True), AfterValidator(one_of(STARTS))]
+WhoWord = Annotated[str, Field(strict=True), AfterValidator(one_of(WHO))]
+OnlyWord = Annotated[str, Field(strict=True), AfterValidator(one_of(ONLY))]
+Defence = Annotated[str, Field(strict=True), AfterValidator(one_of(AGAINST))]
+
+
+class Move(Frozen):
+    """One man's part in a step: who (for ``nearest``: to which place, and how far from it at most) goes where.
+
+    ``pace`` is a share of his top speed, ``after_s`` seconds from the start of the step, ``only_if`` what must
+    be seen at the start of the step.
+    """
+
+    who: WhoWord = Field(description="who makes the move")
+    near: Placement | None = Field(default=None, description="the place that the nearest man is nearest to")
+    within_m: Real = Field(default=4.0, gt=0.0, le=30.0, description="he is not farther from it, metres")
+    to: Placement = Field(description="where he goes")
+    pace: Real = Field(default=1.0, gt=0.0, le=1.0, description="share of his top speed")
+    after_s: Real = Field(default=0.0, ge=0.0, le=10.0, description="from the start of the step, s")
+    only_if: OnlyWord = Field(default="always", description="what must be seen for it")
+
+
+class Step(Frozen):
+    """A step of a play: when it may begin, how long it lasts, who moves, what follows."""
+
+    name: Text = Field(description="name of the step")
+    when: When = Field(description="what it may begin on")
+    ball: Regions = Field(default=REGIONS, description="ball regions")
+    after_s: Real = Field(default=0.0, ge=0.0, le=30.0, description="so long the ball has been held, s")
+    lasts_s: Real = Field(gt=0.0, le=30.0, description="how long it lasts, s")
+    often: Real = Field(default=1.0, ge=0.0, le=1.0, description="chance to be begun when it may be")
+    next: Text | None = Field(default=None, description="the step that follows")
+    moves: tuple[Move, ...] = Field(
+        alias="move", min_length=1, max_length=MOST_MOVES, description="who moves where"
+    )
+
+
+class Play(Frozen):
+    """A play: steps, and against which defences it is run (``zone``, ``men``)."""
+
+    name: Text
+    title: Text
+    source: Text
+    against: Annotated[tuple[Defence, ...], BeforeValidator(as_list), Field(min_length=1)]
+    steps: tuple[Step, ...] = Field(alias="step", min_length=1, description="the steps, in order")
+
+
+def _check(play: Play, where: str) -> Play:
+    names = [step.name for step in play.steps]
+    followed = {step.next for step in play.steps}
+    for i, step in enumerate(play.steps):
+        key = f"step[{i + 1}]"
+        if step.name in names[:i]:
+            raise InputError(where, f"{key}.name", step.name, "each name once")
+        if step.next is not None and step.next not in names:
+            allowed = f"a step of the play: {listed(names)}{nearest(step.next, names)}"
+            raise InputError(where, f"{key}.next", step.next, allowed)
+        if step.when == Start.THEN.word and step.name not in followed:
+            raise InputError(where, f"{key}.when", step.when, "another occasion, or the next of some step")
+        if step.after_s > 0.0 and step.when != Start.HOLD.word:
+            raise InputError(where, f"{key}.after_s", step.after_s, f'0 unless when = "{Start.HOLD.word}"')
+        for n, move in enumerate(step.moves):
+            here = f"{key}.move[{n + 1}]"
+            if move.who == Who.NEAREST.word and move.near is None:
+                raise MissingInput(where, f"{here}.near", "the place that he is nearest to")
+            if move.who != Who.NEAREST.word and move.near is not None:
+                raise InputError(where, f"{here}.near", "a place", f'none unless who = "{Who.NEAREST.word}"')
+            if move.who == Who.HANDLER.word and step.when == Start.PASS.word:
+                raise InputError(where, f"{here}.who", move.who, "somebody else: the ball is in the air")
+    if all(step.when == Start.THEN.word for step in play.steps):
+        raise InputError(where, "step[1].when", Start.THEN.word, "an occasion for at least one step")
+    return play
+
+
+def play_from(data: Table, where: str) -> Play:
+    """A play from a table. Raises InputError."""
+    steps: list[Table] = []
+    for i, step in enumerate(tables(data, "step", where)):
+        moves: list[Table] = []
+        for n, move in enumerate(tables(step, "move", where, f"step[{i + 1}]")):
+            key = f"step[{i + 1}].move[{n + 1}]"
+            check_keys(move, tuple(Move.model_fields), where, key)
+            places: dict[str, Any] = {
+                name: placement_table(move[name], defaults.SIDE, where, f"{key}.{name}")
+                for name in ("near", "to")
+                if name in move
+            }
+            moves.append({**move, **places})
+        steps.append({**step, "move": moves})
+    return _check(parse(Play, {**data, "step": steps}, where, written=data), where)
+
+
+def load_play(name_or_path: FileName, beside: Source | None = None, key: str = "play") -> Play:
+    """Load a play by name (configs/plays) or path.
+
+    Raises InputError: one line with file, key, value and what is allowed.
+    """
+    source = resolve(name_or_path, "plays", beside, key if beside else "")
+    return play_from(read_toml(source), str(source))
+
+
+def plays_from(names: Sequence[str], beside: Source) -> tuple[Play, ...]:
+    """The plays an attack runs, as a scenario names them. Raises InputError, also where there are too many."""
+    plays: list[Play] = []
+    for i, name in enumerate(names):
+        source = resolve(name, "plays", beside, f"offence.plays[{i + 1}]")
+        plays.append(play_from(read_toml(source), str(source)))
+        if plays[-1].name in [play.name for play in plays[:-1]]:
+            raise InputError(str(beside), f"offence.plays[{i + 1}]", name, "each play once")
+    n = sum(len(play.steps) for play in plays)
+    if n > MOST_STEPS:
+        raise InputError(str(beside), "offence.plays", f"{n} steps", f"at most {MOST_STEPS} steps together")
+    return tuple(plays)
