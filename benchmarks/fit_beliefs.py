@@ -27,7 +27,11 @@ from engine.state.words import TrapPhase
 from engine.study.beliefs import choices, fit, reliability
 from engine.world.pack import pack
 
-CALLS = ("corner", "short_corner", "wing", "top")
+#: The calls of a defence, that of its file.
+CALLS = {
+    "two_three": ("corner", "short_corner", "wing", "top"),
+    "man_to_man": tuple(f"man_to_man_{spot}" for spot in ("corner", "short_corner", "wing", "half_court")),
+}
 #: A round moves a belief this share of the way: what is measured depends on what is believed.
 SHARE = 0.6
 SEED = 1
@@ -35,10 +39,12 @@ SOURCE = "measured: benchmarks/fit_beliefs.py"
 
 
 def scenario_of(level: str) -> Scenario:
-    """The level's reference scenario with a setting for each of CALLS."""
-    text = (configs_root() / "scenarios" / f"level_{level}.toml").read_text(encoding="utf-8")
+    """The level's reference scenario with a setting for each of its defence's CALLS."""
+    place = configs_root() / "scenarios" / f"level_{level}.toml"
+    text = place.read_text(encoding="utf-8")
+    calls = CALLS[load_scenario(place).zone.name]
     settings = "".join(
-        f'\n[[setting]]\nname = "{c}"\n[[setting.call]]\ncall = "{c}"\nprobability = 1.0\n' for c in CALLS
+        f'\n[[setting]]\nname = "{c}"\n[[setting.call]]\ncall = "{c}"\nprobability = 1.0\n' for c in calls
     )
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / f"level_{level}.toml"
@@ -62,7 +68,7 @@ def decisions(task: tuple[Scenario, int | None, int, int]) -> pd.DataFrame:
 
 def played(pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...]) -> pd.DataFrame:
     """Decisions of ``n`` possessions at home and under each call; with LOOKS those in which all was tried."""
-    settings = (None, *range(len(CALLS)))
+    settings = (None, *range(len(scenario.settings)))
     tasks = [(scenario, setting, look, n) for look in looks for setting in settings]
     return pd.concat(list(pool.map(decisions, tasks)), ignore_index=True)
 
