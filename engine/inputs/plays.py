@@ -25,7 +25,7 @@ from engine.inputs.base import (
 from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.places import Placement, Regions, placement_table
 from engine.state.arrays import MOST_MOVES, MOST_STEPS
-from engine.state.words import ONLY, REGIONS, STARTS, WHO, Start, Who
+from engine.state.words import ONLY, REGIONS, STARTS, WHO, Only, Start, Who
 
 AGAINST = ("zone", "men")
 
@@ -96,8 +96,12 @@ def _check(play: Play, where: str) -> Play:
                 raise MissingInput(where, f"{here}.near", "the place that he is nearest to")
             if move.who != Who.NEAREST.word and move.near is not None:
                 raise InputError(where, f"{here}.near", "a place", f'none unless who = "{Who.NEAREST.word}"')
-            if move.who == Who.HANDLER.word and step.when == Start.PASS.word:
-                raise InputError(where, f"{here}.who", move.who, "somebody else: the ball is in the air")
+            if move.who == Who.HANDLER.word and step.when != Start.HOLD.word:
+                raise InputError(
+                    where, f"{here}.who", move.who, f'somebody else unless when = "{Start.HOLD.word}"'
+                )
+            if move.who == Who.HANDLER.word and (move.after_s > 0.0 or move.only_if != Only.ALWAYS.word):
+                raise InputError(where, f"{here}.who", move.who, "no after_s and no only_if beside it")
     if all(step.when == Start.THEN.word for step in play.steps):
         raise InputError(where, "step[1].when", Start.THEN.word, "an occasion for at least one step")
     return play

@@ -353,6 +353,7 @@ def take_ball(w, c, who):
     s.mode = Mode.HELD
     s.action = Action.STAY
     s.dribble = Dribble.UNUSED
+    a.go = 0
     s.catch_t = s.t
     s.stale_t = s.t
     s.look_t = s.stopped_t = -NEVER  # what he sees is new

@@ -99,7 +99,7 @@ def begin_step(w, c, n):
         x = clip(m.x_m * s.near, -ru.half_width_m + 0.35, ru.half_width_m - 0.35)
         y = clip(m.y_m, ru.baseline_y_m + 0.35, ru.half_y_m - 0.5)
         if m.who == Who.HANDLER:
-            if s.dribble != Dribble.DEAD and s.action == Action.STAY:
+            if s.dribble != Dribble.DEAD:
                 s.action = Action.DRIBBLE_TO
                 s.dribble = Dribble.DRIBBLING
                 s.goal_x = x
@@ -119,6 +119,7 @@ def occasion(w, c):
     s = c.s
     if s.trap_phase == TrapPhase.AFTER and s.play_trap != s.trap_number:
         s.play_trap = s.trap_number
+        s.play_pass = s.n_passes  # the pass out is no occasion of its own
         return Start.ESCAPE
     if s.mode == Mode.PASS_FLIGHT and s.play_pass != s.n_passes:
         s.play_pass = s.n_passes
@@ -126,7 +127,7 @@ def occasion(w, c):
     if s.mode == Mode.HELD and s.action == Action.DRIVE and s.play_drive != c.record.drives:
         s.play_drive = c.record.drives
         return Start.DRIVE
-    if s.mode == Mode.HELD and s.action != Action.DRIVE and s.play < 0 and s.begun >= s.play_t:
+    if s.mode == Mode.HELD and s.action == Action.STAY and s.play < 0 and s.begun >= s.play_t:
         return Start.HOLD
     return -1
 

@@ -10,6 +10,7 @@ from engine.kernel.motion import toward_rim
 from engine.kernel.near import NEVER, side_index
 from engine.kernel.offence import jitter, spot_of
 from engine.kernel.passing import take_ball
+from engine.kernel.plays import stop_play
 from engine.kernel.rebound import start_rebound
 from engine.kernel.rows import adopt_now, own_men
 from engine.state.arrays import N_SIDE
@@ -42,6 +43,7 @@ def take_places(w, c):
     s.spot_t = NEVER
     jitter(w, c)
     own_men(w, c)
+    stop_play(c)
     for i in range(N_SIDE):
         x, y = spot_of(w, c, i)
         stand(c, i, x, y)
