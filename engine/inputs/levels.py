@@ -23,7 +23,7 @@ from engine.inputs.shots import ShotTable, load_shot_table
 QUANTITIES = {
     "points_per_possession": "points conceded over possessions",
     "turnovers_per_possession": "turnovers, shot-clock violations included, over possessions",
-    "bad_passes": "turnovers by a pass over passes",
+    "bad_passes": "turnovers by a pass over possessions",
     "strips": "turnovers by a ball taken from the dribble or the hands over possessions",
     "dribbles_lost": "turnovers by a dribble lost without a defender over possessions",
     "travels": "travels over possessions",

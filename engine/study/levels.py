@@ -53,7 +53,7 @@ def rates_of(tally: RateTally) -> dict[str, Interval]:
     return {
         "points_per_possession": play.points_per_possession,
         "turnovers_per_possession": play.turnover_rate,
-        "bad_passes": wilson(int(tally.lost_by[Loss.PASS]), box.total("passes")),
+        "bad_passes": lost[Loss.PASS],
         "strips": lost[Loss.STRIP],
         "dribbles_lost": lost[Loss.DRIBBLE],
         "travels": lost[Loss.TRAVEL],
