@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from engine.checks.policy import policy_lines
 from engine.errors import InputError
-from engine.inputs.alignment import alignment_from
-from engine.inputs.base import Table, plain, spoken
+from engine.inputs.alignment import alignment_from, load_alignment
+from engine.inputs.base import Table, listed, plain, spoken
 from engine.inputs.calls import Call, call_from, misfit
 from engine.inputs.constants import constants_from
 from engine.inputs.files import KINDS, FileName, Source, kind_of, read_text, read_toml, shipped
 from engine.inputs.levels import level_from
+from engine.inputs.plays import Play, play_from
 from engine.inputs.rules import load_rules, rules_from
 from engine.inputs.scenario import scenario_from
 from engine.inputs.sheets import is_book, is_evening, load_evening
@@ -22,9 +23,11 @@ from engine.inputs.shots import COLUMNS, shot_table_from
 from engine.inputs.stress import stress_from
 from engine.inputs.team import team_from
 from engine.inputs.zone import load_zone, zone_from
+from engine.report.page.plays import plays_page
 from engine.report.screen.evening import shot_line
+from engine.report.screen.plays import play_lines
 from engine.shipped import configs_root
-from engine.still.holes import scenario_lines, zone_lines
+from engine.still.holes import ALIGNMENT, RULES, scenario_lines, zone_lines
 from engine.study.sweep.design import design_from
 from engine.study.sweep.sampling import read_points
 from engine.world.court import build_court, load_layout
@@ -55,6 +58,10 @@ def _alignment(data: Table, source: Source) -> str:
     rows = _count(len(alignment.rows), "row")
     roles = ", ".join(spoken(role) for role in alignment.roles)
     return f'alignment "{alignment.title}", {rows}, roles {roles}'
+
+
+def _play(data: Table, source: Source) -> list[str]:
+    return play_lines(play_from(data, str(source)))
 
 
 def _zone(data: Table, source: Source) -> list[str]:
@@ -101,7 +108,8 @@ def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | 
         f'scenario "{scenario.title}", {scenario.offence_team.name} against {scenario.defence_team.name} '
         f'in the defence "{scenario.zone.title}", {scenario.rules.title}, {possessions}, settings: {names}'
     )
-    lines = [meaning, *scenario_lines(scenario)]
+    plays = ", ".join(f'"{plain(play.title)}"' for play in scenario.plays) or "none"
+    lines = [meaning, f"plays of {scenario.offence_team.name}: {plays}", *scenario_lines(scenario)]
     if scenario.policy is not None or any(setting.policy is not None for setting in scenario.settings):
         lines += policy_lines(scenario, before_playing)
     return lines
@@ -199,6 +207,7 @@ _MEANINGS: dict[str, Callable[[Table, Source], str | list[str]]] = {
     "rules": _rules,
     "teams": _team,
     "alignments": _alignment,
+    "plays": _play,
     "zones": _zone,
     "calls": _call,
     "levels": _level,
@@ -287,9 +296,10 @@ def check_path(path: FileName, before_playing: Callable[[], None] | None = None)
 
     A folder of sheets is one thing: its line, then what was filled in.
 
-    The holes of a defence, or of those a scenario plays, follow its line, one a line and indented: findings,
-    not errors. The kind of a file is told from its keys, else from the folder it lies in. A coded policy of a
-    scenario is asked on floors of played possessions (engine.checks.policy), which needs the compiled engine:
+    What more there is to say follows its line, indented: the steps of a play and what is wrong with it, the
+    plays of a scenario, the holes of a defence, or of those a scenario plays. These are findings, not errors.
+    The kind of a file is told from its keys, else from the folder it lies in. A coded policy of a scenario is
+    asked on floors of played possessions (engine.checks.policy), which needs the compiled engine:
     ``before_playing`` is called before it.
 
     Raises InputError for the first file that is wrong: one line with file, key, value and what is allowed.
@@ -300,3 +310,28 @@ def check_path(path: FileName, before_playing: Callable[[], None] | None = None)
         meaning, *holes = [said] if isinstance(said, str) else said
         found += [f"{source}: {meaning}", *(f"  {hole}" for hole in holes)]
     return found
+
+
+def picture_of_plays(paths: Sequence[FileName]) -> str:
+    """A page (HTML) of every play among these files and folders, drawn with the shipped alignment; of one
+    scenario alone its plays, with its own alignment and court.
+
+    Raises InputError where there is none.
+    """
+    found: list[Play] = []
+    for source in (source for path in paths for source in _sources(path)):
+        if source.path.suffix != ".toml":
+            continue
+        data = read_toml(source)
+        kind = kind_of(data) or _FOLDERS.get(source.path.absolute().parent.name)
+        if kind == "plays":
+            found.append(play_from(data, str(source)))
+        elif kind == "scenarios" and len(paths) == 1 and Path(paths[0]).name == source.path.name:
+            scenario = scenario_from(data, source)
+            if scenario.plays:
+                return plays_page(scenario.plays, scenario.alignment, scenario.rules)
+    if not found:
+        raise InputError(
+            "--picture", "", listed(str(path) for path in paths), "a play, or a folder with some"
+        )
+    return plays_page(found, load_alignment(ALIGNMENT), load_rules(RULES))

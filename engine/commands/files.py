@@ -13,10 +13,12 @@ from engine.errors import InputError
 @click.command(short_help="Check files and say what each means.")
 @click.argument("paths", nargs=-1, required=True, type=click.Path(), metavar="PATH...")
 @click.option("--quiet", is_flag=True, help="Say nothing about files that are good.")
-def check(paths: tuple[str, ...], quiet: bool) -> None:
-    """Check files or folders and say in one line what each of them means.
+@file_option("--picture", help="Draw the plays among them as a page (HTML); of a scenario its own.")
+def check(paths: tuple[str, ...], quiet: bool, picture: str | None) -> None:
+    """Check files or folders and say what each of them means.
 
-    Below it stand the holes of a defence, and what a coded policy of a scenario answers when it is asked.
+    Below it stand the steps of a play, the holes of a defence, and what a coded policy of a scenario answers
+    when it is asked.
     """
     from engine.checks.files import check_path
 
@@ -31,12 +33,18 @@ def check(paths: tuple[str, ...], quiet: bool) -> None:
         finally:
             ctrl_c.check()
         if not quiet:
-            # the holes of a defence stay indented below the line of their file
+            # what belongs to a file stays indented below its line
             shown = ("  " * line.startswith("  ") + one_line(line) for line in lines)
-            sys.stdout.write("".join(f"{line}\n" for line in shown))
+            text = "".join(f"{line}\n" for line in shown)
+            (sys.stderr if picture == "-" else sys.stdout).write(text)
     sys.stdout.flush()
     if bad:
         raise click.exceptions.Exit(BAD_INPUT)
+    if picture is not None:
+        from engine.checks.files import picture_of_plays
+        from engine.report import contract
+
+        contract.write(picture_of_plays(paths), picture, "--picture")
 
 
 @click.command(short_help="Write one possession as a table (CSV).")

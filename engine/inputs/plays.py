@@ -36,10 +36,10 @@ Defence = Annotated[str, Field(strict=True), AfterValidator(one_of(AGAINST))]
 
 
 class Move(Frozen):
-    """One man's part in a step: who (for ``nearest``: to which place, and how far from it at most) goes where.
+    """One man's part in a step: who goes where (for ``nearest``: to which place, how far from it at most).
 
-    ``pace`` is a share of his top speed, ``after_s`` seconds from the start of the step, ``only_if`` what must
-    be seen at the start of the step.
+    ``pace`` is a share of his top speed, ``after_s`` seconds from the start of the step, ``only_if`` what
+    must be seen at the start of the step.
     """
 
     who: WhoWord = Field(description="who makes the move")
@@ -135,7 +135,7 @@ def load_play(name_or_path: FileName, beside: Source | None = None, key: str = "
 
 
 def plays_from(names: Sequence[str], beside: Source) -> tuple[Play, ...]:
-    """The plays an attack runs, as a scenario names them. Raises InputError, also where there are too many."""
+    """The plays that an attack runs, as a scenario names them. Raises InputError, also for too many."""
     plays: list[Play] = []
     for i, name in enumerate(names):
         source = resolve(name, "plays", beside, f"offence.plays[{i + 1}]")

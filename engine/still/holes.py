@@ -56,7 +56,8 @@ ALIGNMENT, RULES = "high_post_short_corner", "international"
 SIDES = ("right", "left")
 
 _CLOCK = "from the release until the receiver can decide"
-_BALL = {
+#: Where the ball is, as it is said.
+BALL_IN = {
     "backcourt": "in the backcourt",
     "top": "at the top",
     "slot": "in the slot",
@@ -378,7 +379,7 @@ def lines(found: Sequence[Hole], basis: str = "") -> list[str]:
     regions: dict[tuple[str, tuple[str, ...]], list[str]] = {}
     for hole in found:
         if hole.kind in ("ball", "place"):
-            regions.setdefault((hole.text, hole.moments), []).append(_BALL[hole.region])
+            regions.setdefault((hole.text, hole.moments), []).append(BALL_IN[hole.region])
     said = [
         f"hole: ball {', '.join(where)}: {text}{_when(moments)}" for (text, moments), where in regions.items()
     ]

@@ -107,9 +107,8 @@ def row_of(setup: Setup, region: str, moments: Iterable[str]) -> dict[str, Entry
     return {}
 
 
-def _attack(setup: Setup, region: str, side: str) -> tuple[dict[int, Point], int, Point]:
+def attack(alignment: Alignment, court: Court, region: str, side: str) -> tuple[dict[int, Point], int, Point]:
     """Attackers' places by position with the ball in ``region``, who has it, and where it is."""
-    alignment, court = setup.alignment, setup.court
     row = next(row for row in alignment.rows if region in row.ball)
     places = {
         alignment.persons[holder(role, side)]: place_of(court, row.places[role]) for role in alignment.roles
@@ -185,7 +184,7 @@ def stands(
 
 def picture_of(setup: Setup, region: str, side: str, matched: bool = False) -> Picture:
     """Where everybody stands with the ball in ``region`` on ``side``, settled or matched."""
-    places, handler, ball = _attack(setup, region, side)
+    places, handler, ball = attack(setup.alignment, setup.court, region, side)
     picture = Picture(ball, places, handler, {})
     entries = row_of(setup, region, ("settled", "after_bump"))
     men: Mapping[str, int] = {role: setup.men.get(holder(role, side), 0) for role in entries}
