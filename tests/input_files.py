@@ -11,7 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from engine.inputs import load_alignment, load_call, load_scenario, load_team, load_zone
+from engine.inputs import load_alignment, load_call, load_play, load_scenario, load_team, load_zone
 
 ROLES = ("near_guard", "far_guard", "near_forward", "far_forward", "centre")
 REGIONS = (
@@ -150,6 +150,37 @@ def nearest_call(region: str = "corner") -> dict[str, Any]:
     return trap
 
 
+def play() -> dict[str, Any]:
+    """A play with every kind of step and move."""
+    near = {"spot": "wing", "side": "far", "shift": [0.5, -0.5]}
+    far_wing = {"who": "nearest", "near": near, "within_m": 3.0, "to": "top", "pace": 0.5, "after_s": 0.2}
+    cut = {"name": "cut", "when": "pass", "ball": "wing", "lasts_s": 1}
+    return {
+        "name": "play",
+        "title": "Play of the tests",
+        "source": "invented",
+        "against": ["zone", "men"],
+        "step": [
+            {
+                "name": "begin",
+                "when": "hold",
+                "ball": ["top", "slot"],
+                "after_s": 0.4,
+                "lasts_s": 1.5,
+                "often": 0.5,
+                "next": "go on",
+                "move": [
+                    {"who": "handler", "to": [1.0, 6.0]},
+                    far_wing,
+                    {"who": "nearest", "near": "corner", "to": [0.5, 1.0], "only_if": "denied"},
+                ],
+            },
+            {"name": "go on", "when": "then", "lasts_s": 1, "move": [{"who": "passer", "to": "wing"}]},
+            cut | {"move": [{"who": "passer", "to": "rim"}]},
+        ],
+    }
+
+
 def alignment() -> dict[str, Any]:
     places = {
         "point": [0.0, 7.5],
@@ -179,7 +210,7 @@ def scenario() -> dict[str, Any]:
         "possessions": 100,
         "seed": 7,
         "over_n": 10,
-        "offence": {"team": "team.toml", "alignment": "alignment.toml"},
+        "offence": {"team": "team.toml", "alignment": "alignment.toml", "plays": ["play.toml"]},
         "defence": {"team": "team.toml", "zone": "zone.toml", "options": {"guard": "deny"}},
         "game": {"team_fouls": 3, "traps_seen": 0, "time_outs_left": 2, "possession_arrow": "even"},
         "rules_changes": {"clock.shot_s": 35},
@@ -228,6 +259,7 @@ def write_all(folder: Path) -> Path:
     write(folder, "match_up.toml", match_up())
     write(folder, "nearest.toml", nearest_call())
     write(folder, "alignment.toml", alignment())
+    write(folder, "play.toml", play())
     write(folder, "corner.toml", call("corner"))
     write(folder, "wing.toml", call("wing"))
     return write(folder, "scenario.toml", scenario())
@@ -240,6 +272,7 @@ LOADERS: dict[str, tuple[Callable[[], dict[str, Any]], Callable[[Path], Any]]] =
     "man_to_man": (man_to_man, load_zone),
     "match_up": (match_up, load_zone),
     "alignment": (alignment, load_alignment),
+    "play": (play, load_play),
     "corner": (call, load_call),
     "nearest": (nearest_call, load_call),
     "scenario": (scenario, load_scenario),

@@ -41,16 +41,16 @@ SHIPPED = sorted(p for ending in ("*.toml", "*.csv") for p in configs_root().rgl
 def test_every_shipped_file_loads_and_says_what_it_means(path: Path) -> None:
     lines = check_path(path)
     assert lines[0].startswith(f"{path}: ")
-    assert all(line.startswith("  ") for line in lines[1:])  # the holes of a defence
+    assert all(line.startswith("  ") for line in lines[1:])  # the holes of a defence, the steps of a play
     assert all(len(line.splitlines()) == 1 for line in lines)
-    if path.parent.name not in ("zones", "scenarios"):
+    if path.parent.name not in ("zones", "scenarios", "plays"):
         assert len(lines) == 1
 
 
 def test_files_of_every_kind_are_shipped() -> None:
     kinds = {p.parent.name for p in SHIPPED}
     assert kinds >= {
-        "rules", "model", "shots", "teams", "alignments", "zones", "calls", "scenarios", "court"
+        "rules", "model", "shots", "teams", "alignments", "plays", "zones", "calls", "scenarios", "court"
     }  # fmt: skip
     lines = check_path(configs_root())
     assert len([line for line in lines if not line.startswith("  ")]) == len(SHIPPED)
@@ -92,7 +92,7 @@ def test_scenario_is_resolved_and_merged(tmp_path: Path) -> None:
     assert loaded.constants == {k: c.value for k, c in load_constants().items()}
     assert {p.name for p in loaded.files} == {
         "scenario.toml", "high_school.toml", "constants.toml", "shots.csv", "team.toml",
-        "alignment.toml", "zone.toml", "corner.toml", "wing.toml",
+        "alignment.toml", "play.toml", "zone.toml", "corner.toml", "wing.toml",
     }  # fmt: skip
     assert loaded.path == tmp_path / "scenario.toml"
 
@@ -274,9 +274,11 @@ def test_relative_paths_are_shown_as_the_user_wrote_them(
 
 def test_check_tells_the_kind_from_the_keys(tmp_path: Path) -> None:
     write_all(tmp_path)
-    meanings = {Path(line.split(": ")[0]).name: line.split(": ", 1)[1] for line in check_path(tmp_path)}
+    lines = [line for line in check_path(tmp_path) if not line.startswith("  ")]
+    meanings = {Path(line.split(": ")[0]).name: line.split(": ", 1)[1] for line in lines}
     assert meanings["team.toml"] == 'team "Team of the tests", 6 players, 1.74 to 1.90 m'
     assert meanings["shots.csv"] == 'shot table "shots", 3 distances to 16 m, make 1% to 60%'
+    assert meanings["play.toml"] == 'play "Play of the tests", against a zone and man-to-man, 3 steps'
     assert meanings["zone.toml"] == 'defence "Zone of the tests", 1 row, 1 option'
     assert meanings["corner.toml"] == (
         'trap call "Trap at the corner", near guard and near forward double the ball (corner), '

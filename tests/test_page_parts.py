@@ -53,6 +53,10 @@ def test_the_key_of_the_shots_shows_the_colours_of_the_map() -> None:
             "report.css",
             [("ink", "paper"), ("soft", "paper"), ("soft", "sand"), ("mark", "sand"), ("ink", "sand")],
         ),
+        (
+            "plays.css",
+            [("ink", "paper"), ("soft", "paper"), ("mark", "sand"), ("ink", "sand"), ("line", "sand")],
+        ),
         ("replay.css", [("ink", "paper"), ("soft", "paper"), ("ink", "floor"), ("line", "floor")]),
     ],
 )

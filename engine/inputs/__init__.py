@@ -15,6 +15,7 @@ from engine.inputs.defence import men_of, people_of
 from engine.inputs.files import Source, spot_names
 from engine.inputs.levels import Level, load_level
 from engine.inputs.places import Entry, Option, Placement, RowOption
+from engine.inputs.plays import Play, load_play
 from engine.inputs.rules import Rules, load_rules
 from engine.inputs.scenario import Game, Scenario, config_hash, load_scenario
 from engine.inputs.settings import Setting
@@ -34,6 +35,7 @@ __all__ = [
     "Level",
     "Option",
     "Placement",
+    "Play",
     "Player",
     "RowOption",
     "Rules",
@@ -51,6 +53,7 @@ __all__ = [
     "load_call",
     "load_constants",
     "load_level",
+    "load_play",
     "load_rules",
     "load_scenario",
     "load_shot_table",

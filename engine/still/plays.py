@@ -1,8 +1,9 @@
 """A play without playing it: who makes each move, from where, how far, and what can never come of it.
 
 Attackers stand on the spots of an alignment, or where the step before has sent them; whoever has to go is
-asked of engine.kernel.plays, run as plain Python. What must be seen for a move is taken to be seen. Metres,
-seconds; the ball's side is x > 0. Findings, not errors.
+asked of engine.kernel.plays, run as plain Python. What must be seen for a move is taken to be seen. It takes
+as long as a straight run from rest (engine.still.picture) with TOP_SPEED_MPS times his pace. Metres, seconds;
+the ball's side is x > 0. Findings, not errors.
 """
 
 from __future__ import annotations
@@ -26,14 +27,11 @@ from engine.kernel.plays import begin_step
 from engine.policies.reach import plain, python_of
 from engine.state.arrays import MOST_MOVES, N_SIDE, WORLD
 from engine.state.words import REGIONS, Action, Dribble, Mode, Only, Start, Who
-from engine.still.holes import ALIGNMENT, BALL_IN, RULES
-from engine.still.picture import Point, attack
+from engine.still.holes import ALIGNMENT, BALL_IN, RULES, TOP_SPEED_MPS
+from engine.still.picture import Point, attack, run_s
 from engine.world.court import Court, build_court
 from engine.world.pack import fill_plays, place_of
 
-#: How fast a man is taken to run at full pace, m/s (common practice, no source: below the top speed of any
-#: player on court, as he starts from rest).
-RUN_MPS = 5.0
 #: Two attackers nearer than this to each other are guarded by one man, metres (common practice, no source).
 APART_M = 1.5
 #: Where a step may begin that is asked whatever the ball's region: those of the half court in front.
@@ -46,7 +44,7 @@ LETTERS = string.ascii_uppercase[:MOST_MOVES]
 
 class Run(NamedTuple):
     """A move as it is run: who (position 1 to 5), from where to where (metres), from when to when (seconds
-    from the start of the step, at RUN_MPS times his pace)."""
+    from the start of the step)."""
 
     man: int
     start: Point
@@ -106,9 +104,13 @@ def _kernel() -> Callable[..., None]:
 
 
 @functools.lru_cache(maxsize=1)
+def _constants() -> dict[str, float]:
+    return {name: constant.value for name, constant in load_constants().items()}
+
+
 def _side_m() -> float:
     """The ball has changed sides when it is farther than this across the middle, metres."""
-    return load_constants()["side_hysteresis_m"].value
+    return _constants()["side_hysteresis_m"]
 
 
 def _mirrored(places: dict[int, Point]) -> dict[int, Point]:
@@ -216,11 +218,12 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
     s.passer = -1 if floor.passer is None else floor.passer - 1
     rules = Bag(half_width_m=court.half_width_m, baseline_y_m=court.baseline_y_m, half_y_m=court.half_y_m)
     runs: list[Run | None] = []
+    k = _constants()
     for i, move in enumerate(step.moves):
         one = w.steps[n].copy()
         one.n_moves = i + 1
-        for k in range(i + 1):
-            one.moves[k].only = Only.ALWAYS
+        for m in one.moves:
+            m.only = Only.ALWAYS
         for a in agents:
             a.go = 0
         s.action = Action.STAY
@@ -231,12 +234,13 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
         if new:
             end = agents[new[0] - 1].go_x, agents[new[0] - 1].go_y
         elif move.who == Who.HANDLER.word:
-            new, pace, end = [floor.handler], 1.0, (s.goal_x, s.goal_y)
+            new, end = [floor.handler], (s.goal_x, s.goal_y)
+            pace = k["dribble_speed_share"] * k["bring_up_speed_share"]
         if not new:
             runs.append(None)
             continue
         start, end = floor.places[new[0]], (float(end[0]), float(end[1]))
-        to_s = move.after_s + math.dist(start, end) / (RUN_MPS * pace)
+        to_s = move.after_s + run_s(math.dist(start, end), TOP_SPEED_MPS * pace, k["sprint_tau_s"])
         runs.append(Run(new[0], start, end, move.after_s, to_s))
     found = Still(
         floor.region, floor.since, floor.passed_from, floor.came, floor.places, floor.handler, tuple(runs), {}
@@ -357,7 +361,7 @@ def findings(play: Play) -> list[Finding]:
     """What is wrong with a play, at most one of a kind for each step or move.
 
     "never": no shipped alignment lets the step begin. "nobody": in none of them is a man within within_m of
-    a move's place. "late": at RUN_MPS the man needs longer than the step lasts, and than the next one where
+    a move's place. "late": the man needs longer than the step lasts, and than the next one where
     he keeps his move, on more than half of the pictures of the shipped ALIGNMENT in which somebody makes it.
     "crowd": two attackers end nearer than APART_M to each other on more than half of them.
     """
@@ -391,7 +395,7 @@ def findings(play: Play) -> list[Finding]:
         for i, each in sorted(needs.items()):
             if 2 * len(each) > sum(one.runs[i] is not None for one in pictures):
                 need_s, has_s = min(each)
-                text = f"{LETTERS[i]} takes {need_s:.1f} s at {RUN_MPS:g} m/s, there are {has_s:.1f} s"
+                text = f"{LETTERS[i]} takes {need_s:.1f} s, there are {has_s:.1f} s"
                 found.append(Finding("late", step.name, text))
         crowds = [min(pairs) for pairs in (_crowd(step, one) for one in pictures) if pairs]
         if 2 * len(crowds) > len(pictures):

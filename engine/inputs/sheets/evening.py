@@ -14,6 +14,7 @@ from engine.inputs.alignment import alignment_from
 from engine.inputs.base import nearest, plain
 from engine.inputs.constants import constants_from, override
 from engine.inputs.files import Source, read_toml, resolve, shown_path
+from engine.inputs.plays import plays_from
 from engine.inputs.scenario import Game, Scenario, load_scenario
 from engine.inputs.settings import CallUse, Setting, WrittenSetting, defence_from, settings_from
 from engine.inputs.sheets.calls import OwnCalls, read_calls
@@ -281,6 +282,7 @@ def _scenario(
         over_n=defaults.OVER_N,
         offence_team=opponent.team,
         alignment=alignment,
+        plays=plays_from(defaults.PLAYS, shipped),
         defence_team=own,
         zone=home.zone,
         zone_options=chosen(home.zone.options),

@@ -28,8 +28,8 @@ from engine.report.replay.data import court_drawing
 from engine.report.replay.page import environment, own_part
 from engine.report.screen.plays import against_words, finding_words, move_words, step_words
 from engine.state.words import Only, Start, Who
-from engine.still.holes import BALL_IN
-from engine.still.plays import LETTERS, RUN_MPS, Run, Still, findings, shown, stills
+from engine.still.holes import BALL_IN, TOP_SPEED_MPS
+from engine.still.plays import LETTERS, Run, Still, findings, shown, stills
 from engine.world.court import Court, build_court
 
 #: A wave of a dribble: its length and half its height, centimetres.
@@ -222,6 +222,6 @@ def plays_page(plays: Sequence[Play], alignment: Alignment, rules: Rules) -> str
             plays=views,
             alignment=alignment.title,
             rules=rules.title,
-            speed=f"{RUN_MPS:g}",
+            speed=f"{TOP_SPEED_MPS:g}",
         )
     )

@@ -11,8 +11,8 @@ from engine.inputs.plays import Move, Play, Step
 from engine.inputs.rules import load_rules
 from engine.report.words import count
 from engine.state.words import REGIONS, Only, Start, Who
-from engine.still.holes import ALIGNMENT, BALL_IN, RULES
-from engine.still.plays import LETTERS, RUN_MPS, Finding, Still, either, findings, stills
+from engine.still.holes import ALIGNMENT, BALL_IN, RULES, TOP_SPEED_MPS
+from engine.still.plays import LETTERS, Finding, Still, either, findings, stills
 from engine.world.court import build_court
 
 #: Who plays so, as a play's ``against`` names them.
@@ -113,5 +113,5 @@ def play_lines(play: Play) -> list[str]:
         for i, move in enumerate(step.moves):
             lines.append(f"{LETTERS[i]}: {move_words(move, times_words(pictures[step.name], i))}")
     lines += [finding_words(one) for one in findings(play)]
-    basis = f"in the {alignment.title}, {RULES} rules, a man at full pace at {RUN_MPS:g} m/s"
+    basis = f"in the {alignment.title}, {RULES} rules, from rest, top speed {TOP_SPEED_MPS:g} m/s"
     return [*lines, f"measured: {basis}"]
