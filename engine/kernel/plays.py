@@ -1,8 +1,8 @@
 """Plays: who moves where without the ball, when, and what must be seen for it; one interpreter of data.
 
-A play is a chain of steps (configs/plays). A step may begin on an occasion: a pass has just left, the ball is
-held, a drive has begun, the ball has got out of a trap. What a man is to do is settled at its start. Source of
-the plays: common practice, no source.
+A play is a chain of steps (configs/plays). A step may begin on an occasion: a pass has just left, the ball
+is held, a drive has begun, the ball has got out of a trap. What a man is to do is settled at its start.
+Source of the plays: common practice, no source.
 """
 
 from __future__ import annotations
@@ -81,12 +81,13 @@ def mover(c, m, side, taken):
 
 @njit
 def begin_step(w, c, n):
-    """Step ``n`` begins: its men are found, what they must see is looked for, they get their moves."""
+    """Step ``n`` begins: its men are found, what they must see is looked for, they get their moves.
+
+    False, and nothing begins, if there is nobody for any of its moves.
+    """
     s = c.s
     ru = w.rules
     step = w.steps[n]
-    s.play = n
-    s.play_t = s.t + step.lasts_s
     taken = 0
     for i in range(step.n_moves):
         m = step.moves[i]
@@ -111,6 +112,11 @@ def begin_step(w, c, n):
         a.go_x = x
         a.go_y = y
         a.go_pace = m.pace
+    if taken == 0:
+        return False
+    s.play = n
+    s.play_t = s.t + step.lasts_s
+    return True
 
 
 @njit
@@ -145,11 +151,11 @@ def may_begin(c, step, start, against):
 def run_plays(w, c):
     """The play in hand goes on or ends, or one begins: sets the moves of the attackers without the ball."""
     s = c.s
-    if s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET or s.front == 0:
+    trapped = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
+    live = s.mode == Mode.HELD or s.mode == Mode.PASS_WINDUP or s.mode == Mode.PASS_FLIGHT
+    if trapped or s.front == 0 or not live:
         stop_play(c)
-        return
-    if s.mode != Mode.HELD and s.mode != Mode.PASS_WINDUP and s.mode != Mode.PASS_FLIGHT:
-        stop_play(c)
+        s.play_drive = c.record.drives  # a drive of before is no occasion of later
         return
     against = MEN if all_have_men(c) else ZONE
     start = occasion(w, c)
@@ -157,22 +163,22 @@ def run_plays(w, c):
         s.n_plays += 1
         best = 1.0
         n = -1
+        any_may = False
         for i in range(w.n_steps):
             if may_begin(c, w.steps[i], start, against):
+                any_may = True
                 u, _, _, _ = draws.uniforms(s, draws.PLAY, i, 0, s.n_plays)
                 if u < best * w.steps[i].often:
                     best = u / w.steps[i].often
                     n = i
         if n >= 0:
             stop_play(c)
-            begin_step(w, c, n)
-            return
-        if start == Start.HOLD:
+            if begin_step(w, c, n):
+                return
+        if start == Start.HOLD and any_may:
             s.play_t = s.t + w.k.play_rest_s
     if s.play >= 0 and s.begun >= s.play_t:
         n = w.steps[s.play].next
-        if n >= 0 and w.steps[n].regions >> s.region & 1:
-            begin_step(w, c, n)
-        else:
+        if n < 0 or w.steps[n].regions >> s.region & 1 == 0 or not begin_step(w, c, n):
             stop_play(c)
             s.play_t = s.t + w.k.play_rest_s
