@@ -179,7 +179,14 @@ def _evening(source: Source) -> list[str]:
         f"{_count(len(evening.own), 'player')} of ours, {len(evening.opponents)} of theirs, settings: {names}"
     )
     shots = [shot_line(note.to_dict()) for note in evening.shooting]
-    return [meaning, *evening.care.lines(), *evening.assumptions, *shots, *evening.remarks]
+    return [
+        meaning,
+        *evening.care.lines(),
+        *evening.own_calls,
+        *evening.assumptions,
+        *shots,
+        *evening.remarks,
+    ]
 
 
 def _court(data: Table, source: Source) -> str:

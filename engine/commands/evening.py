@@ -193,13 +193,13 @@ def report(
 @click.command(short_help="Show one possession as a page to play back.")
 @click.argument("scenario", type=click.Path())
 @click.option(
-    "--call", metavar="CALL", help="Call or its spot, such as corner. [default: the setting's first]"
+    "--call", metavar="CALL", help="Call, a part of its name, or its spot. [default: the setting's first]"
 )
 @click.option(
     "--pick",
     default="typical",
     show_default=True,
-    metavar="typical|worst|beaten|INDEX",
+    metavar="typical|worst|punished|INDEX",
     help="Which of the possessions with this call, or the number of a possession.",
 )
 @click.option("--setting", help="Setting to play. [default: the first that makes the call]")

@@ -182,6 +182,8 @@ GLOSSARY = {
     "clear": "told apart from luck in the possessions played (95 %)",
     "variant": "the model with its unsure numbers (pass speeds, reactions, shooting) drawn anew; 90 of 100 "
     "variants are not 90 % sure in a gym",
+    "beaten": "the ball got out of the trap: passed out, dribbled back out, or between the two",
+    "punished": "beaten, and a shot at the rim or an open three before the defence was set again",
     "bump": "the forward takes the wing until the guard has run over, then drops",
     "slot": "between the top and the wing",
     "skip": "a pass over the zone to the far side",

@@ -5,6 +5,7 @@ Numbers come from the studies' JSON alone. engine.report.page.plan has plan, pra
 
 from __future__ import annotations
 
+from engine.estimate.calls import ESCAPES
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
@@ -135,7 +136,7 @@ def variants_words(report: EveningReport, setting: int, call: int) -> str:
 def beaten_words(found: Found) -> str:
     """How often a call is beaten, and what comes then."""
     outcomes, after = found["outcomes"], found["after_escape"]
-    beaten = sum(outcomes[name] or 0.0 for name in ("escape_pass", "retreat", "split"))
+    beaten = sum(outcomes[name] or 0.0 for name in ESCAPES)
     words = f"{round(100 * beaten)} of 100 calls"
     if after["rim_shot"] is None:
         return words
