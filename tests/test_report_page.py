@@ -30,7 +30,7 @@ from engine.report.page.answer import beaten_words, headline, ledger_rows
 from engine.report.page.bench import bench_view, stops_within, tonight
 from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page
-from engine.report.page.plan import opponents, shots_by_area, stand_ins
+from engine.report.page.plan import opponents, stand_ins
 from engine.report.page.shots import shares_of
 from engine.study.evening_report import EveningReport, Played
 
@@ -272,19 +272,35 @@ def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
     assert passes > 1
 
 
-def test_one_meaning_of_guard_let_shoot_and_leave(two_calls: EveningReport) -> None:
+def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: EveningReport) -> None:
     """Guard: his open shot there is worth at least the lower end of their average shot; let shoot: less;
-    leave: less wherever he stands."""
+    leave: as lineup says; trap: in the area of an advised call, for those whom it is kept for."""
     least = two_calls.lineup["average_shot"]["low"]
-    worth = shots_by_area(two_calls)
-    rows = {one["number"]: one for one in opponents(two_calls)}
-    assert rows.keys() == worth.keys() and len(rows) == 5
-    for number, areas in worth.items():
-        row = rows[number]
-        assert areas
-        assert set(row["guard"]) == {area for area, points in areas.items() if points >= least}
-        assert set(row["free"]) == areas.keys() - set(row["guard"])
-        assert row["do"] == ("guard" if row["guard"] else "leave")
+    kept = two_calls.lineup["opponent"][0]["number"]
+    s, c = two_calls.advised[1]
+    setting = two_calls.scenario.settings[s]
+    call = setting.calls[c].model_copy(update={"only_against": (kept,)})
+    assert call.ball == ("wing",)
+    settings = [
+        one if i != s else setting.model_copy(update={"calls": (call,)})
+        for i, one in enumerate(two_calls.scenario.settings)
+    ]
+    lineup = two_calls.lineup | {"whom_by_call": []}
+    scenario = two_calls.scenario.model_copy(update={"settings": tuple(settings)})
+    report = dataclasses.replace(two_calls, scenario=scenario, lineup=lineup)
+    rows = {one["number"]: one for one in opponents(report)}
+    assert len(rows) == 5
+    for one in report.lineup["opponent"]:
+        row, areas = rows[one["number"]], {area: found["points"] for area, found in one["areas"].items()}
+        trap = {"wing"} if one["number"] == kept else set()
+        assert row["trap"] == (["wing"] if trap else [])
+        assert set(row["guard"]) == {area for area, points in areas.items() if points >= least} - trap
+        assert set(row["free"]) == areas.keys() - set(row["guard"]) - trap
+        assert (row["do"] == "leave") == (one["advice"] == "leave")
+        assert row["areas"].keys() == areas.keys()
+        assert all(row["areas"][area].startswith("trap ") for area in trap & areas.keys())
+    text = opened(bench_page(report)).run("document.querySelector('.them').innerText")
+    assert f"{kept} trap: wing" in text
 
 
 def test_who_doubles_has_a_stand_in_with_a_name(two_calls: EveningReport) -> None:

@@ -14,6 +14,7 @@ from engine.report.page.plan import handlers_of, stand_in_words
 from engine.report.screen.compare import in_100
 from engine.report.screen.stress import worlds_in_100
 from engine.report.words import (
+    MODELS_FAULT,
     PREPOSITIONS,
     RARELY,
     SHOUTED,
@@ -24,6 +25,7 @@ from engine.report.words import (
     percent,
     saved,
     scaled,
+    span,
     times,
 )
 from engine.study.evening_report import LEAST_SHARE, EveningReport
@@ -32,7 +34,7 @@ from engine.study.evening_report import LEAST_SHARE, EveningReport
 MOST_WORDS = 12
 MODEL = (
     "Ranges are the luck of the draw (95%). The model itself can be off by tenths of a point a call: nobody "
-    "has published what traps bring."
+    f"has published what traps bring. {MODELS_FAULT}"
 )
 CAUTIONS = (
     "Feet and high hands; no reaching, no wrapping. Never run under a shooter.",
@@ -129,7 +131,7 @@ def variants_words(report: EveningReport, setting: int, call: int) -> str:
     low, high = 100 * share["low"], 100 * share["high"]
     return (
         f"pays in {worlds_in_100(share['mean'])} ({count(found['worlds'], 'variant')} tried; "
-        f"{low:.0f} to {high:.0f})"
+        f"{span(f'{low:.0f}', f'{high:.0f}')})"
     )
 
 

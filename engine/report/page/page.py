@@ -19,6 +19,7 @@ from engine.report.screen.evening import shot_line
 from engine.report.screen.timing import bump_words
 from engine.report.words import GLOSSARY, count
 from engine.study.evening_report import EveningReport
+from engine.study.lineup.opponent import AREAS
 from engine.world.court import build_court
 
 
@@ -71,7 +72,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
     bench_style, bench_source = own_part("bench.css")
     care = report.evening.care
     opponents = page_plan.opponents(report)
-    areas = dict.fromkeys(page_plan.AREAS.values())
+    areas = dict.fromkeys(AREAS.values())
     return str(
         environment()
         .get_template("report.html")

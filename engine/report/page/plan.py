@@ -13,19 +13,14 @@ from engine.inputs.calls import Call
 from engine.inputs.defence import persons_of
 from engine.inputs.roles import holder
 from engine.report.page.court_card import pass_card
-from engine.report.screen.lineup import OTHER_TASK, TASKS
+from engine.report.screen.lineup import role_task
 from engine.report.screen.timing import late_words, merged
-from engine.report.words import around, count, numbers_words, percent, saved
+from engine.report.words import around, count, numbers_words, percent, saved, sentence
 from engine.study.evening_report import EveningReport
-from engine.study.lineup.opponent import LEAST_CALLS
+from engine.study.lineup.opponent import AREAS, GUARD, LEAST_CALLS, LET_SHOOT
 from engine.world.pack import defenders_of
 
-#: Where a man stands, in a coach's words; other regions are left out.
-AREAS = {
-    "corner": "corner", "wing": "wing", "slot": "wing", "top": "top", "high_post": "middle",
-    "elbow": "middle", "short_corner": "inside", "low_post": "inside", "lane": "inside", "rim": "inside",
-}  # fmt: skip
-GUARD, LET_SHOOT, LEAVE = "guard", "let shoot", "leave"
+LEAVE, TRAP = "leave", "trap"
 SIDES = ("left", "right")
 #: Fewer words of a drill do not say what is done.
 LEAST_WORDS = 8
@@ -232,71 +227,51 @@ def lineup_view(report: EveningReport) -> Found:
     else:
         said = "The selected line-up differs from yours: try it in practice first."
     show = usual if found["keep"] else best
-    worst = found["attack_at"][0]
-    clear = worst["cost"]["low"] is not None and worst["cost"]["low"] > 0.0
-    kind = worst["place"].rpartition("_")[2]
-    scorer, place = found["best_scorer"]["number"], spoken(worst["place"])
-    where = f"is left to the {place}" if report.scenario.zone.guards else f"stands in the {place}'s area"
-    task = (
-        f"When their No. {scorer} {where}, help there: {TASKS.get(kind, OTHER_TASK)}."
-        if clear
-        else "No area costs clearly more than another when their best scorer stands there."
-    )
     return {
         "title": "Yours" if found["keep"] else "Selected",
         "places": [(spoken(place), number) for place, number in show.items()],
         "said": said,
-        "task": task,
+        "task": f"{sentence(role_task(found))}.",
     }
 
 
 # --- their five ---------------------------------------------------------------------------------------------
 
 
-def shots_by_area(report: EveningReport) -> dict[int, dict[str, float]]:
-    """Shirt -> area -> points of his best open shot there, where the alignment puts him without the ball."""
-    found: dict[int, dict[str, float]] = {}
-    for one in report.lineup["opponent"]:
-        mine = found.setdefault(one["number"], {})
-        for region, points in one["open_shots"].items():
-            if region in AREAS:
-                mine[AREAS[region]] = max(mine.get(AREAS[region], 0.0), points)
-    return found
-
-
 def opponents(report: EveningReport) -> list[Found]:
-    """Their five: number, hand, per area what to do about his shot, and what to do about him.
-
-    One meaning each, from the worth of his open shot there against their average shot: ``let shoot`` is below
-    its range, ``guard`` is not, ``leave`` is below it wherever he stands.
+    """Their five as ``lineup`` has them: number, hand, per area what to do about his shot, and what to do
+    about him. In the area of an advised call that is meant for him, or clearly pays against him: ``trap``.
     """
     notes = {note.number: note for note in report.evening.opponents}
-    least, trapped = report.lineup["average_shot"]["low"], trapped_in(report)
+    trapped = trapped_in(report)
     rows = []
-    for number, areas in shots_by_area(report).items():
-        words = {area: GUARD if points >= least else LET_SHOOT for area, points in areas.items()}
-        note = notes.get(number)
+    for one in report.lineup["opponent"]:
+        number, areas, note = one["number"], one["areas"], notes.get(one["number"])
+        traps = trapped.get(number, {})
+        words = {area: TRAP if area in traps else found["do"] for area, found in areas.items()}
+        where = {do: [area for area, word in words.items() if word == do] for do in (GUARD, LET_SHOOT)}
         rows.append(
             {
                 "number": number,
                 "hand": (note.hand if note is not None else None) or "-",
-                "areas": {area: f"{words[area]} {points:.2f}" for area, points in areas.items()},
-                "guard": [area for area, word in words.items() if word == GUARD],
-                "free": [area for area, word in words.items() if word == LET_SHOOT],
-                "do": LEAVE if GUARD not in words.values() else GUARD,
-                "trap": trapped.get(number, []),
+                "areas": {area: f"{word} {areas[area]['points']:.2f}" for area, word in words.items()},
+                "guard": where[GUARD],
+                "free": where[LET_SHOOT],
+                "do": LEAVE if one["advice"] == LEAVE else GUARD if where[GUARD] else LET_SHOOT,
+                "trap": list(dict.fromkeys(traps.values())),
             }
         )
     return rows
 
 
-def trapped_in(report: EveningReport) -> dict[int, list[str]]:
-    """Shirt -> the advised calls that the coach keeps for him, or that clearly pay against him."""
-    found: dict[int, list[str]] = {}
+def trapped_in(report: EveningReport) -> dict[int, dict[str, str]]:
+    """Shirt -> area -> the advised call there that the coach keeps for him, or that clearly pays against
+    him."""
+    found: dict[int, dict[str, str]] = {}
     for s, c in report.advised:
         call = report.scenario.settings[s].calls[c]
         for number in call.only_against or handlers_of(report, call)[1]:
-            found.setdefault(number, []).append(spoken(call.name))
+            found.setdefault(number, {})[AREAS.get(call.ball[0], call.spot)] = spoken(call.name)
     return found
 
 

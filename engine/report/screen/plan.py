@@ -10,6 +10,7 @@ from engine.report.words import (
     CARE,
     JOIN,
     amount,
+    around,
     count,
     finished,
     labelled,
@@ -97,19 +98,10 @@ def _answer(result: Found) -> list[str]:
                 f"  {_name(one)}",
                 f"{one['chances_per_game']:.0f}",
                 f"{row['made_per_game']:.1f}",
-                _short(row["saves_per_game"], 1),
+                around(row["saves_per_game"], 1, few=""),
             )
         )
     return [*lines, "", *table(rows, indent="")]
-
-
-def _short(found: Found, decimals: int) -> str:
-    """``1.6 (1.1 to 2.1)``, with a minus where points are lost."""
-    if found["mean"] is None:
-        return "-"
-    parts = [f"{found[key]:.{decimals}f}" for key in ("mean", "low", "high") if found[key] is not None]
-    parts = [part.replace(f"-{0:.{decimals}f}", f"{0:.{decimals}f}") for part in parts]
-    return parts[0] if len(parts) < 3 else f"{parts[0]} ({parts[1]} to {parts[2]})"
 
 
 def _not_planned(result: Found) -> list[str]:
@@ -176,7 +168,7 @@ def _bonus(result: Found) -> list[str]:
     rows = [("Worth of a first use", "before the bonus", "in the bonus")]
     for one in result["calls"]:
         found = result["bonus"][one["label"]]
-        rows.append((f"  {_name(one)}", _short(found["before"], 2), _short(found["in_bonus"], 2)))
+        rows.append((f"  {_name(one)}", *(around(found[key], 2, few="") for key in ("before", "in_bonus"))))
     share = percent(result["share_in_bonus"])
     return [*table(rows, indent=""), paragraph(f"Of a game without traps {share} is played in the bonus.")]
 

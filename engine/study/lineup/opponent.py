@@ -7,14 +7,15 @@ conceded less those with him where he usually plays, on common luck.
 
 Whom to trap: every call of the settings that share the base defence is played against one handler at a time,
 wherever home's record says that it would be made, on the possessions that weigh the call itself. It is said
-of each call by itself: a man to whom it never comes is not one to trap there. Whom to leave: a man whose open
-shot, at the best spot the alignment gives him, is worth clearly less than their average shot.
+of each call by itself: a man to whom it never comes is not one to trap there. Of his open shot in each area
+where the alignment puts him: guard him there, or let him shoot where it is worth clearly less than their
+average shot. Whom to leave: a man to let shoot everywhere, whom nobody wants to trap.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +25,7 @@ from scipy.optimize import linear_sum_assignment
 from engine.estimate.intervals import FloatArray, Found, Interval, normal_interval
 from engine.estimate.tally import Tally
 from engine.inputs.base import spoken
+from engine.inputs.calls import Call
 from engine.inputs.defence import persons_of
 from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
@@ -53,6 +55,13 @@ MOST_TRAPPED = 2
 #: Regions of the ball in which the places of a defence and the spots of an alignment are compared.
 AROUND = tuple(r for r in REGIONS if r not in ("backcourt", "half_court_corner", "lane", "rim"))
 SIDES = ("left", "right")
+#: Where a man stands, in a coach's words; other regions are left out.
+AREAS = {
+    "corner": "corner", "wing": "wing", "slot": "wing", "top": "top", "high_post": "middle",
+    "elbow": "middle", "short_corner": "inside", "low_post": "inside", "lane": "inside", "rim": "inside",
+}  # fmt: skip
+#: What to do about his shot in an area.
+GUARD, LET_SHOOT = "guard", "let shoot"
 
 
 @dataclass(frozen=True)
@@ -98,6 +107,19 @@ def average_shot(rates: Found) -> Found:
     share = rates["effective_field_goal"]
     low = share["mean"] if share["low"] is None else share["low"]
     return {"mean": 2.0 * float(share["mean"]), "low": 2.0 * float(low)}
+
+
+def areas_of(spots: dict[str, float], average: Found) -> dict[str, Found]:
+    """Area -> points of his best open shot there, and what to do about it: GUARD unless it is worth less than
+    the range of their average shot (``average_shot``). ``spots``: of one man, see ``open_shots``."""
+    best: dict[str, float] = {}
+    for region, points in spots.items():
+        if region in AREAS:
+            best[AREAS[region]] = max(best.get(AREAS[region], 0.0), points)
+    return {
+        area: {"points": points, "do": GUARD if points >= average["low"] else LET_SHOOT}
+        for area, points in best.items()
+    }
 
 
 def best_scorer(five: Sequence[Player], shots: dict[int, float]) -> tuple[int, str]:
@@ -217,7 +239,9 @@ def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None =
 
     The calls are made at every chance (probability 1). [] where the scenario has none.
     """
-    known = {call.name: call for s in scenario.settings if not s.own_defence for call in s.calls}
+    known: dict[str, Call] = {}
+    for call in (call for s in scenario.settings if not s.own_defence for call in s.calls):
+        known.setdefault(call.name, call)  # of one name the first: the usual one, on everybody
     five = [player.number for player in scenario.offence_team.on_court]
     calls = list(known.values())[: MOST_SHADOW_SETTINGS // len(five)]
     settings = []
@@ -245,6 +269,7 @@ def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None =
             "call": name,
             "number": number,
             "called": setting["calls"][0]["called"],
+            "per_100": 100 * setting["calls"][0]["called"] / size.possessions,
             "value": setting["calls"][0]["value"],
             "turnover_rate": setting["calls"][0]["turnover_rate"],
         }
@@ -332,40 +357,54 @@ def _advice(
     average: Found,
     scorer: int,
     calls: list[Found],
+    wanted: Collection[int] = (),
 ) -> list[Found]:
-    """One piece of advice for each of them, in the order of their positions.
+    """One piece of advice for each of them, in the order of their positions: trap, leave, force (let him have
+    the ball) or deny (guard him).
 
-    ``spots``: see ``open_shots``; ``average``: see ``average_shot``.
+    ``spots``: see ``open_shots``; ``average``: see ``average_shot``; ``wanted``: shirts that a call is kept
+    for. Who is wanted, or clearly pays in any call, is never one to leave.
     """
     shots = {position: max(there.values()) for position, there in spots.items()}
+    areas = {position: areas_of(there, average) for position, there in spots.items()}
     trapped = worth_trapping(calls)
-    others = [position for position, player in enumerate(five, 1) if player.number not in trapped]
-    free = [position for position in others if position != scorer]
+    paying = {number for one in whom_by_call(calls) for number in one["saves"]}.union(trapped, wanted)
+    free = [
+        position for position, player in enumerate(five, 1)
+        if player.number not in paying and position != scorer
+    ]  # fmt: skip
     forced = min(free, key=lambda position: shots[position]) if free else None
     found = []
     for position, player in enumerate(five, 1):
-        open_shot = f"his open shot is worth {shots[position]:.2f} points, theirs on average "
-        open_shot += f"{average['mean']:.2f}"
+        why = f"his best open shot is worth {shots[position]:.2f} points, theirs on average "
+        why += f"{average['mean']:.2f}"
+        advice = "deny"
         if player.number in trapped:
             call = trapped[player.number]
-            value = call["value"]
-            advice, why = (
-                "trap",
-                (
-                    f"{spoken(call['call'])} against him saves {value['mean']:.2f} points a call "
-                    f"({value['low']:.2f} to {value['high']:.2f})"
-                ),
-            )
+            advice = "trap"
+            often = f"{call['per_100']:.1f} times in 100 possessions"
+            why = f"{spoken(call['call'])} against him {_saves(call)}, {often}"
         elif position == scorer:
-            advice, why = "deny", f"their best scorer; {open_shot}"
+            why = f"their best scorer; {why}"
         elif position == forced:
-            advice, why = "force", f"the least to fear with the ball: {open_shot}"
-        elif shots[position] < average["low"]:
-            advice, why = "leave", open_shot
-        else:
-            advice, why = "deny", open_shot
-        found.append({"number": player.number, "advice": advice, "why": why, "open_shots": spots[position]})
+            advice, why = "force", f"the least to fear with the ball; {why}"
+        elif position in free and all(one["do"] == LET_SHOOT for one in areas[position].values()):
+            advice = "leave"
+        found.append(
+            {
+                "number": player.number,
+                "advice": advice,
+                "why": why,
+                "open_shots": spots[position],
+                "areas": areas[position],
+            }
+        )
     return found
+
+
+def _saves(call: Found) -> str:
+    value = call["value"]
+    return f"saves {value['mean']:.2f} points a call ({value['low']:.2f} to {value['high']:.2f})"
 
 
 def answers(
@@ -398,6 +437,7 @@ def answers(
     home = play(bare, against.possessions, against.seed, against.threads, progress=part(0, 10)).to_dict()
     average = average_shot(home["rates"])
     calls = calls_against(scenario, against, part(10, 50)) if traps else []
+    wanted = {number for s in scenario.settings for call in s.calls for number in call.only_against}
     values = {player.number: pooled(calls, player.number) for player in five}
     breaker = breaks_traps(calls)
     by = "no trap is advised"
@@ -407,13 +447,14 @@ def answers(
         by = "nobody stands out: traps bring about as much against each of them, or too few were played"
     return Answers(
         attack_at=_attack(scenario, setup, world, scorer, attack, part(60, 40)),
-        advice=_advice(five, spots, average, scorer, calls),
+        advice=_advice(five, spots, average, scorer, calls, wanted),
         trap_breaker=breaker,
         more={
             "trap_breaker_by": by,
             "trap_values": [{"number": number, "value": value} for number, value in values.items()],
             "calls_by_handler": calls,
             "whom_by_call": whom_by_call(calls),
+            "guard_men": bool(scenario.zone.guards),
             "best_scorer": {"number": five[scorer - 1].number, "by": how},
             "average_shot": average,
             "attack_possessions": attack.possessions,

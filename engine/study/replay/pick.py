@@ -110,8 +110,9 @@ class Pick:
     """A picked possession.
 
     ``rule``: typical, worst, punished or number. ``index``: number of the possession. ``call``,
-    ``call_title``: name and title of the call, "" for staying home. ``played``: possessions searched; ``called``: those whose
-    first call was this one; ``alike``: those of them that are like this one (the rule says how).
+    ``call_title``: name and title of the call, "" for staying home. ``played``: possessions searched;
+    ``called``: those whose first call was this one; ``alike``: those of them that are like this one (the
+    rule says how).
     ``mean_cost``: mean of net points conceded more under the call, over the called ones, None without any. Of
     the possession itself, None where the call was not made in it: ``cost`` (net points more than without the
     call), ``outcome`` and ``after`` by name, ``points`` conceded; ``base_points``, ``base_end`` without it.
