@@ -128,7 +128,7 @@ def test_a_call_is_worth_the_same_everywhere(told: dict[str, Any]) -> None:
 def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) -> None:
     plan, page = told["plan.json"], told["page"]
     assert plan["mix"]
-    headline = told["said"].split(" The page is in")[0]
+    headline = told["said"].partition(".")[0] + "."
     assert headline in page
     advised = 0
     for row in plan["mix"]:
@@ -145,12 +145,14 @@ def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) ->
             and one_line(rule["words"]) in told["plan"]
         )
         name = spoken(row["call"])
+        assert row["often"] in told["plan"]
         if not re.search(rf"\b{name} (up to {often}|{row['uses_per_game']})\b", headline):
             assert not re.search(rf"\b{name} (up to|\d)", headline)
             continue  # planned, but not advised: a page holds two calls
         advised += 1
         assert one_line(rule["words"]) in page
-        assert re.search(rf"{name}\b.*?\b{row['uses_per_game']}\b", told["bench"])
+        assert row["often"] in page and row["often"] in told["bench"] and row["often"] in told["said"]
+        assert row["often"].startswith(f"up to {row['uses_per_game']} of about ")
     assert 1 <= advised <= evening_report.MOST_ADVISED
 
 

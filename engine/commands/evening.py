@@ -173,7 +173,7 @@ def report(
 
     evening = load_evening(scenario)
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
-    from engine.report.page.answer import headline
+    from engine.report.page.answer import advised_words
     from engine.report.page.page import bench_page, report_page
     from engine.report.words import paragraph
     from engine.study.evening_report import NEEDS
@@ -186,7 +186,8 @@ def report(
     if quiet or contract.STDOUT in (output, bench):
         return
     files = output if bench is None else f"{output}, {bench}"
-    sys.stdout.write(f"{paragraph(headline(found))}\n{paragraph(f'The page is in {files}.')}\n")
+    for line in (*advised_words(found), f"The page is in {files}."):
+        sys.stdout.write(f"{paragraph(line)}\n")
     sys.stdout.flush()
 
 

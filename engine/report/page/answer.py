@@ -10,7 +10,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.page.court_card import call_card
-from engine.report.page.plan import handlers_of, stand_in_words
+from engine.report.page.plan import handlers_of, shirts_in, stand_in_words
 from engine.report.screen.compare import in_100
 from engine.report.screen.stress import worlds_in_100
 from engine.report.words import (
@@ -25,6 +25,7 @@ from engine.report.words import (
     percent,
     saved,
     scaled,
+    sentence,
     span,
     times,
 )
@@ -172,6 +173,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
         rows = [
             ("When", when_words(call)),
             ("On whom", whom_words(report, call)),
+            ("How often", row["often"]),
             ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
             ("Beaten", beaten_words(found)),
             ("Variants", variants_words(report, s, c)),
@@ -185,7 +187,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
                 "most": row["uses_per_game"],
                 "rows": [(name, said) for name, said in rows if said],
                 "caution": trap_closed(found),
-                "court": call_card(report.scenario, s, call, report.timing),
+                "court": call_card(report.scenario, s, call, report.timing, shirts_in(report, s, c)),
             }
         )
     return cards
@@ -258,16 +260,29 @@ def figure(report: EveningReport) -> Found | None:
 def not_advised(report: EveningReport) -> list[str]:
     """Why calls of the plan are not advised, one sentence each."""
     said = []
-    for s, c in report.planned:
-        if (s, c) in report.advised:
+    names = [setting.name for setting in report.scenario.settings]
+    for row in sorted(report.plan["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
+        s = names.index(row["setting"])
+        spot = s, [call.name for call in report.scenario.settings[s].calls].index(row["call"])
+        if spot in report.advised:
             continue
-        found, name = stress_of(report, s, c), spoken(report.scenario.settings[s].calls[c].name)
+        name, found = spoken(row["call"]), stress_of(report, *spot)
         share = None if found is None else found["share"]["mean"]
-        if found is None or (share is not None and share >= LEAST_SHARE):
+        if row["saves_per_game"]["mean"] <= 0.0:
+            said.append(f"Planned, not advised: {name}; over whole games it saves nothing.")
+        elif spot not in report.planned:
+            said.append(f"Planned, not advised: {name}; others save more.")
+        elif found is None or (share is not None and share >= LEAST_SHARE):
             said.append(f"Planned, not advised: {name}; a page holds two calls.")
         else:
-            said.append(f"Not advised: {name}, {variants_words(report, s, c)}.")
+            said.append(f"Not advised: {name}, {variants_words(report, *spot)}.")
     return said
+
+
+def advised_words(report: EveningReport) -> list[str]:
+    """The answer, and how often each advised call comes up and may be used."""
+    rows = [row for row in (plan_row(report, s, c) for s, c in report.advised) if row is not None]
+    return [headline(report), *(f"{sentence(spoken(row['call']))}: {row['often']}." for row in rows)]
 
 
 # --- the ledger -------------------------------------------------------------------------------------------

@@ -5,20 +5,19 @@ No sentence names a weakest player: where the other side would attack is told by
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
-from engine.inputs.defence import persons_of
 from engine.inputs.roles import holder
-from engine.report.page.court_card import pass_card
+from engine.report.page.court_card import pass_card, shirts_of
 from engine.report.screen.lineup import role_task
+from engine.report.screen.plan import not_planned
 from engine.report.screen.timing import late_words, merged
 from engine.report.words import around, count, numbers_words, percent, saved, sentence
 from engine.study.evening_report import EveningReport
 from engine.study.lineup.opponent import AREAS, GUARD, LEAST_CALLS, LET_SHOOT
-from engine.world.pack import defenders_of
 
 LEAVE, TRAP = "leave", "trap"
 SIDES = ("left", "right")
@@ -59,7 +58,8 @@ def plan_view(report: EveningReport) -> Found:
         "late": _late_rows(late),
         "late_words": _late_words(late, clear),
         "too_few": plan["bench_rule"]["too_few_below"],
-        "unclear": [spoken(name) for name in plan["not_clear"]],
+        "others": not_planned(plan),
+        "pace": plan["pace"],
     }
 
 
@@ -127,46 +127,65 @@ def doublers(report: EveningReport, setting: int, call: int) -> set[int]:
     """Shirts that double in a call, on either side; those of dynamic doubles are not known before."""
     of = report.scenario.settings[setting]
     zone = of.zone or report.scenario.zone
-    shirts = dict(
-        zip(persons_of(zone), (player.number for player in defenders_of(report.scenario, zone)), strict=True)
-    )
+    shirts = shirts_of(report.scenario, zone)
     people = {holder(role, side) for role in of.calls[call].doubles for side in SIDES}
     return {shirts[person] for person in people if person in shirts}
 
 
-def stand_in(report: EveningReport, number: int) -> int | None:
+def stand_in(report: EveningReport, number: int, taken: Collection[int | None] = ()) -> int | None:
     """Shirt of who doubles in his stead: of the bench, not himself in danger of fouls, the nearest in height.
 
-    None where the bench has nobody.
+    None where the bench has nobody but those who are ``taken``.
     """
     team, danger = report.scenario.defence_team, set(report.plan["foul_trouble"])
     playing = {player.number for player in team.on_court}
     his = team.by_number(number).height_m
-    bench = [one for one in team.players if one.number not in playing and one.number not in danger]
+    gone = playing | danger | set(taken)
+    bench = [one for one in team.players if one.number not in gone]
     if not bench:
         return None
     return min(bench, key=lambda one: (abs(one.height_m - his), one.number)).number
 
 
+def replaced(report: EveningReport, setting: int, call: int) -> dict[int, int | None]:
+    """Who would double in a call but must not, as the plan says (``foul_trouble``) -> who is there for him;
+    None: nobody is left."""
+    found: dict[int, int | None] = {}
+    for number in sorted(doublers(report, setting, call) & set(report.plan["foul_trouble"])):
+        found[number] = stand_in(report, number, found.values())
+    return found
+
+
+def shirt(number: int | None, nobody: str = "?") -> int | str:
+    """A shirt, or that there is nobody."""
+    return nobody if number is None else number
+
+
+def shirts_in(report: EveningReport, setting: int, call: int) -> dict[str, int | str]:
+    """Place -> shirt on the floor when a call is made: nobody doubles who must not; ? if nobody is left."""
+    instead, of = replaced(report, setting, call), report.scenario.settings[setting]
+    return {
+        place: shirt(instead[number]) if number in instead else number
+        for place, number in shirts_of(report.scenario, of.zone or report.scenario.zone).items()
+    }
+
+
 def stand_ins(report: EveningReport, setting: int, call: int) -> list[tuple[int, int | None]]:
-    """Each who doubles in a call, with who comes for him."""
-    return [(number, stand_in(report, number)) for number in sorted(doublers(report, setting, call))]
+    """Each who may double in a call, with who comes for him once he must not."""
+    instead = replaced(report, setting, call)
+    mine = sorted(doublers(report, setting, call) - set(instead))
+    return [(number, stand_in(report, number, instead.values())) for number in mine]
 
 
 def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
-    """When who doubles gives way, and to whom; "" where nobody is known to double."""
-    limit, danger = int(report.plan["constants"]["foul_limit"]), set(report.plan["foul_trouble"])
-    pairs = stand_ins(report, setting, call)
-    if not pairs:
-        return ""
-    early = sorted(danger & {number for number, _ in pairs})
-    sooner = f" (No. {numbers_words(early)}: {limit - 3})" if early else ""
-    known = dict.fromkeys(other for _, other in pairs)
-    said = ", ".join(
-        f"{other or 'nobody'} for {numbers_words([number for number, one in pairs if one == other])}"
-        for other in known
-    )
-    return f"with {limit - 2} fouls{sooner}: {said}"
+    """Who must not double, when others give way, and to whom; "" where nobody is known to double."""
+    known: dict[int | None, list[int]] = {}
+    for number, other in stand_ins(report, setting, call):
+        known.setdefault(other, []).append(number)
+    never = [f"No. {n} must not double (fouls): {shirt(other, 'nobody')} for him"
+             for n, other in replaced(report, setting, call).items()]  # fmt: skip
+    later = ", ".join(f"{shirt(other, 'nobody')} for {numbers_words(mine)}" for other, mine in known.items())
+    return "; ".join([*never, *([f"with {report.plan['no_double_from']} fouls: {later}"] if later else [])])
 
 
 # --- timing and lineup --------------------------------------------------------------------------------------
@@ -240,7 +259,8 @@ def lineup_view(report: EveningReport) -> Found:
 
 def opponents(report: EveningReport) -> list[Found]:
     """Their five as ``lineup`` has them: number, hand, per area what to do about his shot, and what to do
-    about him. In the area of an advised call that is meant for him, or clearly pays against him: ``trap``.
+    about him. Where an advised call is meant for him, or clearly pays against him, he is not let shoot: there
+    it is ``trap``.
     """
     notes = {note.number: note for note in report.evening.opponents}
     trapped = trapped_in(report)
@@ -248,7 +268,16 @@ def opponents(report: EveningReport) -> list[Found]:
     for one in report.lineup["opponent"]:
         number, areas, note = one["number"], one["areas"], notes.get(one["number"])
         traps = trapped.get(number, {})
-        words = {area: TRAP if area in traps else found["do"] for area, found in areas.items()}
+        words = {
+            area: TRAP if area in traps and found["do"] == LET_SHOOT else found["do"]
+            for area, found in areas.items()
+        }
+        do = LEAVE if one["advice"] == LEAVE else GUARD if GUARD in words.values() else LET_SHOOT
+        trap = list(dict.fromkeys(traps.values()))
+        him = [
+            *([do] if do in (LEAVE, *words.values()) else []),
+            *([f"{TRAP}: {', '.join(trap)}"] if trap else []),
+        ]
         where = {do: [area for area, word in words.items() if word == do] for do in (GUARD, LET_SHOOT)}
         rows.append(
             {
@@ -257,8 +286,9 @@ def opponents(report: EveningReport) -> list[Found]:
                 "areas": {area: f"{word} {areas[area]['points']:.2f}" for area, word in words.items()},
                 "guard": where[GUARD],
                 "free": where[LET_SHOOT],
-                "do": LEAVE if one["advice"] == LEAVE else GUARD if where[GUARD] else LET_SHOOT,
-                "trap": list(dict.fromkeys(traps.values())),
+                "leave": do == LEAVE,
+                "trap": trap,
+                "him": ", ".join(him),
             }
         )
     return rows
