@@ -34,6 +34,8 @@ WIDEST_CM, THINNEST_CM = 70, 6
 ABOVE_CM, BALL_CM = 130, 58
 #: Room that a sign, a number or the end of a pass takes to each side.
 MARK_CM = 75
+#: By how much a push is turned.
+COS, SIN = math.cos(0.3), math.sin(0.3)
 
 Spot = tuple[float, float]
 
@@ -46,7 +48,8 @@ def on_screen(place: Spot, side: str = "right") -> Spot:
 def apart(fixed: Sequence[Spot], free: Sequence[Spot], least: float = SIGN_CM) -> list[Spot]:
     """Places for signs so that none covers another: ``free`` ones give way, to each other by halves.
 
-    Each pair nearer than ``least`` is pushed apart along the line between them, up to 200 times.
+    Each pair nearer than ``least`` is pushed apart along the line between them, a little turned (who stands
+    in a row would be pushed to and fro for ever), up to 200 times.
     """
     spots = list(free)
     for _ in range(200):
@@ -58,6 +61,7 @@ def apart(fixed: Sequence[Spot], free: Sequence[Spot], least: float = SIGN_CM) -
                 if i == j or away >= least - 0.5:
                     continue
                 dx, dy = (x / away, y / away) if away > 0.0 else (1.0, 0.0)
+                dx, dy = dx * COS - dy * SIN, dx * SIN + dy * COS
                 push = (least - away) / (2.0 if j < len(spots) else 1.0)
                 spots[i] = spots[i][0] + push * dx, spots[i][1] + push * dy
                 if j < len(spots):
@@ -66,6 +70,18 @@ def apart(fixed: Sequence[Spot], free: Sequence[Spot], least: float = SIGN_CM) -
         if not moved:
             break
     return spots
+
+
+def beside(start: Spot, end: Spot, taken: Sequence[Spot]) -> Spot:
+    """Where a pass has its number: as near to its end as nothing else is, along the pass and to its sides."""
+    x, y = end[0] - start[0], end[1] - start[1]
+    way = math.hypot(x, y) or 1.0
+    spots = [
+        (start[0] + part * x - aside * y / way, start[1] + part * y + aside * x / way)
+        for part in (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)
+        for aside in (0.0, 0.7 * LABEL_CM, -0.7 * LABEL_CM, LABEL_CM, -LABEL_CM)
+    ]
+    return max(spots, key=lambda spot: min(LABEL_CM, *(math.dist(spot, other) for other in taken)))
 
 
 def arrow(start: Spot, end: Spot, short: float = 52.0, head: float = 34.0) -> Found | None:
@@ -213,7 +229,9 @@ def call_card(
         ways = _ways(setup, call, out)
         start = on_screen(trap.ball)
         signs = [one["at"] for one in (*found["ours"], *found["theirs"])] + [found["ball"]]
-        labels = apart(signs, [way["at"] for way in ways], LABEL_CM)
+        labels: list[Spot] = []
+        for way in ways:
+            labels.append(beside(start, way["at"], [*signs, *labels]))
         found["court"] = _frame(setup, signs, [*labels, *(way["at"] for way in ways)])
         for way, label in zip(ways, labels, strict=True):
             x, y = way["at"]
