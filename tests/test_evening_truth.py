@@ -23,8 +23,8 @@ import pytest
 from engine import cli
 from engine.inputs.base import spoken
 from engine.report.screen.compare import in_100
-from engine.report.words import around, saved, times
-from engine.study import evening_report
+from engine.report.words import MODELS_FAULT, around, saved, times
+from engine.study import evening_report, pace
 from engine.study.evening_file import APPLICATION, ASIDE, NAME
 
 EXAMPLE = Path(__file__).parents[1] / "configs" / "sheets" / "example_evening"
@@ -203,6 +203,23 @@ def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
     for one in lineup["opponent"]:  # left by one is left by the other
         if one["advice"] == "leave":
             assert re.search(rf"\b{one['number']} \S+ (?:(?:let shoot [\d.]+|\S) )+leave", told["page"])
+
+
+def test_what_the_model_gets_wrong_stands_beside_its_figures(told: dict[str, Any]) -> None:
+    assert "take more threes than real sides do" in MODELS_FAULT
+    assert MODELS_FAULT in told["compare"] and MODELS_FAULT in told["page"]
+
+
+def test_the_pace_of_a_game_is_told_where_it_does_not_fit_its_minutes(
+    told: dict[str, Any], walked: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan = told["plan.json"]
+    assert plan["pace"] == pace.pace_words(plan["possessions_per_game"], 32.0)
+    assert plan["pace"] in told["plan"] and plan["pace"] in told["page"]
+    for usual, told_of in (((0.1, 0.2), 1), ((0.1, 9.0), 0)):
+        monkeypatch.setattr(pace, "USUAL_A_MINUTE", usual)
+        lines = [line for line in ran("check", str(walked))[0].splitlines() if "possessions a side" in line]
+        assert len(lines) == told_of and all("usual are 3 to 6" in line for line in lines)
 
 
 def test_home_and_the_passes_are_one(told: dict[str, Any]) -> None:

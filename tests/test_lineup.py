@@ -281,8 +281,8 @@ def test_an_attack_that_changes_nothing_costs_nothing(scenario: Any, small: None
 def call(name: str, number: int, called: int, mean: float, half: float) -> Found:
     value = {"mean": mean, "low": mean - half, "high": mean + half}
     return {
-        "call": name, "number": number, "called": called, "per_100": called / 200, "value": value,
-        "turnover_rate": 0.1,
+        "call": name, "number": number, "called": called, "per_100": called / 200, "area": name,
+        "value": value, "turnover_rate": 0.1,
     }  # fmt: skip
 
 
@@ -351,12 +351,19 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
             line = text.split(f"number {row['number']} ")[1].split("number")[0]
             assert ("leave him" in line) == (row["advice"] == "leave")
             assert not ("leave" in line and "trap" in line)
+            assert not (row["advice"] == "trap" and f"let shoot at {row['trap_area']}" in line)
         return {row["number"]: row["advice"] for row in rows}
 
     numbers = [player.number for player in five]
     assert list(advice([]).values()) == ["force", "deny", "leave", "leave", "leave"]
     assert advice([], (numbers[3],))[numbers[3]] == "deny"
-    pays = [call("corner", n, 500, 0.3 + n / 1000, 0.05) for n in sorted(numbers)[:2]]
+    shots = {
+        position: {"wing": 0.95} for position in range(1, 6)
+    }  # whose shot pays is nobody to let have the ball
+    assert set(advice([]).values()) == {"deny"}
+    shots = {position: {"wing": 0.8} for position in range(1, 6)}
+    pays = [call("wing", n, 500, 0.3 + n / 1000, 0.05) for n in sorted(numbers)[:2]]
+    assert [advice(pays)[n] for n in sorted(numbers)[:2]] == ["trap", "trap"]
     pays.append(call("top", sorted(numbers)[2], 500, 0.1, 0.02))
     assert "leave" not in {advice(pays)[n] for n in sorted(numbers)[:3]}
 

@@ -17,7 +17,7 @@ from engine.report.screen.plan import not_planned
 from engine.report.screen.timing import late_words, merged
 from engine.report.words import around, count, numbers_words, percent, saved, sentence
 from engine.study.evening_report import EveningReport
-from engine.study.lineup.opponent import AREAS, GUARD, LEAST_CALLS, LET_SHOOT
+from engine.study.lineup.opponent import GUARD, LEAST_CALLS, LET_SHOOT, area_of
 
 LEAVE, TRAP = "leave", "trap"
 SIDES = ("left", "right")
@@ -301,7 +301,7 @@ def trapped_in(report: EveningReport) -> dict[int, dict[str, str]]:
     for s, c in report.advised:
         call = report.scenario.settings[s].calls[c]
         for number in call.only_against or handlers_of(report, call)[1]:
-            found.setdefault(number, {})[AREAS.get(call.ball[0], call.spot)] = spoken(call.name)
+            found.setdefault(number, {})[area_of(call)] = spoken(call.name)
     return found
 
 

@@ -129,16 +129,19 @@ def role_task(result: Found) -> str:
     return f"when their No. {scorer} {where}, help there: {task}"
 
 
-def _of_his_shot(areas: Found) -> str:
-    """``guard at wing, top; let shoot at corner``."""
-    does = {one["do"]: [area for area in areas if areas[area]["do"] == one["do"]] for one in areas.values()}
+def _of_his_shot(areas: Found, trap_area: str | None) -> str:
+    """``guard at wing, top; let shoot at corner``: nobody is let shoot where he is to be trapped."""
+    does: dict[str, list[str]] = {}
+    for area, one in areas.items():
+        if area != trap_area or one["do"] == "guard":
+            does.setdefault(one["do"], []).append(area)
     return "; ".join(f"{do} at {', '.join(where)}" for do, where in sorted(does.items()))
 
 
 def _opponent(result: Found) -> list[str]:
     lines = ["Their five"]
     for one in result["opponent"]:
-        shot = "" if one["advice"] == "leave" else _of_his_shot(one["areas"])
+        shot = "" if one["advice"] == "leave" else _of_his_shot(one["areas"], one["trap_area"])
         said = "; ".join(part for part in (ADVICE_TO_A_MAN[one["advice"]], shot) if part)
         lines.append(labelled(f"number {one['number']}", f"{said}: {one['why']}"))
     if result["trap_breaker"] is not None:

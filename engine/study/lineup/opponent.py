@@ -234,6 +234,11 @@ def _attack(
 # --- whom to trap -----------------------------------------------------------------------------------------
 
 
+def area_of(call: Call) -> str:
+    """The area in which a call is made, by the first of its regions."""
+    return AREAS.get(call.ball[0], call.spot)
+
+
 def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None = None) -> list[Found]:
     """Each call of the settings with the base defence against each handler alone: value, how often.
 
@@ -268,6 +273,7 @@ def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None =
         {
             "call": name,
             "number": number,
+            "area": area_of(known[name]),
             "called": setting["calls"][0]["called"],
             "per_100": 100 * setting["calls"][0]["called"] / size.possessions,
             "value": setting["calls"][0]["value"],
@@ -360,7 +366,7 @@ def _advice(
     wanted: Collection[int] = (),
 ) -> list[Found]:
     """One piece of advice for each of them, in the order of their positions: trap, leave, force (let him have
-    the ball) or deny (guard him).
+    the ball: of those to leave, the least to fear) or deny (guard him).
 
     ``spots``: see ``open_shots``; ``average``: see ``average_shot``; ``wanted``: shirts that a call is kept
     for. Who is wanted, or clearly pays in any call, is never one to leave.
@@ -372,6 +378,7 @@ def _advice(
     free = [
         position for position, player in enumerate(five, 1)
         if player.number not in paying and position != scorer
+        and all(one["do"] == LET_SHOOT for one in areas[position].values())
     ]  # fmt: skip
     forced = min(free, key=lambda position: shots[position]) if free else None
     found = []
@@ -388,7 +395,7 @@ def _advice(
             why = f"their best scorer; {why}"
         elif position == forced:
             advice, why = "force", f"the least to fear with the ball; {why}"
-        elif position in free and all(one["do"] == LET_SHOOT for one in areas[position].values()):
+        elif position in free:
             advice = "leave"
         found.append(
             {
@@ -397,6 +404,7 @@ def _advice(
                 "why": why,
                 "open_shots": spots[position],
                 "areas": areas[position],
+                "trap_area": trapped[player.number]["area"] if advice == "trap" else None,
             }
         )
     return found
