@@ -19,7 +19,7 @@ from engine.run.blocks import Runner
 from engine.run.size import RunSize
 from engine.state.record import COLUMN, N_RECORD
 from engine.still.holes import scenario_setup
-from engine.study.lineup import opponent
+from engine.study.lineup import advice, opponent
 from engine.study.lineup import places as study
 from engine.study.lineup.opponent import Found
 from engine.study.lineup.places import (
@@ -295,10 +295,10 @@ def test_only_what_is_clear_over_all_comparisons_is_called_a_trap_that_pays() ->
         call("corner", 4, 500, 0.08, 0.03),
         call("corner", 5, 500, -0.40, 0.05),
     ]
-    found = opponent.worth_trapping(given)
+    found = advice.worth_trapping(given)
     assert list(found) == [2, 1] and found[1]["call"] == "corner"
-    assert opponent.pooled(given, 1) == pytest.approx(0.15)
-    assert opponent.pooled(given, 3) is None
+    assert advice.pooled(given, 1) == pytest.approx(0.15)
+    assert advice.pooled(given, 3) is None
 
 
 def test_whom_to_trap_is_said_of_each_call_by_itself() -> None:
@@ -308,7 +308,7 @@ def test_whom_to_trap_is_said_of_each_call_by_itself() -> None:
         call("corner", 13, 500, 0.20, 0.02),
         call("corner", 7, 500, 0.01, 0.05),
     ]
-    assert opponent.whom_by_call(given) == [
+    assert advice.whom_by_call(given) == [
         {"call": "top", "saves": [7], "seldom": [13]},
         {"call": "corner", "saves": [13], "seldom": []},
     ]
@@ -316,10 +316,10 @@ def test_whom_to_trap_is_said_of_each_call_by_itself() -> None:
 
 def test_nobody_breaks_traps_whom_luck_could_have_put_last() -> None:
     close = [call("corner", 1, 500, 0.10, 0.05), call("corner", 2, 500, 0.05, 0.05)]
-    assert opponent.breaks_traps(close) is None
+    assert advice.breaks_traps(close) is None
     clear = [*close, call("corner", 3, 500, -0.20, 0.05)]
-    assert opponent.breaks_traps(clear) == 3
-    assert opponent.breaks_traps([call("corner", 3, 500, -0.20, 0.05)]) is None
+    assert advice.breaks_traps(clear) == 3
+    assert advice.breaks_traps([call("corner", 3, 500, -0.20, 0.05)]) is None
 
 
 def test_advice_by_the_worth_of_open_shots(scenario: Any) -> None:
@@ -328,11 +328,11 @@ def test_advice_by_the_worth_of_open_shots(scenario: Any) -> None:
     shots = {position: {"wing": points, "corner": points - 0.1} for position, points in best.items()}
     average = {"mean": 0.92, "low": 0.9}
     given = [call("corner", five[0].number, 500, 0.3, 0.05)]
-    advice = opponent._advice(five, shots, average, 2, given)
-    assert [one["advice"] for one in advice] == ["trap", "deny", "force", "deny", "leave"]
-    assert "2.5 times in 100 possessions" in advice[0]["why"]
-    assert [one["advice"] for one in opponent._advice(five, shots, average, 2, [])][0] == "leave"
-    assert advice[3]["areas"] == {
+    found = advice.advice_on(five, shots, average, 2, given)
+    assert [one["advice"] for one in found] == ["trap", "deny", "force", "deny", "leave"]
+    assert "2.5 times in 100 possessions" in found[0]["why"]
+    assert [one["advice"] for one in advice.advice_on(five, shots, average, 2, [])][0] == "leave"
+    assert found[3]["areas"] == {
         "wing": {"points": 0.95, "do": "guard"},
         "corner": {"points": pytest.approx(0.85), "do": "let shoot"},
     }
@@ -344,8 +344,8 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
     shots = {position: {"wing": 0.8} for position in range(1, 6)}
     average = {"mean": 0.92, "low": 0.9}
 
-    def advice(calls: list[Found], wanted: tuple[int, ...] = ()) -> dict[int, str]:
-        rows = opponent._advice(five, shots, average, 2, calls, wanted)
+    def told(calls: list[Found], wanted: tuple[int, ...] = ()) -> dict[int, str]:
+        rows = advice.advice_on(five, shots, average, 2, calls, wanted)
         text = lineup_text(found | {"opponent": rows}).split("Their five")[1].split("\n\n")[0]
         for row in rows:
             line = text.split(f"number {row['number']} ")[1].split("number")[0]
@@ -355,17 +355,16 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
         return {row["number"]: row["advice"] for row in rows}
 
     numbers = [player.number for player in five]
-    assert list(advice([]).values()) == ["force", "deny", "leave", "leave", "leave"]
-    assert advice([], (numbers[3],))[numbers[3]] == "deny"
-    shots = {
-        position: {"wing": 0.95} for position in range(1, 6)
-    }  # whose shot pays is nobody to let have the ball
-    assert set(advice([]).values()) == {"deny"}
+    assert list(told([]).values()) == ["force", "deny", "leave", "leave", "leave"]
+    assert told([], (numbers[3],))[numbers[3]] == "deny"
+    # Whose shot pays is nobody to let have the ball.
+    shots = {position: {"wing": 0.95} for position in range(1, 6)}
+    assert set(told([]).values()) == {"deny"}
     shots = {position: {"wing": 0.8} for position in range(1, 6)}
     pays = [call("wing", n, 500, 0.3 + n / 1000, 0.05) for n in sorted(numbers)[:2]]
-    assert [advice(pays)[n] for n in sorted(numbers)[:2]] == ["trap", "trap"]
+    assert [told(pays)[n] for n in sorted(numbers)[:2]] == ["trap", "trap"]
     pays.append(call("top", sorted(numbers)[2], 500, 0.1, 0.02))
-    assert "leave" not in {advice(pays)[n] for n in sorted(numbers)[:3]}
+    assert "leave" not in {told(pays)[n] for n in sorted(numbers)[:3]}
 
 
 def test_a_call_of_one_name_is_weighed_on_everybody_where_one_is(scenario: Any, small: None) -> None:

@@ -311,7 +311,7 @@ def saved(found: Found, decimals: int, unit: str, short: bool = False) -> str:
         return "no difference at all"
     if low > 0 or high < 0:
         parts = [amount(value, _places(found, decimals)) for value in (mean, *sorted((low, high), key=abs))]
-        return f"{'saves' if low > 0 else 'costs'} {ranged(f'{parts[0]}{unit}', *parts[1:], to)}"
+        return f"{'saves' if low > 0 else 'costs'} {ranged(f'{parts[0]}{unit}', parts[1], parts[2], to)}"
     if short:
         return "no clear difference"
     return f"no clear difference ({_side(low, decimals)} to {_side(high, decimals)}{unit})"

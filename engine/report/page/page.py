@@ -19,7 +19,7 @@ from engine.report.screen.evening import shot_line
 from engine.report.screen.timing import bump_words
 from engine.report.words import GLOSSARY, count
 from engine.study.evening_report import EveningReport
-from engine.study.lineup.opponent import AREAS
+from engine.study.lineup.advice import AREAS
 from engine.world.court import build_court
 
 

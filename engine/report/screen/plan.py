@@ -157,7 +157,8 @@ def _bonus(result: Found) -> list[str]:
     rows = [("Worth of a first use", "before the bonus", "in the bonus")]
     for one in result["calls"]:
         found = result["bonus"][one["label"]]
-        rows.append((f"  {_name(one)}", *(around(found[key], 2, few="") for key in ("before", "in_bonus"))))
+        before, after = (around(found[key], 2, few="") for key in ("before", "in_bonus"))
+        rows.append((f"  {_name(one)}", before, after))
     share = percent(result["share_in_bonus"])
     return [*table(rows, indent=""), paragraph(f"Of a game without traps {share} is played in the bonus.")]
 
