@@ -345,13 +345,15 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
     average = {"mean": 0.92, "low": 0.9}
 
     def told(calls: list[Found], wanted: tuple[int, ...] = ()) -> dict[int, str]:
-        rows = advice.advice_on(five, shots, average, 2, calls, wanted)
+        rows = advice.advice_on(five, shots, average, 2, calls, dict.fromkeys(wanted, {"wing"}))
         text = lineup_text(found | {"opponent": rows}).split("Their five")[1].split("\n\n")[0]
         for row in rows:
             line = text.split(f"number {row['number']} ")[1].split("number")[0]
             assert ("leave him" in line) == (row["advice"] == "leave")
             assert not ("leave" in line and "trap" in line)
-            assert not (row["advice"] == "trap" and f"let shoot at {row['trap_area']}" in line)
+            traps = (*row["trap_areas"], *row["kept_areas"])
+            assert not any(f"let shoot at {area}" in line for area in traps)
+            assert ("trap at wing, where a call" in " ".join(line.split())) == (row["number"] in wanted)
         return {row["number"]: row["advice"] for row in rows}
 
     numbers = [player.number for player in five]

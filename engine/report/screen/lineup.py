@@ -5,6 +5,8 @@ No page names a weakest player: where they would attack is said by place, as a t
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.words import (
@@ -129,11 +131,11 @@ def role_task(result: Found) -> str:
     return f"when their No. {scorer} {where}, help there: {task}"
 
 
-def _of_his_shot(areas: Found, trap_area: str | None) -> str:
+def _of_his_shot(areas: Found, traps: Collection[str]) -> str:
     """``guard at wing, top; let shoot at corner``: nobody is let shoot where he is to be trapped."""
     does: dict[str, list[str]] = {}
     for area, one in areas.items():
-        if area != trap_area or one["do"] == "guard":
+        if area not in traps or one["do"] == "guard":
             does.setdefault(one["do"], []).append(area)
     return "; ".join(f"{do} at {', '.join(where)}" for do, where in sorted(does.items()))
 
@@ -141,8 +143,10 @@ def _of_his_shot(areas: Found, trap_area: str | None) -> str:
 def _opponent(result: Found) -> list[str]:
     lines = ["Their five"]
     for one in result["opponent"]:
-        shot = "" if one["advice"] == "leave" else _of_his_shot(one["areas"], one["trap_area"])
-        said = "; ".join(part for part in (ADVICE_TO_A_MAN[one["advice"]], shot) if part)
+        kept, traps = one["kept_areas"], {*one["trap_areas"], *one["kept_areas"]}
+        shot = "" if one["advice"] == "leave" else _of_his_shot(one["areas"], traps)
+        call = f"trap at {', '.join(kept)}, where a call is kept for him" if kept else ""
+        said = "; ".join(part for part in (ADVICE_TO_A_MAN[one["advice"]], call, shot) if part)
         lines.append(labelled(f"number {one['number']}", f"{said}: {one['why']}"))
     if result["trap_breaker"] is not None:
         words = f"likely number {result['trap_breaker']} ({result['trap_breaker_by']})"

@@ -8,7 +8,8 @@ trap.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from types import MappingProxyType
 
 from engine.estimate.intervals import Found, Interval
 from engine.inputs.base import spoken
@@ -126,13 +127,13 @@ def advice_on(
     average: Found,
     scorer: int,
     calls: list[Found],
-    wanted: Collection[int] = (),
+    wanted: Mapping[int, Collection[str]] = MappingProxyType({}),
 ) -> list[Found]:
     """One piece of advice for each of them, in the order of their positions: trap, leave, force (let him have
     the ball: of those to leave, the least to fear) or deny (guard him).
 
-    ``spots``: see ``open_shots``; ``average``: see ``average_shot``; ``wanted``: shirts that a call is kept
-    for. Who is wanted, or clearly pays in any call, is never one to leave.
+    ``spots``: see ``open_shots``; ``average``: see ``average_shot``; ``wanted``: shirt -> areas of the calls
+    that are kept for him. Who is wanted, or clearly pays in any call, is never one to leave.
     """
     shots = {position: max(there.values()) for position, there in spots.items()}
     areas = {position: areas_of(there, average) for position, there in spots.items()}
@@ -167,7 +168,8 @@ def advice_on(
                 "why": why,
                 "open_shots": spots[position],
                 "areas": areas[position],
-                "trap_area": trapped[player.number]["area"] if advice == "trap" else None,
+                "trap_areas": [trapped[player.number]["area"]] if advice == "trap" else [],
+                "kept_areas": sorted(wanted.get(player.number, ())),
             }
         )
     return found

@@ -283,7 +283,10 @@ def answers(
     home = play(bare, against.possessions, against.seed, against.threads, progress=part(0, 10)).to_dict()
     average = average_shot(home["rates"])
     calls = calls_against(scenario, against, part(10, 50)) if traps else []
-    wanted = {number for s in scenario.settings for call in s.calls for number in call.only_against}
+    wanted: dict[int, set[str]] = {}
+    for call in (call for s in scenario.settings for call in s.calls):
+        for number in call.only_against:
+            wanted.setdefault(number, set()).add(area_of(call))
     values = {player.number: pooled(calls, player.number) for player in five}
     breaker = breaks_traps(calls)
     by = "no trap is advised"
