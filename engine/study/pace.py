@@ -13,6 +13,6 @@ def pace_words(possessions: float, minutes: float) -> str:
         return ""
     return (
         f"The model plays {possessions:.0f} possessions a side in {minutes:g} minutes; usual are {low:.0f} "
-        f"to {high:.0f} (common practice, no source): how often a call comes up in a game, and what it is "
-        f"worth in one, are too {'high' if possessions > high else 'low'}."
+        f"to {high:.0f} (common practice, no source): how often a call comes up, and its worth a game, are "
+        f"too {'high' if possessions > high else 'low'}."
     )

@@ -6,6 +6,7 @@ No sentence names a weakest player: where the other side would attack is told by
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from itertools import accumulate, pairwise
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
@@ -21,6 +22,9 @@ from engine.study.lineup.advice import GUARD, LEAST_CALLS, LET_SHOOT, area_of
 
 LEAVE, TRAP = "leave", "trap"
 SIDES = ("left", "right")
+#: Minutes of a practice, and of each start from a worst moment; how often in a row it must be in time. A
+#: choice: common practice, no source.
+PRACTICE_MIN, MOMENT_MIN, IN_A_ROW = 20, 2, 5
 #: Fewer words of a drill do not say what is done.
 LEAST_WORDS = 8
 
@@ -215,6 +219,15 @@ def _short(trains: str) -> str:
     return first if len(first.split()) >= LEAST_WORDS else trains.replace(":", ",")
 
 
+def practice(report: EveningReport) -> Found:
+    """Tomorrow's practice by the minute: the drills, then starts from the worst moments."""
+    mine, worst = drills(report), moments(report)
+    minutes = practice_minutes(len(mine), len(worst))
+    for one, when in zip((*mine, *worst), minutes, strict=True):
+        one["minutes"] = when
+    return {"drills": mine, "moments": worst, "minutes": PRACTICE_MIN, "in_a_row": IN_A_ROW}
+
+
 def drills(report: EveningReport) -> list[Found]:
     """Three drills: what they train, on which passes, and what is to be reached."""
     late: dict[str, float] = {}
@@ -233,6 +246,15 @@ def drills(report: EveningReport) -> list[Found]:
             }
         )
     return found
+
+
+def practice_minutes(drills: int, moments: int) -> list[str]:
+    """``0-5``, ``5-10``, ...: when each drill, then each start from a worst moment, has its turn: MOMENT_MIN
+    minutes for a start, the rest of PRACTICE_MIN shared out evenly, the first drills a minute more."""
+    each, more = divmod(PRACTICE_MIN - MOMENT_MIN * moments, max(drills, 1))
+    lengths = [*(each + (i < more) for i in range(drills)), *[MOMENT_MIN] * moments]
+    ends = list(accumulate(lengths, initial=0))
+    return [f"{start}\N{EN DASH}{end}" for start, end in pairwise(ends)]
 
 
 def lineup_view(report: EveningReport) -> Found:
