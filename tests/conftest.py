@@ -22,9 +22,9 @@ LONGEST = ("test_patterns.py", "test_oracle.py", "test_slides.py", "test_sweep_a
 LONG = set(
     """
     test_bounds test_cache test_sweep_analysis test_sweep_kill test_sweep_dask test_stop test_walkthrough
-    test_timing test_lineup test_plan test_evening_report test_evening_truth test_report_page test_replay_page
-    test_patterns_estimates test_draws test_slides test_slide_times test_box_scores test_levels
-    test_coded_policies
+    test_timing test_lineup test_plan test_evening_report test_evening_truth test_report_page test_bench_page
+    test_replay_page test_patterns_estimates test_draws test_slides test_slide_times test_box_scores
+    test_levels test_coded_policies
     """.split()
 )
 ORDER = {name: place for place, name in enumerate((*BESIDE_THE_COMPILE, *LONGEST))}

@@ -55,6 +55,7 @@ def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> Evening
         saves = {"mean": 0.9, "low": 0.4, "high": 1.4}
         mix.append(
             {**names, "uses_per_game": 10, "made_per_game": 8.0, "saves_per_game": saves, "clear_uses": 3,
+             "often": "up to 10 of about 12 chances a game",
              "stop_after_words": "stop after 12 calls without a turnover"}
         )  # fmt: skip
         rules.append({**names, "words": "stop after 12 calls without a turnover", "rule": None})

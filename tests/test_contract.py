@@ -340,12 +340,25 @@ def test_text_warns_of_cut_possessions(played: Found) -> None:
         ((0.0, 0.0, 0.0), "no difference at all"),
         ((0.02, 0.01, 0.03), "saves 0.02 points (0.01 to 0.03)"),
         ((0.002, 0.001, 0.04), "saves under 0.01 points (under 0.01 to 0.04)"),
+        ((0.1, 0.06, 0.14), "saves 0.10 points (0.06 to 0.14)"),  # not 0.1 (0.1 to 0.1)
+        ((-0.1, -0.14, -0.06), "costs 0.10 points (0.06 to 0.14)"),
+        ((0.1, 0.099, 0.101), "saves about 0.10 points"),
         ((0.5, None, None), "0.5 saved points, too few possessions for a range"),
         ((None, None, None), "nothing to go by"),
     ],
 )
 def test_points_saved_in_words(found: tuple[float | None, ...], said: str) -> None:
     assert words.saved(dict(zip(("mean", "low", "high"), found, strict=True)), 1, "points") == said
+
+
+def test_a_range_whose_ends_are_written_alike_gets_a_digit_or_is_about() -> None:
+    def told(*found: float | None) -> str:
+        return words.around(dict(zip(("mean", "low", "high"), found, strict=True)), 1)
+
+    assert told(0.1, 0.06, 0.14) == "0.10 (0.06 to 0.14)" and told(0.1, 0.04, 0.14) == "0.1 (0.0 to 0.1)"
+    assert told(0.1, 0.1001, 0.1002) == "about 0.10" and told(-0.01, -0.3, 0.2) == "0.0 (-0.3 to 0.2)"
+    assert told(0.2, None, None) == "0.2 (too few for a range)" and told(None, None, None) == "-"
+    assert words.span("97", "97") == "about 97" and words.ranged("7", "7", "8", "-") == "7 (7-8)"
 
 
 @given(st.lists(st.integers(0, 1000), min_size=1, max_size=9).filter(any))

@@ -37,17 +37,40 @@ def test_the_plan_is_advised_only_where_it_pays_in_most_worlds() -> None:
 
 def test_why_a_planned_call_is_not_advised() -> None:
     """It fails in the variants, or they are too few, or there is no room: the answer claims no more."""
-    scenario = SimpleNamespace(settings=[SimpleNamespace(calls=[SimpleNamespace(name="corner")])])
+    setting = SimpleNamespace(name="corner trap", calls=[SimpleNamespace(name="corner")])
+    scenario = SimpleNamespace(settings=[setting])
+    row = {"setting": "corner trap", "call": "corner", "saves_per_game": {"mean": 0.2}}
     care = SimpleNamespace(trap_advice_allowed=True)
     for share, why in ((None, "2 variants only: too few to say"), (0.3, "pays in"), (0.8, "holds two calls")):
         found = {"share": {"mean": share, "low": share, "high": share}, "worlds": 2}
         report: Any = SimpleNamespace(
             planned=((0, 0),), advised=(), weighed=(0,), stress={"settings": [{"calls": [found]}]},
-            scenario=scenario, evening=SimpleNamespace(care=care),
+            scenario=scenario, evening=SimpleNamespace(care=care), plan={"mix": [row]},
         )  # fmt: skip
         (said,) = not_advised(report)
         assert why in said
         assert "surely" in headline(report) and len(headline(report).split()) <= MOST_WORDS
+
+
+def test_every_planned_call_that_is_not_advised_is_told() -> None:
+    """Also the fourth, which is not weighed over variants, and one that saves nothing over whole games."""
+    names = ("corner", "wing", "top", "short_corner", "half_court")
+    settings = [SimpleNamespace(name=f"{name} trap", calls=[SimpleNamespace(name=name)]) for name in names]
+    mix = [
+        {"setting": f"{name} trap", "call": name, "saves_per_game": {"mean": 0.4 - 0.1 * i}}
+        for i, name in enumerate(names)
+    ]
+    pays = {"share": {"mean": 0.9, "low": 0.8, "high": 1.0}, "worlds": 20}
+    report: Any = SimpleNamespace(
+        planned=((0, 0), (1, 0), (2, 0)), advised=((0, 0), (1, 0)), weighed=(0, 1, 2),
+        plan={"mix": mix[::-1]}, stress={"settings": [{"calls": [pays]}] * 3},
+        scenario=SimpleNamespace(settings=settings),
+    )  # fmt: skip
+    assert not_advised(report) == [
+        "Planned, not advised: top; a page holds two calls.",
+        "Planned, not advised: short corner; others save more.",
+        "Planned, not advised: half court; over whole games it saves nothing.",
+    ]
 
 
 def test_the_plans_calls_by_what_they_save_each_spot_once() -> None:

@@ -19,7 +19,7 @@ from engine.run.blocks import Runner
 from engine.run.size import RunSize
 from engine.state.record import COLUMN, N_RECORD
 from engine.still.holes import scenario_setup
-from engine.study.lineup import opponent
+from engine.study.lineup import advice, opponent
 from engine.study.lineup import places as study
 from engine.study.lineup.opponent import Found
 from engine.study.lineup.places import (
@@ -280,7 +280,10 @@ def test_an_attack_that_changes_nothing_costs_nothing(scenario: Any, small: None
 
 def call(name: str, number: int, called: int, mean: float, half: float) -> Found:
     value = {"mean": mean, "low": mean - half, "high": mean + half}
-    return {"call": name, "number": number, "called": called, "value": value, "turnover_rate": 0.1}
+    return {
+        "call": name, "number": number, "called": called, "per_100": called / 200, "area": name,
+        "value": value, "turnover_rate": 0.1,
+    }  # fmt: skip
 
 
 def test_only_what_is_clear_over_all_comparisons_is_called_a_trap_that_pays() -> None:
@@ -292,10 +295,10 @@ def test_only_what_is_clear_over_all_comparisons_is_called_a_trap_that_pays() ->
         call("corner", 4, 500, 0.08, 0.03),
         call("corner", 5, 500, -0.40, 0.05),
     ]
-    found = opponent.worth_trapping(given)
+    found = advice.worth_trapping(given)
     assert list(found) == [2, 1] and found[1]["call"] == "corner"
-    assert opponent.pooled(given, 1) == pytest.approx(0.15)
-    assert opponent.pooled(given, 3) is None
+    assert advice.pooled(given, 1) == pytest.approx(0.15)
+    assert advice.pooled(given, 3) is None
 
 
 def test_whom_to_trap_is_said_of_each_call_by_itself() -> None:
@@ -305,7 +308,7 @@ def test_whom_to_trap_is_said_of_each_call_by_itself() -> None:
         call("corner", 13, 500, 0.20, 0.02),
         call("corner", 7, 500, 0.01, 0.05),
     ]
-    assert opponent.whom_by_call(given) == [
+    assert advice.whom_by_call(given) == [
         {"call": "top", "saves": [7], "seldom": [13]},
         {"call": "corner", "saves": [13], "seldom": []},
     ]
@@ -313,10 +316,10 @@ def test_whom_to_trap_is_said_of_each_call_by_itself() -> None:
 
 def test_nobody_breaks_traps_whom_luck_could_have_put_last() -> None:
     close = [call("corner", 1, 500, 0.10, 0.05), call("corner", 2, 500, 0.05, 0.05)]
-    assert opponent.breaks_traps(close) is None
+    assert advice.breaks_traps(close) is None
     clear = [*close, call("corner", 3, 500, -0.20, 0.05)]
-    assert opponent.breaks_traps(clear) == 3
-    assert opponent.breaks_traps([call("corner", 3, 500, -0.20, 0.05)]) is None
+    assert advice.breaks_traps(clear) == 3
+    assert advice.breaks_traps([call("corner", 3, 500, -0.20, 0.05)]) is None
 
 
 def test_advice_by_the_worth_of_open_shots(scenario: Any) -> None:
@@ -325,9 +328,53 @@ def test_advice_by_the_worth_of_open_shots(scenario: Any) -> None:
     shots = {position: {"wing": points, "corner": points - 0.1} for position, points in best.items()}
     average = {"mean": 0.92, "low": 0.9}
     given = [call("corner", five[0].number, 500, 0.3, 0.05)]
-    advice = opponent._advice(five, shots, average, 2, given)
-    assert [one["advice"] for one in advice] == ["trap", "deny", "force", "deny", "leave"]
-    assert [one["advice"] for one in opponent._advice(five, shots, average, 2, [])][0] == "leave"
+    found = advice.advice_on(five, shots, average, 2, given)
+    assert [one["advice"] for one in found] == ["trap", "deny", "force", "deny", "leave"]
+    assert "2.5 times in 100 possessions" in found[0]["why"]
+    assert [one["advice"] for one in advice.advice_on(five, shots, average, 2, [])][0] == "leave"
+    assert found[3]["areas"] == {
+        "wing": {"points": 0.95, "do": "guard"},
+        "corner": {"points": pytest.approx(0.85), "do": "let shoot"},
+    }
+
+
+def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None:
+    """By the coach's own list, by a call that pays against him, or as the third who pays."""
+    five = scenario.offence_team.on_court
+    shots = {position: {"wing": 0.8} for position in range(1, 6)}
+    average = {"mean": 0.92, "low": 0.9}
+
+    def told(calls: list[Found], wanted: tuple[int, ...] = ()) -> dict[int, str]:
+        rows = advice.advice_on(five, shots, average, 2, calls, dict.fromkeys(wanted, {"wing"}))
+        text = lineup_text(found | {"opponent": rows}).split("Their five")[1].split("\n\n")[0]
+        for row in rows:
+            line = text.split(f"number {row['number']} ")[1].split("number")[0]
+            assert ("leave him" in line) == (row["advice"] == "leave")
+            assert not ("leave" in line and "trap" in line)
+            traps = (*row["trap_areas"], *row["kept_areas"])
+            assert not any(f"let shoot at {area}" in line for area in traps)
+            assert ("trap at wing, where a call" in " ".join(line.split())) == (row["number"] in wanted)
+        return {row["number"]: row["advice"] for row in rows}
+
+    numbers = [player.number for player in five]
+    assert list(told([]).values()) == ["force", "deny", "leave", "leave", "leave"]
+    assert told([], (numbers[3],))[numbers[3]] == "deny"
+    # Whose shot pays is nobody to let have the ball.
+    shots = {position: {"wing": 0.95} for position in range(1, 6)}
+    assert set(told([]).values()) == {"deny"}
+    shots = {position: {"wing": 0.8} for position in range(1, 6)}
+    pays = [call("wing", n, 500, 0.3 + n / 1000, 0.05) for n in sorted(numbers)[:2]]
+    assert [told(pays)[n] for n in sorted(numbers)[:2]] == ["trap", "trap"]
+    pays.append(call("top", sorted(numbers)[2], 500, 0.1, 0.02))
+    assert "leave" not in {told(pays)[n] for n in sorted(numbers)[:3]}
+
+
+def test_a_call_of_one_name_is_weighed_on_everybody_where_one_is(scenario: Any, small: None) -> None:
+    usual = next(s for s in scenario.settings if s.calls and not s.own_defence)
+    kept = usual.calls[0].model_copy(update={"only_against": (scenario.offence_team.on_court[0].number,)})
+    both = (usual, usual.model_copy(update={"name": "kept for one", "calls": (kept,)}))
+    found = opponent.calls_against(scenario.model_copy(update={"settings": both}), RunSize(40, 7, 1))
+    assert len(found) == 5
 
 
 def test_the_best_scorer_by_the_sheet_or_by_the_shot(scenario: Any) -> None:
@@ -356,9 +403,15 @@ def test_a_clear_cost_becomes_a_task_for_a_role(found: Found) -> None:
     first, *rest = found["attack_at"]
     dear = {"place": "left_guard", "cost": {"mean": 0.1, "low": 0.05, "high": 0.2}}
     clear = found | {"attack_at": [first | dear, *rest]}
-    assert "help the left guard" in " ".join(lineup_text(clear).split())
+    assert "the left guard's area, help there: " in " ".join(lineup_text(clear).split())
     even = found | {"attack_at": [first | {"cost": {"mean": 0.1, "low": -0.05, "high": 0.2}}, *rest]}
-    assert "no area costs clearly more" in " ".join(lineup_text(even).split())
+    said = " ".join(lineup_text(even).split())
+    assert "nowhere clearly costs more than where he usually plays" in said
+    cheap = found | {
+        "attack_at": [*even["attack_at"][:-1], rest[-1] | {"cost": dict(mean=-0.146, low=-0.18, high=-0.11)}]
+    }
+    said = " ".join(lineup_text(cheap).split())
+    assert "-14.6 (-18.0 to -11.0)" in said and "than another" not in said
 
 
 def test_without_trap_advice_nobody_is_to_be_trapped(scenario: Any, small: None) -> None:

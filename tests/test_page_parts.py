@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 import subprocess
@@ -16,6 +17,7 @@ from sheet_files import write_evening
 from engine import cli
 from engine.report.page.answer import clashes
 from engine.report.page.court_card import apart
+from engine.report.page.plan import PRACTICE_MIN, practice_minutes
 from engine.report.page.shots import contrast, luminance, ramp
 from engine.report.replay.page import TEMPLATES
 from engine.state.words import AFTER, ENDS, OUTCOMES
@@ -28,6 +30,15 @@ def test_signs_give_way_until_none_covers_another() -> None:
     spots = [(0.0, 0.0), *moved]
     assert min(math.dist(a, b) for i, a in enumerate(spots) for b in spots[:i]) >= 99.0
     assert moved[2] == (300.0, 0.0)
+
+
+@pytest.mark.parametrize("moments", range(4))
+def test_a_practice_fills_its_minutes_one_after_the_other(moments: int) -> None:
+    times = [tuple(map(int, text.split("\N{EN DASH}"))) for text in practice_minutes(3, moments)]
+    assert len(times) == 3 + moments and times[0][0] == 0 and times[-1][1] == PRACTICE_MIN
+    assert all(before[1] == after[0] for before, after in itertools.pairwise(times))
+    assert [end - start for start, end in times[3:]] == [2] * moments
+    assert max(end - start for start, end in times[:3]) - min(end - start for start, end in times[:3]) <= 1
 
 
 def test_signals_that_may_be_mistaken_are_noticed() -> None:

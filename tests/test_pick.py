@@ -22,10 +22,10 @@ from engine.state.words import AFTER, OUTCOMES
 from engine.study.replay.pick import (
     Called,
     Pick,
-    beaten,
     check_pick,
     find_call,
     pick_possession,
+    punished,
     typical,
     worst,
 )
@@ -57,12 +57,12 @@ def test_worst_is_the_largest_cost_and_the_lowest_number_of_several() -> None:
     assert (choice.row, choice.alike) == (1, 2)
 
 
-def test_beaten_is_the_first_left_trap_that_was_punished() -> None:
+def test_punished_is_the_first_beaten_trap_that_was() -> None:
     called = made_up(outcome=[STEAL, PASS, SPLIT, PASS, PASS], after=[NONE, OTHER, RIM, OPEN, RIM])
-    choice = beaten(called)
+    choice = punished(called)
     assert choice is not None
     assert (choice.row, choice.alike) == (2, 3)
-    assert beaten(made_up(outcome=[STEAL, PASS], after=[NONE, OTHER])) is None
+    assert punished(made_up(outcome=[STEAL, PASS], after=[NONE, OTHER])) is None
 
 
 def test_typical_goes_by_course_then_cost_then_points_then_length() -> None:
@@ -122,14 +122,14 @@ def test_picks_are_those_of_a_plain_search(scenario: Any, batch: dict[str, Any])
     assert found.alike == sum(cost[i] == most for i in rows)
     assert (found.called, found.played) == (len(rows), N)
 
-    was_beaten = [
+    was_punished = [
         i
         for i in rows
         if OUTCOMES[outcome[i]] in ("escape_pass", "retreat", "split")
         and AFTER[after[i]] in ("rim_shot", "open_three")
     ]
-    found = picked(scenario, "beaten", threads=2)
-    assert (found.index, found.alike) == (was_beaten[0], len(was_beaten))
+    found = picked(scenario, "punished", threads=2)
+    assert (found.index, found.alike) == (was_punished[0], len(was_punished))
 
     common, how_many = Counter(course.values()).most_common(1)[0]
     found = picked(scenario, "typical")
@@ -164,21 +164,40 @@ def test_calls_are_found_by_name_or_spot_in_the_first_setting_that_has_them(scen
     assert find_call(scenario, None, "home") == (-1, -1)
 
 
+def test_any_part_of_one_calls_name_will_do(scenario: Any) -> None:
+    first, *others = scenario.settings
+    named = [first.calls[0].model_copy(update={"name": name}) for name in ("six only, top", "Six, wing")]
+    settings = [first.model_copy(update={"name": call.name, "calls": (call,)}) for call in named]
+    mine = scenario.model_copy(update={"settings": (first, *others, *settings)})
+    n = len(mine.settings)
+    assert find_call(mine, "ONLY", None) == find_call(mine, "six only", None) == (n - 2, 0)
+    assert find_call(mine, "x, w", None) == (n - 1, 0)
+    assert find_call(mine, "short-corner", None) == (1, 0)  # its name, not a part of another
+    assert find_call(mine, "six", "six only, top") == (n - 2, 0)  # in this setting it is one
+    with pytest.raises(InputError, match=r"--call: 'six' is not.*one of six only, top, Six, wing \(it is a"):
+        find_call(mine, "six", None)
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["--call", "cornr"], "--call: 'cornr' is not allowed; allowed: a call of the scenario: corner"),
-        (["--call", "wing", "--setting", CORNER], f'a call of setting "{CORNER}": corner'),
+        (["--call", "cornr"], "allowed: a call of the scenario, or a part of its name: corner"),
+        (["--call", "orner", "-n", "1"], "one of corner, short_corner"),
+        (["--call", " "], "a part of its name: corner"),
+        (
+            ["--call", "wing", "--setting", CORNER],
+            f'a call of setting "{CORNER}", or a part of its name: corner',
+        ),
         (["--call", "corner", "--setting", "home"], "no call where everybody stays home"),
         (["--setting", "home"], "--pick: 'typical' is not allowed; allowed: the number of a possession"),
         (
             ["--pick", "nicest"],
-            "--pick: 'nicest' is not allowed; allowed: typical, worst, beaten, or the number",
+            "--pick: 'nicest' is not allowed; allowed: typical, worst, punished, or the number",
         ),
         (["--pick", "-1"], "--pick: '-1' is not allowed"),
         (["--pick", "1000000000"], "from 0 to 999999999"),
         (["--setting", "no such"], "setting: 'no such' is not allowed"),
-        (["--pick", "beaten", "-n", "1"], "a rule that some possession meets"),
+        (["--pick", "punished", "-n", "1"], "a rule that some possession meets"),
     ],
 )
 def test_bad_input_is_one_line(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 from math import comb, log
 from pathlib import Path
 from types import SimpleNamespace
@@ -16,11 +17,14 @@ from numpy.typing import NDArray
 from scipy.stats import poisson
 
 from engine.errors import InputError
+from engine.estimate.calls import break_even_words
 from engine.inputs import load_scenario
 from engine.state.record import NET_HIGH, NET_LOW
+from engine.study.pace import pace_words
 from engine.study.plan.bench import (
     MOST_CALLS,
     expected_fouls,
+    often_words,
     p_at_least,
     p_stopped,
     stop_line,
@@ -201,11 +205,11 @@ def test_own_scoring_has_the_mean_asked_for() -> None:
 
 
 def test_stop_line_of_no_turnover_is_wald_s() -> None:
-    expected, even, error = 0.25, 0.1, 0.2
+    expected, even, error = 0.25, 0.2, 0.2
     exact = log(error / (1 - error)) / log((1 - expected) / (1 - even))
     line = stop_line(expected, even, error, 1, 0)
     assert line is not None and line - 1 < exact <= line
-    assert stop_line(expected, even, error, 10, 0) == 10, "too few below ten"
+    assert stop_line(0.4, 0.2, error, 10, 0) == 10, "too few below ten"
     assert stop_line(0.101, 0.1, error, 10, 0) is None
 
 
@@ -220,15 +224,50 @@ def test_chance_to_stop_by_hand(rate: float) -> None:
 def test_the_rule_keeps_about_the_errors_it_is_built_for() -> None:
     rule = stop_rule(0.4, 0.1, 0.2, 1)
     assert rule.wrongly < 0.2 / 0.8 + 0.02, "Wald's bound on the error"
-    assert rule.rightly > 0.8
-    careful = stop_rule(0.4, 0.1, 0.2, 10)
-    assert careful.calls[0] == 10 and careful.wrongly < rule.wrongly
+    assert rule.rightly > 0.6, (
+        "less than Wald's 0.8: it waits for the turnovers that the ledger says it needs"
+    )
+    careful = stop_rule(0.4, 0.1, 0.2, 15)
+    assert careful.calls[0] == 15 and careful.wrongly < rule.wrongly
+
+
+@pytest.mark.parametrize("needed", [1 / 40, 1 / 12, 0.081, 0.15, 2 / 5])
+def test_a_call_is_not_stopped_before_the_turnover_that_the_ledger_says_it_needs(needed: float) -> None:
+    """The ledger: "needs 1 turnover in 12, gets 1 in 5". Then 10 calls without one are no reason to stop."""
+    words = break_even_words(0.9, needed)
+    told = re.search(r"needs (\d+) turnovers? in (\d+)", words)
+    assert told is not None
+    rule = stop_rule(0.9, needed, 0.2, 1)
+    for won, line in enumerate(rule.calls):
+        assert line is None or line * int(told[1]) >= (won + 1) * int(told[2])
+    assert rule.calls[0] is not None
+    assert rule.wrongly <= p_stopped(0.9, rule.calls) and rule.rightly > 0.3
+    assert stop_rule(0.9, 1 / 70, 0.2, 1).calls[0] is None, "not within the calls that are followed"
+
+
+def test_often_words() -> None:
+    practice = "(common practice: 3, no source)"
+    assert often_words(14.6, 3, 3) == f"up to 3 of about 15 chances a game {practice}"
+    assert often_words(1.2, 1, None) == "up to 1 of about 1 chance a game"
+    assert often_words(0.3, 1, 3) == f"less than one chance a game {practice}"
+
+
+@pytest.mark.parametrize(("possessions", "minutes", "said"), [
+    (88.0, 32.0, "88 possessions a side in 32 minutes; usual are 48 to 74"), (60.0, 32.0, ""),
+    (70.0, 40.0, ""), (30.0, 32.0, "too low"), (88.0, 40.0, ""),
+])  # fmt: skip
+def test_a_game_whose_possessions_do_not_fit_its_minutes_is_told(
+    possessions: float, minutes: float, said: str
+) -> None:
+    words = pace_words(possessions, minutes)
+    assert said in words and bool(words) == bool(said)
+    assert not words or "common practice, no source" in words
 
 
 def test_stop_words() -> None:
     words = stop_words(stop_rule(0.25, 0.1, 0.2, 10), "", 3)
     assert words.startswith("stop after 10 calls without a turnover, or ") and "over 4 games" in words
-    assert "too close" in stop_words(stop_rule(0.1005, 0.1, 0.2, 10), "", 3)
+    assert "not even 60 calls" in stop_words(stop_rule(0.1005, 0.1, 0.2, 10), "", 3)
     assert stop_words(None, "a reason", 3) == "a reason"
     with pytest.raises(ValueError):
         stop_rule(0.1, 0.2, 0.2, 10)

@@ -51,6 +51,17 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
+def test_the_commands_with_n_are_those_that_readme_names() -> None:
+    commands = {name: cli.commands.get_command(None, name) for name in cli.commands.commands}  # type: ignore[arg-type]
+    have = {
+        name for name, one in commands.items() if one is not None and any("-n" in p.opts for p in one.params)
+    }
+    named = re.search(r"`-n` \(([^)]+)\) sets how many possessions", README)
+    assert named is not None and set(re.findall(r"`(\w+)`", named[1])) == have
+    (kept,) = re.findall(r"another `-n` \(([^)]+)\) or `--seed`", README)
+    assert set(re.findall(r"`(\w+)`", kept)) <= have
+
+
 #: The coach's evening has commands that cannot be made small; each has tests of its own beside this one.
 EVENING = 4
 

@@ -64,9 +64,9 @@ def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chromium]:
 def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Replay]:
     """A page made by the command, and the possession that it must show."""
     path = tmp_path_factory.mktemp("page") / "page.html"
-    arguments = ["--call", "corner", "--pick", "beaten", "-n", str(N), "--quiet", "-o", str(path)]
+    arguments = ["--call", "corner", "--pick", "punished", "-n", str(N), "--quiet", "-o", str(path)]
     assert cli.run(["replay", str(SCENARIO), *arguments]) == 0
-    index = pick_possession(SCENARIO, "corner", "beaten", possessions=N).index
+    index = pick_possession(SCENARIO, "corner", "punished", possessions=N).index
     return path, replay(SCENARIO, index, CORNER)
 
 
@@ -150,7 +150,7 @@ def test_nobodys_number_is_hidden(page: Page, shown: tuple[Path, Replay]) -> Non
 def test_the_same_possession_without_the_call_plays_on_the_same_clock(
     page: Page, shown: tuple[Path, Replay]
 ) -> None:
-    pick = pick_possession(SCENARIO, "corner", "beaten", possessions=N)
+    pick = pick_possession(SCENARIO, "corner", "punished", possessions=N)
     other = replay(SCENARIO, pick.index, CORNER, max_calls=0)
     assert int(other.record()["points"]) == pick.base_points
     assert page.run("document.getElementById('other').offsetHeight") == 0
@@ -371,7 +371,7 @@ def test_a_harmful_name_shows_as_text(chromium: Chromium, scenario: Any, tmp_pat
 
 def test_the_page_says_why_and_takes_care(page: Page, shown: tuple[Path, Replay]) -> None:
     about = page.run("document.getElementById('about').textContent")
-    pick = pick_possession(SCENARIO, "corner", "beaten", possessions=N)
+    pick = pick_possession(SCENARIO, "corner", "punished", possessions=N)
     assert f"{pick.alike} of {pick.called} possessions with this call" in about
     assert "the ball left the trap by pass, retreat or split" in about
     assert "the model's play, not a person's" in about

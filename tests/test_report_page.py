@@ -8,90 +8,31 @@ pages of every answer (two calls, stay home, advice withheld) can be looked at.
 from __future__ import annotations
 
 import dataclasses
-import itertools
 import math
 import re
 import subprocess
-from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from browser import Chromium, Page, browser
-from report_pages import A4, BAD_NAME, LAPTOP, LETTER, PHONE, SMALL, advising, pages_of, words_of
-from sheet_files import GAME, with_key, write_evening
+from report_pages import A4, BAD_NAME, LAPTOP, PHONE, SMALL, advising, pages_of, words_of
+from sheet_files import write_evening
 
 from engine import cli
 from engine.commands import evening as evening_commands
-from engine.inputs.sheets import load_evening
 from engine.report.page.answer import MOST_WORDS as ANSWER_WORDS
 from engine.report.page.answer import beaten_words, headline, ledger_rows
-from engine.report.page.bench import bench_view, stops_within, tonight
 from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page
-from engine.report.page.plan import opponents, shots_by_area, stand_ins
+from engine.report.page.plan import opponents
 from engine.report.page.shots import shares_of
-from engine.study.evening_report import EveningReport, Played
+from engine.study.evening_report import EveningReport
 
-CONFIGS = Path(__file__).parents[1] / "configs"
-MOST_WORDS = 180
+pytest_plugins = ("evening_pages",)
+
 #: Words of a report with one call that are in sight; before courts and one screen there were about 2,000.
 REPORT_WORDS = 800
-
-
-# --- one evening, small, and its other answers ------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def played(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
-    """An evening against a team with a harmful name."""
-    game = [[key, BAD_NAME if key == "them" else value] for key, value in GAME]
-    folder = write_evening(tmp_path_factory.mktemp("evening") / "sheets", {"game.csv": game})
-    return Played(load_evening(folder), 5, effort=SMALL).report()
-
-
-@pytest.fixture(scope="module")
-def withheld(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
-    """Under 14, nobody has asked the league."""
-    game = [
-        row for row in with_key("age_group", "under 14") if row[0] not in ("zone_allowed", "trap_allowed")
-    ]
-    folder = write_evening(tmp_path_factory.mktemp("young") / "sheets", {"game.csv": game})
-    return Played(load_evening(folder), 5, effort=SMALL).report()
-
-
-@pytest.fixture(scope="module")
-def two_calls(played: EveningReport) -> EveningReport:
-    """The corner and the wing trap advised: every kind of row of the bench page."""
-    names = [setting.name for setting in played.scenario.settings]
-    return advising(played, [(names.index("corner trap"), 0), (names.index("wing trap, now and then"), 0)])
-
-
-@pytest.fixture(scope="module")
-def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chromium]:
-    with browser(tmp_path_factory.mktemp("chromium")) as running:
-        yield running
-
-
-@pytest.fixture
-def opened(chromium: Chromium, tmp_path: Path) -> Iterator[Any]:
-    """``opened(html, width)``: the page in the browser; console and requests are checked at the end."""
-    pages: list[tuple[Page, Path]] = []
-
-    def open_page(html: str, width: int = LAPTOP) -> Page:
-        path = tmp_path / f"page{len(pages)}.html"
-        path.write_text(html, encoding="utf-8")
-        page = chromium.page(width, 800, mobile=width < 500)
-        pages.append((page, path))
-        page.open(path)
-        return page
-
-    yield open_page
-    for page, path in pages:
-        assert page.problems == []
-        assert page.requests == [path.resolve().as_uri()]
-        page.close()
 
 
 # --- the report ---------------------------------------------------------------------------------------------
@@ -183,7 +124,7 @@ def test_the_answer_comes_first_with_cost_and_worlds(opened: Any, two_calls: Eve
     found = two_calls.compare["settings"][0]["calls"][0]
     assert beaten_words(found) in card
     assert "red" in card  # the coach's word for the corner
-    for word in ("When", "On whom", "Worth", "Variants", "Stop", "Stand-ins"):
+    for word in ("When", "On whom", "How often", "Worth", "Variants", "Stop", "Stand-ins"):
         assert word in card
     below = page.run("document.querySelector('#answer').innerText")
     assert "luck of the draw" in below and "model itself can be off" in below
@@ -256,8 +197,10 @@ def test_the_report_prints_three_pages_and_the_bench_page(
 
 def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
     passes = 0
-    for s, c in two_calls.advised:
-        call = two_calls.scenario.settings[s].calls[c]
+    settings = two_calls.scenario.settings
+    for s, c, call in ((s, c, call) for s, one in enumerate(settings) for c, call in enumerate(one.calls)):
+        if call.dynamic:
+            continue
         card = call_card(two_calls.scenario, s, call, two_calls.timing)
         assert card is not None
         signs = [one["at"] for one in (*card["ours"], *card["theirs"])]
@@ -267,134 +210,97 @@ def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
         assert sum(run["traps"] for run in card["runs"]) <= 2
         lines = sorted((float(one["share"].rstrip("%")), one["wide"]) for one in card["passes"])
         assert [wide for _, wide in lines] == sorted(wide for _, wide in lines)
+        numbers = [one["at"] for one in card["passes"]]
+        taken = [*signs, *numbers]
+        assert all(math.dist(a, b) >= 70 for i, a in enumerate(taken) for b in taken[:i] if i >= len(signs))
         passes += len(lines)  # out of the corner hardly any: most of those caught there shoot
-        assert feeder(two_calls.timing, call) != call.ball[0]
+        if (s, c) in two_calls.advised:
+            assert feeder(two_calls.timing, call) != call.ball[0]
     assert passes > 1
 
 
-def test_one_meaning_of_guard_let_shoot_and_leave(two_calls: EveningReport) -> None:
+def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: EveningReport) -> None:
     """Guard: his open shot there is worth at least the lower end of their average shot; let shoot: less;
-    leave: less wherever he stands."""
+    leave: as lineup says; trap: in the area of an advised call, for those whom it is kept for."""
     least = two_calls.lineup["average_shot"]["low"]
-    worth = shots_by_area(two_calls)
-    rows = {one["number"]: one for one in opponents(two_calls)}
-    assert rows.keys() == worth.keys() and len(rows) == 5
-    for number, areas in worth.items():
-        row = rows[number]
-        assert areas
-        assert set(row["guard"]) == {area for area, points in areas.items() if points >= least}
-        assert set(row["free"]) == areas.keys() - set(row["guard"])
-        assert row["do"] == ("guard" if row["guard"] else "leave")
-
-
-def test_who_doubles_has_a_stand_in_with_a_name(two_calls: EveningReport) -> None:
-    seven = load_evening(CONFIGS / "sheets" / "example_evening").scenario
-    team = seven.defence_team
-    five = {player.number for player in team.on_court}
-    report = dataclasses.replace(two_calls, scenario=seven, plan=two_calls.plan | {"foul_trouble": []})
-    pairs = stand_ins(report, 0, 0)
-    assert {number for number, _ in pairs} <= five and len(pairs) == 4  # guards and forwards of both sides
-    for number, other in pairs:
-        assert other is not None and other not in five
-        away = abs(team.by_number(other).height_m - team.by_number(number).height_m)
-        rest = [one for one in team.players if one.number not in five]
-        assert away == min(abs(one.height_m - team.by_number(number).height_m) for one in rest)
-    spare = {player.number for player in team.players} - five
-    danger = dataclasses.replace(report, plan=two_calls.plan | {"foul_trouble": sorted(spare)})
-    assert all(other is None for _, other in stand_ins(danger, 0, 0))
-
-
-# --- the bench page -----------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("paper", [A4, LETTER], ids=["a4", "letter"])
-@pytest.mark.parametrize("answer", ["two calls", "stay home", "withheld"])
-def test_the_bench_page_is_one_sheet_of_few_words(
-    opened: Any,
-    two_calls: EveningReport,
-    withheld: EveningReport,
-    tmp_path: Path,
-    paper: dict[str, float],
-    answer: str,
-) -> None:
-    reports = {"two calls": two_calls, "stay home": advising(two_calls, []), "withheld": withheld}
-    html = bench_page(reports[answer])
-    page = opened(html)
-    assert pages_of(page.pdf(**paper), tmp_path) == 1
-    page.run("document.querySelectorAll('svg').forEach((e) => e.remove())")  # numbers drawn are no words
-    words = words_of(page.run("document.body.innerText").replace(BAD_NAME, "Them"))
-    assert 20 < len(words) <= MOST_WORDS
-    colours = page.run(
-        "[...new Set([...document.querySelectorAll('.sheet *')].flatMap((e) => "
-        "[getComputedStyle(e).color, getComputedStyle(e).backgroundColor]))]"
-    )
-    assert set(colours) <= {"rgb(0, 0, 0)", "rgba(0, 0, 0, 0)", "rgb(255, 255, 255)"}
-    assert page.run("window.harm") is None
-
-
-def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: EveningReport) -> None:
-    """Corner trap of the 2-3, ball on the right: near guard and near forward double it (configs/calls)."""
-    places = two_calls.lineup["usual"]["places"]
-    rows = {row["name"]: row for row in bench_view(two_calls)["calls"][0]["roles"]}
-    assert rows["Trap"]["right"] == f"{places['right_guard']}+{places['right_forward']}"
-    assert rows["Trap"]["left"] == f"{places['left_guard']}+{places['left_forward']}"
-    assert rows["Deny"]["right"] == str(places["left_guard"])  # far guard, on the wing
-    assert rows["Front"]["right"] == rows["Front"]["left"] == str(places["centre"])
-    assert rows["Rim"]["right"] == str(places["left_forward"])
-    text = opened(bench_page(two_calls)).run("document.body.innerText")
-    for number in (note.number for note in two_calls.evening.opponents if note.starts):
-        assert re.search(rf"\b{number}\b", text)
-    for word in (
-        "Q1",
-        "Q4",
-        "won 1 in",
-        "ahead",
-        "fouls",
-        "“red”",
-        "left",
-        "Stand-ins",
-        "Seen from our basket",
-    ):
-        assert word in text
-
-
-def test_tonights_rule_says_how_often_it_is_wrong(two_calls: EveningReport) -> None:
-    """Every sequence of 9 calls counted by itself; without a turnover in the first 4 it is (1 - p)^4."""
-    lines, rate, uses = (4, 7, None), 0.3, 9
-    total = 0.0
-    for won in itertools.product((0, 1), repeat=uses):
-        sums = list(itertools.accumulate(won))
-        stops = any(
-            sums[n - 1] < 2 and n >= (lines[sums[n - 1]] or uses + 1) for n in range(1, uses + 1)
-        )  # fmt: skip
-        total += stops * rate ** sum(won) * (1.0 - rate) ** (uses - sum(won))
-    assert stops_within(lines, rate, uses) == pytest.approx(total, abs=1e-12)
-    assert stops_within(lines, rate, 4) == pytest.approx(0.7**4)
-    assert stops_within(lines, rate, 3) == 0.0
-    row = {**two_calls.plan["mix"][0], "uses_per_game": 9}
-    rules = [
-        {**one, "rule": {"calls": lines, "expected": rate, "break_even": 0.05}}
-        for one in two_calls.plan["bench_rule"]["by_call"]
+    kept = next(one["number"] for one in two_calls.lineup["opponent"] if one["advice"] == "deny")
+    s, c = two_calls.advised[1]
+    setting = two_calls.scenario.settings[s]
+    call = setting.calls[c].model_copy(update={"only_against": (kept,)})
+    assert call.ball == ("wing",)
+    settings = [
+        one if i != s else setting.model_copy(update={"calls": (call,)})
+        for i, one in enumerate(two_calls.scenario.settings)
     ]
-    bench = two_calls.plan["bench_rule"] | {"by_call": rules}
-    report = dataclasses.replace(two_calls, plan=two_calls.plan | {"bench_rule": bench})
-    assert f"stop after 4 without a ring (of 100: {100 * total:.0f} wrong stops" in tonight(report, row)
-    assert "cannot tell yet; stop after 4" in tonight(report, row | {"uses_per_game": 3})
-    assert tonight(two_calls, row) == "keep; judge by layups and open threes"  # no rule in this plan
+    lineup = two_calls.lineup | {"whom_by_call": []}
+    scenario = two_calls.scenario.model_copy(update={"settings": tuple(settings)})
+    report = dataclasses.replace(two_calls, scenario=scenario, lineup=lineup)
+    rows = {one["number"]: one for one in opponents(report)}
+    assert len(rows) == 5
+    for one in report.lineup["opponent"]:
+        row, areas = rows[one["number"]], {area: found["points"] for area, found in one["areas"].items()}
+        guard = {area for area, points in areas.items() if points >= least}
+        trap = {"wing"} - guard if one["number"] == kept else set()
+        assert row["trap"] == (["wing"] if one["number"] == kept else [])
+        assert set(row["guard"]) == guard and set(row["free"]) == areas.keys() - guard - trap
+        assert row["leave"] == (one["advice"] == "leave") == ("leave" in row["him"])
+        assert not (row["leave"] and row["trap"])
+        words = {area: text.rpartition(" ")[0] for area, text in row["areas"].items()}
+        assert words == {
+            area: "guard" if area in guard else "trap" if area in trap else "let shoot" for area in areas
+        }
+    text = opened(bench_page(report)).run("document.querySelector('.them').innerText")
+    assert f"{kept} trap: wing" in text
 
 
-def test_a_long_name_keeps_the_bench_page_on_one_sheet(
-    opened: Any, two_calls: EveningReport, tmp_path: Path
-) -> None:
-    scenario = two_calls.scenario
-    teams = {
-        side: getattr(scenario, side).model_copy(update={"name": "Quay-and-Harbour" * 5})
-        for side in ("defence_team", "offence_team")
-    }
-    report = dataclasses.replace(two_calls, scenario=scenario.model_copy(update=teams))
-    page = opened(bench_page(report), PHONE)
-    assert page.run("document.documentElement.scrollWidth") <= PHONE
-    assert pages_of(page.pdf(**LETTER), tmp_path) == 1
+def with_only(report: EveningReport, s: int, c: int, numbers: tuple[int, ...]) -> EveningReport:
+    """The report with one call kept for these opponents."""
+    settings = list(report.scenario.settings)
+    calls = list(settings[s].calls)
+    calls[c] = calls[c].model_copy(update={"only_against": numbers})
+    settings[s] = settings[s].model_copy(update={"calls": tuple(calls)})
+    scenario = report.scenario.model_copy(update={"settings": tuple(settings)})
+    return dataclasses.replace(report, scenario=scenario)
+
+
+def test_a_court_card_draws_the_trap_on_a_man_whom_the_call_is_meant_for(two_calls: EveningReport) -> None:
+    """Whatever the call excludes: each of their five alone, and all but whoever would stand there."""
+    five = [player.number for player in two_calls.scenario.offence_team.on_court]
+    for s, c in two_calls.advised:
+
+        def drawn(numbers: tuple[int, ...], s: int = s, c: int = c) -> int:
+            report = with_only(two_calls, s, c, numbers)
+            call = report.scenario.settings[s].calls[c]
+            card = call_card(report.scenario, s, call, report.timing)
+            assert card is not None
+            assert sorted(one["number"] for one in card["theirs"]) == sorted(five)
+            nearest: dict[str, Any] = min(card["theirs"], key=lambda one: math.dist(one["at"], card["ball"]))
+            assert f"trap their {nearest['number']}." in card["words"]
+            return int(nearest["number"])
+
+        usual = drawn(())
+        assert all(drawn((number,)) == number for number in five)
+        assert drawn(tuple(number for number in five if number != usual)) != usual
+
+
+def test_nothing_on_a_court_card_runs_off_the_picture(opened: Any, two_calls: EveningReport) -> None:
+    """Signs, numbers, arrows and bands, also of a pass to where nobody stands, at the edge of the floor."""
+    ends = []
+    for s, c in two_calls.advised:
+        call = two_calls.scenario.settings[s].calls[c]
+        after = [
+            one | {"ways_out": [way | {"share": 1 / len(one["ways_out"])} for way in one["ways_out"]]}
+            for one in two_calls.timing["after_trap"]
+        ]
+        card = call_card(two_calls.scenario, s, call, two_calls.timing | {"after_trap": after})
+        assert card is not None and len(card["passes"]) == 4
+        x, y, width, height = map(float, card["court"]["view"].split())
+        for one in card["passes"]:
+            half = one["wide"] / 2
+            for at, room in ((one["at"], 60.0), (one["line"][:2], half), (one["line"][2:], half)):
+                assert x + room <= at[0] <= x + width - room and y + room <= at[1] <= y + height - room
+            ends.append(one["line"][2:])
+    assert len(ends) == 8
 
 
 # --- advice withheld, nothing to advise ---------------------------------------------------------------------

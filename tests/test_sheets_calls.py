@@ -38,17 +38,72 @@ def one(folder: Path, **row: str) -> Call:
     return call
 
 
-def test_an_empty_row_but_for_the_place_is_the_usual_call(tmp_path: Path) -> None:
-    for where, name in (
-        ("corner", "corner"),
-        ("Low post", "short_corner"),
-        ("top", "top"),
-        ("half court", "top"),
+def test_an_empty_row_but_for_the_place_is_the_usual_call_and_is_weighed_once(tmp_path: Path) -> None:
+    for where, same in (
+        ("corner", "corner trap"),
+        ("Low post", "short-corner trap"),
+        ("top", "trap at the top, every second time"),
+        ("half court", "trap at the top, every second time"),
     ):
-        call = one(tmp_path, where=where)
-        usual = load_call(f"configs/calls/{name}.toml")
-        assert call.model_dump(exclude={"name", "title"}) == usual.model_dump(exclude={"name", "title"})
-        assert call.name == f"own {usual.spot} trap"
+        found = ideas(tmp_path, {"word": "hush", "where": where})
+        assert own(found) == {}
+        (line,) = (line for line in found.remarks if "same as" in line)
+        assert line == f'calls.csv: "hush (own call)" is the same as "{same}": weighed once, as "{same}".'
+        (call,) = next(s.calls for s in found.scenario.settings if s.name == same)
+        assert found.signals[call.name] == ("red" if where == "corner" else "hush")
+
+
+def test_a_usual_call_among_others_of_one_word_and_an_idea_said_twice_are_one_call(tmp_path: Path) -> None:
+    both = [{"word": "hush", "where": "corner"}, {"word": "hush", "where": "wing", "on_whom": "10"}]
+    found = ideas(tmp_path, *both, {"word": "again", "where": "wing", "on_whom": "10"})
+    ((name, (corner, wing)), (second, (again,))) = own(found).items()
+    assert (name, second) == ("hush (own call)", "again (own call)")
+    assert corner is next(s for s in found.scenario.settings if s.name == "corner trap").calls[0]
+    assert again is wing and wing.name == "hush, wing"
+
+
+def test_check_says_of_each_own_call_what_it_was_understood_as(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [
+        {"word": "hush", "where": "top", "most_a_game": "2 a quarter", "on_whom": "10"},
+        {"where": "wing", "how_often": "40%", "on_whom": "everybody", "who_doubles": "nearest two",
+         "trigger": "catch", "most_a_game": "6"},
+        {"where": "corner", "how_often": "Twice a half"},
+    ]  # fmt: skip
+    ideas(tmp_path, *rows)
+    assert cli.run(["check", str(tmp_path)]) == 0
+    said = [line.strip() for line in capsys.readouterr().out.splitlines() if "Own call" in line]
+    assert said == [
+        'Own call "hush, top": on No. 10, at most 8 a game. Assumed, as usual there: every second time, '
+        "near guard and far guard double, set off by brought down.",
+        'Own call "own wing trap": on everybody, 40 of 100 times, at most 6 a game, the nearest two double, '
+        "set off by catch.",
+        'Own call "own corner trap": every time, at most 4 a game. Assumed, as usual there: on everybody, '
+        "near guard and near forward double, set off by pass in the air.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("said", "uses"),
+    [("once a game", 1), ("twice a quarter", 8), ("Twice per half", 4), ("3 times a quarter", 12),
+     ("three times in every half", 6), ("5 a game", 5), ("2 a period", 8)],
+)  # fmt: skip
+def test_a_plain_frequency_is_every_chance_until_the_uses_are_up(
+    tmp_path: Path, said: str, uses: int
+) -> None:
+    call = one(tmp_path, where="wing", how_often=said)
+    assert (call.probability, call.budget) == (1.0, uses)
+    assert one(tmp_path, where="wing", how_often="40%", most_a_game=said).budget == uses
+
+
+def test_two_answers_that_differ_and_a_bare_number_of_times_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"most_a_game: '6'.*the 8 a game that how_often says"):
+        one(tmp_path, where="wing", how_often="twice a quarter", most_a_game="6")
+    assert one(tmp_path, where="wing", how_often="twice a quarter", most_a_game="8").budget == 8
+    for wrong in ("6", "twice", "none a game", "0 a game", "twice a week"):
+        with pytest.raises(InputError, match=r"column how_often.*twice a quarter"):
+            one(tmp_path, where="wing", how_often=wrong)
 
 
 def test_every_cell_acts(tmp_path: Path) -> None:
@@ -56,10 +111,10 @@ def test_every_cell_acts(tmp_path: Path) -> None:
     assert one(tmp_path, where="corner", how_often="every third time").probability == pytest.approx(1 / 3)
     assert one(tmp_path, where="corner", how_often="40%").probability == pytest.approx(0.4)
     assert one(tmp_path, where="corner", most_a_game="6").budget == 6
-    assert one(tmp_path, where="corner", most_a_game="2 a quarter").budget == 2 * 4
+    assert one(tmp_path, where="corner", most_a_game="3 a quarter").budget == 3 * 4
     assert one(tmp_path, where="corner", on_whom="No. 10 and 12").only_against == (10, 12)
     assert one(tmp_path, where="corner", on_whom="weak handlers").only_against == (12,)
-    assert one(tmp_path, where="corner", on_whom="everybody").only_against == ()
+    assert one(tmp_path, where="corner", on_whom="everybody", most_a_game="5").only_against == ()
     assert one(tmp_path, where="corner", trigger="catch, ball held").triggers == ("catch", "held")
     changed = one(tmp_path, where="corner", who_doubles="near forward and centre")
     assert changed.doubles == ("near_forward", "centre") and usual.doubles == ("near_guard", "near_forward")
@@ -83,9 +138,9 @@ def test_options_go_with_the_role_that_takes_over(tmp_path: Path) -> None:
 def test_rows_with_the_same_word_are_one_idea(tmp_path: Path) -> None:
     found = ideas(
         tmp_path,
-        {"word": "hammer", "where": "corner"},
-        {"word": "Hammer", "where": "wing"},
-        {"where": "top"},
+        {"word": "hammer", "where": "corner", "on_whom": "10"},
+        {"word": "Hammer", "where": "wing", "on_whom": "10"},
+        {"where": "top", "on_whom": "10"},
         {"where": "top", "trigger": "dribbled in"},
     )
     assert {name: [call.spot for call in calls] for name, calls in own(found).items()} == {
@@ -121,10 +176,10 @@ def test_without_trap_advice_no_idea_is_weighed(tmp_path: Path) -> None:
 
 
 def test_in_man_to_man_the_nearest_two_double(tmp_path: Path) -> None:
-    row = {"where": "top", "who_doubles": "near guard and far guard", "most_a_game": "3"}
+    row = {"where": "top", "who_doubles": "near guard and far guard", "most_a_game": "4"}
     found = ideas(tmp_path, row, zone_allowed="no")
     ((call,),) = own(found).values()
-    assert call.dynamic and call.budget == 3
+    assert call.dynamic and call.budget == 4
     assert any("whoever is named at who_doubles" in line for line in found.remarks)
 
 
@@ -137,7 +192,10 @@ def test_a_band_goes_with_the_ball_brought_down_into_it(tmp_path: Path) -> None:
     """A call over half court in a band short of it would never be made, nor one brought down to nowhere."""
     usual = load_call("configs/calls/top.toml")
     assert usual.triggers == ("brought_down",) and usual.from_baseline_m
-    assert one(tmp_path, where="top", trigger="brought down").from_baseline_m == usual.from_baseline_m
+    assert (
+        one(tmp_path, where="top", trigger="brought down", on_whom="10").from_baseline_m
+        == usual.from_baseline_m
+    )
     over = one(tmp_path, where="top", trigger="over half court, ball held")
     assert over.triggers == ("across_half", "held") and over.from_baseline_m is None
     for row in ({"where": "top", "trigger": "over half court, brought down"},

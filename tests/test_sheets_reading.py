@@ -255,7 +255,7 @@ BAD_CELLS = [
         1,
         "how_often",
         "now and then",
-        "every time, every second, third or fourth time, or a percentage",
+        "every time, every second, third or fourth time, a percentage",
     ),
     (CALLS, 1, "how_often", "0%", "a percentage such as 40%"),
     (CALLS, 1, "how_often", "40", "a percentage such as 40%"),

@@ -15,7 +15,7 @@ from engine.inputs.files import KINDS, FileName, Source, kind_of, read_text, rea
 from engine.inputs.levels import level_from
 from engine.inputs.plays import Play, play_from
 from engine.inputs.rules import load_rules, rules_from
-from engine.inputs.scenario import scenario_from
+from engine.inputs.scenario import Scenario, scenario_from
 from engine.inputs.sheets import is_book, is_evening, load_evening
 from engine.inputs.sheets.columns import SHEETS
 from engine.inputs.sheets.data import CareNumbers, Grades, data_from
@@ -31,6 +31,9 @@ from engine.still.holes import ALIGNMENT, RULES, scenario_lines, zone_lines
 from engine.study.sweep.design import design_from
 from engine.study.sweep.sampling import read_points
 from engine.world.court import build_court, load_layout
+
+#: Possessions that the pace of a game is taken from.
+PACE_POSSESSIONS = 400
 
 
 def _count(n: int, noun: str) -> str:
@@ -177,7 +180,20 @@ def _sheet_numbers(data: Table, source: Source) -> str:
     return f"usual calls of {_count(len(found.base), 'defence')}, {_count(usual, 'setting')}"
 
 
-def _evening(source: Source) -> list[str]:
+def _pace(scenario: Scenario, before_playing: Callable[[], None] | None) -> list[str]:
+    """A line where the possessions of a game do not fit its minutes."""
+    if before_playing is not None:
+        before_playing()
+    from engine.study.pace import pace_words
+    from engine.study.play import play
+
+    clock, home = scenario.rules.clock, scenario.model_copy(update={"settings": ()})
+    per_game = play(home, PACE_POSSESSIONS).to_dict()["possessions_per_game"]
+    said = pace_words(per_game, clock.periods * clock.period_s / 60.0)
+    return [said] if said else []
+
+
+def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[str]:
     """A folder of sheets: one line, then what was filled in and what is to be minded."""
     evening = load_evening(source.path, source.shown)
     scenario = evening.scenario
@@ -187,7 +203,15 @@ def _evening(source: Source) -> list[str]:
         f"{_count(len(evening.own), 'player')} of ours, {len(evening.opponents)} of theirs, settings: {names}"
     )
     shots = [shot_line(note.to_dict()) for note in evening.shooting]
-    return [meaning, *evening.care.lines(), *evening.assumptions, *shots, *evening.remarks]
+    return [
+        meaning,
+        *evening.care.lines(),
+        *_pace(scenario, before_playing),
+        *evening.own_calls,
+        *evening.assumptions,
+        *shots,
+        *evening.remarks,
+    ]
 
 
 def _court(data: Table, source: Source) -> str:
@@ -227,7 +251,7 @@ _FOLDERS = {
 
 def _meaning(source: Source, before_playing: Callable[[], None] | None) -> str | list[str]:
     if source.path.is_dir() or is_book(source.path):
-        return _evening(source)
+        return _evening(source, before_playing)
     if source.path.name.casefold() in SHEETS and is_evening(source.path.parent):
         evening = load_evening(source.path.parent, str(Path(source.shown).parent))
         return f'sheet of "{evening.scenario.title}", played as its folder'

@@ -173,7 +173,7 @@ def report(
 
     evening = load_evening(scenario)
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
-    from engine.report.page.answer import headline
+    from engine.report.page.answer import advised_words
     from engine.report.page.page import bench_page, report_page
     from engine.report.words import paragraph
     from engine.study.evening_report import NEEDS
@@ -186,20 +186,21 @@ def report(
     if quiet or contract.STDOUT in (output, bench):
         return
     files = output if bench is None else f"{output}, {bench}"
-    sys.stdout.write(f"{paragraph(headline(found))}\n{paragraph(f'The page is in {files}.')}\n")
+    for line in (*advised_words(found), f"The page is in {files}."):
+        sys.stdout.write(f"{paragraph(line)}\n")
     sys.stdout.flush()
 
 
 @click.command(short_help="Show one possession as a page to play back.")
 @click.argument("scenario", type=click.Path())
 @click.option(
-    "--call", metavar="CALL", help="Call or its spot, such as corner. [default: the setting's first]"
+    "--call", metavar="CALL", help="Call, a part of its name, or its spot. [default: the setting's first]"
 )
 @click.option(
     "--pick",
     default="typical",
     show_default=True,
-    metavar="typical|worst|beaten|INDEX",
+    metavar="typical|worst|punished|INDEX",
     help="Which of the possessions with this call, or the number of a possession.",
 )
 @click.option("--setting", help="Setting to play. [default: the first that makes the call]")

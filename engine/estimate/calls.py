@@ -334,7 +334,8 @@ _SPOKEN = (
 )  # fmt: skip
 
 
-def _spoken(rate: float) -> tuple[int, int]:
+def spoken_rate(rate: float) -> tuple[int, int]:
+    """The fraction (times, of) that a coach hears for a rate."""
     return min(_SPOKEN, key=lambda pair: abs(pair[0] / pair[1] - rate))
 
 
@@ -353,7 +354,7 @@ def one_in(rate: float, noun: str = "") -> str:
     ):  # fmt: skip
         if fits:
             return word
-    times, of = _spoken(rate)
+    times, of = spoken_rate(rate)
     named = f" {noun}{'s' if times > 1 else ''}" if noun else ""
     return f"{times}{named} in {of}"
 

@@ -169,7 +169,7 @@ ADVICE_TO_A_MAN = {
     "force": "let him have the ball",
     "trap": "trap him",
     "leave": "leave him, help from him",
-    "deny": "guard him",
+    "deny": "",
 }
 #: Shouted on a floor anyway, so no signal for a call (common practice, no source).
 SHOUTED = frozenset(
@@ -182,12 +182,15 @@ GLOSSARY = {
     "clear": "told apart from luck in the possessions played (95 %)",
     "variant": "the model with its unsure numbers (pass speeds, reactions, shooting) drawn anew; 90 of 100 "
     "variants are not 90 % sure in a gym",
+    "beaten": "the ball got out of the trap: passed out, dribbled back out, or between the two",
+    "punished": "beaten, and a shot at the rim or an open three before the defence was set again",
     "bump": "the forward takes the wing until the guard has run over, then drops",
     "slot": "between the top and the wing",
     "skip": "a pass over the zone to the far side",
     "guard": "his open shot there is worth more than their average shot: close out to him",
     "let shoot": "his open shot there is worth less than that: stay between him and the rim",
-    "leave": "let shoot wherever he stands: help from him",
+    "leave": "let shoot wherever he stands, and no trap is meant for him: help from him",
+    "trap": "double him when he has the ball there; what is said elsewhere is about his shot",
     "the defence set": "all five back at their places before a shot",
     "points a call": "points conceded at home less those with the call, with what a won ball brings at the "
     "other end",
@@ -199,6 +202,12 @@ PREPOSITIONS = {"top": "at the", "wing": "on the", "slot": "in the", "high_post"
 CARE = (
     "League rules on zones and traps come first. Trap with feet and high hands, no reaching; never run "
     "under a shooter."
+)
+
+#: What the model's figures cannot say, for all that print figures: change it here when the model changes.
+MODELS_FAULT = (
+    "The model's attackers take more threes than real sides do: a trap that takes quick threes away looks "
+    "better here than on the floor."
 )
 
 # --- numbers and lines ----------------------------------------------------------------------------------
@@ -215,6 +224,11 @@ def plain(text: str) -> str:
 def count(n: int, one: str, many: str | None = None) -> str:
     """``12 steals``, ``1 steal``."""
     return f"{n:,} {one if n == 1 else (many or one + 's')}"
+
+
+def sentence(text: str) -> str:
+    """Text with a capital at its start."""
+    return text[:1].upper() + text[1:]
 
 
 def numbers_words(numbers: Sequence[int]) -> str:
@@ -295,10 +309,9 @@ def saved(found: Found, decimals: int, unit: str, short: bool = False) -> str:
         return f"{_side(mean, decimals)}{unit}, too few possessions for a range"
     if mean == low == high == 0:
         return "no difference at all"
-    if low > 0:
-        return f"saves {amount(mean, decimals)}{unit} ({amount(low, decimals)}{to}{amount(high, decimals)})"
-    if high < 0:
-        return f"costs {amount(mean, decimals)}{unit} ({amount(high, decimals)}{to}{amount(low, decimals)})"
+    if low > 0 or high < 0:
+        parts = [amount(value, _places(found, decimals)) for value in (mean, *sorted((low, high), key=abs))]
+        return f"{'saves' if low > 0 else 'costs'} {ranged(f'{parts[0]}{unit}', parts[1], parts[2], to)}"
     if short:
         return "no clear difference"
     return f"no clear difference ({_side(low, decimals)} to {_side(high, decimals)}{unit})"
@@ -312,14 +325,30 @@ def scaled(found: Found, factor: float) -> Found:
     return {"mean": mean, "low": low, "high": high}
 
 
-def around(found: Found, decimals: int, to: str = " to ") -> str:
+def span(low: str, high: str, to: str = " to ") -> str:
+    """``86.2 to 88.0``; ``about 86.2`` where both ends are written alike."""
+    return f"about {low}" if low == high else f"{low}{to}{high}"
+
+
+def ranged(mean: str, low: str, high: str, to: str = " to ") -> str:
+    """``87.1 (86.2 to 88.0)``; ``about 87.1`` where both ends are written alike."""
+    return f"about {mean}" if low == high else f"{mean} ({low}{to}{high})"
+
+
+def _places(found: Found, decimals: int) -> int:
+    """One decimal more where both ends of an interval would be written alike."""
+    return decimals + (amount(found["low"], decimals) == amount(found["high"], decimals))
+
+
+def around(found: Found, decimals: int, to: str = " to ", few: str = " (too few for a range)") -> str:
     """``87.1 (86.2 to 88.0)``."""
-    if found["mean"] is None:
+    mean, low, high = found["mean"], found["low"], found["high"]
+    if mean is None:
         return "-"
-    text = f"{found['mean']:.{decimals}f}"
-    if found["low"] is None or found["high"] is None:
-        return f"{text} (too few for a range)"
-    return f"{text} ({found['low']:.{decimals}f}{to}{found['high']:.{decimals}f})"
+    known = low is not None and high is not None
+    places = decimals + (known and f"{low:.{decimals}f}" == f"{high:.{decimals}f}")
+    texts = [f"{round(value, places) + 0.0:.{places}f}" for value in (mean, low, high) if value is not None]
+    return ranged(texts[0], texts[1], texts[2], to) if known else f"{texts[0]}{few}"
 
 
 def useful_decimals(found: Found) -> int:

@@ -1,7 +1,8 @@
 """The sheet of calls: a coach's own ideas, each weighed as a setting of its own beside the usual ones.
 
 A row starts from the shipped call for that spot in the defence that is played and changes what the row says.
-Rows with the same word are one idea: they are one setting with several calls.
+Rows with the same word are one idea: they are one setting with several calls. A call that is equal to one
+that is weighed anyway is that call, and is told as such.
 """
 
 from __future__ import annotations
@@ -44,6 +45,14 @@ SHARES = {
     "every_third_time": 1 / 3,
     "every_fourth_time": 1 / 4,
 }
+#: A frequency such as "2", "twice a quarter" or "three times per game": count and, if said, of what.
+_TIMES = re.compile(
+    r"(?:(?P<word>[a-z]+)|(?P<count>\d{1,3})(?:[.,]0)?)(?P<times> times)?"
+    r"(?: (?:a|per|each|every|in a|in each|in every) (?P<of>quarter|period|half|game))?"
+)
+_COUNTS = {"once": 1, "twice": 2, "thrice": 3} | {
+    word: n for n, word in enumerate("two three four five six seven eight nine ten".split(), 2)
+}
 _EVERYBODY = ("everybody", "everyone", "all", "anybody")
 _WEAK = ("weak_handlers", "weak", "weak_ones")
 _NEAREST = ("nearest_two", "nearest", "the_nearest_two", "two_nearest")
@@ -61,18 +70,23 @@ MOST_LETTERS = 20
 
 @dataclass(frozen=True)
 class OwnCalls:
-    """The coach's own ideas as settings; ``signals``: name of a call -> his word; remarks."""
+    """The coach's own ideas as settings; ``signals``: name of a call -> his word; remarks; ``told``: what
+    each row was understood as, a sentence each."""
 
     settings: tuple[Setting, ...] = ()
     signals: dict[str, str] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class _Idea:
+    """A row: ``said`` the columns that say something of the call."""
+
     word: str
     cells: Cells
     call: Call
+    said: frozenset[str]
 
 
 def _base(one: Cells, zone: Zone, source: Source) -> Source:
@@ -93,31 +107,45 @@ def _base(one: Cells, zone: Zone, source: Source) -> Source:
     return found
 
 
-def _share(one: Cells) -> float | None:
-    """How often a chance is taken, 0 to 1."""
+def _uses(text: str, rules: Rules, bare: bool) -> int | None:
+    """Uses in a game that a frequency says; None: it is none. ``bare``: a count alone is of a game."""
+    told = _TIMES.fullmatch(text.casefold())
+    if told is None or not (bare or told["of"]):
+        return None
+    n = int(told["count"]) if told["count"] else _COUNTS.get(told["word"], 0)
+    return n * {"quarter": 4, "half": 2, "period": rules.clock.periods}.get(told["of"], 1) or None
+
+
+def _share(one: Cells, rules: Rules) -> tuple[float | None, int | None]:
+    """How often a chance is taken, 0 to 1, and how many times a game, where that is how it is said: then
+    every chance until they are used."""
     text = one.text("how_often")
     if text is None:
-        return None
+        return None, None
+    uses = _uses(text, rules, bare=False)
+    if uses is not None:
+        return 1.0, uses
     value = SHARES.get(key_of(text), number_in(text) if text.endswith("%") else None)
     if value is None or not 0 < value <= 1:
         raise one.error(
-            "how_often", "every time, every second, third or fourth time, or a percentage such as 40%"
+            "how_often",
+            "every time, every second, third or fourth time, a percentage such as 40%, or so many times a "
+            "quarter, half or game, such as twice a quarter",
         )
-    return value
+    return value, None
 
 
-def _most(one: Cells, rules: Rules) -> int | None:
-    """Most uses in a game: a count, or a count for each period."""
+def _most(one: Cells, rules: Rules, often: int | None) -> int | None:
+    """Most uses in a game: a count, or a count for each period. ``often``: what how_often says of it."""
     text = one.text("most_a_game")
     if text is None:
-        return None
-    told = re.fullmatch(
-        r"(\d{1,3})(?:[.,]0)?( (?:a|per|each|every) (?:quarter|period|half)| (?:a|per) game)?", text
-    )
-    if told is None or int(told.group(1)) == 0:
+        return often
+    found = _uses(text, rules, bare=True)
+    if found is None:
         raise one.error("most_a_game", "a number of uses such as 6, or 2 a quarter; or leave it empty")
-    each = told.group(2) is not None and not told.group(2).endswith("game")
-    return int(told.group(1)) * (rules.clock.periods if each else 1)
+    if often is not None and often != found:
+        raise one.error("most_a_game", f"the {often} a game that how_often says, or leave one of them empty")
+    return found
 
 
 def _whom(one: Cells, team: Team, targets: Sequence[int]) -> tuple[int, ...]:
@@ -213,7 +241,8 @@ def _word(one: Cells) -> str:
 def _idea(one: Cells, zone: Zone, rules: Rules, team: Team, targets: Sequence[int], source: Source) -> _Idea:
     word, base = _word(one), _base(one, zone, source)
     data = read_toml(base)
-    share, most = _share(one), _most(one, rules)
+    share, often = _share(one, rules)
+    most = _most(one, rules, often)
     changes: dict[str, Any] = {**_doubles(one, zone, data), **_triggers(one, data)}
     changes |= {} if share is None else {"probability": share}
     changes |= {} if most is None else {"budget": most}
@@ -222,7 +251,8 @@ def _idea(one: Cells, zone: Zone, rules: Rules, team: Team, targets: Sequence[in
     wrong = misfit(call, zone)
     if wrong is not None:
         raise one.error("who_doubles", f"other trappers, or empty ({wrong[0]}: {wrong[2]})")
-    return _Idea(word, one, call)
+    said = {column.name for column in CALL_COLUMNS if one.text(column.name) is not None}
+    return _Idea(word, one, call, frozenset(said if often is None else said | {"most_a_game"}))
 
 
 def _grouped(ideas: Sequence[_Idea]) -> dict[str, list[_Idea]]:
@@ -249,6 +279,38 @@ def _check(mine: Sequence[_Idea]) -> None:
             covered[region] = idea.cells
 
 
+def _content(call: Call) -> str:
+    """All of a call but what it is called."""
+    return call.model_dump_json(exclude={"name", "title"})
+
+
+def _contents(calls: Sequence[Call]) -> tuple[str, ...]:
+    return tuple(sorted(_content(call) for call in calls))
+
+
+def _sentence(idea: _Idea, name: str) -> str:
+    """What a row was understood as, and what of it was assumed."""
+    call = idea.call
+    shares = {share: words for words, share in reversed(SHARES.items())}
+    often = shares.get(call.probability)
+    triggers = {code: words for words, code in TRIGGER_WORDS.items()}
+    two = "the nearest two" if call.dynamic else " and ".join(spoken(role) for role in call.doubles)
+    whom = ", ".join(str(number) for number in call.only_against)
+    parts = {
+        "on_whom": f"on No. {whom}" if whom else "on everybody",
+        "how_often": spoken(often) if often else f"{100 * call.probability:.0f} of 100 times",
+        "most_a_game": f"at most {call.budget} a game"
+        if call.budget is not None
+        else "as often as it comes up",
+        "who_doubles": f"{two} double",
+        "trigger": f"set off by {' or '.join(triggers[trigger] for trigger in call.triggers)}",
+    }
+    known = [words for column, words in parts.items() if column in idea.said]
+    assumed = [words for column, words in parts.items() if column not in idea.said]
+    more = f" Assumed, as usual there: {', '.join(assumed)}." if assumed else ""
+    return f'Own call "{name}": {", ".join(known) or "the usual one"}.{more}'
+
+
 def read_calls(
     file: SheetFile | None,
     where: str,
@@ -256,10 +318,11 @@ def read_calls(
     game: GameSheet,
     team: Team,
     targets: Sequence[int],
+    usual: Sequence[Setting],
     source: Source,
 ) -> OwnCalls:
     """The coach's own ideas. ``zone``: the defence played, ``team``: theirs, ``targets``: weak handlers who
-    start; ``source.read`` gathers the files read.
+    start, ``usual``: what is weighed anyway; ``source.read`` gathers the files read.
 
     Raises InputError: one line with file, row, column, value and what is allowed.
     """
@@ -276,13 +339,24 @@ def read_calls(
         remarks.append(f"{short}: in {zone.title} {said}")
     settings: list[Setting] = []
     signals: dict[str, str] = {}
+    told: list[str] = []
+    calls_known = {_content(call): call for setting in reversed(usual) for call in setting.calls}
+    weighed = {_contents(setting.calls): setting.name for setting in reversed(usual)}
     for name, mine in _grouped(ideas).items():
         _check(mine)
         calls: list[Call] = []
         for idea in mine:
             own = f"{idea.word}, {idea.call.spot}" if idea.word else name
-            calls.append(idea.call.model_copy(update={"name": own, "title": own}))
-            if idea.word:
-                signals[own] = idea.word
-        settings.append(Setting(name=name, calls=tuple(calls), zone_options=chosen(zone.options)))
-    return OwnCalls(tuple(settings), signals, tuple(remarks))
+            named = idea.call.model_copy(update={"name": own, "title": own})
+            call = calls_known.setdefault(_content(named), named)
+            calls.append(call)
+            told.append(_sentence(idea, own))
+            # a usual call keeps the word that the sheet of the game has for its spot
+            if idea.word and (call.name == own or call.spot.replace(" ", "_") not in game.signals):
+                signals.setdefault(call.name, idea.word)
+        same = weighed.setdefault(_contents(calls), name)
+        if same == name:
+            settings.append(Setting(name=name, calls=tuple(calls), zone_options=chosen(zone.options)))
+        else:
+            remarks.append(f'{short}: "{name}" is the same as "{same}": weighed once, as "{same}".')
+    return OwnCalls(tuple(settings), signals, tuple(remarks), tuple(told))

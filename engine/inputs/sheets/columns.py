@@ -357,7 +357,8 @@ CALL_COLUMNS = (
     ),
     Column(
         "how_often",
-        "every time, every second, third or fourth time, or a percentage; empty: as usual there",
+        "every time, every second, third or fourth time, a percentage, or twice a quarter; empty: as "
+        "usual there",
         "every second time",
         ("often", "share"),
         ("every time", "every second time", "every third time", "every fourth time"),

@@ -44,7 +44,8 @@ class Evening:
     ``assumptions``: what was filled in, in plain words, each once. ``remarks``: what was not used of the
     sheets. ``signals``: name of a call -> the coach's own word, where there is one. ``trap_targets``: shirt
     numbers of opponents whom the sheet calls weak under pressure. ``shooting``: how much of each estimate is
-    the player's own. ``folder``: None for a scenario file.
+    the player's own. ``own_calls``: what each row of the sheet of calls was understood as, a sentence each.
+    ``folder``: None for a scenario file.
     """
 
     scenario: Scenario
@@ -56,6 +57,7 @@ class Evening:
     own: tuple[OwnNote, ...] = ()
     shooting: tuple[ShotNote, ...] = ()
     remarks: tuple[str, ...] = ()
+    own_calls: tuple[str, ...] = ()
     folder: Path | None = None
 
     def to_dict(self) -> dict[str, Any]:
@@ -69,6 +71,7 @@ class Evening:
             "own": [note.to_dict() for note in self.own],
             "shooting": [note.to_dict() for note in self.shooting],
             "remarks": list(self.remarks),
+            "own_calls": list(self.own_calls),
         }
 
 
@@ -213,6 +216,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         own=own_notes,
         shooting=opponent.shooting,
         remarks=(*sheets.remarks, *game.remarks, *own_remarks, *opponent.remarks, *mine.remarks),
+        own_calls=mine.told,
         folder=folder,
     )
 
@@ -265,6 +269,7 @@ def _scenario(
         game,
         opponent.team,
         targets,
+        settings,
         source,
     )
     scenario = Scenario(

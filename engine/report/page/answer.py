@@ -5,14 +5,16 @@ Numbers come from the studies' JSON alone. engine.report.page.plan has plan, pra
 
 from __future__ import annotations
 
+from engine.estimate.calls import ESCAPES
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.page.court_card import call_card
-from engine.report.page.plan import handlers_of, stand_in_words
+from engine.report.page.plan import handlers_of, shirts_in, stand_in_words
 from engine.report.screen.compare import in_100
 from engine.report.screen.stress import worlds_in_100
 from engine.report.words import (
+    MODELS_FAULT,
     PREPOSITIONS,
     RARELY,
     SHOUTED,
@@ -23,6 +25,8 @@ from engine.report.words import (
     percent,
     saved,
     scaled,
+    sentence,
+    span,
     times,
 )
 from engine.study.evening_report import LEAST_SHARE, EveningReport
@@ -31,7 +35,7 @@ from engine.study.evening_report import LEAST_SHARE, EveningReport
 MOST_WORDS = 12
 MODEL = (
     "Ranges are the luck of the draw (95%). The model itself can be off by tenths of a point a call: nobody "
-    "has published what traps bring."
+    f"has published what traps bring. {MODELS_FAULT}"
 )
 CAUTIONS = (
     "Feet and high hands; no reaching, no wrapping. Never run under a shooter.",
@@ -128,14 +132,14 @@ def variants_words(report: EveningReport, setting: int, call: int) -> str:
     low, high = 100 * share["low"], 100 * share["high"]
     return (
         f"pays in {worlds_in_100(share['mean'])} ({count(found['worlds'], 'variant')} tried; "
-        f"{low:.0f} to {high:.0f})"
+        f"{span(f'{low:.0f}', f'{high:.0f}')})"
     )
 
 
 def beaten_words(found: Found) -> str:
     """How often a call is beaten, and what comes then."""
     outcomes, after = found["outcomes"], found["after_escape"]
-    beaten = sum(outcomes[name] or 0.0 for name in ("escape_pass", "retreat", "split"))
+    beaten = sum(outcomes[name] or 0.0 for name in ESCAPES)
     words = f"{round(100 * beaten)} of 100 calls"
     if after["rim_shot"] is None:
         return words
@@ -169,6 +173,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
         rows = [
             ("When", when_words(call)),
             ("On whom", whom_words(report, call)),
+            ("How often", row["often"]),
             ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
             ("Beaten", beaten_words(found)),
             ("Variants", variants_words(report, s, c)),
@@ -182,7 +187,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
                 "most": row["uses_per_game"],
                 "rows": [(name, said) for name, said in rows if said],
                 "caution": trap_closed(found),
-                "court": call_card(report.scenario, s, call, report.timing),
+                "court": call_card(report.scenario, s, call, report.timing, shirts_in(report, s, c)),
             }
         )
     return cards
@@ -255,16 +260,29 @@ def figure(report: EveningReport) -> Found | None:
 def not_advised(report: EveningReport) -> list[str]:
     """Why calls of the plan are not advised, one sentence each."""
     said = []
-    for s, c in report.planned:
-        if (s, c) in report.advised:
+    names = [setting.name for setting in report.scenario.settings]
+    for row in sorted(report.plan["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
+        s = names.index(row["setting"])
+        spot = s, [call.name for call in report.scenario.settings[s].calls].index(row["call"])
+        if spot in report.advised:
             continue
-        found, name = stress_of(report, s, c), spoken(report.scenario.settings[s].calls[c].name)
+        name, found = spoken(row["call"]), stress_of(report, *spot)
         share = None if found is None else found["share"]["mean"]
-        if found is None or (share is not None and share >= LEAST_SHARE):
+        if row["saves_per_game"]["mean"] <= 0.0:
+            said.append(f"Planned, not advised: {name}; over whole games it saves nothing.")
+        elif spot not in report.planned:
+            said.append(f"Planned, not advised: {name}; others save more.")
+        elif found is None or (share is not None and share >= LEAST_SHARE):
             said.append(f"Planned, not advised: {name}; a page holds two calls.")
         else:
-            said.append(f"Not advised: {name}, {variants_words(report, s, c)}.")
+            said.append(f"Not advised: {name}, {variants_words(report, *spot)}.")
     return said
+
+
+def advised_words(report: EveningReport) -> list[str]:
+    """The answer, and how often each advised call comes up and may be used."""
+    rows = [row for row in (plan_row(report, s, c) for s, c in report.advised) if row is not None]
+    return [headline(report), *(f"{sentence(spoken(row['call']))}: {row['often']}." for row in rows)]
 
 
 # --- the ledger -------------------------------------------------------------------------------------------

@@ -5,18 +5,16 @@ Numbers of the places follow the scenario's own line-up, with which the calls we
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
+from engine.estimate.calls import one_in
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.inputs.defence import persons_of
 from engine.inputs.roles import holder
 from engine.report.page.answer import plan_row
 from engine.report.page.court_card import call_card, home_card, out_of
-from engine.report.page.plan import behind_call, opponents, stand_ins
+from engine.report.page.plan import behind_call, opponents, replaced, shirt, shirts_in, stand_ins
 from engine.report.words import SHORT_TRIGGERS, numbers_words
 from engine.study.evening_report import EveningReport
-from engine.world.pack import defenders_of
+from engine.study.plan.bench import p_stopped
 
 #: Job of a cover -> the row of the bench page that it stands in.
 ROW_OF = {
@@ -38,14 +36,10 @@ def role_rows(report: EveningReport, setting: int, call_index: int, out: Found |
 
     ``out``: the way out of the beaten trap (engine.study.timing.links), None where it is not known.
     """
-    scenario = report.scenario
-    of = scenario.settings[setting]
-    call, zone = of.calls[call_index], of.zone or scenario.zone
-    numbers = dict(
-        zip(persons_of(zone), (player.number for player in defenders_of(scenario, zone)), strict=True)
-    )
+    call = report.scenario.settings[setting].calls[call_index]
+    numbers = shirts_in(report, setting, call_index)
 
-    def shirt(role: str, side: str) -> str:
+    def at(role: str, side: str) -> str:
         if role in DYNAMIC:
             return DYNAMIC[role]
         person = holder(role, side)
@@ -61,11 +55,11 @@ def role_rows(report: EveningReport, setting: int, call_index: int, out: Found |
     for name in ROWS:
         mine = [role for role, row in jobs.items() if row == name]
         if mine:
-            cells = ["+".join(shirt(role, side) for role in mine) for side in SIDES]
+            cells = ["+".join(at(role, side) for role in mine) for side in SIDES]
             rows.append({"name": name, "left": cells[0], "right": cells[1], "beaten": False})
     if out is not None:
         for name, role in (("ball", out["ball"]), ("rim", out["rim"])):
-            left, right = (shirt(role, side) for side in SIDES)
+            left, right = (at(role, side) for side in SIDES)
             rows.append({"name": f"Beaten: {name}", "left": left, "right": right, "beaten": True})
     return rows
 
@@ -84,14 +78,15 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "signal": report.evening.signals.get(call.name),
                 "when": " / ".join(SHORT_TRIGGERS[one].format(held=call.held_s) for one in call.triggers),
                 "whom": f"No. {numbers_words(call.only_against)}" if call.only_against else "anyone",
-                "most": row["uses_per_game"],
+                "often": row["often"],
                 "roles": role_rows(report, s, c, out),
-                "court": call_card(report.scenario, s, call, report.timing),
+                "court": call_card(report.scenario, s, call, report.timing, shirts_in(report, s, c)),
                 "stand_ins": [
-                    f"{n} \N{RIGHTWARDS ARROW} {other or '?'}" for n, other in stand_ins(report, s, c)
+                    *(f"{shirt(other)} for {n}" for n, other in replaced(report, s, c).items()),
+                    *(f"{n} \N{RIGHTWARDS ARROW} {shirt(other)}" for n, other in stand_ins(report, s, c)),
                 ],
                 "tonight": tonight(report, row),
-                "one_in": None if not turnovers else max(1, round(1.0 / turnovers)),
+                "won": "" if not turnovers else one_in(turnovers),
             }
         )
     return found
@@ -100,7 +95,6 @@ def bench_calls(report: EveningReport) -> list[Found]:
 def bench_view(report: EveningReport) -> Found:
     """Everything of the bench page."""
     care, plan = report.evening.care, report.plan
-    limit = int(plan["constants"]["foul_limit"])
     in_bonus = [
         spoken(row["call"]) for row in plan["mix"]
         if (plan["bonus"][_label(plan, row)]["in_bonus"]["low"] or 0.0) > 0.0
@@ -117,29 +111,12 @@ def bench_view(report: EveningReport) -> Found:
         "opponents": opponents(report),
         "quarters": int(plan["periods"]),
         "foul_numbers": plan["foul_trouble"],
-        "foul_limit": limit - 2,
+        "foul_limit": plan["no_double_from"],
         "bonus_stop": [name for name in sorted(advised) if name not in in_bonus],
         "lead": care.lead_stop,
         "behind": behind if (behind := behind_call(report)) in advised else "",
         "too_few": plan["bench_rule"]["too_few_below"],
     }
-
-
-def stops_within(lines: Sequence[int | None], rate: float, uses: int) -> float:
-    """Chance that a stop rule ends a call within ``uses`` calls that win the ball at ``rate`` each.
-
-    ``lines``: stop once so many calls brought 0, 1, 2, ... turnovers, None never. Exact: the chances of
-    0, 1, 2, ... turnovers of a call that still goes on, call by call.
-    """
-    going, stopped = [1.0], 0.0
-    for n in range(1, uses + 1):
-        lost, won = [(1.0 - rate) * p for p in going], [rate * p for p in going]
-        going = [a + b for a, b in zip([*lost, 0.0], [0.0, *won], strict=True)]
-        for k, line in enumerate(lines[: len(going)]):
-            if line is not None and n >= line:
-                stopped += going[k]
-                going[k] = 0.0
-    return stopped
 
 
 def tonight(report: EveningReport, row: Found) -> str:
@@ -158,8 +135,8 @@ def tonight(report: EveningReport, row: Found) -> str:
     first, uses = rule["calls"][0], row["uses_per_game"]
     if first > uses:
         return f"keep, cannot tell yet; stop after {first} without a ring, over games"
-    wrongly = stops_within(rule["calls"], rule["expected"], uses)
-    missed = 1.0 - stops_within(rule["calls"], rule["break_even"], uses)
+    wrongly = p_stopped(rule["expected"], rule["calls"], uses)
+    missed = 1.0 - p_stopped(rule["break_even"], rule["calls"], uses)
     return (
         f"stop after {first} without a ring (of 100: {round(100 * wrongly)} wrong stops, "
         f"{round(100 * missed)} missed), else keep"

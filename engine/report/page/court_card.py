@@ -32,6 +32,10 @@ LEAST_SHARE = 0.03
 WIDEST_CM, THINNEST_CM = 70, 6
 #: Room kept above the farthest sign; how far from its holder the ball is drawn.
 ABOVE_CM, BALL_CM = 130, 58
+#: Room that a sign, a number or the end of a pass takes to each side.
+MARK_CM = 75
+#: By how much a push is turned.
+COS, SIN = math.cos(0.3), math.sin(0.3)
 
 Spot = tuple[float, float]
 
@@ -44,7 +48,8 @@ def on_screen(place: Spot, side: str = "right") -> Spot:
 def apart(fixed: Sequence[Spot], free: Sequence[Spot], least: float = SIGN_CM) -> list[Spot]:
     """Places for signs so that none covers another: ``free`` ones give way, to each other by halves.
 
-    Each pair nearer than ``least`` is pushed apart along the line between them, up to 200 times.
+    Each pair nearer than ``least`` is pushed apart along the line between them, a little turned (who stands
+    in a row would be pushed to and fro for ever), up to 200 times.
     """
     spots = list(free)
     for _ in range(200):
@@ -56,6 +61,7 @@ def apart(fixed: Sequence[Spot], free: Sequence[Spot], least: float = SIGN_CM) -
                 if i == j or away >= least - 0.5:
                     continue
                 dx, dy = (x / away, y / away) if away > 0.0 else (1.0, 0.0)
+                dx, dy = dx * COS - dy * SIN, dx * SIN + dy * COS
                 push = (least - away) / (2.0 if j < len(spots) else 1.0)
                 spots[i] = spots[i][0] + push * dx, spots[i][1] + push * dy
                 if j < len(spots):
@@ -64,6 +70,18 @@ def apart(fixed: Sequence[Spot], free: Sequence[Spot], least: float = SIGN_CM) -
         if not moved:
             break
     return spots
+
+
+def beside(start: Spot, end: Spot, taken: Sequence[Spot]) -> Spot:
+    """Where a pass has its number: as near to its end as nothing else is, along the pass and to its sides."""
+    x, y = end[0] - start[0], end[1] - start[1]
+    way = math.hypot(x, y) or 1.0
+    spots = [
+        (start[0] + part * x - aside * y / way, start[1] + part * y + aside * x / way)
+        for part in (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)
+        for aside in (0.0, 0.7 * LABEL_CM, -0.7 * LABEL_CM, LABEL_CM, -LABEL_CM)
+    ]
+    return max(spots, key=lambda spot: min(LABEL_CM, *(math.dist(spot, other) for other in taken)))
 
 
 def arrow(start: Spot, end: Spot, short: float = 52.0, head: float = 34.0) -> Found | None:
@@ -90,28 +108,57 @@ def shirts_of(scenario: Scenario, zone: Zone) -> dict[str, int]:
     return dict(zip(persons_of(zone), people, strict=True))
 
 
-def _frame(setup: Setup, spots: Sequence[Spot]) -> Found:
-    """The lines of the court, cut above the farthest sign."""
+def attackers_of(scenario: Scenario) -> dict[int, int]:
+    """Position of an attacker, 1 to 5 -> shirt number."""
+    return {position: player.number for position, player in enumerate(scenario.offence_team.on_court, 1)}
+
+
+def trapped_first(scenario: Scenario, setup: Setup, call: Call, picture: Picture) -> dict[int, int]:
+    """As ``attackers_of``, but one whom the call is meant for has the ball: he changes places with another
+    who would have it. It is the man who has it there on the other side, else the nearest one."""
+    found = attackers_of(scenario)
+    handler = picture.handler
+    if not call.only_against or found[handler] in call.only_against:
+        return found
+    meant = [position for position, number in found.items() if number in call.only_against]
+    other = picture_of(setup, call.ball[0], "left").handler
+    man = min(meant, key=lambda at: (at != other, math.dist(picture.attackers[at], picture.ball)))
+    return found | {handler: found[man], man: found[handler]}
+
+
+def _frame(setup: Setup, signs: Sequence[Spot], marks: Sequence[Spot] = ()) -> Found:
+    """The lines of the court, cut above the farthest sign; wide enough for all signs, and for ``marks``:
+    ends of passes and the numbers beside them."""
     found = court_drawing(setup.court)
     x, y, width, height = (float(part) for part in found["view"].split())
-    top = max(min(spot[1] for spot in spots) - ABOVE_CM, found["half_y"] - MARGIN_CM)
-    found["view"] = f"{x + 40:.0f} {top:.0f} {width - 80:.0f} {y + height - top - 40:.0f}"
+    top = max(min(spot[1] for spot in signs) - ABOVE_CM, found["half_y"] - MARGIN_CM)
+    across, down = zip(*signs, *marks, strict=True)
+    left, right = min(x + 40, min(across) - MARK_CM), max(x + width - 40, max(across) + MARK_CM)
+    top, bottom = min(top, min(down) - MARK_CM), max(y + height - 40, max(down) + MARK_CM)
+    found["view"] = f"{left:.0f} {top:.0f} {right - left:.0f} {bottom - top:.0f}"
     return found
 
 
 def _card(
-    scenario: Scenario, setup: Setup, picture: Picture, stand: Mapping[str, Spot], side: str = "right"
+    scenario: Scenario,
+    setup: Setup,
+    picture: Picture,
+    stand: Mapping[str, Spot],
+    side: str = "right",
+    shirts: Mapping[str, int | str] | None = None,
+    theirs_by: Mapping[int, int] | None = None,
 ) -> Found:
     """The drawing without arrows: signs moved apart, the ball beside who has it.
 
-    ``side``: where the ball is, by which roles are persons.
+    ``side``: where the ball is, by which roles are persons. ``shirts``: of our places, ``theirs_by``: of
+    their positions; None: those of the scenario.
     """
-    shirts = shirts_of(scenario, setup.zone)
+    shirts = shirts_of(scenario, setup.zone) if shirts is None else shirts
+    theirs_by = attackers_of(scenario) if theirs_by is None else theirs_by
     theirs = {position: on_screen(at, side) for position, at in picture.attackers.items()}
     roles = list(stand)
     spots = apart(list(theirs.values()), [on_screen(stand[role], side) for role in roles])
     ours = dict(zip(roles, spots, strict=True))
-    five = scenario.offence_team.on_court
     ball = theirs[picture.handler]
     others = [at for at in (*theirs.values(), *spots) if at != ball]
     turns = [math.pi * k / 8.0 for k in range(16)]
@@ -119,7 +166,7 @@ def _card(
     return {
         "court": _frame(setup, [*theirs.values(), *spots]),
         "ours": [{"number": shirts[holder(role, side)], "at": ours[role], "role": role} for role in roles],
-        "theirs": [{"number": five[position - 1].number, "at": at} for position, at in theirs.items()],
+        "theirs": [{"number": theirs_by[position], "at": at} for position, at in theirs.items()],
         "ball": max(beside, key=lambda at: min(math.dist(at, other) for other in others)),
         "runs": [],
         "passes": [],
@@ -154,20 +201,25 @@ def feeder(timing: Found, call: Call) -> str:
     return max(sorted(thrown), key=lambda region: thrown[region], default=call.ball[0])
 
 
-def call_card(scenario: Scenario, setting: int, call: Call, timing: Found) -> Found | None:
+def call_card(
+    scenario: Scenario, setting: int, call: Call, timing: Found, shirts: Mapping[str, int | str] | None = None
+) -> Found | None:
     """A call with the ball on the right: from home's places to the trap, the ways out, who rotates.
 
-    ``timing``: its JSON: where the pass to the trap comes from, the ways out of it. None for a call whose
-    doubles are whoever is nearest: who that is, is not known before.
+    ``timing``: its JSON: where the pass to the trap comes from, the ways out of it. ``shirts``: place -> who
+    is there when the call is made, None the scenario's own. None for a call whose doubles are whoever is
+    nearest: who that is, is not known before.
     """
     if call.dynamic:
         return None
     of = scenario.settings[setting]
     zone = of.zone or scenario.zone
     setup = scenario_setup(scenario, zone, of.zone_options or scenario.zone_options)
+    shirts = shirts_of(scenario, zone) if shirts is None else shirts
     before, out = feeder(timing, call), out_of(timing, call.name)
     home, trap = picture_of(setup, before, "right"), trap_picture(setup, call, "right")
-    found = _card(scenario, setup, trap, trap.defenders)
+    theirs = trapped_first(scenario, setup, call, trap)
+    found = _card(scenario, setup, trap, trap.defenders, "right", shirts, theirs)
     ours = {one["role"]: one["at"] for one in found["ours"]}
     for role, at in ours.items():
         drawn = arrow(on_screen(home.defenders[role]), at)
@@ -177,7 +229,10 @@ def call_card(scenario: Scenario, setting: int, call: Call, timing: Found) -> Fo
         ways = _ways(setup, call, out)
         start = on_screen(trap.ball)
         signs = [one["at"] for one in (*found["ours"], *found["theirs"])] + [found["ball"]]
-        labels = apart(signs, [way["at"] for way in ways], LABEL_CM)
+        labels: list[Spot] = []
+        for way in ways:
+            labels.append(beside(start, way["at"], [*signs, *labels]))
+        found["court"] = _frame(setup, signs, [*labels, *(way["at"] for way in ways)])
         for way, label in zip(ways, labels, strict=True):
             x, y = way["at"]
             wide = max(WIDEST_CM * way["share"], THINNEST_CM)
@@ -191,7 +246,7 @@ def call_card(scenario: Scenario, setting: int, call: Call, timing: Found) -> Fo
                 drawn = arrow(ours[role], to, 40.0) if role in ours else None
                 if drawn is not None:
                     found["rotations"].append(drawn)
-    return found | {"words": _words(scenario, zone, call, before, out)}
+    return found | {"words": _words(shirts, theirs[trap.handler], call, before, out)}
 
 
 def _ways(setup: Setup, call: Call, out: Found) -> list[Found]:
@@ -205,11 +260,11 @@ def _ways(setup: Setup, call: Call, out: Found) -> list[Found]:
     ]
 
 
-def _words(scenario: Scenario, zone: Zone, call: Call, before: str, out: Found | None) -> str:
+def _words(shirts: Mapping[str, int | str], handler: int, call: Call, before: str, out: Found | None) -> str:
     """What is drawn, for those who do not see it."""
-    shirts = shirts_of(scenario, zone)
     two = " and ".join(str(shirts[holder(role, "right")]) for role in call.doubles)
-    said = f"Ball from the {spoken(before)} to the {spoken(call.ball[0])}, right side: {two} trap."
+    where = f"Ball from the {spoken(before)} to the {spoken(call.ball[0])}, right side"
+    said = f"{where}: {two} trap their {handler}."
     if out is None:
         return said
     ways = [f"{100 * way['share']:.0f} {WAY_WORDS[way['to']]}" for way in out["ways_out"]

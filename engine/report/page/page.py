@@ -19,6 +19,7 @@ from engine.report.screen.evening import shot_line
 from engine.report.screen.timing import bump_words
 from engine.report.words import GLOSSARY, count
 from engine.study.evening_report import EveningReport
+from engine.study.lineup.advice import AREAS
 from engine.world.court import build_court
 
 
@@ -71,7 +72,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
     bench_style, bench_source = own_part("bench.css")
     care = report.evening.care
     opponents = page_plan.opponents(report)
-    areas = dict.fromkeys(page_plan.AREAS.values())
+    areas = dict.fromkeys(AREAS.values())
     return str(
         environment()
         .get_template("report.html")
@@ -97,9 +98,8 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             ),
             call_of_shots=None if report.shots["call"] is None else spoken(report.shots["call"]),
             plan=page_plan.plan_view(report),
-            moments=page_plan.moments(report),
             bump=bump_words(report.timing["bump"]),
-            drills=page_plan.drills(report),
+            practice=page_plan.practice(report),
             lineup=page_plan.lineup_view(report),
             opponents=opponents,
             areas=[area for area in areas if any(area in one["areas"] for one in opponents)],

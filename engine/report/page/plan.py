@@ -5,28 +5,26 @@ No sentence names a weakest player: where the other side would attack is told by
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from itertools import accumulate, pairwise
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
-from engine.inputs.defence import persons_of
 from engine.inputs.roles import holder
-from engine.report.page.court_card import pass_card
-from engine.report.screen.lineup import OTHER_TASK, TASKS
+from engine.report.page.court_card import pass_card, shirts_of
+from engine.report.screen.lineup import role_task
+from engine.report.screen.plan import not_planned
 from engine.report.screen.timing import late_words, merged
-from engine.report.words import around, count, numbers_words, percent, saved
+from engine.report.words import around, count, numbers_words, percent, saved, sentence
 from engine.study.evening_report import EveningReport
-from engine.study.lineup.opponent import LEAST_CALLS
-from engine.world.pack import defenders_of
+from engine.study.lineup.advice import GUARD, LEAST_CALLS, LET_SHOOT, area_of
 
-#: Where a man stands, in a coach's words; other regions are left out.
-AREAS = {
-    "corner": "corner", "wing": "wing", "slot": "wing", "top": "top", "high_post": "middle",
-    "elbow": "middle", "short_corner": "inside", "low_post": "inside", "lane": "inside", "rim": "inside",
-}  # fmt: skip
-GUARD, LET_SHOOT, LEAVE = "guard", "let shoot", "leave"
+LEAVE, TRAP = "leave", "trap"
 SIDES = ("left", "right")
+#: Minutes of a practice, and of each start from a worst moment; how often in a row it must be in time. A
+#: choice: common practice, no source.
+PRACTICE_MIN, MOMENT_MIN, IN_A_ROW = 20, 2, 5
 #: Fewer words of a drill do not say what is done.
 LEAST_WORDS = 8
 
@@ -64,7 +62,8 @@ def plan_view(report: EveningReport) -> Found:
         "late": _late_rows(late),
         "late_words": _late_words(late, clear),
         "too_few": plan["bench_rule"]["too_few_below"],
-        "unclear": [spoken(name) for name in plan["not_clear"]],
+        "others": not_planned(plan),
+        "pace": plan["pace"],
     }
 
 
@@ -132,46 +131,65 @@ def doublers(report: EveningReport, setting: int, call: int) -> set[int]:
     """Shirts that double in a call, on either side; those of dynamic doubles are not known before."""
     of = report.scenario.settings[setting]
     zone = of.zone or report.scenario.zone
-    shirts = dict(
-        zip(persons_of(zone), (player.number for player in defenders_of(report.scenario, zone)), strict=True)
-    )
+    shirts = shirts_of(report.scenario, zone)
     people = {holder(role, side) for role in of.calls[call].doubles for side in SIDES}
     return {shirts[person] for person in people if person in shirts}
 
 
-def stand_in(report: EveningReport, number: int) -> int | None:
+def stand_in(report: EveningReport, number: int, taken: Collection[int | None] = ()) -> int | None:
     """Shirt of who doubles in his stead: of the bench, not himself in danger of fouls, the nearest in height.
 
-    None where the bench has nobody.
+    None where the bench has nobody but those who are ``taken``.
     """
     team, danger = report.scenario.defence_team, set(report.plan["foul_trouble"])
     playing = {player.number for player in team.on_court}
     his = team.by_number(number).height_m
-    bench = [one for one in team.players if one.number not in playing and one.number not in danger]
+    gone = playing | danger | set(taken)
+    bench = [one for one in team.players if one.number not in gone]
     if not bench:
         return None
     return min(bench, key=lambda one: (abs(one.height_m - his), one.number)).number
 
 
+def replaced(report: EveningReport, setting: int, call: int) -> dict[int, int | None]:
+    """Who would double in a call but must not, as the plan says (``foul_trouble``) -> who is there for him;
+    None: nobody is left."""
+    found: dict[int, int | None] = {}
+    for number in sorted(doublers(report, setting, call) & set(report.plan["foul_trouble"])):
+        found[number] = stand_in(report, number, found.values())
+    return found
+
+
+def shirt(number: int | None, nobody: str = "?") -> int | str:
+    """A shirt, or that there is nobody."""
+    return nobody if number is None else number
+
+
+def shirts_in(report: EveningReport, setting: int, call: int) -> dict[str, int | str]:
+    """Place -> shirt on the floor when a call is made: nobody doubles who must not; ? if nobody is left."""
+    instead, of = replaced(report, setting, call), report.scenario.settings[setting]
+    return {
+        place: shirt(instead[number]) if number in instead else number
+        for place, number in shirts_of(report.scenario, of.zone or report.scenario.zone).items()
+    }
+
+
 def stand_ins(report: EveningReport, setting: int, call: int) -> list[tuple[int, int | None]]:
-    """Each who doubles in a call, with who comes for him."""
-    return [(number, stand_in(report, number)) for number in sorted(doublers(report, setting, call))]
+    """Each who may double in a call, with who comes for him once he must not."""
+    instead = replaced(report, setting, call)
+    mine = sorted(doublers(report, setting, call) - set(instead))
+    return [(number, stand_in(report, number, instead.values())) for number in mine]
 
 
 def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
-    """When who doubles gives way, and to whom; "" where nobody is known to double."""
-    limit, danger = int(report.plan["constants"]["foul_limit"]), set(report.plan["foul_trouble"])
-    pairs = stand_ins(report, setting, call)
-    if not pairs:
-        return ""
-    early = sorted(danger & {number for number, _ in pairs})
-    sooner = f" (No. {numbers_words(early)}: {limit - 3})" if early else ""
-    known = dict.fromkeys(other for _, other in pairs)
-    said = ", ".join(
-        f"{other or 'nobody'} for {numbers_words([number for number, one in pairs if one == other])}"
-        for other in known
-    )
-    return f"with {limit - 2} fouls{sooner}: {said}"
+    """Who must not double, when others give way, and to whom; "" where nobody is known to double."""
+    known: dict[int | None, list[int]] = {}
+    for number, other in stand_ins(report, setting, call):
+        known.setdefault(other, []).append(number)
+    never = [f"No. {n} must not double (fouls): {shirt(other, 'nobody')} for him"
+             for n, other in replaced(report, setting, call).items()]  # fmt: skip
+    later = ", ".join(f"{shirt(other, 'nobody')} for {numbers_words(mine)}" for other, mine in known.items())
+    return "; ".join([*never, *([f"with {report.plan['no_double_from']} fouls: {later}"] if later else [])])
 
 
 # --- timing and lineup --------------------------------------------------------------------------------------
@@ -201,6 +219,15 @@ def _short(trains: str) -> str:
     return first if len(first.split()) >= LEAST_WORDS else trains.replace(":", ",")
 
 
+def practice(report: EveningReport) -> Found:
+    """Tomorrow's practice by the minute: the drills, then starts from the worst moments."""
+    mine, worst = drills(report), moments(report)
+    minutes = practice_minutes(len(mine), len(worst))
+    for one, when in zip((*mine, *worst), minutes, strict=True):
+        one["minutes"] = when
+    return {"drills": mine, "moments": worst, "minutes": PRACTICE_MIN, "in_a_row": IN_A_ROW}
+
+
 def drills(report: EveningReport) -> list[Found]:
     """Three drills: what they train, on which passes, and what is to be reached."""
     late: dict[str, float] = {}
@@ -221,6 +248,15 @@ def drills(report: EveningReport) -> list[Found]:
     return found
 
 
+def practice_minutes(drills: int, moments: int) -> list[str]:
+    """``0-5``, ``5-10``, ...: when each drill, then each start from a worst moment, has its turn: MOMENT_MIN
+    minutes for a start, the rest of PRACTICE_MIN shared out evenly, the first drills a minute more."""
+    each, more = divmod(PRACTICE_MIN - MOMENT_MIN * moments, max(drills, 1))
+    lengths = [*(each + (i < more) for i in range(drills)), *[MOMENT_MIN] * moments]
+    ends = list(accumulate(lengths, initial=0))
+    return [f"{start}\N{EN DASH}{end}" for start, end in pairwise(ends)]
+
+
 def lineup_view(report: EveningReport) -> Found:
     """Who plays where, the role task."""
     found = report.lineup
@@ -232,71 +268,62 @@ def lineup_view(report: EveningReport) -> Found:
     else:
         said = "The selected line-up differs from yours: try it in practice first."
     show = usual if found["keep"] else best
-    worst = found["attack_at"][0]
-    clear = worst["cost"]["low"] is not None and worst["cost"]["low"] > 0.0
-    kind = worst["place"].rpartition("_")[2]
-    scorer, place = found["best_scorer"]["number"], spoken(worst["place"])
-    where = f"is left to the {place}" if report.scenario.zone.guards else f"stands in the {place}'s area"
-    task = (
-        f"When their No. {scorer} {where}, help there: {TASKS.get(kind, OTHER_TASK)}."
-        if clear
-        else "No area costs clearly more than another when their best scorer stands there."
-    )
     return {
         "title": "Yours" if found["keep"] else "Selected",
         "places": [(spoken(place), number) for place, number in show.items()],
         "said": said,
-        "task": task,
+        "task": f"{sentence(role_task(found))}.",
     }
 
 
 # --- their five ---------------------------------------------------------------------------------------------
 
 
-def shots_by_area(report: EveningReport) -> dict[int, dict[str, float]]:
-    """Shirt -> area -> points of his best open shot there, where the alignment puts him without the ball."""
-    found: dict[int, dict[str, float]] = {}
-    for one in report.lineup["opponent"]:
-        mine = found.setdefault(one["number"], {})
-        for region, points in one["open_shots"].items():
-            if region in AREAS:
-                mine[AREAS[region]] = max(mine.get(AREAS[region], 0.0), points)
-    return found
-
-
 def opponents(report: EveningReport) -> list[Found]:
-    """Their five: number, hand, per area what to do about his shot, and what to do about him.
-
-    One meaning each, from the worth of his open shot there against their average shot: ``let shoot`` is below
-    its range, ``guard`` is not, ``leave`` is below it wherever he stands.
+    """Their five as ``lineup`` has them: number, hand, per area what to do about his shot, and what to do
+    about him. Where an advised call is meant for him, or clearly pays against him, he is not let shoot: there
+    it is ``trap``.
     """
     notes = {note.number: note for note in report.evening.opponents}
-    least, trapped = report.lineup["average_shot"]["low"], trapped_in(report)
+    trapped = trapped_in(report)
     rows = []
-    for number, areas in shots_by_area(report).items():
-        words = {area: GUARD if points >= least else LET_SHOOT for area, points in areas.items()}
-        note = notes.get(number)
+    for one in report.lineup["opponent"]:
+        number, areas, note = one["number"], one["areas"], notes.get(one["number"])
+        traps = trapped.get(number, {})
+        words = {
+            area: TRAP if area in traps and found["do"] == LET_SHOOT else found["do"]
+            for area, found in areas.items()
+        }
+        do = LEAVE if one["advice"] == LEAVE else GUARD if GUARD in words.values() else LET_SHOOT
+        trap = list(dict.fromkeys(traps.values()))
+        him = [
+            *([do] if do in (LEAVE, *words.values()) else []),
+            *([f"{TRAP}: {', '.join(trap)}"] if trap else []),
+        ]
+        where = {do: [area for area, word in words.items() if word == do] for do in (GUARD, LET_SHOOT)}
         rows.append(
             {
                 "number": number,
                 "hand": (note.hand if note is not None else None) or "-",
-                "areas": {area: f"{words[area]} {points:.2f}" for area, points in areas.items()},
-                "guard": [area for area, word in words.items() if word == GUARD],
-                "free": [area for area, word in words.items() if word == LET_SHOOT],
-                "do": LEAVE if GUARD not in words.values() else GUARD,
-                "trap": trapped.get(number, []),
+                "areas": {area: f"{word} {areas[area]['points']:.2f}" for area, word in words.items()},
+                "guard": where[GUARD],
+                "free": where[LET_SHOOT],
+                "leave": do == LEAVE,
+                "trap": trap,
+                "him": ", ".join(him),
             }
         )
     return rows
 
 
-def trapped_in(report: EveningReport) -> dict[int, list[str]]:
-    """Shirt -> the advised calls that the coach keeps for him, or that clearly pay against him."""
-    found: dict[int, list[str]] = {}
+def trapped_in(report: EveningReport) -> dict[int, dict[str, str]]:
+    """Shirt -> area -> the advised call there that the coach keeps for him, or that clearly pays against
+    him."""
+    found: dict[int, dict[str, str]] = {}
     for s, c in report.advised:
         call = report.scenario.settings[s].calls[c]
         for number in call.only_against or handlers_of(report, call)[1]:
-            found.setdefault(number, []).append(spoken(call.name))
+            found.setdefault(number, {})[area_of(call)] = spoken(call.name)
     return found
 
 

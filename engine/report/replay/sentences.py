@@ -210,9 +210,9 @@ def rule_words(pick: Pick) -> str:
             "Worst: of the possessions with this call, the one that cost most net points against no call; "
             "where several cost as much, the lowest number."
         )
-    if pick.rule == "beaten":
+    if pick.rule == "punished":
         return (
-            "Beaten: the first possession in which the ball left the trap by pass, retreat or split and a "
+            "Punished: the first possession in which the ball left the trap by pass, retreat or split and a "
             "shot at the rim or an open three followed before the defence stood again."
         )
     return f"Asked for by its number, {pick.index}."
@@ -229,8 +229,8 @@ def common_words(pick: Pick) -> str:
     share = f" ({100 * pick.alike / pick.called:.0f} of 100)" if pick.called else ""
     if pick.rule == "worst":
         return f"So bad ({_cost_words(pick.cost)}): {among}; {made}."
-    if pick.rule == "beaten":
-        return f"So beaten: {among}{share}; {made}."
+    if pick.rule == "punished":
+        return f"So punished: {among}{share}; {made}."
     assert pick.outcome is not None and pick.after is not None
     return f"The same course ({course_words(pick.outcome, pick.after)}): {among}{share}; {made}."
 

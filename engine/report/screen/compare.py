@@ -14,6 +14,7 @@ from engine.report.words import (
     JOIN,
     LABEL,
     LOSS_WORDS,
+    MODELS_FAULT,
     OUTCOME_WORDS,
     RARELY,
     WIDTH,
@@ -26,6 +27,7 @@ from engine.report.words import (
     paragraph,
     percent,
     plain,
+    ranged,
     saved,
     scaled,
     shorten,
@@ -56,7 +58,7 @@ def compare_text(result: Found, with_detail: bool = False) -> str:
         lines += ["", paragraph("The scenario has no settings, so there is no call to weigh.")]
     for setting in result["settings"]:
         lines += _setting(setting, result["baseline"], result["possessions"])
-    lines += ["", paragraph(NET_NOTE), paragraph(UNCERTAINTY), paragraph(CARE)]
+    lines += ["", *map(paragraph, (NET_NOTE, UNCERTAINTY, MODELS_FAULT, CARE))]
     return _finish(result, lines, with_detail)
 
 
@@ -254,7 +256,7 @@ def _night(over: Found, name: str) -> str:
     found = over["intervals"][name]
     if found["low"] is None:
         return f"{over[name]:+.0f}"
-    return f"{over[name]:+.0f} ({found['low']:+.0f} to {found['high']:+.0f})"
+    return ranged(*(f"{value:+.0f}" for value in (over[name], found["low"], found["high"])))
 
 
 def _chance(over: Found) -> str:
@@ -262,7 +264,7 @@ def _chance(over: Found) -> str:
     found = over["intervals"]["p_worse"]
     if found["low"] is None:
         return percent(over["p_worse"])
-    return f"{percent(over['p_worse'])} ({100 * found['low']:.0f} to {100 * found['high']:.0f})"
+    return ranged(percent(over["p_worse"]), *(f"{100 * found[key]:.0f}" for key in ("low", "high")))
 
 
 def _hundredfold(value: float | None) -> str:

@@ -5,6 +5,8 @@ No page names a weakest player: where they would attack is said by place, as a t
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.words import (
@@ -113,23 +115,39 @@ def _attack(result: Found) -> list[str]:
         mean, low, high = (100.0 * one["cost"][key] for key in ("mean", "low", "high"))
         rows.append((spoken(one["place"]), f"{mean:+.1f}", f"({low:+.1f} to {high:+.1f})"))
     lines += table(rows)
-    worst = result["attack_at"][0]
-    if worst["cost"]["low"] > 0.0:
-        lines.append(labelled("Role task", f"when he stands there, help the {_task(worst['place'])}"))
-    else:
-        lines.append(labelled("Role task", "no area costs clearly more than another"))
-    return lines
+    return [*lines, labelled("Role task", role_task(result))]
 
 
-def _task(place: str) -> str:
-    kind = place.rpartition("_")[2]
-    return f"{spoken(place)}: {TASKS.get(kind, OTHER_TASK)}"
+def role_task(result: Found) -> str:
+    """What helps where their best scorer costs most; that it is nowhere clearly more than where he usually
+    plays, where the figures do not show more."""
+    worst, scorer = result["attack_at"][0], result["best_scorer"]["number"]
+    low = worst["cost"]["low"]
+    if low is None or low <= 0.0:
+        return f"their No. {scorer} nowhere clearly costs more than where he usually plays"
+    place = spoken(worst["place"])
+    where = f"is left to the {place}" if result["guard_men"] else f"stands in the {place}'s area"
+    task = TASKS.get(worst["place"].rpartition("_")[2], OTHER_TASK)
+    return f"when their No. {scorer} {where}, help there: {task}"
+
+
+def _of_his_shot(areas: Found, traps: Collection[str]) -> str:
+    """``guard at wing, top; let shoot at corner``: nobody is let shoot where he is to be trapped."""
+    does: dict[str, list[str]] = {}
+    for area, one in areas.items():
+        if area not in traps or one["do"] == "guard":
+            does.setdefault(one["do"], []).append(area)
+    return "; ".join(f"{do} at {', '.join(where)}" for do, where in sorted(does.items()))
 
 
 def _opponent(result: Found) -> list[str]:
     lines = ["Their five"]
     for one in result["opponent"]:
-        lines.append(labelled(f"number {one['number']}", f"{ADVICE_TO_A_MAN[one['advice']]}: {one['why']}"))
+        kept, traps = one["kept_areas"], {*one["trap_areas"], *one["kept_areas"]}
+        shot = "" if one["advice"] == "leave" else _of_his_shot(one["areas"], traps)
+        call = f"trap at {', '.join(kept)}, where a call is kept for him" if kept else ""
+        said = "; ".join(part for part in (ADVICE_TO_A_MAN[one["advice"]], call, shot) if part)
+        lines.append(labelled(f"number {one['number']}", f"{said}: {one['why']}"))
     if result["trap_breaker"] is not None:
         words = f"likely number {result['trap_breaker']} ({result['trap_breaker_by']})"
         lines.append(labelled("Trap breaker", words))

@@ -10,6 +10,7 @@ from engine.report.words import (
     CARE,
     JOIN,
     amount,
+    around,
     count,
     finished,
     labelled,
@@ -41,10 +42,12 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
     """The text of ``plan`` from its JSON result; ``with_detail`` appends everything."""
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
     games = f"{count(result['games'], 'game')} of {result['possessions_per_game']} possessions a side"
-    lines = [paragraph(result["title"]), paragraph(f"{who}: {games}, home and planned."), ""]
+    lines = [paragraph(result["title"]), paragraph(f"{who}: {games}, home and planned.")]
+    lines.append("")
     lines += _answer(result)
+    lines += ["", paragraph(result["pace"])] if result["pace"] else []
     if result["calls"]:
-        lines += ["", *_not_planned(result), *_practice(result)]
+        lines += ["", *_not_planned(result)]
         lines += ["", *_uses(result), "", *_bonus(result)]
         lines += ["", *_late(result), "", *_bench(result)]
     lines += ["", *_fouls(result), *_legs(result), ""]
@@ -97,47 +100,25 @@ def _answer(result: Found) -> list[str]:
                 f"  {_name(one)}",
                 f"{one['chances_per_game']:.0f}",
                 f"{row['made_per_game']:.1f}",
-                _short(row["saves_per_game"], 1),
+                around(row["saves_per_game"], 1, few=""),
             )
         )
-    return [*lines, "", *table(rows, indent="")]
+    often = [paragraph(f"{_name(labels[row['setting'], row['call']])}: {row['often']}.") for row in mix]
+    return [*lines, "", *table(rows, indent=""), *often]
 
 
-def _short(found: Found, decimals: int) -> str:
-    """``1.6 (1.1 to 2.1)``, with a minus where points are lost."""
-    if found["mean"] is None:
-        return "-"
-    parts = [f"{found[key]:.{decimals}f}" for key in ("mean", "low", "high") if found[key] is not None]
-    parts = [part.replace(f"-{0:.{decimals}f}", f"{0:.{decimals}f}") for part in parts]
-    return parts[0] if len(parts) < 3 else f"{parts[0]} ({parts[1]} to {parts[2]})"
+def not_planned(result: Found) -> list[str]:
+    """Every call that is not planned, with the reason."""
+    return [f"{_name(one)} ({one['why_not']})" for one in result["calls"] if one["why_not"]]
 
 
 def _not_planned(result: Found) -> list[str]:
-    parts = [f"{_name(one)} ({one['why_not']})" for one in result["calls"] if one["why_not"]]
+    parts = not_planned(result)
     lines = [labelled("Not planned", ", ".join(parts))] if parts else []
     if result["left_out"]:
         names = ", ".join(plain(name) for name in result["left_out"])
         lines.append(labelled("Left out", f"another defence, see compare: {names}"))
     return lines
-
-
-def _practice(result: Found) -> list[str]:
-    said = []
-    for row in result["practice"]:
-        name = plain(spoken(row["call"]))
-        if row["planned"] == 0:
-            continue
-        fits = "as usual" if row["fits"] else f"more than the usual {row['most']}"
-        words = f"{name} {times(row['planned'])}, {fits}"
-        next_use = row["next_use"]
-        if row["fits"] and row["planned"] == row["most"] and next_use["low"] is not None:
-            more = "would still save" if next_use["low"] > 0 else "saves nothing clear"
-            words += f" (a use number {row['most'] + 1} {more})"
-        said.append(words)
-    if not result["practice"]:
-        return []
-    common = "top and wing traps two or three times a game at most (common practice, no source)"
-    return [labelled("Practice", f"{common}: {'; '.join(said) or 'none is planned'}")]
 
 
 # --- the table --------------------------------------------------------------------------------------------
@@ -176,7 +157,8 @@ def _bonus(result: Found) -> list[str]:
     rows = [("Worth of a first use", "before the bonus", "in the bonus")]
     for one in result["calls"]:
         found = result["bonus"][one["label"]]
-        rows.append((f"  {_name(one)}", _short(found["before"], 2), _short(found["in_bonus"], 2)))
+        before, after = (around(found[key], 2, few="") for key in ("before", "in_bonus"))
+        rows.append((f"  {_name(one)}", before, after))
     share = percent(result["share_in_bonus"])
     return [*table(rows, indent=""), paragraph(f"Of a game without traps {share} is played in the bonus.")]
 
@@ -246,15 +228,11 @@ def _bench(result: Found) -> list[str]:
 
 
 def _fouls(result: Found) -> list[str]:
-    named = result["foul_trouble"]
-    limit = int(result["constants"]["foul_limit"])
+    named, limit = result["foul_trouble"], int(result["constants"]["foul_limit"])
+    words = f"nobody of the five is likely to reach {limit}"
     if named:
-        numbers = ", ".join(str(number) for number in named)
-        words = f"should not trap: {numbers} (prone to fouls, or likely to reach {limit})"
-    else:
-        words = (
-            f"nobody of the five is likely to reach {limit}; on the night, who has {limit - 2} does not trap"
-        )
+        words = f"must not double: {', '.join(map(str, named))} (prone to fouls, or likely to reach {limit})"
+    words += f"; on the night, who has {result['no_double_from']} does not double"
     return [labelled("Fouls", f"{words}. Shared out by discipline: the model counts team fouls only")]
 
 

@@ -22,6 +22,7 @@ from engine.report.words import (
     percent,
     plain,
     shorten,
+    span,
     table,
 )
 
@@ -94,7 +95,7 @@ def _headlines(settings: Sequence[Found]) -> list[str]:
     rows = [("Pays in variants of the model", "", "may be")]
     for setting in settings:
         found = setting["whole"] if _has_whole(setting) else setting["calls"][0]
-        luck = "" if found["share"]["mean"] is None else " to ".join(_limits(found))
+        luck = "" if found["share"]["mean"] is None else span(*_limits(found))
         rows.append((f"  {shorten(plain(setting['name']), 40)}", _short(found), luck))
     return table(rows, indent="")
 
@@ -151,7 +152,7 @@ def _luck(found: Found) -> str:
     """The interval of the share, and the count before luck was taken out."""
     low, high = _limits(found)
     raw = round(100 * found["raw"]["share"]["mean"])
-    return f"{low} to {high} of 100 (the rest is luck); ahead as played in {raw}"
+    return f"{span(low, high)} of 100 (the rest is luck); ahead as played in {raw}"
 
 
 def _side(value: float, decimals: int) -> str:

@@ -7,8 +7,8 @@ conceded less those with him where he usually plays, on common luck.
 
 Whom to trap: every call of the settings that share the base defence is played against one handler at a time,
 wherever home's record says that it would be made, on the possessions that weigh the call itself. It is said
-of each call by itself: a man to whom it never comes is not one to trap there. Whom to leave: a man whose open
-shot, at the best spot the alignment gives him, is worth clearly less than their average shot.
+of each call by itself: a man to whom it never comes is not one to trap there. What follows
+for each of them: ``advice``.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
-from engine.estimate.intervals import FloatArray, Found, Interval, normal_interval
+from engine.estimate.intervals import FloatArray, Found, normal_interval
 from engine.estimate.tally import Tally
-from engine.inputs.base import spoken
+from engine.inputs.calls import Call
 from engine.inputs.defence import persons_of
 from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
@@ -38,18 +38,12 @@ from engine.still.holes import scenario_setup
 from engine.still.picture import Setup, picture_of
 from engine.still.shot_worth import ShotWorth
 from engine.study.compare import compare
-from engine.study.levels import standard_error
+from engine.study.lineup.advice import advice_on, area_of, breaks_traps, pooled, whom_by_call
 from engine.study.play import play
 from engine.world.pack import defenders_of, pack
 
 #: Possessions for the cost of each place, and for the calls against each handler, unless asked otherwise.
 ATTACK_POSSESSIONS, CALL_POSSESSIONS = 6000, 20_000
-#: A call against one handler that was made less often says nothing.
-LEAST_CALLS = 100
-#: Standard errors a call must be ahead by: about 95 % over 20 comparisons (normal, Bonferroni).
-CLEAR = 3.0
-#: At most so many are named as the ones to trap.
-MOST_TRAPPED = 2
 #: Regions of the ball in which the places of a defence and the spots of an alignment are compared.
 AROUND = tuple(r for r in REGIONS if r not in ("backcourt", "half_court_corner", "lane", "rim"))
 SIDES = ("left", "right")
@@ -217,7 +211,9 @@ def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None =
 
     The calls are made at every chance (probability 1). [] where the scenario has none.
     """
-    known = {call.name: call for s in scenario.settings if not s.own_defence for call in s.calls}
+    known: dict[str, Call] = {}
+    for call in (call for s in scenario.settings if not s.own_defence for call in s.calls):
+        known.setdefault(call.name, call)  # of one name the first: the usual one, on everybody
     five = [player.number for player in scenario.offence_team.on_court]
     calls = list(known.values())[: MOST_SHADOW_SETTINGS // len(five)]
     settings = []
@@ -244,7 +240,9 @@ def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None =
         {
             "call": name,
             "number": number,
+            "area": area_of(known[name]),
             "called": setting["calls"][0]["called"],
+            "per_100": 100 * setting["calls"][0]["called"] / size.possessions,
             "value": setting["calls"][0]["value"],
             "turnover_rate": setting["calls"][0]["turnover_rate"],
         }
@@ -252,120 +250,7 @@ def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None =
     ]
 
 
-def _told(calls: list[Found], number: int) -> list[Found]:
-    return [one for one in calls if one["number"] == number and one["called"] >= LEAST_CALLS]
-
-
-def pooled(calls: list[Found], number: int) -> float | None:
-    """Mean value of a call against one handler over all calls, by how often each was made; None: too few."""
-    told = _told(calls, number)
-    if not told:
-        return None
-    return float(
-        sum(one["called"] * one["value"]["mean"] for one in told) / sum(one["called"] for one in told)
-    )
-
-
-def _error(one: Found) -> float:
-    return standard_error(Interval(**one["value"]))
-
-
-def _clearly_saves(one: Found) -> bool:
-    return bool(one["value"]["mean"] - CLEAR * _error(one) > 0.0)
-
-
-def whom_by_call(calls: list[Found]) -> list[Found]:
-    """Of each call: ``saves`` against whom it clearly saves points, the best first, at most MOST_TRAPPED, and
-    ``seldom`` to whom it comes too seldom to say anything."""
-    found = []
-    for name in dict.fromkeys(one["call"] for one in calls):
-        mine = [one for one in calls if one["call"] == name]
-        clear = [one for one in mine if one["called"] >= LEAST_CALLS and _clearly_saves(one)]
-        clear.sort(key=lambda one: -one["value"]["mean"])
-        found.append(
-            {
-                "call": name,
-                "saves": [one["number"] for one in clear[:MOST_TRAPPED]],
-                "seldom": [one["number"] for one in mine if one["called"] < LEAST_CALLS],
-            }
-        )
-    return found
-
-
-def breaks_traps(calls: list[Found]) -> int | None:
-    """Shirt against whom all calls together bring clearly less than against the others; None: nobody.
-
-    Both are means over the calls made; their difference must be CLEAR standard errors below 0.
-    """
-    numbers = [n for n in dict.fromkeys(one["number"] for one in calls) if _told(calls, n)]
-    if len(numbers) < 2:
-        return None
-    lowest = min(numbers, key=lambda number: pooled(calls, number) or 0.0)
-
-    def mean_and_variance(rows: list[Found]) -> tuple[float, float]:
-        n = sum(one["called"] for one in rows)
-        mean = sum(one["called"] * one["value"]["mean"] for one in rows) / n
-        return mean, sum((one["called"] * _error(one)) ** 2 for one in rows) / n**2
-
-    his = mean_and_variance(_told(calls, lowest))
-    others = mean_and_variance([one for n in numbers if n != lowest for one in _told(calls, n)])
-    return lowest if others[0] - his[0] > CLEAR * math.sqrt(his[1] + others[1]) else None
-
-
-def worth_trapping(calls: list[Found]) -> dict[int, Found]:
-    """Shirt -> the call that clearly saves points against him, the best first; at most MOST_TRAPPED."""
-    best: dict[int, Found] = {}
-    for number in dict.fromkeys(one["number"] for one in calls):
-        clear = [one for one in _told(calls, number) if _clearly_saves(one)]
-        if clear:
-            best[number] = max(clear, key=lambda one: one["value"]["mean"])
-    order = sorted(best, key=lambda number: -best[number]["value"]["mean"])[:MOST_TRAPPED]
-    return {number: best[number] for number in order}
-
-
 # --- all together -----------------------------------------------------------------------------------------
-
-
-def _advice(
-    five: Sequence[Player],
-    spots: dict[int, dict[str, float]],
-    average: Found,
-    scorer: int,
-    calls: list[Found],
-) -> list[Found]:
-    """One piece of advice for each of them, in the order of their positions.
-
-    ``spots``: see ``open_shots``; ``average``: see ``average_shot``.
-    """
-    shots = {position: max(there.values()) for position, there in spots.items()}
-    trapped = worth_trapping(calls)
-    others = [position for position, player in enumerate(five, 1) if player.number not in trapped]
-    free = [position for position in others if position != scorer]
-    forced = min(free, key=lambda position: shots[position]) if free else None
-    found = []
-    for position, player in enumerate(five, 1):
-        open_shot = f"his open shot is worth {shots[position]:.2f} points, theirs on average "
-        open_shot += f"{average['mean']:.2f}"
-        if player.number in trapped:
-            call = trapped[player.number]
-            value = call["value"]
-            advice, why = (
-                "trap",
-                (
-                    f"{spoken(call['call'])} against him saves {value['mean']:.2f} points a call "
-                    f"({value['low']:.2f} to {value['high']:.2f})"
-                ),
-            )
-        elif position == scorer:
-            advice, why = "deny", f"their best scorer; {open_shot}"
-        elif position == forced:
-            advice, why = "force", f"the least to fear with the ball: {open_shot}"
-        elif shots[position] < average["low"]:
-            advice, why = "leave", open_shot
-        else:
-            advice, why = "deny", open_shot
-        found.append({"number": player.number, "advice": advice, "why": why, "open_shots": spots[position]})
-    return found
 
 
 def answers(
@@ -398,6 +283,10 @@ def answers(
     home = play(bare, against.possessions, against.seed, against.threads, progress=part(0, 10)).to_dict()
     average = average_shot(home["rates"])
     calls = calls_against(scenario, against, part(10, 50)) if traps else []
+    wanted: dict[int, set[str]] = {}
+    for call in (call for s in scenario.settings for call in s.calls):
+        for number in call.only_against:
+            wanted.setdefault(number, set()).add(area_of(call))
     values = {player.number: pooled(calls, player.number) for player in five}
     breaker = breaks_traps(calls)
     by = "no trap is advised"
@@ -407,13 +296,14 @@ def answers(
         by = "nobody stands out: traps bring about as much against each of them, or too few were played"
     return Answers(
         attack_at=_attack(scenario, setup, world, scorer, attack, part(60, 40)),
-        advice=_advice(five, spots, average, scorer, calls),
+        advice=advice_on(five, spots, average, scorer, calls, wanted),
         trap_breaker=breaker,
         more={
             "trap_breaker_by": by,
             "trap_values": [{"number": number, "value": value} for number, value in values.items()],
             "calls_by_handler": calls,
             "whom_by_call": whom_by_call(calls),
+            "guard_men": bool(scenario.zone.guards),
             "best_scorer": {"number": five[scorer - 1].number, "by": how},
             "average_shot": average,
             "attack_possessions": attack.possessions,

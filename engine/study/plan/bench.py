@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import exp, factorial, log
+from math import ceil, exp, factorial, log
 
 import numpy as np
 
+from engine.estimate.calls import spoken_rate
 from engine.inputs.calls import Call
 from engine.inputs.defence import persons_of
 from engine.inputs.scenario import Scenario
@@ -23,7 +24,8 @@ MOST_WON = 20
 class StopRule:
     """When to stop a call by its turnovers.
 
-    ``calls``: stop once so many calls brought 0, 1, 2, ... turnovers (None: not within MOST_CALLS).
+    ``calls``: stop once so many calls brought 0, 1, 2, ... turnovers (None: not within MOST_CALLS); never
+    before a call that only breaks even would have brought one more.
     ``wrongly``, ``rightly``: chance that the rule stops the call within MOST_CALLS though it wins the ball as
     often as expected, and where it only breaks even. ``none_expected``, ``none_break_even``: chance of not a
     single turnover in ``too_few`` calls in either case.
@@ -45,25 +47,30 @@ def stop_line(expected: float, break_even: float, error: float, too_few: int, wo
 
     Sequential probability ratio test of the expected rate against the break-even rate, both errors
     ``error``: stop where the log likelihood ratio falls to log(error / (1 - error)); never below ``too_few``
-    calls. Source: Wald (1945), Annals of Mathematical Statistics 16:117 (from memory).
+    calls, nor before the break-even rate, as it is said (``one_in``), has brought ``won`` + 1: who reads
+    that a call needs 1 turnover in 12 must not be told to stop after 10. Source: Wald (1945), Annals of
+    Mathematical Statistics 16:117 (from memory).
     """
     limit = log(error / (1.0 - error))
     gain, loss = log(expected / break_even), log((1.0 - expected) / (1.0 - break_even))
-    for calls in range(max(too_few, won), MOST_CALLS + 1):
+    times, of = spoken_rate(break_even)
+    due = ceil((won + 1) * max(of / times, 1.0 / break_even) - 1e-9)
+    for calls in range(max(too_few, due), MOST_CALLS + 1):
         if won * gain + (calls - won) * loss <= limit:
             return calls
     return None
 
 
-def p_stopped(rate: float, lines: Sequence[int | None]) -> float:
-    """Chance that a call which wins the ball at ``rate`` is stopped within MOST_CALLS, exactly, call by call.
+def p_stopped(rate: float, lines: Sequence[int | None], uses: int = MOST_CALLS) -> float:
+    """Chance that a call which wins the ball at ``rate`` is stopped within ``uses`` calls, exactly, call by
+    call.
 
     ``lines[w]``: stop at that many calls with w turnovers; more turnovers than listed never stop it.
     """
-    going = np.zeros(MOST_CALLS + 2)
+    going = np.zeros(max(uses, len(lines)) + 2)
     going[0] = 1.0
     stopped = 0.0
-    for calls in range(1, MOST_CALLS + 1):
+    for calls in range(1, uses + 1):
         going[1:] = going[1:] * (1.0 - rate) + going[:-1] * rate
         going[0] *= 1.0 - rate
         for won, line in enumerate(lines):
@@ -102,7 +109,9 @@ def stop_words(rule: StopRule | None, reason: str, planned: int) -> str:
         return reason
     first = rule.calls[0]
     if first is None:
-        return f"too close to break-even: not even {MOST_CALLS} calls without a turnover would tell"
+        return (
+            f"not even {MOST_CALLS} calls without a turnover would tell: judge it by layups and open threes"
+        )
     words = f"stop after {first} calls without a turnover"
     second = rule.calls[1] if len(rule.calls) > 1 else None
     if second is not None:
@@ -110,6 +119,18 @@ def stop_words(rule: StopRule | None, reason: str, planned: int) -> str:
     if planned and first > planned:
         words += f" (at {_calls(planned, 'use')} a game: over {-(-first // planned)} games)"
     return words
+
+
+def often_words(chances: float, uses: int, usual: int | None) -> str:
+    """How often a call comes up in a game, and how often it may be used there: what must stand wherever the
+    call is advised.
+
+    ``uses``: planned at most; ``usual``: at most so many are common practice at this place, None: none is
+    known.
+    """
+    n = round(chances)
+    up = f"up to {uses} of about {n} chance{'s' * (n != 1)} a game" if n else "less than one chance a game"
+    return up if usual is None else f"{up} (common practice: {usual}, no source)"
 
 
 # --- fouls ------------------------------------------------------------------------------------------------

@@ -14,7 +14,15 @@ from engine.estimate.intervals import LEVEL, Found, Interval, normal_interval, n
 from engine.inputs.base import spoken
 from engine.inputs.scenario import Scenario
 from engine.run.size import RunSize
-from engine.study.plan.bench import PlayerFouls, StopRule, expected_fouls, stop_rule, stop_words
+from engine.study.pace import pace_words
+from engine.study.plan.bench import (
+    PlayerFouls,
+    StopRule,
+    expected_fouls,
+    often_words,
+    stop_rule,
+    stop_words,
+)
 from engine.study.plan.games import GamePlan, Games
 from engine.study.plan.late import Late
 from engine.study.plan.mix import Mix
@@ -24,6 +32,7 @@ from engine.study.play import defence_dict, head
 
 #: Uses in a game of calls at the top and on the wing: common practice, no source.
 PRACTICE_REGIONS, PRACTICE_USES = ("top", "slot", "wing", "half_court_corner"), 3
+UNCLEAR = "what it needs cannot be told yet: stop it when it leaves layups and open threes"
 TOLD = "turnovers alone do not tell: stop it when it leaves layups and open threes"
 
 
@@ -59,6 +68,8 @@ class PlanResult:
         result["games"] = self.games_played
         result["possessions_per_game"] = self.game_plan.possessions
         result["periods"] = self.game_plan.periods
+        minutes = self.game_plan.periods * self.scenario.rules.clock.period_s / 60.0
+        result["pace"] = pace_words(self.game_plan.possessions, minutes)
         result["share_in_bonus"] = self.bonus_share
         result["left_out"] = list(self.left_out)
         result["method"] = self.mix.method
@@ -72,6 +83,7 @@ class PlanResult:
         fouls = self._fouls()
         limit_p = self.constants["foul_trouble_p"]
         result["foul_trouble"] = [one.number for one in fouls if one.p_out >= limit_p or one.prone]
+        result["no_double_from"] = int(self.constants["foul_limit"]) - 2
         result["fouls_expected"] = [asdict(one) for one in fouls]
         result["late_game"], result["late_game_calls"] = self._late()
         result["late_game_in_bonus"] = self.late_in_bonus
@@ -104,6 +116,11 @@ class PlanResult:
             "made_per_game": float(made.mean()),
             "saves_per_game": _mean(saved) if self.table.known(c) is None else self._worth(c).as_dict(),
             "saved_in_games": _mean(saved),
+            "often": often_words(
+                self.table.rate(c) * self.game_plan.possessions,
+                uses,
+                PRACTICE_USES if set(self.calls[c].call.ball) & set(PRACTICE_REGIONS) else None,
+            ),
             "clear_uses": sum(_clear(self._value(c, use)) for use in range(1, uses + 1)),
             "stop_after_words": stop_words(rule, reason, uses),
         }
@@ -146,7 +163,7 @@ class PlanResult:
             return "saves nothing here"
         planned = [other for other, uses in enumerate(self.mix.uses) if uses]
         if any(set(self.calls[other].call.ball) & set(self.calls[c].call.ball) for other in planned):
-            return "another call for the same place saves more"
+            return "another call for the same place saves as much or more"
         return f"others save more, and {int(self.constants['most_traps'])} traps are planned at most"
 
     def _values_fall(self, c: int) -> bool:
@@ -309,6 +326,8 @@ class PlanResult:
             t, t_star = even.turnover_rate.mean, even.t_star.mean
         else:
             t, t_star = known.turnover_rate.mean, known.t_star.mean
+        if known is not None and not _clear(known.value):
+            return None, UNCLEAR
         if t is None or t_star is None:
             return None, TOLD
         if t_star <= 0.0:

@@ -16,8 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.errors import InputError, MissingInput
+from engine.estimate.calls import ESCAPES
 from engine.estimate.intervals import Found
 from engine.estimate.tally import IntArray
+from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS
 from engine.inputs.scenario import Scenario
@@ -30,11 +32,9 @@ from engine.study.play import Opening, check_setting, open_scenario, run_size
 from engine.world.pack import pack
 
 #: The rules, besides the number of a possession.
-RULES = ("typical", "worst", "beaten")
+RULES = ("typical", "worst", "punished")
 BY_NUMBER = "number"
-#: A trap was beaten when the ball left it in one of these ways ...
-LEFT = ("escape_pass", "retreat", "split")
-#: ... and one of these shots followed before the defence stood again.
+#: A beaten trap (ESCAPES) is punished when one of these shots follows before the defence stands again.
 PUNISHED = ("rim_shot", "open_three")
 
 
@@ -109,9 +109,10 @@ class Choice:
 class Pick:
     """A picked possession.
 
-    ``rule``: typical, worst, beaten or number. ``index``: number of the possession. ``call``, ``call_title``:
-    name and title of the call, "" for staying home. ``played``: possessions searched; ``called``: those whose
-    first call was this one; ``alike``: those of them that are like this one (the rule says how).
+    ``rule``: typical, worst, punished or number. ``index``: number of the possession. ``call``,
+    ``call_title``: name and title of the call, "" for staying home. ``played``: possessions searched;
+    ``called``: those whose first call was this one; ``alike``: those of them that are like this one (the
+    rule says how).
     ``mean_cost``: mean of net points conceded more under the call, over the called ones, None without any. Of
     the possession itself, None where the call was not made in it: ``cost`` (net points more than without the
     call), ``outcome`` and ``after`` by name, ``points`` conceded; ``base_points``, ``base_end`` without it.
@@ -176,18 +177,18 @@ def worst(called: Called) -> Choice | None:
     return Choice(int(called.cost.argmax()), int((called.cost == called.cost.max()).sum()))
 
 
-def beaten(called: Called) -> Choice | None:
-    """The first whose trap was left by pass, retreat or split and was followed by a shot at the rim or an
-    open three before the defence stood again.
+def punished(called: Called) -> Choice | None:
+    """The first whose trap was beaten (left by pass, retreat or split) and followed by a shot at the rim or
+    an open three before the defence stood again.
 
     ``alike`` counts all of these.
     """
-    left = np.isin(called.outcome, [OUTCOMES.index(name) for name in LEFT])
+    left = np.isin(called.outcome, [OUTCOMES.index(name) for name in ESCAPES])
     rows = np.flatnonzero(left & np.isin(called.after, [AFTER.index(name) for name in PUNISHED]))
     return Choice(int(rows[0]), len(rows)) if len(rows) else None
 
 
-PICKS = {"typical": typical, "worst": worst, "beaten": beaten}
+PICKS = {"typical": typical, "worst": worst, "punished": punished}
 
 
 # --- what is asked for --------------------------------------------------------------------------------
@@ -212,20 +213,28 @@ def check_pick(pick: str | int) -> str | int:
     return int(pick)
 
 
-def _named(call: Call, name: str) -> bool:
-    return name.casefold() in (call.name.casefold(), call.spot.casefold())
+def _nearness(call: Call, name: str) -> int:
+    """How a call is named: 3 its name, 2 its spot, 1 a part of its name, 0 not at all."""
+
+    def bare(text: str) -> str:
+        return spoken(text).replace("-", " ").casefold().strip()
+
+    asked, known = bare(name), bare(call.name)
+    if asked == known:
+        return 3
+    return 2 if asked == bare(call.spot) else int(bool(asked) and asked in known)
 
 
 def find_call(scenario: Scenario, call: str | None, setting: str | None) -> tuple[int, int]:
     """Index of the setting (-1 for staying home) and of the call in it (-1 for a setting without calls).
 
-    ``call``: name of a call or of its spot, None for the first of the setting. ``setting``: None takes the
-    first setting of the scenario that makes the call.
+    ``call``: name of a call or of its spot, or a part of one call's name; None for the first of the setting.
+    ``setting``: None takes the first setting of the scenario that makes the call.
 
     Raises
     ------
     InputError
-        for an unknown setting or call, or where there is no call at all.
+        for an unknown setting or call, a part of several names, or where there is no call at all.
     """
     if setting is not None:
         chosen = check_setting(scenario, setting)
@@ -236,21 +245,26 @@ def find_call(scenario: Scenario, call: str | None, setting: str | None) -> tupl
         among: Sequence[int] = (chosen,)
     else:
         among = range(len(scenario.settings))
-    known = []
-    for index in among:
-        for place, found in enumerate(scenario.settings[index].calls):
-            if call is None or _named(found, call):
-                return index, place
-            known.append(found.name)
+    known = [(index, place, found) for index in among
+             for place, found in enumerate(scenario.settings[index].calls)]  # fmt: skip
+    near = [0 if call is None else _nearness(found, call) for _, _, found in known]
+    meant = [one for one, how in zip(known, near, strict=True) if call is None or how == max(near) > 0]
+    names = list(dict.fromkeys(found.name for _, _, found in meant))
+    if call is not None and max(near, default=0) == 1 and len(names) > 1:
+        raise InputError("--call", "", call, f"one of {', '.join(names)} (it is a part of each)")
+    if meant:
+        return meant[0][0], meant[0][1]
     where = "the scenario" if setting is None else f'setting "{setting}"'
     if not known and setting is not None and call is None:
         return among[0], -1
     if not known:
         raise MissingInput(scenario.path, f"a call in {where}", "a [[setting.call]] of a [[setting]]")
-    near = difflib.get_close_matches(call or "", known, n=1)
-    hint = f" (nearest: {near[0]})" if near else ""
-    names = ", ".join(dict.fromkeys(known))
-    raise InputError("--call", "", call, f"a call of {where}: {names}{hint}")
+    names = list(dict.fromkeys(found.name for _, _, found in known))
+    close = difflib.get_close_matches(call or "", names, n=1)
+    hint = f" (nearest: {close[0]})" if close else ""
+    raise InputError(
+        "--call", "", call, f"a call of {where}, or a part of its name: {', '.join(names)}{hint}"
+    )
 
 
 def check_asked(scenario: Scenario, call: str | None, pick: str | int, setting: str | None) -> None:
@@ -299,8 +313,8 @@ def pick_possession(
     ----------
     scenario : path of a scenario, or what ``engine.load`` returned
     call : name of a call or its spot; None takes the first call of the setting
-    pick : "typical", "worst", "beaten" (the functions of these names say what they mean), or the number of a
-        possession, which may lie beyond those searched
+    pick : "typical", "worst", "punished" (the functions of these names say what they mean), or the number
+        of a possession, which may lie beyond those searched
     setting : None takes the first setting that makes the call; one without calls only with a number
     possessions, seed : how many are searched; None takes the scenario's own
     threads : None uses every available core; the result does not depend on it

@@ -1,0 +1,180 @@
+"""What to do about each of theirs, from what was played: guard, let shoot, trap, force or leave.
+
+Of his open shot in each area where the alignment puts him: guard him there, or let him shoot where it is
+worth clearly less than their average shot. Whom to leave: a man to let shoot everywhere, whom nobody wants to
+trap.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping, Sequence
+from types import MappingProxyType
+
+from engine.estimate.intervals import Found, Interval
+from engine.inputs.base import spoken
+from engine.inputs.calls import Call
+from engine.inputs.team import Player
+from engine.study.levels import standard_error
+
+#: A call against one handler that was made less often says nothing.
+LEAST_CALLS = 100
+#: Standard errors a call must be ahead by: about 95 % over 20 comparisons (normal, Bonferroni).
+CLEAR = 3.0
+#: At most so many are named as the ones to trap.
+MOST_TRAPPED = 2
+#: Where a man stands, in a coach's words; other regions are left out.
+AREAS = {
+    "corner": "corner", "wing": "wing", "slot": "wing", "top": "top", "high_post": "middle",
+    "elbow": "middle", "short_corner": "inside", "low_post": "inside", "lane": "inside", "rim": "inside",
+}  # fmt: skip
+#: What to do about his shot in an area.
+GUARD, LET_SHOOT = "guard", "let shoot"
+
+
+def areas_of(spots: dict[str, float], average: Found) -> dict[str, Found]:
+    """Area -> points of his best open shot there, and what to do about it: GUARD unless it is worth less than
+    the range of their average shot (``average_shot``). ``spots``: of one man, see ``open_shots``."""
+    best: dict[str, float] = {}
+    for region, points in spots.items():
+        if region in AREAS:
+            best[AREAS[region]] = max(best.get(AREAS[region], 0.0), points)
+    return {
+        area: {"points": points, "do": GUARD if points >= average["low"] else LET_SHOOT}
+        for area, points in best.items()
+    }
+
+
+def area_of(call: Call) -> str:
+    """The area in which a call is made, by the first of its regions."""
+    return AREAS.get(call.ball[0], call.spot)
+
+
+def _told(calls: list[Found], number: int) -> list[Found]:
+    return [one for one in calls if one["number"] == number and one["called"] >= LEAST_CALLS]
+
+
+def pooled(calls: list[Found], number: int) -> float | None:
+    """Mean value of a call against one handler over all calls, by how often each was made; None: too few."""
+    told = _told(calls, number)
+    if not told:
+        return None
+    return float(
+        sum(one["called"] * one["value"]["mean"] for one in told) / sum(one["called"] for one in told)
+    )
+
+
+def _error(one: Found) -> float:
+    return standard_error(Interval(**one["value"]))
+
+
+def _clearly_saves(one: Found) -> bool:
+    return bool(one["value"]["mean"] - CLEAR * _error(one) > 0.0)
+
+
+def whom_by_call(calls: list[Found]) -> list[Found]:
+    """Of each call: ``saves`` against whom it clearly saves points, the best first, at most MOST_TRAPPED, and
+    ``seldom`` to whom it comes too seldom to say anything."""
+    found = []
+    for name in dict.fromkeys(one["call"] for one in calls):
+        mine = [one for one in calls if one["call"] == name]
+        clear = [one for one in mine if one["called"] >= LEAST_CALLS and _clearly_saves(one)]
+        clear.sort(key=lambda one: -one["value"]["mean"])
+        found.append(
+            {
+                "call": name,
+                "saves": [one["number"] for one in clear[:MOST_TRAPPED]],
+                "seldom": [one["number"] for one in mine if one["called"] < LEAST_CALLS],
+            }
+        )
+    return found
+
+
+def breaks_traps(calls: list[Found]) -> int | None:
+    """Shirt against whom all calls together bring clearly less than against the others; None: nobody.
+
+    Both are means over the calls made; their difference must be CLEAR standard errors below 0.
+    """
+    numbers = [n for n in dict.fromkeys(one["number"] for one in calls) if _told(calls, n)]
+    if len(numbers) < 2:
+        return None
+    lowest = min(numbers, key=lambda number: pooled(calls, number) or 0.0)
+
+    def mean_and_variance(rows: list[Found]) -> tuple[float, float]:
+        n = sum(one["called"] for one in rows)
+        mean = sum(one["called"] * one["value"]["mean"] for one in rows) / n
+        return mean, sum((one["called"] * _error(one)) ** 2 for one in rows) / n**2
+
+    his = mean_and_variance(_told(calls, lowest))
+    others = mean_and_variance([one for n in numbers if n != lowest for one in _told(calls, n)])
+    return lowest if others[0] - his[0] > CLEAR * math.sqrt(his[1] + others[1]) else None
+
+
+def worth_trapping(calls: list[Found]) -> dict[int, Found]:
+    """Shirt -> the call that clearly saves points against him, the best first; at most MOST_TRAPPED."""
+    best: dict[int, Found] = {}
+    for number in dict.fromkeys(one["number"] for one in calls):
+        clear = [one for one in _told(calls, number) if _clearly_saves(one)]
+        if clear:
+            best[number] = max(clear, key=lambda one: one["value"]["mean"])
+    order = sorted(best, key=lambda number: -best[number]["value"]["mean"])[:MOST_TRAPPED]
+    return {number: best[number] for number in order}
+
+
+def advice_on(
+    five: Sequence[Player],
+    spots: dict[int, dict[str, float]],
+    average: Found,
+    scorer: int,
+    calls: list[Found],
+    wanted: Mapping[int, Collection[str]] = MappingProxyType({}),
+) -> list[Found]:
+    """One piece of advice for each of them, in the order of their positions: trap, leave, force (let him have
+    the ball: of those to leave, the least to fear) or deny (guard him).
+
+    ``spots``: see ``open_shots``; ``average``: see ``average_shot``; ``wanted``: shirt -> areas of the calls
+    that are kept for him. Who is wanted, or clearly pays in any call, is never one to leave.
+    """
+    shots = {position: max(there.values()) for position, there in spots.items()}
+    areas = {position: areas_of(there, average) for position, there in spots.items()}
+    trapped = worth_trapping(calls)
+    paying = {number for one in whom_by_call(calls) for number in one["saves"]}.union(trapped, wanted)
+    free = [
+        position for position, player in enumerate(five, 1)
+        if player.number not in paying and position != scorer
+        and all(one["do"] == LET_SHOOT for one in areas[position].values())
+    ]  # fmt: skip
+    forced = min(free, key=lambda position: shots[position]) if free else None
+    found = []
+    for position, player in enumerate(five, 1):
+        why = f"his best open shot is worth {shots[position]:.2f} points, theirs on average "
+        why += f"{average['mean']:.2f}"
+        advice = "deny"
+        if player.number in trapped:
+            call = trapped[player.number]
+            advice = "trap"
+            often = f"{call['per_100']:.1f} times in 100 possessions"
+            why = f"{spoken(call['call'])} against him {_saves(call)}, {often}"
+        elif position == scorer:
+            why = f"their best scorer; {why}"
+        elif position == forced:
+            advice, why = "force", f"the least to fear with the ball; {why}"
+        elif position in free:
+            advice = "leave"
+        found.append(
+            {
+                "number": player.number,
+                "advice": advice,
+                "why": why,
+                "open_shots": spots[position],
+                "areas": areas[position],
+                "trap_areas": [trapped[player.number]["area"]] if advice == "trap" else [],
+                "kept_areas": sorted(wanted.get(player.number, ())),
+            }
+        )
+    return found
+
+
+def _saves(call: Found) -> str:
+    value = call["value"]
+    return f"saves {value['mean']:.2f} points a call ({value['low']:.2f} to {value['high']:.2f})"

@@ -1,0 +1,66 @@
+"""An evening's pages as fixtures: a test file says ``pytest_plugins = ("evening_pages",)``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser import Chromium, Page, browser
+from report_pages import BAD_NAME, LAPTOP, SMALL, advising
+from sheet_files import GAME, with_key, write_evening
+
+from engine.inputs.sheets import load_evening
+from engine.study.evening_report import EveningReport, Played
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
+    """An evening against a team with a harmful name."""
+    game = [[key, BAD_NAME if key == "them" else value] for key, value in GAME]
+    folder = write_evening(tmp_path_factory.mktemp("evening") / "sheets", {"game.csv": game})
+    return Played(load_evening(folder), 5, effort=SMALL).report()
+
+
+@pytest.fixture(scope="module")
+def withheld(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
+    """Under 14, nobody has asked the league."""
+    game = [
+        row for row in with_key("age_group", "under 14") if row[0] not in ("zone_allowed", "trap_allowed")
+    ]
+    folder = write_evening(tmp_path_factory.mktemp("young") / "sheets", {"game.csv": game})
+    return Played(load_evening(folder), 5, effort=SMALL).report()
+
+
+@pytest.fixture(scope="module")
+def two_calls(played: EveningReport) -> EveningReport:
+    """The corner and the wing trap advised: every kind of row of the bench page."""
+    names = [setting.name for setting in played.scenario.settings]
+    return advising(played, [(names.index("corner trap"), 0), (names.index("wing trap, now and then"), 0)])
+
+
+@pytest.fixture(scope="module")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chromium]:
+    with browser(tmp_path_factory.mktemp("chromium")) as running:
+        yield running
+
+
+@pytest.fixture
+def opened(chromium: Chromium, tmp_path: Path) -> Iterator[Any]:
+    """``opened(html, width)``: the page in the browser; console and requests are checked at the end."""
+    pages: list[tuple[Page, Path]] = []
+
+    def open_page(html: str, width: int = LAPTOP) -> Page:
+        path = tmp_path / f"page{len(pages)}.html"
+        path.write_text(html, encoding="utf-8")
+        page = chromium.page(width, 800, mobile=width < 500)
+        pages.append((page, path))
+        page.open(path)
+        return page
+
+    yield open_page
+    for page, path in pages:
+        assert page.problems == []
+        assert page.requests == [path.resolve().as_uri()]
+        page.close()

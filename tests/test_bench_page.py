@@ -1,0 +1,171 @@
+"""The bench page: one sheet, in a real browser, and who does what on it. See test_report_page."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from report_pages import A4, BAD_NAME, LETTER, PHONE, advising, pages_of, words_of
+
+from engine.inputs.sheets import load_evening
+from engine.report.page.bench import bench_view, tonight
+from engine.report.page.court_card import shirts_of
+from engine.report.page.page import bench_page, report_page
+from engine.report.page.plan import replaced, stand_ins
+from engine.report.screen.plan import plan_text
+from engine.study.evening_report import EveningReport
+from engine.study.plan.bench import p_stopped
+
+pytest_plugins = ("evening_pages",)
+
+CONFIGS = Path(__file__).parents[1] / "configs"
+MOST_WORDS = 190
+
+
+@pytest.mark.parametrize("paper", [A4, LETTER], ids=["a4", "letter"])
+@pytest.mark.parametrize("answer", ["two calls", "stay home", "withheld"])
+def test_the_bench_page_is_one_sheet_of_few_words(
+    opened: Any,
+    two_calls: EveningReport,
+    withheld: EveningReport,
+    tmp_path: Path,
+    paper: dict[str, float],
+    answer: str,
+) -> None:
+    reports = {"two calls": two_calls, "stay home": advising(two_calls, []), "withheld": withheld}
+    html = bench_page(reports[answer])
+    page = opened(html)
+    assert pages_of(page.pdf(**paper), tmp_path) == 1
+    page.run("document.querySelectorAll('svg').forEach((e) => e.remove())")  # numbers drawn are no words
+    words = words_of(page.run("document.body.innerText").replace(BAD_NAME, "Them"))
+    assert 20 < len(words) <= MOST_WORDS
+    colours = page.run(
+        "[...new Set([...document.querySelectorAll('.sheet *')].flatMap((e) => "
+        "[getComputedStyle(e).color, getComputedStyle(e).backgroundColor]))]"
+    )
+    assert set(colours) <= {"rgb(0, 0, 0)", "rgba(0, 0, 0, 0)", "rgb(255, 255, 255)"}
+    assert page.run("window.harm") is None
+
+
+def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: EveningReport) -> None:
+    """Corner trap of the 2-3, ball on the right: near guard and near forward double it (configs/calls)."""
+    two_calls = dataclasses.replace(two_calls, plan=two_calls.plan | {"foul_trouble": []})
+    places = two_calls.lineup["usual"]["places"]
+    rows = {row["name"]: row for row in bench_view(two_calls)["calls"][0]["roles"]}
+    assert rows["Trap"]["right"] == f"{places['right_guard']}+{places['right_forward']}"
+    assert rows["Trap"]["left"] == f"{places['left_guard']}+{places['left_forward']}"
+    assert rows["Deny"]["right"] == str(places["left_guard"])  # far guard, on the wing
+    assert rows["Front"]["right"] == rows["Front"]["left"] == str(places["centre"])
+    assert rows["Rim"]["right"] == str(places["left_forward"])
+    text = opened(bench_page(two_calls)).run("document.body.innerText")
+    for number in (note.number for note in two_calls.evening.opponents if note.starts):
+        assert re.search(rf"\b{number}\b", text)
+    for word in (
+        "Q1",
+        "Q4",
+        "won 1 in",
+        "ahead",
+        "fouls",
+        "“red”",
+        "left",
+        "Stand-ins",
+        "Seen from our basket",
+    ):
+        assert word in text
+
+
+def test_tonights_rule_says_how_often_it_is_wrong(two_calls: EveningReport) -> None:
+    """Every sequence of 9 calls counted by itself; without a turnover in the first 4 it is (1 - p)^4."""
+    lines, rate, uses = (4, 7, None), 0.3, 9
+    total = 0.0
+    for won in itertools.product((0, 1), repeat=uses):
+        sums = list(itertools.accumulate(won))
+        stops = any(
+            sums[n - 1] < 2 and n >= (lines[sums[n - 1]] or uses + 1) for n in range(1, uses + 1)
+        )  # fmt: skip
+        total += stops * rate ** sum(won) * (1.0 - rate) ** (uses - sum(won))
+    assert p_stopped(rate, lines, uses) == pytest.approx(total, abs=1e-12)
+    assert p_stopped(rate, lines, 4) == pytest.approx(0.7**4)
+    assert p_stopped(rate, lines, 3) == 0.0
+    row = {**two_calls.plan["mix"][0], "uses_per_game": 9}
+    rules = [
+        {**one, "rule": {"calls": lines, "expected": rate, "break_even": 0.05}}
+        for one in two_calls.plan["bench_rule"]["by_call"]
+    ]
+    bench = two_calls.plan["bench_rule"] | {"by_call": rules}
+    report = dataclasses.replace(two_calls, plan=two_calls.plan | {"bench_rule": bench})
+    assert f"stop after 4 without a ring (of 100: {100 * total:.0f} wrong stops" in tonight(report, row)
+    assert "cannot tell yet; stop after 4" in tonight(report, row | {"uses_per_game": 3})
+    assert tonight(two_calls, row) == "keep; judge by layups and open threes"  # no rule in this plan
+
+
+def test_a_long_name_keeps_the_bench_page_on_one_sheet(
+    opened: Any, two_calls: EveningReport, tmp_path: Path
+) -> None:
+    scenario = two_calls.scenario
+    teams = {
+        side: getattr(scenario, side).model_copy(update={"name": "Quay-and-Harbour" * 5})
+        for side in ("defence_team", "offence_team")
+    }
+    report = dataclasses.replace(two_calls, scenario=scenario.model_copy(update=teams))
+    page = opened(bench_page(report), PHONE)
+    assert page.run("document.documentElement.scrollWidth") <= PHONE
+    assert pages_of(page.pdf(**LETTER), tmp_path) == 1
+
+
+# --- who doubles ---
+
+
+def test_who_doubles_has_a_stand_in_with_a_name(two_calls: EveningReport) -> None:
+    seven = load_evening(CONFIGS / "sheets" / "example_evening").scenario
+    team = seven.defence_team
+    five = {player.number for player in team.on_court}
+    report = dataclasses.replace(two_calls, scenario=seven, plan=two_calls.plan | {"foul_trouble": []})
+    pairs = stand_ins(report, 0, 0)
+    assert {number for number, _ in pairs} <= five and len(pairs) == 4  # guards and forwards of both sides
+    for number, other in pairs:
+        assert other is not None and other not in five
+        away = abs(team.by_number(other).height_m - team.by_number(number).height_m)
+        rest = [one for one in team.players if one.number not in five]
+        assert away == min(abs(one.height_m - team.by_number(number).height_m) for one in rest)
+    spare = {player.number for player in team.players} - five
+    danger = dataclasses.replace(report, plan=two_calls.plan | {"foul_trouble": sorted(spare)})
+    assert all(other is None for _, other in stand_ins(danger, 0, 0))
+
+
+def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: EveningReport) -> None:
+    """The plan says who; the bench sheet, its courts and the page follow it, with a name instead."""
+    seven = load_evening(CONFIGS / "sheets" / "example_evening").scenario
+    call, five = seven.settings[0].calls[0], [player.number for player in seven.defence_team.on_court]
+    assert call.doubles == ("near_guard", "near_forward")
+    spare = [player.number for player in seven.defence_team.players if player.number not in five]
+    places = shirts_of(seven, seven.zone)
+    trouble = [places["left_guard"], places["centre"]]
+    plan = two_calls.plan | {"foul_trouble": trouble, "no_double_from": 3}
+    report = dataclasses.replace(two_calls, scenario=seven, plan=plan, advised=two_calls.advised[:1])
+    (bench,) = bench_view(report)["calls"]
+    instead = replaced(report, 0, 0)
+    assert instead.keys() == {trouble[0]} and instead[trouble[0]] in spare
+    assert bench["stand_ins"][0] == f"{instead[trouble[0]]} for {trouble[0]}"
+    rows = {row["name"]: row for row in bench["roles"]}
+    assert rows["Trap"]["left"] == f"{instead[trouble[0]]}+{places['left_forward']}"
+    assert rows["Trap"]["right"] == f"{places['right_guard']}+{places['right_forward']}"
+    ours = {one["number"] for one in bench["court"]["ours"]}
+    assert trouble[0] not in ours and instead[trouble[0]] in ours
+    assert str(trouble[1]) in rows["Front"]["left"]  # he may do what is no double
+    text = opened(bench_page(report)).run("document.body.innerText")
+    assert f"3 fouls: don’t double; {trouble[0]}, {trouble[1]}: never." in text
+    page = opened(report_page(report)).run("document.querySelector('.card').innerText")
+    assert f"No. {trouble[0]} must not double (fouls): {instead[trouble[0]]} for him; with 3 fouls: " in page
+    said = " ".join(plan_text(report.plan).split())
+    assert f"must not double: {trouble[0]}, {trouble[1]}" in said and "who has 3 does not double" in said
+    bare = [one for one in seven.defence_team.players if one.number in five]
+    alone = seven.model_copy(
+        update={"defence_team": seven.defence_team.model_copy(update={"players": tuple(bare)})}
+    )
+    (bench,) = bench_view(dataclasses.replace(report, scenario=alone))["calls"]
+    assert bench["roles"][0]["left"] == f"?+{places['left_forward']}"
