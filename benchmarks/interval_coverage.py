@@ -19,6 +19,7 @@ import re
 import time
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -26,6 +27,7 @@ from typing import Any
 import pandas as pd
 
 from engine.inputs.scenario import load_scenario
+from engine.kernel.batch import source_stamp
 from engine.run.size import available_cores
 from engine.study.compare import Comparer
 from engine.study.play import versions
@@ -148,8 +150,8 @@ def text_of(results: dict[int, pd.DataFrame], about: dict[str, Any]) -> str:
         "",
         f"`python benchmarks/interval_coverage.py --seeds {about['seeds']}`: {about['seeds']} runs of "
         f"{' and of '.join(f'{n:,}' for n in results)} possessions of {about['scenario']}, against "
-        f"{about['truth']:,} possessions as the truth. Version {about['version']}, config hash "
-        f"{about['config_hash'][:12]}, seed 1, {about['processor']}.",
+        f"{about['truth']:,} possessions as the truth. Version {about['version']}, kernel {about['kernel']}, "
+        f"config hash {about['config_hash'][:12]}, seed 1, {about['processor']}, played on {about['date']}.",
         "",
         "*given*: share of the runs in which the figure bears an interval (fewer than 30 events bear none); "
         "*coverage*: how often that held the truth (95 % wanted), over all settings and calls; *from*, *to*: "
@@ -194,6 +196,8 @@ def main(arguments: list[str] | None = None) -> None:
         "seeds": given.seeds,
         "truth": given.truth,
         "version": __version__,
+        "kernel": f"{source_stamp():016x}",
+        "date": datetime.now(UTC).date().isoformat(),
         "versions": versions(),
         "seconds": round(time.perf_counter() - started, 1),
     }

@@ -1,4 +1,4 @@
-"""Benchmarks of the engine: speed, threads, linearity, memory, start-up.
+"""Benchmarks of the engine: speed, threads, linearity, memory, start-up, sweeps.
 
     python benchmarks/run.py                          every case, a table on the screen
     python benchmarks/run.py --case linear --case help   some of them
@@ -340,6 +340,24 @@ def watched(case: Case, scale: float, long: bool) -> Figures:
     } | {f"{name}_per_s": statistics.median(found) for name, found in speeds.items()}
 
 
+def sweep(case: Case, scale: float, long: bool) -> Figures:
+    """A sweep against a bare loop over its worlds and possessions, its store, and its memory with few points
+    and with all (sweep_overhead.py)."""
+    points, possessions = (scaled(case[name], scale) for name in ("points", "possessions"))
+
+    def script(points: int, *arguments: str) -> Figures:
+        size = ["--points", str(points), "--possessions", str(possessions), "--threads", str(case["threads"])]
+        found: Figures = json.loads(
+            child([str(HERE / "sweep_overhead.py"), case["design"], *size, *arguments])
+        )
+        return found
+
+    figures = script(points, "--repetitions", str(case["repetitions"]))
+    few = scaled(case["few_points"], scale)
+    peaks = [script(count, "--peak")["peak_mb"] for count in (few, points)]
+    return figures | {"points": [few, points], "peak_mb": peaks}
+
+
 def counts(case: Case, scale: float, long: bool) -> Figures:
     """What the kernel does in a possession of staying home, counted in interpreted ones (counts.py)."""
     n = str(scaled(case["possessions"], scale))
@@ -358,6 +376,7 @@ KINDS: dict[str, Callable[[Case, float, bool], Figures]] = {
     "warm_start": warm_start,
     "coded": coded,
     "watched": watched,
+    "sweep": sweep,
     "counts": counts,
 }
 

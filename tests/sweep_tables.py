@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from engine.study.sweep.analyse.analysis import RISKS, Sweep
-from engine.study.sweep.design import Factor
+from engine.study.sweep.design_file import Factor
 from engine.study.sweep.sampling import drawn
 
 SETTING = "corner trap"

@@ -8,6 +8,7 @@ milliseconds: int64 holds it for 10^9 possessions of up to 96 s each.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any, Self
@@ -143,9 +144,9 @@ class BoxTally(Tally):
             n=len(records),
             sums=records.sum(axis=0, dtype=np.int64),
             cross=_cross_sums(records),
-            ends=np.bincount(end, minlength=len(ENDS)).astype(np.int64),
-            points_hist=np.bincount(points, minlength=N_POINTS).astype(np.int64),
-            net_hist=np.bincount(net - NET_LOW, minlength=N_NET).astype(np.int64),
+            ends=_count(end, (len(ENDS),)),
+            points_hist=_count(points, (N_POINTS,)),
+            net_hist=_count(net - NET_LOW, (N_NET,)),
         )
 
     def total(self, column: str) -> int:
@@ -172,11 +173,13 @@ def _cross_sums(records: npt.NDArray[Any]) -> IntArray:
 
     Not a matrix product: in floats that runs on a BLAS library, whose own threads get in the way of the
     threads that play possessions; in integers numpy does it four times slower than this sum over rows of a
-    transposed copy.
+    transposed copy, of the columns that are not all zero.
     """
     columns = records.T.astype(np.int64, order="C")
     columns[[COLUMN[name] for name in _NAMES_NOT_NUMBERS]] = 0
-    products: IntArray = np.einsum("ik,jk->ij", columns, columns)
+    used = np.flatnonzero(columns.any(axis=1))
+    products = np.zeros((N_RECORD, N_RECORD), dtype=np.int64)
+    products[used[:, None], used] = np.einsum("ik,jk->ij", columns[used], columns[used])
     return products
 
 
@@ -240,7 +243,8 @@ class PairTally(Tally):
         shape = (n_spots, len(OUTCOMES), len(AFTER), N_NET, N_NET)
         joint = _count(code * N_NET * N_NET + pair[called], shape)
 
-        shot = setting[called][:, COLUMN["trapped_shot"]] > 0
+        taken = setting[called]
+        shot = taken[:, COLUMN["trapped_shot"]] > 0
         how = _column(setting, "lost_by", 0, len(LOSSES))[called]
         lost = np.isin(outcome, LOST_IN_TRAP) & (how > 0)
 
@@ -248,7 +252,7 @@ class PairTally(Tally):
         if spots.size and spots.max() > n_spots:
             raise ValueError(f"record column call_spots names spot {spots.max()} of {n_spots}")
         branches: dict[str, IntArray] = {}
-        for branch, records in (("home", home[called]), ("called", setting[called])):
+        for branch, records in (("home", home[called]), ("called", taken)):
             points = _column(records, "points", 0, 1000)
             capped = np.minimum(points, POINTS_HIGH)
             branches[f"points_hist_{branch}"] = _count(spot * N_POINTS + capped, (n_spots, N_POINTS))
@@ -260,7 +264,7 @@ class PairTally(Tally):
             all_pairs=_count(pair, (N_NET, N_NET)),
             joint=joint,
             calls=_count(spots[spots > 0] - 1, (n_spots,)),
-            trap_set=_count(spot[setting[called][:, COLUMN["trap_set"]] > 0], (n_spots,)),
+            trap_set=_count(spot[taken[:, COLUMN["trap_set"]] > 0], (n_spots,)),
             lost_by=_count((spot * len(LOSSES) + how - 1)[lost], (n_spots, len(LOSSES))),
             trapped_shot=_count(spot[shot & (outcome == OUTCOMES.index("other"))], (n_spots,)),
             **branches,
@@ -308,8 +312,7 @@ def count_pairs(one: npt.NDArray[Any], other: npt.NDArray[Any]) -> IntArray:
 
 def _count(codes: IntArray, shape: tuple[int, ...]) -> IntArray:
     """Histogram of combined codes, int64 of the given shape."""
-    size = int(np.prod(shape))
-    return np.bincount(codes, minlength=size).astype(np.int64).reshape(shape)
+    return np.bincount(codes, minlength=math.prod(shape)).astype(np.int64, copy=False).reshape(shape)
 
 
 def _sum_by(group: IntArray, values: IntArray, n_groups: int) -> IntArray:

@@ -8,6 +8,7 @@ true/false, finite). ``parse`` validates a table read from a file and raises
 from __future__ import annotations
 
 import difflib
+import json
 import types
 import typing
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -20,6 +21,11 @@ from pydantic_core import ErrorDetails, PydanticCustomError
 from engine.errors import InputError, MissingInput
 
 Table = dict[str, Any]
+
+
+def canonical(data: Any) -> str:
+    """Data as one line of JSON, the same for equal data."""
+    return json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
 
 class Frozen(BaseModel):

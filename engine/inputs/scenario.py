@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -12,7 +11,7 @@ from pydantic import AfterValidator, Field
 from engine.errors import MissingInput
 from engine.inputs import defaults
 from engine.inputs.alignment import Alignment, alignment_from
-from engine.inputs.base import Flag, Frozen, Table, Text, Whole, not_allowed, one_of, parse
+from engine.inputs.base import Flag, Frozen, Table, Text, Whole, canonical, not_allowed, one_of, parse
 from engine.inputs.constants import constants_from, override
 from engine.inputs.defence import check_matchups, read_matchups
 from engine.inputs.files import FileName, Source, read_toml, resolve, shown_path
@@ -238,5 +237,4 @@ def resolved(scenario: Scenario) -> dict[str, Any]:
 
 def config_hash(scenario: Scenario) -> str:
     """SHA-256 (hexadecimal) of all resolved inputs as canonical JSON; where the files lie does not matter."""
-    text = json.dumps(resolved(scenario), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+    return hashlib.sha256(canonical(resolved(scenario)).encode("utf-8")).hexdigest()

@@ -19,6 +19,7 @@ from importlib import metadata
 from pathlib import Path
 
 from engine.estimate.intervals import Found
+from engine.inputs.base import canonical
 from engine.inputs.scenario import config_hash
 from engine.inputs.sheets import Evening
 from engine.shipped import configs_root
@@ -52,11 +53,6 @@ Say = Callable[[str], None]
 
 class _Damaged(Exception):
     """The file is not one of ours, or not as it was written; the text says why."""
-
-
-def canonical(data: object) -> str:
-    """Data as one line of JSON, the same for equal data."""
-    return json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
 
 def sources() -> str:

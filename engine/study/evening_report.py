@@ -18,11 +18,12 @@ from dataclasses import asdict, dataclass, replace
 from typing import Protocol
 
 from engine.estimate.intervals import Found
+from engine.inputs.base import canonical
 from engine.inputs.files import shown_path
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening
 from engine.run.size import check_size
-from engine.study.evening_file import EveningFile, canonical
+from engine.study.evening_file import EveningFile
 
 Progress = Callable[[int, int], None]
 

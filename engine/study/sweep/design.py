@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,7 +10,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from engine.errors import InputError, MissingInput
-from engine.inputs.base import Table, parse, plain
+from engine.inputs.base import Table, canonical, parse, plain
 from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.scenario import Scenario, config_hash
 from engine.shipped import configs_root
@@ -47,8 +46,6 @@ from engine.study.sweep.sampling import (
     power_of_two,
     read_points,
 )
-
-__all__ = ["Design", "Effort", "Factor", "design_from", "load_design"]
 
 #: Most different texts of one factor.
 MOST_TEXTS = 1000
@@ -176,8 +173,7 @@ class Design:
 
 
 def _sha(data: Any) -> str:
-    text = json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+    return hashlib.sha256(canonical(data).encode("utf-8")).hexdigest()
 
 
 # --- the points -----------------------------------------------------------------------------------------

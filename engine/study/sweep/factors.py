@@ -13,7 +13,7 @@ from engine.study.sweep.paths import Address, Opened, Value
 
 #: A path that means every constant of the model.
 EVERY = "constants.*"
-#: The constant that the shots of a level depend on.
+#: The constant that the shots of a level depend on: where those at the rim end.
 RIM_RANGE = "rim_range_m"
 #: How the path of a factor begins that sets several values at once.
 CHOICE = "choice."

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from engine.inputs.base import canonical
 from engine.inputs.files import shown_path
 from engine.inputs.scenario import resolved
 from engine.kernel.batch import source_stamp
@@ -25,11 +26,6 @@ from engine.world.pack import Packed, pack
 
 #: Differences named in one line; the rest is counted.
 MOST_NAMED = 3
-
-
-def canonical(data: Any) -> str:
-    """Data as one line of JSON, the same for equal data."""
-    return json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
 
 def versions_here() -> dict[str, str]:
@@ -118,7 +114,7 @@ def differences(
 
     ``rows`` are the values of the store's points as JSON, by point.
     """
-    found = [*_named(kept, now, "versions")]
+    found = [f"{name}: {text}" for name, text in _pairs(kept, now, "versions")]
     identity = dict(_pairs(kept, now, "identity"))
     scenario = list(_deep(json.loads(kept["scenario"]), json.loads(now["scenario"]), ""))
     found += scenario
@@ -141,10 +137,6 @@ def _pairs(kept: Mapping[str, str], now: Mapping[str, str], key: str) -> Iterato
     for name in [*old, *(name for name in new if name not in old)]:
         if old.get(name) != new.get(name):
             yield name, _was(old.get(name), new.get(name))
-
-
-def _named(kept: Mapping[str, str], now: Mapping[str, str], key: str) -> Iterator[str]:
-    return (f"{name}: {text}" for name, text in _pairs(kept, now, key))
 
 
 def _point_difference(design: Design, rows: Mapping[int, str]) -> str:

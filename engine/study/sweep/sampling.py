@@ -20,7 +20,7 @@ from engine.inputs.files import Source, read_text
 from engine.study.sweep.paths import Value
 
 if TYPE_CHECKING:
-    from engine.study.sweep.design import Factor
+    from engine.study.sweep.design_file import Factor
 
 #: Most points of a design: with independent luck a point has 2**30 possession numbers of the 2**48 there are.
 MOST_POINTS = 2**18

@@ -27,6 +27,7 @@ from pathlib import Path
 from typing import IO, Self
 
 from engine.errors import InputError
+from engine.inputs.base import canonical
 from engine.study.sweep import identity
 from engine.study.sweep.design import Design
 from engine.study.sweep.seal import MENDABLE, META_SEAL, ROUNDS_SEAL, Damage, meta_seal, rounds_seal, seal
@@ -157,9 +158,7 @@ class Store(Stored):
         now, more = identity.about(design), len(wanted) > self.n_points
         if more and all(wanted[i][0] == text for i, text in rows.items()):
             kept = dict(json.loads(self.meta["identity"]), points=design.identity["points"])
-            found = identity.differences(
-                self.meta | {"identity": identity.canonical(kept)}, now, design, rows
-            )
+            found = identity.differences(self.meta | {"identity": canonical(kept)}, now, design, rows)
             if not found and effort_rule(self.meta) == "best":
                 found = "points are added to a budget that was divided without them"
         else:

@@ -215,10 +215,6 @@ class Stored:
         if at is not None and total is not None:
             yield at, total
 
-    def tally(self, point: int) -> BatchTally | None:
-        """The sum over a point's batches; None where there is none."""
-        return next((tally for _, tally in self.tallies([point])), None)
-
     def unplayed(self) -> list[Batch]:
         """Batches of planned rounds that are not kept yet, in order."""
         query = (

