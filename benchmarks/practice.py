@@ -198,7 +198,7 @@ def tracking(n: int, threads: int | None) -> None:
         print(f"{words:<66}{one.value:>8.3g}" + "".join(f"{cell:>18}" for cell in cells))
     values: dict[str, list[float]] = {name: [] for name in TWO_ON_IT}
     for name in CALLS:
-        world = run.world(name, calls=CALLS, probability=1.0, scenario=PRO)
+        world = run.world(name, calls=CALLS, probability=1.0, scenario=PRO, defence=ZONE)
         dt = float(world["k"]["time_step_s"][0])
         for block in watch_numbers(world, SEED, np.arange(n // 4), ("s", "agents"), threads=threads):
             for trace in block.traces():
