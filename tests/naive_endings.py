@@ -125,6 +125,8 @@ def take_places(p: Possession) -> None:
     for i in p.attackers:
         stand(p, i, *p.spot_of(i))
         p.agents[i].break_role = NONE
+    if p.play != NONE:
+        p.plays_seen.append((p.play, "dead ball"))
     stop_plays(p)
     side = p.side_index(p.near)
     for i in p.defenders:

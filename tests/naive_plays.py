@@ -34,16 +34,20 @@ def stop_plays(p: Possession) -> None:
 def plays(p: Possession) -> None:
     """Every step, after the re-spacing."""
     if p.trap_phase in (COMING, SET) or not p.front or p.mode not in (HELD, PASS_WINDUP, PASS_FLIGHT):
+        if p.play != NONE:
+            p.plays_seen.append((p.play, "broken off"))
         stop_plays(p)
         return
-    men = all(p.agents[i].own_man != NONE for i in p.defenders)
+    defence = "men" if all(p.agents[i].own_man != NONE for i in p.defenders) else "zone"
     start = occasion(p)
     if start != "":
         p.n_plays += 1
-        chosen = which(p, start, "men" if men else "zone")
+        chosen = which(p, start, defence)
         if chosen != NONE:
+            if p.play != NONE:
+                p.plays_seen.append((p.play, "another begun"))
             stop_plays(p)
-            begin_step(p, chosen, start)
+            begin_step(p, chosen, f"{start} against {'men taken' if p.matched else defence}")
             return
         if start == "hold":
             p.play_t = p.t + p.k["play_rest_s"]
@@ -52,6 +56,7 @@ def plays(p: Possession) -> None:
         if after != NONE and p.region in p.w.steps[after].regions:
             begin_step(p, after, "next")
         else:
+            p.plays_seen.append((p.play, "over" if after == NONE else "ball not there for the next"))
             stop_plays(p)
             p.play_t = p.t + p.k["play_rest_s"]
 
@@ -92,29 +97,37 @@ def may_begin(p: Possession, step: PlayStep, start: str, defence: str) -> bool:
 def begin_step(p: Possession, n: int, how: str) -> None:
     step = p.w.steps[n]
     p.plays_seen.append((n, how))
+    had = {i for i in p.attackers if p.agents[i].go}
     p.play, p.play_t = n, p.t + step.lasts_s
     taken: set[int] = set()
     for number, move in enumerate(step.moves):
         i = man_of(p, move, taken)
         if i == NONE:
+            p.plays_seen.append((n, "nobody there"))
             continue
-        if move.only == "way_open" and not way_is_open(p, i):
-            continue
-        if move.only == "denied" and not denied(p, i):
+        seen = {"always": True, "way_open": way_is_open(p, i), "denied": denied(p, i)}[move.only]
+        if not seen:
+            p.plays_seen.append((n, f"{number + 1} not {move.only}"))
             continue
         taken.add(i)
-        p.plays_seen.append((n, f"move {number + 1}"))
+        p.plays_seen.append((n, f"{number + 1} made"))
         w = p.w
         x = clip(move.to[0] * p.near, -w.half_width + 0.35, w.half_width - 0.35)
         y = clip(move.to[1], w.baseline_y + 0.35, w.half_y - 0.5)
+        if (x, y) != (move.to[0] * p.near, move.to[1]):
+            p.plays_seen.append((n, "limited to the front court"))
         if move.who == "handler":
             if p.dribble != DEAD:
                 p.action, p.dribble = DRIBBLE_TO, DRIBBLING
                 p.goal_x, p.goal_y = x, y
+            else:
+                p.plays_seen.append((n, "dead dribble"))
         else:
             a = p.agents[i]
             a.go, a.go_t = True, p.t + move.after_s
             a.go_x, a.go_y, a.go_pace = x, y, move.pace
+    if had - taken:
+        p.plays_seen.append((n, "a man keeps his move"))
 
 
 def man_of(p: Possession, move: Move, taken: set[int]) -> int:

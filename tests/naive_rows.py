@@ -111,6 +111,8 @@ def has_come(p: Possession, i: int) -> bool:
 def take_ball(p: Possession, i: int) -> None:
     """Taking the ball (description, element 5)."""
     p.handler = i
+    if p.h.go:
+        p.plays_seen.append((p.play, "he gets the ball"))
     p.h.go = False
     p.mode = HELD
     p.action = STAY
