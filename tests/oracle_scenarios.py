@@ -72,9 +72,12 @@ team = "{teams[1]}"
 
 def patient(folder: Path) -> Scenario:
     """Plays that begin from a held ball, of men who hold it long: zone, men who deny, match-up."""
-    rest = """[constants]
+    rest = """[rules_changes]
+"clock.shot_s" = 20
+[constants]
 hold_value_points = 2.2
 reluctance_points = 0.6
+reluctance_tau_s = 0.3
 hold_stale_points_per_s = 0.0
 pick_up_p = 1.0
 turnover_dread_points = 2.0
@@ -180,8 +183,12 @@ lasts_s = 0.4
 next = "held"
 [[step.move]]
 who = "nearest"
-near = "corner"
+near = "top"
+within_m = 9.0
 to = "corner"
+[[step.move]]
+who = "passer"
+to = "short_corner"
 
 [[step]]
 name = "driven"
@@ -626,7 +633,7 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int]]:
     yield traps_that_are_left(folder), 20
     yield traps_that_open_again(folder), 20
     yield throws_and_bands(folder), 20
-    yield patient(folder), 30
+    yield patient(folder), 40
     yield own_plays(folder), 24
     for number in range(8):
         yield drawn_constants(folder, number), 10
