@@ -630,7 +630,7 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int]]:
     yield rough_game(folder), 25
     yield wild_bounces(folder, 8), 60
     yield wild_bounces(folder, 0), 15
-    yield traps_that_are_left(folder), 20
+    yield traps_that_are_left(folder), 40
     yield traps_that_open_again(folder), 20
     yield throws_and_bands(folder), 20
     yield patient(folder), 40
