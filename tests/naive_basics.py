@@ -86,6 +86,7 @@ PURPOSES = {
     "PICK_UP": 19,
     "RESTART": 20,
     "TRAP_PICK_UP": 21,
+    "PLAY": 22,
 }
 
 WORD = 0xFFFFFFFF

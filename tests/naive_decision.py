@@ -104,7 +104,7 @@ class Decision:
 
     def look(self) -> None:
         p = self.p
-        if p.t - p.look_t >= p.k["look_again_s"] or (self.trapped and p.look_t < p.trap_read_t):
+        if p.t - p.look_t >= p.k["look_again_s"] or (self.trapped and p.look_t + 0.5 * p.dt < p.trap_read_t):
             p.n_looks += 1
             p.look_t = p.t
 
@@ -243,7 +243,7 @@ class Decision:
             x = clip(h.x + 3.4 * math.cos(angle), -w.half_width + 0.5, w.half_width - 0.5)
             y = clip(h.y + 3.4 * math.sin(angle), w.baseline_y + 0.5, highest)
             room = clearance(p, h.x, h.y, x, y, v, 0.0) - 2.0 * k["body_radius_m"] + 0.05
-            got = dist(h.x, h.y, x, y) / 3.4 * logistic(room / k["drive_width_m"])
+            got = dist(h.x, h.y, x, y) / 3.4 * logistic(room / k["retreat_width_m"])
             if got > best:
                 best, goal = got, (x, y)
         value = self.carry + k["belief_retreat_points"] + best * k["belief_retreat_way_points"]
@@ -331,6 +331,13 @@ class Decision:
             return p.draw("CHOICE", 2, p.n_looks)[0]
         return p.draw("CHOICE", 3 + option - PASSES, p.n_looks)[0]
 
+    def reluctance(self) -> float:
+        """How much better than the rest one's own shot must be."""
+        k = self.p.k
+        if self.left <= 0.8:
+            return 0.0
+        return k["reluctance_points"] * (1.0 - math.exp(-(self.left - 0.8) / k["reluctance_tau_s"]))
+
     def choose(self) -> int:
         scale = self.p.k["noise_points"] * (1.5 - self.who.passing)
         if self.p.n_looks == self.p.k["tried_look"]:
@@ -338,6 +345,8 @@ class Decision:
         chosen, best = NONE, -math.inf
         for option, weighed in sorted(self.options.items()):
             value = weighed.value - scale * math.log(-math.log(self.noise_word(option)))
+            if option == SHOOT:
+                value -= self.reluctance()
             if value > best:
                 chosen, best = option, value
         return chosen

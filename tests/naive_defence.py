@@ -37,20 +37,8 @@ from naive_basics import (
     toward_rim,
 )
 from naive_rows import adopt, on_ball_gap
-from naive_shots import table_logit
 from naive_state import Possession
 from naive_world import Entry
-
-
-def can_shoot(p: Possession) -> bool:
-    """Whether the handler has to be guarded as a shooter from where he is."""
-    if p.mode != HELD:
-        return True
-    k = p.k
-    d = rim_distance(p.h.x, p.h.y)
-    at = min(d, p.w.arc + 0.4)
-    threshold = math.log(k["shooter_make"] / (1.0 - k["shooter_make"]))
-    return table_logit(p, p.handler, at) > threshold or d < k["middle_range_m"]
 
 
 def focus_point(p: Possession, i: int) -> tuple[float, float]:
@@ -99,7 +87,7 @@ def targets_of_the_defenders(p: Possession) -> None:
     """Step part 4."""
     k = p.k
     shot_up = p.mode in (SHOT_FLIGHT, LOOSE)
-    shooter = can_shoot(p)
+    shooter = p.can_shoot()
     trapping = p.trap_phase in (COMING, SET)
     covering = trapping or (p.trap_phase == AFTER and p.call.holds_cover and p.t < p.after_t + 1.0)
     disguised = trapping and p.begun < p.trap_t + p.call.disguise_s
@@ -316,7 +304,7 @@ def step_up(p: Possession, trapping: bool) -> None:
     if who == NONE or p.agents[who].adopt_t < NEVER:
         return
     a = p.agents[who]
-    a.tx, a.ty = toward_rim(h.x + 0.3 * h.vx, h.y + 0.3 * h.vy, p.k["on_ball_gap_m"])
+    a.tx, a.ty = toward_rim(h.x + 0.3 * h.vx, h.y + 0.3 * h.vy, on_ball_gap(p, h.x, h.y))
     a.sliding = False
 
 

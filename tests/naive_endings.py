@@ -24,6 +24,7 @@ from naive_basics import (
     clip,
     toward_rim,
 )
+from naive_plays import stop_plays
 from naive_rows import adopt, men_from_the_start, take_ball
 from naive_state import Possession
 
@@ -124,6 +125,9 @@ def take_places(p: Possession) -> None:
     for i in p.attackers:
         stand(p, i, *p.spot_of(i))
         p.agents[i].break_role = NONE
+    if p.play != NONE:
+        p.plays_seen.append((p.play, "dead ball"))
+    stop_plays(p)
     side = p.side_index(p.near)
     for i in p.defenders:
         a = p.agents[i]

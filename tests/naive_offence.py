@@ -25,8 +25,8 @@ from naive_basics import (
     STAY,
     clip,
     dist,
-    segment,
 )
+from naive_plays import plays
 from naive_state import Possession
 
 
@@ -38,34 +38,20 @@ def respace(p: Possession) -> None:
         p.spot_t = 9801.0
 
 
-def diver(p: Possession) -> int:
-    """Who goes to the rim once a trap has been left, -1 nobody."""
-    if p.trap_phase != AFTER:
-        return NONE
-    who, best = NONE, 99.0
-    for i in p.attackers:
-        if i == p.handler or (p.mode == PASS_FLIGHT and i == p.target):
-            continue
-        d = p.from_rim(i)
-        if d < best:
-            who, best = i, d
-    return who
-
-
 def targets_of_the_attackers(p: Possession) -> None:
     """Step part 3."""
     respace(p)
-    dives = diver(p)
+    plays(p)
     for i in p.attackers:
         a = p.agents[i]
         a.sliding = False
         if i == p.handler and p.mode in (HELD, PASS_WINDUP, SHOT_WINDUP):
             with_the_ball(p)
         else:
-            without_the_ball(p, i, dives)
+            without_the_ball(p, i)
 
 
-def without_the_ball(p: Possession, i: int, dives: int) -> None:
+def without_the_ball(p: Possession, i: int) -> None:
     k, w, a = p.k, p.w, p.agents[i]
     a.speed_share = 1.0
     if p.mode == PASS_FLIGHT and i == p.target:
@@ -81,11 +67,9 @@ def without_the_ball(p: Possession, i: int, dives: int) -> None:
     if p.trap_phase in (COMING, SET) and p.begun >= a.read_t and a.break_role != NONE:
         break_the_trap(p, i)
         return
-    if p.trap_phase == AFTER and i == dives:
-        a.tx, a.ty = -p.near, 0.9
-        a.speed_share = k["attack_speed_share"]
-    elif p.trap_phase == AFTER and p.from_rim(i) < k["cut_from_m"] and way_is_open(p, i):
-        a.tx, a.ty = (1.3 if a.x >= 0.0 else -1.3), 0.8
+    if a.go and p.begun >= a.go_t:
+        a.tx, a.ty = a.go_x, a.go_y
+        a.speed_share = a.go_pace
     else:
         a.tx, a.ty = p.spot_of(i)
         a.speed_share = k["attack_speed_share" if p.trap_phase == AFTER else "off_ball_speed_share"]
@@ -101,15 +85,6 @@ def leave_the_lane(p: Possession, i: int) -> None:
         out = w.lane_half_width + 0.6
         a.tx, a.ty = (out if a.x >= 0.0 else -out), a.y
         a.speed_share = 1.0
-
-
-def way_is_open(p: Possession, i: int) -> bool:
-    a = p.agents[i]
-    for j in p.defenders:
-        d, f = segment(p.agents[j].x, p.agents[j].y, a.x, a.y, 0.0, 0.6)
-        if d < p.k["cut_open_m"] and f > 0.1:
-            return False
-    return True
 
 
 def after_a_shot(p: Possession, i: int) -> None:

@@ -102,12 +102,18 @@ def on_ball_gap(p: Possession, x: float, y: float) -> float:
 
 def has_come(p: Possession, i: int) -> bool:
     """Whether a defender is as near to the holder as the man on the ball will stand, and a little more."""
-    return p.apart(i, p.handler) < on_ball_gap(p, p.h.x, p.h.y) + p.k["bump_m"]
+    gap = on_ball_gap(p, p.h.x, p.h.y)
+    if not p.can_shoot():
+        gap += p.k["off_shooter_gap_m"]
+    return p.apart(i, p.handler) < gap + p.k["bump_m"]
 
 
 def take_ball(p: Possession, i: int) -> None:
     """Taking the ball (description, element 5)."""
     p.handler = i
+    if p.h.go:
+        p.plays_seen.append((p.play, "he gets the ball"))
+    p.h.go = False
     p.mode = HELD
     p.action = STAY
     p.dribble = UNUSED
@@ -157,9 +163,10 @@ def read_the_pass(p: Possession, target: int, x: float, y: float, faked: bool) -
             a.guess_region, a.guess_moment, a.guess_side = region, moment, near
             a.guess_who = target
         else:
-            wrong = int(5.0 * u[2])
-            if wrong in (target, p.handler):
-                wrong = (wrong + 1) % 5
+            wrong = int(3.0 * u[2])
+            for taken in sorted((target, p.handler)):
+                if wrong >= taken:
+                    wrong += 1
             g = p.agents[wrong]
             a.guess_x, a.guess_y = g.x, g.y
             a.guess_who = wrong

@@ -10,27 +10,8 @@ import math
 from naive_basics import NONE, PHASE_NONE, SHOT_FLIGHT, SHOT_WINDUP, STAY, clip, dist, logistic, rim_distance
 from naive_endings import close_after, close_outcome, end, free_throws, miss_comes_down
 from naive_state import Possession
-from naive_world import GRID_STEP_M, N_GRID
 
 EDGES_M = (1.25, 3.0, 5.0, 6.75, 8.0)
-
-
-def read_table(p: Possession, i: int, d: float, column: int) -> float:
-    """A player's table at a distance: straight lines between nodes, the last node beyond."""
-    table = p.player(i).table
-    at = d / GRID_STEP_M
-    node = int(at)
-    if node >= N_GRID - 1:
-        return table[N_GRID - 1][column]
-    f = at - node
-    return table[node][column] + f * (table[node + 1][column] - table[node][column])
-
-
-def table_logit(p: Possession, i: int, d: float) -> float:
-    """Logit of the make with the reference defender: the table plus the player's offset."""
-    who, k = p.player(i), p.k
-    offset = who.rim if d < k["rim_range_m"] else who.middle if d < k["middle_range_m"] else who.three
-    return read_table(p, i, d, 0) + offset
 
 
 def effective_gaps(p: Possession, shooter: int, x: float, y: float) -> tuple[float, int, float]:
@@ -62,7 +43,7 @@ def make_chance(
 ) -> float:
     k = p.k
     g = clip(gap, 0.0, k["contest_cap_m"])
-    z = table_logit(p, shooter, d) + read_table(p, shooter, d, 1) * (g - k["reference_defender_m"])
+    z = p.table_logit(shooter, d) + p.read_table(shooter, d, 1) * (g - k["reference_defender_m"])
     if g < k["smothered_m"] and d > k["rim_range_m"]:
         z -= k["smothered_logit_per_m"] * (k["smothered_m"] - g)
     if second < k["second_contest_m"]:

@@ -28,7 +28,7 @@ from naive_basics import (
     logistic,
     uniforms,
 )
-from naive_world import Player, TrapCall, World
+from naive_world import GRID_STEP_M, N_GRID, Player, TrapCall, World
 
 from engine.state.record import RECORD
 
@@ -69,6 +69,11 @@ class Agent:
     read_t: float = NEVER
     break_role: int = NONE
     lane_t: float = 0.0
+    go: bool = False
+    go_t: float = 0.0
+    go_x: float = 0.0
+    go_y: float = 0.0
+    go_pace: float = 0.0
 
 
 @dataclass
@@ -84,6 +89,7 @@ class Possession:
     events: list[tuple[float, str, int, int, float, float, float]] = field(default_factory=list)
     options: list[tuple[int, float, bool, float, float, float, float, float]] = field(default_factory=list)
     triggers: list[str] = field(default_factory=list)  # of the calls made, for the reader
+    plays_seen: list[tuple[int, str]] = field(default_factory=list)  # step, what happened to it; likewise
 
     step: int = 0
     t: float = 0.0
@@ -166,6 +172,11 @@ class Possession:
     trap_read_t: float = NEVER
     after_t: float = 0.0
     trap_number: int = 0
+    play: int = NONE
+    play_t: float = 0.0
+    play_pass: int = 0
+    play_drive: int = 0
+    play_trap: int = 0
     matched: bool = False
     outcome_open: bool = False
     after_open: bool = False
@@ -180,6 +191,7 @@ class Possession:
     n_jitter: int = 0
     n_catches: int = 0
     n_held: int = 0
+    n_plays: int = 0
     chances: dict[int, int] = field(default_factory=dict)
     shadow_counts: dict[int, int] = field(default_factory=dict)
     held_marks: set[int] = field(default_factory=set)
@@ -384,6 +396,34 @@ class Possession:
     @property
     def dribbling(self) -> bool:
         return self.dribble == DRIBBLING
+
+    # --- tables of shots (ball and traps, section 4; defence, section 3) --------------------------------
+
+    def read_table(self, i: int, d: float, column: int) -> float:
+        """A player's table at a distance: straight lines between nodes, the last node beyond."""
+        table = self.player(i).table
+        at = d / GRID_STEP_M
+        node = int(at)
+        if node >= N_GRID - 1:
+            return table[N_GRID - 1][column]
+        f = at - node
+        return table[node][column] + f * (table[node + 1][column] - table[node][column])
+
+    def table_logit(self, i: int, d: float) -> float:
+        """Logit of the make with the reference defender: the table plus the player's offset."""
+        who, k = self.player(i), self.k
+        offset = who.rim if d < k["rim_range_m"] else who.middle if d < k["middle_range_m"] else who.three
+        return self.read_table(i, d, 0) + offset
+
+    def can_shoot(self) -> bool:
+        """Whether the handler has to be guarded as a shooter from where he is."""
+        if self.mode != HELD:
+            return True
+        k = self.k
+        d = self.from_rim(self.handler)
+        at = min(d, self.w.arc + 0.4)
+        threshold = math.log(k["shooter_make"] / (1.0 - k["shooter_make"]))
+        return self.table_logit(self.handler, at) > threshold or d < k["middle_range_m"]
 
     # --- the spot of an attacker (offence, section 1) ---------------------------------------------------
 

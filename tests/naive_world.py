@@ -86,6 +86,32 @@ class TrapCall:
 
 
 @dataclass
+class Move:
+    who: str
+    near: tuple[float, float]
+    within_m: float
+    only: str
+    to: tuple[float, float]
+    pace: float
+    after_s: float
+
+
+@dataclass
+class PlayStep:
+    """A step of a play, with what its play says of it."""
+
+    name: str
+    start: str
+    against: tuple[str, ...]
+    regions: set[int]
+    often: float
+    after_s: float
+    lasts_s: float
+    next: int
+    moves: list[Move]
+
+
+@dataclass
 class Player:
     top: float
     slide: float
@@ -147,6 +173,7 @@ class World:
         self._roles()
         self._slides()
         self._alignment()
+        self._plays()
         self.guards_at_start = self._guards()
         self.match_up = self.zone.match_up == "first_pass"
         calls = chosen.calls if chosen is not None and not base else ()
@@ -310,6 +337,38 @@ class World:
         top = self.spots[REGIONS.index("top")]
         farthest = max(y for _, y in top)
         self.lead = min(self.spot_person_of[1][role] for role in range(5) if top[role][1] >= farthest - 1e-9)
+
+    def _plays(self) -> None:
+        """Steps of all plays, numbered through."""
+        self.steps: list[PlayStep] = []
+        for play in self.scenario.plays:
+            number = {step.name: len(self.steps) + i for i, step in enumerate(play.steps)}
+            for step in play.steps:
+                moves = [
+                    Move(
+                        who=move.who,
+                        near=(0.0, 0.0) if move.near is None else self._place(move.near),
+                        within_m=move.within_m,
+                        only=move.only_if,
+                        to=self._place(move.to),
+                        pace=move.pace,
+                        after_s=move.after_s,
+                    )
+                    for move in step.moves
+                ]
+                self.steps.append(
+                    PlayStep(
+                        name=f"{play.name}: {step.name}",
+                        start=step.when,
+                        against=play.against,
+                        regions={REGIONS.index(region) for region in step.ball},
+                        often=step.often,
+                        after_s=step.after_s,
+                        lasts_s=step.lasts_s,
+                        next=NONE if step.next is None else number[step.next],
+                        moves=moves,
+                    )
+                )
 
     # --- calls ------------------------------------------------------------------------------------------
 

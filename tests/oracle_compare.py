@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -39,6 +39,20 @@ FLOOR = (
     "a retreat goes on in a set trap",
 )
 
+#: What can happen to a step of a play, besides that it is begun and its moves are made or not.
+OF_A_PLAY = (
+    "nobody there",
+    "a man keeps his move",
+    "another begun",
+    "ball not there for the next",
+    "broken off",
+    "dead ball",
+    "dead dribble",
+    "he gets the ball",
+    "limited to the front court",
+    "over",
+)
+
 
 @dataclass
 class Compared:
@@ -51,6 +65,8 @@ class Compared:
     largest: float = 0.0
     mismatches: list[str] = field(default_factory=list)
     seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
+    #: How often (name of a step of a play, what happened to it).
+    plays: Counter[tuple[str, str]] = field(default_factory=Counter)
 
     def words(self) -> str:
         head = (
@@ -186,7 +202,9 @@ def compare(
     )
     for number, trace in zip(numbers, traces, strict=True):
         follow = numbers_of(trace.agents, ("x", "y", "vx", "vy")).tolist()
-        into.add(name, number, trace, naive.play(seed, number, max_calls, follow))
+        played = naive.play(seed, number, max_calls, follow)
+        into.add(name, number, trace, played)
+        into.plays.update((naive.world.steps[n].name, what) for n, what in played.plays_seen)
 
 
 def telling(world: Any, seed: int, of: int, n: int) -> list[int]:

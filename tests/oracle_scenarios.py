@@ -29,6 +29,10 @@ EVERY_TRIGGER = (
 )
 
 
+#: All that are shipped.
+PLAYS = sorted(path.stem for path in (configs_root() / "plays").glob("*.toml"))
+
+
 def setting(name: str, calls: tuple[str, ...] = (), head: str = "", changes: str = "") -> str:
     """One [[setting]]; ``changes`` are written into each of its calls."""
     text = f'[[setting]]\nname = "{name}"\n{head}\n'
@@ -44,6 +48,7 @@ def scenario(
     level: str = "school",
     alignment: str = "high_post_short_corner",
     defence: str = 'zone = "two_three"',
+    plays: tuple[str, ...] | None = None,
     top: str = "",
     rest: str = "",
 ) -> Scenario:
@@ -55,6 +60,7 @@ level = "{level}"
 [offence]
 team = "{teams[0]}"
 alignment = "{alignment}"
+{"" if plays is None else f"plays = {list(plays)}"}
 [defence]
 team = "{teams[1]}"
 {defence}
@@ -62,6 +68,201 @@ team = "{teams[1]}"
 """
     path.write_text(text + "\n".join(settings), encoding="utf-8")
     return load_scenario(path)
+
+
+def patient(folder: Path) -> Scenario:
+    """Plays that begin from a held ball, of men who hold it long: zone, men who deny, match-up."""
+    rest = """[rules_changes]
+"clock.shot_s" = 20
+[constants]
+hold_value_points = 2.2
+reluctance_points = 0.6
+reluctance_tau_s = 0.3
+hold_stale_points_per_s = 0.0
+pick_up_p = 1.0
+turnover_dread_points = 2.0
+denied_m = 1.2
+noise_points = 1.2
+"""
+    calls = CALLS["man_to_man"]
+    return scenario(
+        folder,
+        "patient",
+        "college",
+        setting("man-to-man", calls[:1], 'zone = "man_to_man"'),
+        setting("deny", calls[:1], 'zone = "man_to_man"\noptions = { pressure = "deny" }'),
+        setting("match-up", CALLS["two_three_match_up"], 'zone = "two_three_match_up"'),
+        level="college",
+        alignment="overload",
+        plays=("post_entry", "high_low", "back_cut", "gap_kick"),
+        top="beyond_range = true",
+        rest=rest,
+    )
+
+
+OWN_PLAY = """name = "own_play"
+title = "a play of the test's own: every start, chains that go round, places off the floor"
+source = "made for this test"
+against = ["zone", "men"]
+
+[[step]]
+name = "never"
+when = "hold"
+lasts_s = 1.0
+often = 0.0
+[[step.move]]
+who = "handler"
+to = "rim"
+
+[[step]]
+name = "held"
+when = "hold"
+ball = ["top", "slot", "wing", "corner"]
+after_s = 0.2
+lasts_s = 0.8
+often = 0.5
+next = "round"
+[[step.move]]
+who = "passer"
+to = { spot = "corner", side = "far" }
+only_if = "way_open"
+[[step.move]]
+who = "handler"
+to = { at = [6.0, -2.9], side = "far" }
+[[step.move]]
+who = "nearest"
+near = "wing"
+within_m = 30.0
+to = [-11.0, 25.0]
+only_if = "denied"
+pace = 0.6
+[[step.move]]
+who = "nearest"
+near = "wing"
+within_m = 30.0
+to = "high_post"
+after_s = 2.0
+
+[[step]]
+name = "round"
+when = "pass"
+lasts_s = 0.5
+often = 0.6
+next = "round again"
+[[step.move]]
+who = "passer"
+to = [0.7, 0.9]
+only_if = "way_open"
+[[step.move]]
+who = "nearest"
+near = "elbow"
+within_m = 2.0
+to = "low_post"
+
+[[step]]
+name = "round again"
+when = "then"
+ball = ["wing", "corner", "top"]
+lasts_s = 0.6
+next = "third"
+[[step.move]]
+who = "passer"
+to = { spot = "wing", side = "far", shift = [0.3, 0.2] }
+after_s = 0.3
+[[step.move]]
+who = "nearest"
+near = [0.0, 3.0]
+within_m = 8.0
+to = "elbow"
+only_if = "denied"
+
+[[step]]
+name = "third"
+when = "then"
+lasts_s = 0.4
+next = "held"
+[[step.move]]
+who = "nearest"
+near = "top"
+within_m = 9.0
+to = "corner"
+[[step.move]]
+who = "passer"
+to = "short_corner"
+
+[[step]]
+name = "driven"
+when = "drive"
+ball = ["wing", "high_post", "elbow", "lane", "top", "slot"]
+lasts_s = 0.7
+often = 0.8
+next = "held"
+[[step.move]]
+who = "passer"
+to = "top"
+[[step.move]]
+who = "nearest"
+near = { spot = "corner", side = "far" }
+within_m = 9.0
+to = { spot = "corner", side = "far" }
+
+[[step]]
+name = "escaped"
+when = "escape"
+lasts_s = 0.9
+often = 0.7
+next = "third"
+[[step.move]]
+who = "passer"
+to = [-0.9, 0.9]
+[[step.move]]
+who = "nearest"
+near = "rim"
+within_m = 12.0
+to = [0.9, 1.0]
+only_if = "way_open"
+"""
+
+
+def own_plays(folder: Path) -> Scenario:
+    """A play of the test's own beside some of the shipped ones, with little rest between plays.
+
+    One defence has four men who guard a man and one who has none: for the attack that is a zone.
+    """
+    men = (configs_root() / "zones" / "man_to_man.toml").read_text(encoding="utf-8")
+    head, after = men.split("[guards]")
+    guards, rows = after.split("[options", 1)
+    rows = re.sub(r'(fifth(?: =|", job =) (?:{ job = )?)"own_man"', r'\1"place"', rows)
+    written = head + "[guards]" + re.sub(r"fifth = \d\n", "", guards) + "[options" + rows
+    (folder / "four_men.toml").write_text(written, encoding="utf-8")
+    (folder / "own_play.toml").write_text(OWN_PLAY, encoding="utf-8")
+    rest = """[constants]
+play_rest_s = 0.2
+cut_open_m = 0.6
+denied_m = 1.0
+pick_up_p = 1.0
+drive_clear_m = -0.5
+drive_most_s = 0.6
+drive_commit_s = 0.3
+drive_foul_rate_per_s = 0.2
+belief_pass_points = -0.3
+belief_stopped_points = 0.5
+pass_release_s = 0.5
+reluctance_points = 0.5
+reluctance_tau_s = 2.0
+"""
+    return scenario(
+        folder,
+        "own plays",
+        "international",
+        setting("calls", CALLS["two_three"]),
+        setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"'),
+        setting("match-up", CALLS["two_three_match_up"], 'zone = "two_three_match_up"'),
+        setting("four men", head='zone = "four_men.toml"'),
+        plays=("four_on_three", "own_play.toml", "drive_kick", "through_cut"),
+        top="beyond_range = true",
+        rest=rest,
+    )
 
 
 def other_defences(folder: Path) -> Scenario:
@@ -178,6 +379,7 @@ def drawn_constants(folder: Path, number: int) -> Scenario:
         setting("every trigger", CALLS[zone], changes=EVERY_TRIGGER),
         setting("another defence", CALLS[other], f'zone = "{other}"'),
         alignment=("high_post_short_corner", "overload", "two_guard_baseline")[number % 3],
+        plays=tuple(random.Random(number).sample(PLAYS, 3 * number % 10)),  # none of them in the first
         defence=f'zone = "{zone}"',
         top=f'start = "{"bring_up" if number % 5 else "frontcourt"}"',
         rest="[game]\nteam_fouls = 3\ntraps_seen = 1\n[constants]\n" + "\n".join(lines),
@@ -234,8 +436,10 @@ def wild_bounces(folder: Path, backcourt_s: float) -> Scenario:
 "clock.backcourt_s" = {backcourt_s}
 [constants]
 deflection_m = 9.0
-arm_reach_m = 1.0
-clean_steal_p = 0.1
+arm_reach_m = 1.6
+touch_max_p = 1.0
+clean_steal_p = 0.02
+loose_scale_m = 0.3
 turnover_dread_points = 0.0
 step_out_rate_per_s = 2.0
 step_out_within_m = 3.0
@@ -258,7 +462,9 @@ box_out_reach_m = 2.5
         "international",
         setting("every trigger", CALLS["two_three"], changes=EVERY_TRIGGER + "\nprobability = 1.0"),
         setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"', EVERY_TRIGGER),
+        setting("no calls", head='zone = "three_two"'),
         alignment="behind_the_line.toml",
+        plays=("drive_kick", "four_on_three", "pass_cut_fill"),
         top="beyond_range = true",
         rest=rest,
     )
@@ -424,8 +630,10 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int]]:
     yield rough_game(folder), 25
     yield wild_bounces(folder, 8), 60
     yield wild_bounces(folder, 0), 15
-    yield traps_that_are_left(folder), 20
+    yield traps_that_are_left(folder), 40
     yield traps_that_open_again(folder), 20
     yield throws_and_bands(folder), 20
+    yield patient(folder), 40
+    yield own_plays(folder), 24
     for number in range(8):
         yield drawn_constants(folder, number), 10

@@ -19,11 +19,12 @@ import pytest
 from naive import Naive
 from naive_basics import philox
 from oracle_coded import CodedFunctions, coded, coded_home, front_and_shade, late_double
-from oracle_compare import FLOOR, Compared, compare, telling
-from oracle_scenarios import spread
+from oracle_compare import FLOOR, OF_A_PLAY, Compared, compare, telling
+from oracle_scenarios import PLAYS, spread
 from policies import registered
 
 from engine.inputs import Scenario, load_scenario
+from engine.inputs.plays import load_play
 from engine.state.words import AFTER, ENDS, EVENTS, LOSSES, OUTCOMES, TRIGGERS, VIOLATIONS
 from engine.world.pack import pack
 
@@ -64,6 +65,27 @@ def compare_all(into: Compared, scenario: Scenario, n: int, share: int) -> None:
         compare(into, f"{scenario.title}: {name}", twin, world, chosen(world, n, share), SEED)
 
 
+def to_be_seen() -> set[tuple[str, str]]:
+    """Every start of every step of every shipped play, and every move, made or not made for what it needs."""
+    wanted = set()
+    for play in map(load_play, PLAYS):
+        for step in play.steps:
+            name = f"{play.name}: {step.name}"
+            starts = [f"{step.when} against {defence}" for defence in play.against]
+            if "men" in play.against:
+                starts.append(f"{step.when} against men taken")
+            if step.when == "then":
+                starts = ["next"]
+            if step.when == "escape" and "men" in play.against:
+                starts.remove("escape against men")  # cannot be: behind a trap men are taken anew
+            for number, move in enumerate(step.moves, 1):
+                starts.append(f"{number} made")
+                if move.only_if != "always":
+                    starts.append(f"{number} not {move.only_if}")
+            wanted |= {(name, what) for what in starts}
+    return wanted
+
+
 def report(found: Compared) -> None:
     print(found.words())
     assert not found.mismatches, found.words()
@@ -85,6 +107,8 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, share: int) ->
     assert found.seen["trigger"] == set(TRIGGERS)
     assert found.seen["lost_by"] == set(range(len(LOSSES) + 1))
     assert found.seen["floor"] == set(FLOOR)
+    assert to_be_seen() <= set(found.plays)
+    assert {what for _, what in found.plays} >= set(OF_A_PLAY)
 
 
 def test_far_numbers_large_seeds_and_a_limit_of_calls(tmp_path: Path) -> None:

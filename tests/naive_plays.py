@@ -1,0 +1,172 @@
+"""Plays of the attack (offence, section 7).
+
+Part of the naive twin of the model (tests/naive.py).
+"""
+
+from __future__ import annotations
+
+from naive_basics import (
+    AFTER,
+    COMING,
+    DEAD,
+    DRIBBLE_TO,
+    DRIBBLING,
+    DRIVE,
+    HELD,
+    NONE,
+    PASS_FLIGHT,
+    PASS_WINDUP,
+    SET,
+    STAY,
+    clip,
+    segment,
+)
+from naive_state import Possession
+from naive_world import Move, PlayStep
+
+
+def stop_plays(p: Possession) -> None:
+    p.play = NONE
+    for i in p.attackers:
+        p.agents[i].go = False
+
+
+def plays(p: Possession) -> None:
+    """Every step, after the re-spacing."""
+    if p.trap_phase in (COMING, SET) or not p.front or p.mode not in (HELD, PASS_WINDUP, PASS_FLIGHT):
+        if p.play != NONE:
+            p.plays_seen.append((p.play, "broken off"))
+        stop_plays(p)
+        return
+    defence = "men" if all(p.agents[i].own_man != NONE for i in p.defenders) else "zone"
+    start = occasion(p)
+    if start != "":
+        p.n_plays += 1
+        chosen = which(p, start, defence)
+        if chosen != NONE:
+            if p.play != NONE:
+                p.plays_seen.append((p.play, "another begun"))
+            stop_plays(p)
+            begin_step(p, chosen, f"{start} against {'men taken' if p.matched else defence}")
+            return
+        if start == "hold":
+            p.play_t = p.t + p.k["play_rest_s"]
+    if p.play != NONE and p.begun >= p.play_t:
+        after = p.w.steps[p.play].next
+        if after != NONE and p.region in p.w.steps[after].regions:
+            begin_step(p, after, "next")
+        else:
+            p.plays_seen.append((p.play, "over" if after == NONE else "ball not there for the next"))
+            stop_plays(p)
+            p.play_t = p.t + p.k["play_rest_s"]
+
+
+def occasion(p: Possession) -> str:
+    if p.trap_phase == AFTER and p.play_trap != p.trap_number:
+        p.play_trap = p.trap_number
+        p.play_pass = p.n_passes
+        return "escape"
+    if p.mode == PASS_FLIGHT and p.play_pass != p.n_passes:
+        p.play_pass = p.n_passes
+        return "pass"
+    if p.mode == HELD and p.action == DRIVE and p.play_drive != p.record["drives"]:
+        p.play_drive = p.record["drives"]
+        return "drive"
+    if p.mode == HELD and p.action == STAY and p.play == NONE and p.begun >= p.play_t:
+        return "hold"
+    return ""
+
+
+def which(p: Possession, start: str, defence: str) -> int:
+    """Which step is begun at an occasion, -1 none."""
+    chosen, best = NONE, 1.0
+    for i, step in enumerate(p.w.steps):
+        if may_begin(p, step, start, defence):
+            u = p.draw("PLAY", i, p.n_plays)[0]
+            if u < best * step.often:
+                chosen, best = i, u / step.often
+    return chosen
+
+
+def may_begin(p: Possession, step: PlayStep, start: str, defence: str) -> bool:
+    if step.start != start or defence not in step.against or p.region not in step.regions:
+        return False
+    return start != "hold" or p.begun >= p.catch_t + step.after_s
+
+
+def begin_step(p: Possession, n: int, how: str) -> None:
+    step = p.w.steps[n]
+    p.plays_seen.append((n, how))
+    had = {i for i in p.attackers if p.agents[i].go}
+    p.play, p.play_t = n, p.t + step.lasts_s
+    taken: set[int] = set()
+    for number, move in enumerate(step.moves):
+        i = man_of(p, move, taken)
+        if i == NONE:
+            p.plays_seen.append((n, "nobody there"))
+            continue
+        seen = {"always": True, "way_open": way_is_open(p, i), "denied": denied(p, i)}[move.only]
+        if not seen:
+            p.plays_seen.append((n, f"{number + 1} not {move.only}"))
+            continue
+        taken.add(i)
+        p.plays_seen.append((n, f"{number + 1} made"))
+        w = p.w
+        x = clip(move.to[0] * p.near, -w.half_width + 0.35, w.half_width - 0.35)
+        y = clip(move.to[1], w.baseline_y + 0.35, w.half_y - 0.5)
+        if (x, y) != (move.to[0] * p.near, move.to[1]):
+            p.plays_seen.append((n, "limited to the front court"))
+        if move.who == "handler":
+            if p.dribble != DEAD:
+                p.action, p.dribble = DRIBBLE_TO, DRIBBLING
+                p.goal_x, p.goal_y = x, y
+            else:
+                p.plays_seen.append((n, "dead dribble"))
+        else:
+            a = p.agents[i]
+            a.go, a.go_t = True, p.t + move.after_s
+            a.go_x, a.go_y, a.go_pace = x, y, move.pace
+    if had - taken:
+        p.plays_seen.append((n, "a man keeps his move"))
+
+
+def man_of(p: Possession, move: Move, taken: set[int]) -> int:
+    """Who makes a move, -1 nobody."""
+    if move.who == "handler":
+        return p.handler if p.mode == HELD else NONE
+    left_out = taken | has_the_ball(p)
+    if move.who == "passer":
+        return NONE if p.passer in left_out else p.passer
+    who, best = NONE, move.within_m
+    for i in p.attackers:
+        d = p.distance_to(i, move.near[0] * p.near, move.near[1])
+        if i not in left_out and d < best:
+            who, best = i, d
+    return who
+
+
+def has_the_ball(p: Possession) -> set[int]:
+    if p.mode == PASS_FLIGHT:
+        return {p.target}
+    if p.mode == PASS_WINDUP:
+        return {p.handler, p.target}
+    return {p.handler}
+
+
+def way_is_open(p: Possession, i: int) -> bool:
+    a = p.agents[i]
+    for j in p.defenders:
+        d, f = segment(p.agents[j].x, p.agents[j].y, a.x, a.y, 0.0, 0.6)
+        if d < p.k["cut_open_m"] and f > 0.1:
+            return False
+    return True
+
+
+def denied(p: Possession, i: int) -> bool:
+    """Whether a defender stands in the lane to him, on his half of it."""
+    a = p.agents[i]
+    for j in p.defenders:
+        d, f = segment(p.agents[j].x, p.agents[j].y, p.ball_x, p.ball_y, a.x, a.y)
+        if d < p.k["denied_m"] and 0.5 < f < 1.0:
+            return True
+    return False
