@@ -121,7 +121,7 @@ def patient_rows(**options: str) -> Rows:
     found: Rows = {}
     for alignment in ALIGNMENTS[:1] if options else ALIGNMENTS:
         world = built(
-            offence={"alignment": alignment},
+            offence={"alignment": alignment, "plays": []},
             defence={"options": options},
             constants=PATIENT,
             start="bring_up" if "bring_up" in options else "frontcourt",

@@ -147,7 +147,8 @@ def test_brought_down() -> None:
             s = t.states
             assert band[0] <= y[k] <= band[1] < y[k - 1]
             assert s["handler"][k] == s["handler"][k - 1] == man and s["mode"][k - 1] == Mode.HELD
-            assert s["action"][k - 1] != Action.STAY and REGIONS[s["region"][k]] in ("top", "slot")
+            assert (s["action"][k], s["action"][k - 1]) != (Action.STAY, Action.STAY)
+            assert REGIONS[s["region"][k]] in ("top", "slot")
     still = {"hold_value_points": 9.0, "noise_points": 0.0, "decision_period_s": 60.0}
     inside = world_of("top", still, start="frontcourt", from_baseline_m=[0.0, 15.0])
     assert not column(records(inside, 300), "n_calls").any()

@@ -127,7 +127,7 @@ def test_a_step_on_a_held_ball(tmp_path: Path) -> None:
 
 def test_a_step_on_a_drive(tmp_path: Path) -> None:
     """One for each drive that begins from its regions while a play may be on."""
-    move = {"who": "nearest", "near": "corner", "within_m": 8.0, "to": "corner"}
+    move = {"who": "nearest", "near": "corner", "within_m": 30.0, "to": "corner"}
     drift = step("drift", "drive", move, ball=["top", "slot", "wing"], lasts_s=1.0)
     quick = {
         name: value for name, value in PATIENT.items() if name not in ("belief_kick_p", "hold_value_points")
@@ -153,7 +153,7 @@ def test_a_step_on_a_drive(tmp_path: Path) -> None:
             corner = build_court(load_rules("international")).spot("corner", int(s["near"][n - 1]))
             ways = {i: math.dist((x[i], y[i]), corner) for i in others}
             first = min(ways, key=lambda i: ways[i])
-            assert [i for i in range(5) if t.agents["go"][n, i]] == ([first] if ways[first] < 8.0 else [])
+            assert [i for i in range(5) if t.agents["go"][n, i]] == [first]
     assert n_begun > 25
 
 
@@ -194,7 +194,7 @@ def test_a_chain(tmp_path: Path) -> None:
     second = step(
         "b",
         "then",
-        {"who": "nearest", "near": [0.7, 0.9], "within_m": 4.0, "to": "corner"},
+        {"who": "nearest", "near": [0.7, 0.9], "within_m": 30.0, "to": "corner"},
         ball="wing",
         lasts_s=0.6,
     )
@@ -210,7 +210,7 @@ def test_a_chain(tmp_path: Path) -> None:
                 wing = s["region"][n - 1] == Region.WING
                 assert s["play"][n] == (1 if wing else -1)
                 n_next, n_over = n_next + wing, n_over + (not wing)
-            elif not again:
+            elif not again and s["n_restarts"][n] == s["n_restarts"][n - 1]:
                 assert s["play"][n] == 0
         assert all(s["play"][n - 1] == 0 for n in starts(s) if s["play"][n] == 1)
     assert n_next > 20 and n_over > 5
@@ -220,7 +220,8 @@ def test_only_if_denied(tmp_path: Path) -> None:
     """Made exactly when a defender stood near his half of the lane, by the places of the row before: less
     than denied_m from the line ball to man, farther than half way along it."""
     move = run_to([0.8, 0.9], only_if="denied", within_m=9.0)
-    cut = step("cut", "hold", move, ball=["top", "slot", "wing"], after_s=0.3, lasts_s=0.4)
+    other = run_to("rim", near="rim", within_m=30.0)  # so that the step begins in any case
+    cut = step("cut", "hold", move, other, ball=["top", "slot", "wing"], after_s=0.3, lasts_s=0.4)
     world = world_of(tmp_path, [one_play(cut, against=["zone", "men"])]).home
     denied_m, wing = float(world[0].k.denied_m), build_court(load_rules("international")).spot("wing")
     made = kept = 0
@@ -238,7 +239,8 @@ def test_only_if_denied(tmp_path: Path) -> None:
                 to = np.array([x[n - 1, j], y[n - 1, j]]) - ball
                 share = float(to @ line / (line @ line))
                 seen |= 0.5 < share < 1.0 and float(np.hypot(*(to - share * line))) < denied_m
-            assert bool(t.agents["go"][n, man]) == seen
+            goes = t.agents["go"][n, man] == 1 and abs(t.agents["go_x"][n, man]) == pytest.approx(0.8)
+            assert goes == seen
             made, kept = made + seen, kept + (not seen)
     assert made > 5 and kept > 20
 

@@ -34,8 +34,9 @@ CALM = {
 
 
 def home(rules: str = "international", **changes: Any) -> Any:
-    """The demo's base zone, no call, under these rules."""
-    return built(rules=rules, setting=[], **{"defence": {"options": {}}, **changes}).home
+    """The demo's base zone, no call, under these rules; attackers who keep their places."""
+    how = {"defence": {"options": {}}, "offence": {"plays": []}, **changes}
+    return built(rules=rules, setting=[], **how).home
 
 
 def trapped(rules: str, constants: dict[str, float], **changes: Any) -> Any:

@@ -283,7 +283,7 @@ def test_a_scenario_file_has_few_assumptions() -> None:
     assert found.assumptions == () and found.folder is None and found.care.trap_advice_allowed
     young = load_evening("configs/scenarios/level_under_14.toml")
     assert not young.care.trap_advice_allowed
-    assert young.assumptions == ("Shooting of Average five (Under 14), everyone: the level's average.",)
+    assert young.assumptions == ("Shooting of Average five (Under 14), No. 4, 5, 6: the level's average.",)
 
 
 # --- care ------------------------------------------------------------------------------------------------

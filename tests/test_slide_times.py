@@ -99,7 +99,9 @@ def test_who_anticipates_leaves_before_the_release() -> None:
 
 def guards_of(speed_mps: float) -> Any:
     """The patient attack against a zone whose two guards run so fast."""
-    world = built(defence={"options": {}}, constants=PATIENT, start="frontcourt").home.copy()
+    no_plays = {"plays": []}
+    patient = built(defence={"options": {}}, offence=no_plays, constants=PATIENT, start="frontcourt")
+    world = patient.home.copy()
     world.players["top_speed_mps"][0, 5:7] = speed_mps
     world.players["slide_mps"][0, 5:7] = speed_mps * 0.55
     return world

@@ -60,7 +60,7 @@ def carrying_on(w, left_s):
 def reluctance(w, left_s):
     """Points by which one's own shot must be better than the rest: falls to nothing as the clock runs out.
 
-    Players wait longer than pays and fear the loss of the ball too little (Skinner 2012).
+    Players wait longer than pays and fear the loss of the ball too little (Skinner 2012, from memory).
     """
     if left_s <= LAST_S:
         return 0.0
