@@ -37,26 +37,28 @@ def plays(p: Possession) -> None:
         if p.play != NONE:
             p.plays_seen.append((p.play, "broken off"))
         stop_plays(p)
+        p.play_drive = p.record["drives"]
         return
     defence = "men" if all(p.agents[i].own_man != NONE for i in p.defenders) else "zone"
     start = occasion(p)
     if start != "":
         p.n_plays += 1
-        chosen = which(p, start, defence)
+        eligible = [i for i, step in enumerate(p.w.steps) if may_begin(p, step, start, defence)]
+        chosen = which(p, eligible)
         if chosen != NONE:
             if p.play != NONE:
                 p.plays_seen.append((p.play, "another begun"))
             stop_plays(p)
-            begin_step(p, chosen, f"{start} against {'men taken' if p.matched else defence}")
-            return
-        if start == "hold":
+            if begin_step(p, chosen, f"{start} against {'men taken' if p.matched else defence}"):
+                return
+        if start == "hold" and eligible:
             p.play_t = p.t + p.k["play_rest_s"]
     if p.play != NONE and p.begun >= p.play_t:
         after = p.w.steps[p.play].next
-        if after != NONE and p.region in p.w.steps[after].regions:
-            begin_step(p, after, "next")
-        else:
-            p.plays_seen.append((p.play, "over" if after == NONE else "ball not there for the next"))
+        there = after != NONE and p.region in p.w.steps[after].regions
+        if not (there and begin_step(p, after, "next")):
+            if not there:
+                p.plays_seen.append((p.play, "over" if after == NONE else "ball not there for the next"))
             stop_plays(p)
             p.play_t = p.t + p.k["play_rest_s"]
 
@@ -77,14 +79,14 @@ def occasion(p: Possession) -> str:
     return ""
 
 
-def which(p: Possession, start: str, defence: str) -> int:
-    """Which step is begun at an occasion, -1 none."""
+def which(p: Possession, eligible: list[int]) -> int:
+    """Which of the steps that may begin at an occasion is tried, -1 none."""
     chosen, best = NONE, 1.0
-    for i, step in enumerate(p.w.steps):
-        if may_begin(p, step, start, defence):
-            u = p.draw("PLAY", i, p.n_plays)[0]
-            if u < best * step.often:
-                chosen, best = i, u / step.often
+    for i in eligible:
+        often = p.w.steps[i].often
+        u = p.draw("PLAY", i, p.n_plays)[0]
+        if u < best * often:
+            chosen, best = i, u / often
     return chosen
 
 
@@ -94,11 +96,10 @@ def may_begin(p: Possession, step: PlayStep, start: str, defence: str) -> bool:
     return start != "hold" or p.begun >= p.catch_t + step.after_s
 
 
-def begin_step(p: Possession, n: int, how: str) -> None:
+def begin_step(p: Possession, n: int, how: str) -> bool:
+    """Whether step n has begun: somebody has got a move."""
     step = p.w.steps[n]
-    p.plays_seen.append((n, how))
     had = {i for i in p.attackers if p.agents[i].go}
-    p.play, p.play_t = n, p.t + step.lasts_s
     taken: set[int] = set()
     for number, move in enumerate(step.moves):
         i = man_of(p, move, taken)
@@ -126,8 +127,14 @@ def begin_step(p: Possession, n: int, how: str) -> None:
             a = p.agents[i]
             a.go, a.go_t = True, p.t + move.after_s
             a.go_x, a.go_y, a.go_pace = x, y, move.pace
+    if not taken:
+        p.plays_seen.append((n, f"{how.split()[0]}: not begun"))
+        return False
+    p.plays_seen.append((n, how))
+    p.play, p.play_t = n, p.t + step.lasts_s
     if had - taken:
         p.plays_seen.append((n, "a man keeps his move"))
+    return True
 
 
 def man_of(p: Possession, move: Move, taken: set[int]) -> int:

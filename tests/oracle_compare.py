@@ -46,6 +46,7 @@ OF_A_PLAY = (
     "another begun",
     "ball not there for the next",
     "broken off",
+    *(f"{start}: not begun" for start in ("pass", "hold", "drive", "escape", "next")),
     "dead ball",
     "dead dribble",
     "he gets the ball",

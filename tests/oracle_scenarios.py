@@ -92,6 +92,7 @@ noise_points = 1.2
         setting("man-to-man", calls[:1], 'zone = "man_to_man"'),
         setting("deny", calls[:1], 'zone = "man_to_man"\noptions = { pressure = "deny" }'),
         setting("match-up", CALLS["two_three_match_up"], 'zone = "two_three_match_up"'),
+        setting("match-up, deny", head='zone = "two_three_match_up"\noptions = { matched_help = "deny" }'),
         level="college",
         alignment="overload",
         plays=("post_entry", "high_low", "back_cut", "gap_kick"),
@@ -205,6 +206,28 @@ who = "nearest"
 near = { spot = "corner", side = "far" }
 within_m = 9.0
 to = { spot = "corner", side = "far" }
+
+[[step]]
+name = "driven, and hardly anybody there"
+when = "drive"
+lasts_s = 0.9
+often = 0.5
+[[step.move]]
+who = "nearest"
+near = "rim"
+within_m = 0.6
+to = "corner"
+
+[[step]]
+name = "escaped, and hardly anybody there"
+when = "escape"
+lasts_s = 1.1
+often = 0.7
+[[step.move]]
+who = "nearest"
+near = "rim"
+within_m = 0.6
+to = "corner"
 
 [[step]]
 name = "escaped"

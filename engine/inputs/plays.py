@@ -100,6 +100,12 @@ def _check(play: Play, where: str) -> Play:
                 raise InputError(
                     where, f"{here}.who", move.who, f'somebody else unless when = "{Start.HOLD.word}"'
                 )
+            if move.who == Who.PASSER.word and step.when not in (Start.PASS.word, Start.THEN.word):
+                raise InputError(where, f"{here}.who", move.who, "somebody else unless when is pass or then")
+            if move.who != Who.NEAREST.word and "within_m" in move.model_fields_set:
+                raise InputError(where, f"{here}.within_m", move.within_m, "none unless who is nearest")
+            if move.who == Who.HANDLER.word and move.pace != 1.0:
+                raise InputError(where, f"{here}.pace", move.pace, "none for the handler: he dribbles")
             if move.who == Who.HANDLER.word and (move.after_s > 0.0 or move.only_if != Only.ALWAYS.word):
                 raise InputError(where, f"{here}.who", move.who, "no after_s and no only_if beside it")
     if all(step.when == Start.THEN.word for step in play.steps):

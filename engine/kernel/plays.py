@@ -19,8 +19,11 @@ ZONE, MEN = 1, 2
 
 @njit
 def stop_play(c):
-    """No play is on: everybody goes back to his place."""
-    c.s.play = -1
+    """No play is on: everybody goes back to his place, and a held ball may begin the next."""
+    s = c.s
+    if s.play >= 0:
+        s.play_t = s.t
+    s.play = -1
     for i in range(N_SIDE):
         c.agents[i].go = 0
 
@@ -63,7 +66,8 @@ def mover(c, m, side, taken):
     """Attacker who makes move ``m`` (STEP.moves), -1 nobody; ``taken``: bits of those who have one."""
     s = c.s
     if m.who == Who.HANDLER:
-        return s.handler if s.mode == Mode.HELD else -1
+        stands = s.mode == Mode.HELD and s.action == Action.STAY and s.dribble != Dribble.DEAD
+        return s.handler if stands else -1
     if m.who == Who.PASSER:
         return -1 if s.passer < 0 or has_ball(s, s.passer) or taken >> s.passer & 1 else s.passer
     best = m.within_m
@@ -80,10 +84,11 @@ def mover(c, m, side, taken):
 
 
 @njit
-def begin_step(w, c, n):
+def begin_step(w, c, n, fresh):
     """Step ``n`` begins: its men are found, what they must see is looked for, they get their moves.
 
-    False, and nothing begins, if there is nobody for any of its moves.
+    ``fresh`` 1: the play in hand ends with it. False, and nothing begins or ends, if there is nobody for any
+    of its moves.
     """
     s = c.s
     ru = w.rules
@@ -96,15 +101,16 @@ def begin_step(w, c, n):
             continue
         if m.only == Only.DENIED and not denied(w, c, who):
             continue
+        if taken == 0 and fresh == 1:
+            stop_play(c)
         taken |= 1 << who
         x = clip(m.x_m * s.near, -ru.half_width_m + 0.35, ru.half_width_m - 0.35)
         y = clip(m.y_m, ru.baseline_y_m + 0.35, ru.half_y_m - 0.5)
         if m.who == Who.HANDLER:
-            if s.dribble != Dribble.DEAD:
-                s.action = Action.DRIBBLE_TO
-                s.dribble = Dribble.DRIBBLING
-                s.goal_x = x
-                s.goal_y = y
+            s.action = Action.DRIBBLE_TO
+            s.dribble = Dribble.DRIBBLING
+            s.goal_x = x
+            s.goal_y = y
             continue
         a = c.agents[who]
         a.go = 1
@@ -151,34 +157,35 @@ def may_begin(c, step, start, against):
 def run_plays(w, c):
     """The play in hand goes on or ends, or one begins: sets the moves of the attackers without the ball."""
     s = c.s
-    trapped = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
     live = s.mode == Mode.HELD or s.mode == Mode.PASS_WINDUP or s.mode == Mode.PASS_FLIGHT
-    if trapped or s.front == 0 or not live:
+    if s.trap_phase == TrapPhase.SET or s.front == 0 or not live:
         stop_play(c)
         s.play_drive = c.record.drives  # a drive of before is no occasion of later
         return
+    if s.trap_phase == TrapPhase.COMING:
+        s.play_drive = c.record.drives
+        return  # who has not read it yet goes on with what he is doing
     against = MEN if all_have_men(c) else ZONE
     start = occasion(w, c)
     if start >= 0:
-        s.n_plays += 1
         best = 1.0
         n = -1
         any_may = False
         for i in range(w.n_steps):
             if may_begin(c, w.steps[i], start, against):
-                any_may = True
+                if not any_may:
+                    any_may = True
+                    s.n_plays += 1
                 u, _, _, _ = draws.uniforms(s, draws.PLAY, i, 0, s.n_plays)
                 if u < best * w.steps[i].often:
                     best = u / w.steps[i].often
                     n = i
-        if n >= 0:
-            stop_play(c)
-            if begin_step(w, c, n):
-                return
+        if n >= 0 and begin_step(w, c, n, 1):
+            return
         if start == Start.HOLD and any_may:
             s.play_t = s.t + w.k.play_rest_s
     if s.play >= 0 and s.begun >= s.play_t:
         n = w.steps[s.play].next
-        if n < 0 or w.steps[n].regions >> s.region & 1 == 0 or not begin_step(w, c, n):
+        if n < 0 or w.steps[n].regions >> s.region & 1 == 0 or not begin_step(w, c, n, 0):
             stop_play(c)
             s.play_t = s.t + w.k.play_rest_s

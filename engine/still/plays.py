@@ -227,7 +227,7 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
         for a in agents:
             a.go = 0
         s.action = Action.STAY
-        _kernel()(Bag(steps={n: one}, rules=rules), Bag(s=s, agents=agents), n)
+        _kernel()(Bag(steps={n: one}, rules=rules), Bag(s=s, agents=agents), n, 0)
         known = [run.man for run in runs if run is not None]
         new = [man for man in floor.places if agents[man - 1].go == 1 and man not in known]
         pace, end = move.pace, (0.0, 0.0)
