@@ -356,6 +356,9 @@ def picture_of_plays(paths: Sequence[FileName]) -> str:
                 return plays_page(scenario.plays, scenario.alignment, scenario.rules)
     if not found:
         raise InputError(
-            "--picture", "", listed(str(path) for path in paths), "a play, or a folder with some"
+            "--picture",
+            "",
+            listed(str(path) for path in paths),
+            "plays, a folder with some, or one scenario that runs some",
         )
     return plays_page(found, load_alignment(ALIGNMENT), load_rules(RULES))

@@ -214,7 +214,7 @@ def look(w, c, trapped):
 
 @njit
 def weigh(w, c, trapped, n_pressure, d_rim):
-    """Values and goals of all options into ``c.options``; what is no option keeps NOT_AN_OPTION."""
+    """Values and goals of all options into ``c.weighed``; what is no option keeps NOT_AN_OPTION."""
     s = c.s
     k = w.k
     ru = w.rules

@@ -125,8 +125,9 @@ def _usual_lines(scenario: Scenario, game: GameSheet, assumed: Assumed) -> None:
         f"{start.time_outs_left} time-outs left for {game.them}."
     )
     assumed.note(
-        "Not asked and taken from the level or common practice: pass speeds, reactions, how well traps are "
-        "hidden, how fast the offence gets used to them (trapledger stress varies them)."
+        "Not asked and taken from the level or common practice: which plays they run, pass speeds, "
+        "reactions, how well traps are hidden, how fast the offence gets used to them (trapledger stress "
+        "varies the numbers)."
     )
 
 

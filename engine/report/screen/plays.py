@@ -17,10 +17,7 @@ from engine.world.court import build_court
 
 #: Who plays so, as a play's ``against`` names them.
 AGAINST_WORDS = {"zone": "a zone", "men": "man-to-man"}
-_ONLY = {
-    Only.WAY_OPEN.word: "no defender stands near his straight way to the rim",
-    Only.DENIED.word: "a defender stands in the lane between the ball and him",
-}
+_ONLY = {one.word: one.meaning for one in Only if one is not Only.ALWAYS}
 #: Spots in the middle of the floor: neither near nor far.
 _MIDDLE = ("backcourt", "top", "high_post", "middle", "rim")
 
@@ -52,7 +49,7 @@ def _begins(play: Play, step: Step) -> str:
         to = either([spoken(region) for region in step.ball])
         when = f"a pass to {'anywhere' if all_of_them else f'the {to}'} has just left"
     elif step.when == Start.HOLD.word:
-        held = f" for {step.after_s:g} s" if step.after_s else ""
+        held = f", {step.after_s:g} s after the catch at the earliest" if step.after_s else ""
         when = f"the ball is held {'anywhere' if all_of_them else ball}{held}"
     elif step.when == Start.DRIVE.word:
         when = f"a drive has just begun{'' if all_of_them else f' {ball}'}"
@@ -61,7 +58,11 @@ def _begins(play: Play, step: Step) -> str:
     else:
         before = either([f'"{one.name}"' for one in play.steps if one.next == step.name])
         return f"follows {before}{'' if all_of_them else f' if the ball is then {ball}'}"
-    return f"begins when {when}" + ("" if step.often == 1.0 else f", {100 * step.often:.3g} times in 100")
+    return f"begins when {when}" + (
+        ""
+        if step.often == 1.0
+        else f", in {100 * step.often:.3g} of 100 such moments, less often where another play may begin"
+    )
 
 
 def move_words(move: Move, takes: str = "") -> str:
@@ -114,4 +115,4 @@ def play_lines(play: Play) -> list[str]:
             lines.append(f"{LETTERS[i]}: {move_words(move, times_words(pictures[step.name], i))}")
     lines += [finding_words(one) for one in findings(play)]
     basis = f"in the {alignment.title}, {RULES} rules, from rest, top speed {TOP_SPEED_MPS:g} m/s"
-    return [*lines, f"measured: {basis}"]
+    return [*lines, f"seconds: {basis}"]
