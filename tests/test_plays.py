@@ -301,7 +301,8 @@ def test_check_says_what_a_play_means(tmp_path: Path, capsys: pytest.CaptureFixt
     told = [line.strip() for line in lines]
     assert told[1] == (
         '"begin" begins when the ball is held at the top or in the slot, 0.4 s after the catch at the '
-        'earliest, in 50 of 100 such moments, less often where another play may begin; lasts 1.5 s; then "go on"'
+        "earliest, in 50 of 100 such moments, less often where another play may begin; lasts 1.5 s; then "
+        '"go on"'
     )
     assert told[2].startswith(
         "A: the man with the ball dribbles to the place 6 m in front of the rim, 1 m to the"
