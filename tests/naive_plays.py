@@ -26,6 +26,8 @@ from naive_world import Move, PlayStep
 
 
 def stop_plays(p: Possession) -> None:
+    if p.play != NONE:
+        p.play_t = p.t
     p.play = NONE
     for i in p.attackers:
         p.agents[i].go = False
@@ -33,25 +35,30 @@ def stop_plays(p: Possession) -> None:
 
 def plays(p: Possession) -> None:
     """Every step, after the re-spacing."""
-    if p.trap_phase in (COMING, SET) or not p.front or p.mode not in (HELD, PASS_WINDUP, PASS_FLIGHT):
+    if p.trap_phase == SET or not p.front or p.mode not in (HELD, PASS_WINDUP, PASS_FLIGHT):
         if p.play != NONE:
             p.plays_seen.append((p.play, "broken off"))
         stop_plays(p)
         p.play_drive = p.record["drives"]
         return
+    if p.trap_phase == COMING:
+        p.play_drive = p.record["drives"]
+        if p.play != NONE:
+            p.plays_seen.append((p.play, "goes on with a trap coming"))
+        return
     defence = "men" if all(p.agents[i].own_man != NONE for i in p.defenders) else "zone"
     start = occasion(p)
-    if start != "":
+    eligible = [i for i, step in enumerate(p.w.steps) if start != "" and may_begin(p, step, start, defence)]
+    if eligible:
         p.n_plays += 1
-        eligible = [i for i, step in enumerate(p.w.steps) if may_begin(p, step, start, defence)]
         chosen = which(p, eligible)
+        how = f"{start} against {'men taken' if p.matched else defence}"
         if chosen != NONE:
-            if p.play != NONE:
-                p.plays_seen.append((p.play, "another begun"))
-            stop_plays(p)
-            if begin_step(p, chosen, f"{start} against {'men taken' if p.matched else defence}"):
+            if begin_step(p, chosen, how, afresh=True):
                 return
-        if start == "hold" and eligible:
+            if p.play != NONE:
+                p.plays_seen.append((p.play, "goes on, another not begun"))
+        if start == "hold":
             p.play_t = p.t + p.k["play_rest_s"]
     if p.play != NONE and p.begun >= p.play_t:
         after = p.w.steps[p.play].next
@@ -96,13 +103,13 @@ def may_begin(p: Possession, step: PlayStep, start: str, defence: str) -> bool:
     return start != "hold" or p.begun >= p.catch_t + step.after_s
 
 
-def begin_step(p: Possession, n: int, how: str) -> bool:
-    """Whether step n has begun: somebody has got a move."""
+def begin_step(p: Possession, n: int, how: str, afresh: bool = False) -> bool:
+    """Whether step n has begun: somebody has got a move. Afresh: what is in hand stops at the first man."""
     step = p.w.steps[n]
     had = {i for i in p.attackers if p.agents[i].go}
     taken: set[int] = set()
     for number, move in enumerate(step.moves):
-        i = man_of(p, move, taken)
+        i = man_of(p, n, move, taken)
         if i == NONE:
             p.plays_seen.append((n, "nobody there"))
             continue
@@ -110,6 +117,11 @@ def begin_step(p: Possession, n: int, how: str) -> bool:
         if not seen:
             p.plays_seen.append((n, f"{number + 1} not {move.only}"))
             continue
+        if afresh and not taken:
+            if p.play != NONE:
+                p.plays_seen.append((p.play, "another begun"))
+            stop_plays(p)
+            had = set()
         taken.add(i)
         p.plays_seen.append((n, f"{number + 1} made"))
         w = p.w
@@ -118,11 +130,8 @@ def begin_step(p: Possession, n: int, how: str) -> bool:
         if (x, y) != (move.to[0] * p.near, move.to[1]):
             p.plays_seen.append((n, "limited to the front court"))
         if move.who == "handler":
-            if p.dribble != DEAD:
-                p.action, p.dribble = DRIBBLE_TO, DRIBBLING
-                p.goal_x, p.goal_y = x, y
-            else:
-                p.plays_seen.append((n, "dead dribble"))
+            p.action, p.dribble = DRIBBLE_TO, DRIBBLING
+            p.goal_x, p.goal_y = x, y
         else:
             a = p.agents[i]
             a.go, a.go_t = True, p.t + move.after_s
@@ -137,10 +146,14 @@ def begin_step(p: Possession, n: int, how: str) -> bool:
     return True
 
 
-def man_of(p: Possession, move: Move, taken: set[int]) -> int:
-    """Who makes a move, -1 nobody."""
+def man_of(p: Possession, n: int, move: Move, taken: set[int]) -> int:
+    """Who makes a move of step n, -1 nobody."""
     if move.who == "handler":
-        return p.handler if p.mode == HELD else NONE
+        if p.mode == HELD and p.dribble == DEAD:
+            p.plays_seen.append((n, "dead dribble"))
+        elif p.mode == HELD and p.action != STAY:
+            p.plays_seen.append((n, "handler already under way"))
+        return p.handler if p.mode == HELD and p.action == STAY and p.dribble != DEAD else NONE
     left_out = taken | has_the_ball(p)
     if move.who == "passer":
         return NONE if p.passer in left_out else p.passer

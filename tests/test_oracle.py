@@ -20,7 +20,8 @@ from naive import Naive
 from naive_basics import philox
 from oracle_coded import CodedFunctions, coded, coded_home, front_and_shade, late_double
 from oracle_compare import FLOOR, OF_A_PLAY, Compared, compare, telling
-from oracle_scenarios import PLAYS, spread
+from oracle_scenarios import PLAYS
+from oracle_spread import spread
 from policies import registered
 
 from engine.inputs import Scenario, load_scenario
