@@ -160,7 +160,7 @@ def rough_game(folder: Path) -> Scenario:
     }
     lines = "\n".join(f"{name} = {value}" for name, value in rates.items())
     changes = '[rules_changes]\n"clock.patience_s" = 60\n"clock.offensive_three_seconds_s" = 1.5\n'
-    changes += '"clock.closely_guarded_s" = 3.5\n'
+    changes += '"clock.closely_guarded_s" = 2.5\n'
     return scenario(
         folder,
         "rough game",
