@@ -58,7 +58,7 @@ def test_balls_are_held_only_with_a_dead_dribble_in_a_set_trap(call: str) -> Non
     """At a rate a thousand times the model's each dead dribble in a set trap ends so in its first steps, and
     no live one does."""
     alive = held = 0
-    for t in called(world_of(call, {**HELD_LONG, "tie_up_rate_per_s": 100.0}), 60):
+    for t in called(world_of(call, {**HELD_LONG, "tie_up_rate_per_s": 100.0}), 120):
         s = t.states
         for e in events_of(t, "held_ball"):
             n = int(np.searchsorted(s["t"], e[0] - 1e-6))

@@ -158,8 +158,8 @@ def dead_dribble(run: Run) -> list[Claim]:
         sets = was_set(played[0]) > 0  # the two part only then
         dead, live = (lost_in_trap(records)[sets] for records in played)
         figures = (
-            f"lost in {len(dead):,} set traps: dribble always picked up {dead.mean():.3f}, "
-            f"never {live.mean():.3f}"
+            f"lost in {len(dead):,} set traps: dribble always picked up {mean(dead).mean:.3f}, "
+            f"never {mean(live).mean:.3f}"
         )
         gap = settled(mean(dead - live), sets)
         found.append(Claim(9, f"{name}: dead dribble worse than live", PRACTICE, gap, figures))
