@@ -266,7 +266,7 @@ def test_still_pictures_of_a_pass() -> None:
     court, alignment = build_court(load_rules("international")), load_alignment("high_post_short_corner")
     cut = {"who": "passer", "to": [0.8, 1.0], "after_s": 0.3, "pace": 0.5}
     found = stills(of_steps(step("a", "pass", cut, ball="wing")), alignment, court)["a"]
-    one = next(still for still in found if still.since == "top")
+    one = next(still for still in found if still.ball_from == "top")
     assert (one.handler, one.region) == (2, "wing") and one.passed_from == court.spot("top")
     run = one.runs[0]
     assert run is not None and run.man == 1 and run.start == court.spot("top") and run.end == (0.8, 1.0)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from engine.inputs import load_constants
+from engine.inputs import load_constants, load_level
 from engine.state.arrays import CONSTANTS
 
 ROOT = Path(__file__).parents[1]
@@ -198,6 +198,13 @@ def from_script(name: str, source: str) -> bool:
         return f'"{name}"' in (ROOT / script[2]).read_text(encoding="utf-8")
     tables = [tomllib.loads(path.read_text(encoding="utf-8"))["constants"] for path in LEVELS]
     return all(f"measured: {script[2]}" == table.get(name, {}).get("source") for table in tables)
+
+
+def test_other_levels_take_over_what_is_fitted_on_professionals() -> None:
+    fitted = load_level("professional").value_of("reluctance_points")
+    assert load_constants()["reluctance_points"].value == fitted > 0.0
+    for name in ("under_14", "school", "college"):
+        assert "reluctance_points" not in load_level(name).constants
 
 
 def test_every_constant_says_where_it_comes_from_and_what_it_does() -> None:

@@ -25,9 +25,7 @@ from engine.inputs.base import (
 from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.places import Placement, Regions, placement_table
 from engine.state.arrays import MOST_MOVES, MOST_STEPS
-from engine.state.words import ONLY, REGIONS, STARTS, WHO, Only, Start, Who
-
-AGAINST = ("zone", "men")
+from engine.state.words import AGAINST, ONLY, REGIONS, STARTS, WHO, Only, Start, Who
 
 When = Annotated[str, Field(strict=True), AfterValidator(one_of(STARTS))]
 WhoWord = Annotated[str, Field(strict=True), AfterValidator(one_of(WHO))]
@@ -144,8 +142,7 @@ def plays_from(names: Sequence[str], beside: Source) -> tuple[Play, ...]:
     """The plays that an attack runs, as a scenario names them. Raises InputError, also for too many."""
     plays: list[Play] = []
     for i, name in enumerate(names):
-        source = resolve(name, "plays", beside, f"offence.plays[{i + 1}]")
-        plays.append(play_from(read_toml(source), str(source)))
+        plays.append(load_play(name, beside, f"offence.plays[{i + 1}]"))
         if plays[-1].name in [play.name for play in plays[:-1]]:
             raise InputError(str(beside), f"offence.plays[{i + 1}]", name, "each play once")
     n = sum(len(play.steps) for play in plays)

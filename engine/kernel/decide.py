@@ -48,12 +48,15 @@ def time_left(w, c):
 
 
 @njit
+def running_out(left_s, tau_s):
+    """1 with much on the clock, falling to nothing as it runs out, with this time constant."""
+    return 0.0 if left_s <= LAST_S else 1.0 - math.exp(-(left_s - LAST_S) / tau_s)
+
+
+@njit
 def carrying_on(w, left_s):
-    """Points an attack brings with so much on the clock: falls to nothing as it runs out (measured)."""
-    k = w.k
-    if left_s <= LAST_S:
-        return 0.0
-    return k.hold_value_points * (1.0 - math.exp(-(left_s - LAST_S) / k.hold_tau_s))
+    """Points an attack brings with so much on the clock (measured)."""
+    return w.k.hold_value_points * running_out(left_s, w.k.hold_tau_s)
 
 
 @njit
@@ -62,9 +65,7 @@ def reluctance(w, left_s):
 
     Players wait longer than pays and fear the loss of the ball too little (Skinner 2012, from memory).
     """
-    if left_s <= LAST_S:
-        return 0.0
-    return w.k.reluctance_points * (1.0 - math.exp(-(left_s - LAST_S) / w.k.reluctance_tau_s))
+    return w.k.reluctance_points * running_out(left_s, w.k.reluctance_tau_s)
 
 
 @njit

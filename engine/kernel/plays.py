@@ -12,18 +12,17 @@ from engine.kernel.jit import njit
 from engine.kernel.motion import clip, distance, point_to_segment
 from engine.kernel.rows import all_have_men
 from engine.state.arrays import N_SIDE
-from engine.state.words import Action, Dribble, Mode, Only, Start, TrapPhase, Who
-
-ZONE, MEN = 1, 2
+from engine.state.words import Action, Against, Dribble, Mode, Only, Start, TrapPhase, Who
 
 
 @njit
 def stop_play(c):
-    """No play is on: everybody goes back to his place, and a held ball may begin the next."""
+    """The play in hand ends: everybody goes back to his place, and a held ball may begin the next."""
     s = c.s
-    if s.play >= 0:
-        s.play_t = s.t
+    if s.play < 0:
+        return
     s.play = -1
+    s.play_t = s.t
     for i in range(N_SIDE):
         c.agents[i].go = 0
 
@@ -148,7 +147,7 @@ def occasion(w, c):
 def may_begin(c, step, start, against):
     """True if this step may begin on this occasion: its region, its defence, how long the ball is held."""
     s = c.s
-    if step.start != start or step.against & against == 0 or step.regions >> s.region & 1 == 0:
+    if step.start != start or step.against >> against & 1 == 0 or step.regions >> s.region & 1 == 0:
         return False
     return start != Start.HOLD or s.begun >= s.catch_t + step.after_s
 
@@ -165,9 +164,9 @@ def run_plays(w, c):
     if s.trap_phase == TrapPhase.COMING:
         s.play_drive = c.record.drives
         return  # who has not read it yet goes on with what he is doing
-    against = MEN if all_have_men(c) else ZONE
     start = occasion(w, c)
     if start >= 0:
+        against = Against.MEN if all_have_men(c) else Against.ZONE
         best = 1.0
         n = -1
         any_may = False

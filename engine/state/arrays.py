@@ -143,7 +143,7 @@ MOVE = np.dtype(
 STEP = np.dtype(
     [
         ("start", np.int64),  # Start
-        ("against", np.int64),  # bit 0: a zone, bit 1: men
+        ("against", np.int64),  # bit mask over Against
         ("regions", np.int64),  # bit mask over Region
         ("often", np.float64),  # chance that it is begun when it may be
         ("after_s", np.float64),  # of holding the ball

@@ -232,6 +232,13 @@ class Start(Words):
     THEN = "the step before it is over"
 
 
+class Against(Words):
+    """What a play is run against: by whether every defender has a man of his own."""
+
+    ZONE = "a zone"
+    MEN = "man-to-man"
+
+
 class Who(Words):
     """Who makes a move of a play."""
 
@@ -353,5 +360,5 @@ class Violation(Words):
 REGIONS, MOMENTS, JOBS, TRIGGERS, PASS_KINDS = (e.words for e in (Region, Moment, Job, Trigger, PassKind))
 ENDS, OUTCOMES, AFTER, ESCAPES, LOSSES = (e.words for e in (End, Outcome, After, Escape, Loss))
 MODES, ACTIONS, DRIBBLES, TRAP_PHASES = (e.words for e in (Mode, Action, Dribble, TrapPhase))
-STARTS, WHO, ONLY = Start.words, Who.words, Only.words
+STARTS, AGAINST, WHO, ONLY = Start.words, Against.words, Who.words, Only.words
 EVENTS, VIOLATIONS = Event.words, Violation.words

@@ -56,13 +56,13 @@ class Run(NamedTuple):
 class Still(NamedTuple):
     """A step on a still picture: ball in ``region``, places by position, who has it or gets it.
 
-    ``since``: where the ball comes from: the region it was passed from or the trap it got out of, "" neither.
+    ``ball_from``: the region it was passed from or the trap it got out of, "" neither.
     ``passed_from``: that place, None where nothing was passed. ``came``: the step before it, None where it
     follows none. ``runs``: of each move, None for nobody. ``after``: everybody's place after the step.
     """
 
     region: str
-    since: str
+    ball_from: str
     passed_from: Point | None
     came: Still | None
     places: dict[int, Point]
@@ -88,7 +88,7 @@ class _Floor(NamedTuple):
     """Everybody's place before a step is asked who goes where, the ball's side at x > 0."""
 
     region: str
-    since: str
+    ball_from: str
     places: dict[int, Point]
     handler: int
     passer: int | None = None
@@ -243,7 +243,14 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
         to_s = move.after_s + run_s(math.dist(start, end), TOP_SPEED_MPS * pace, k["sprint_tau_s"])
         runs.append(Run(new[0], start, end, move.after_s, to_s))
     found = Still(
-        floor.region, floor.since, floor.passed_from, floor.came, floor.places, floor.handler, tuple(runs), {}
+        floor.region,
+        floor.ball_from,
+        floor.passed_from,
+        floor.came,
+        floor.places,
+        floor.handler,
+        tuple(runs),
+        {},
     )
     # whoever has no move has taken his place for the ball's new region by then
     region = "lane" if step.when == Start.DRIVE.word else floor.region

@@ -13,7 +13,7 @@ from engine.inputs.alignment import Alignment
 from engine.inputs.calls import Call
 from engine.inputs.defence import men_of, people_of, persons_of
 from engine.inputs.places import Entry, Placement, with_options
-from engine.inputs.plays import AGAINST, Play
+from engine.inputs.plays import Play
 from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
@@ -22,7 +22,7 @@ from engine.inputs.zone import Zone
 from engine.policies import coded
 from engine.state.arrays import CONSTANTS, GRID_X, GRID_Y, MOST_SHADOW_SETTINGS, MOST_SHADOWS, N_SIDE, WORLD
 from engine.state.jobs import JOB_TABLE, Kind
-from engine.state.words import JOBS, MOMENTS, ONLY, REGIONS, STARTS, TRIGGERS, WHO, Job, Region
+from engine.state.words import AGAINST, JOBS, MOMENTS, ONLY, REGIONS, STARTS, TRIGGERS, WHO, Job, Region
 from engine.world.court import Court, build_court
 from engine.world.shots import level_averages, offset, shot_rows
 

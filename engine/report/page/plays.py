@@ -164,9 +164,9 @@ def _picture_words(step: Step, one: Still, drawn: Mapping[str, Still]) -> str:
         before = next(name for name, other in drawn.items() if other is one.came)
         return f'Drawn: as "{before}" leaves them, the ball {ball}.'
     if step.when == Start.PASS.word:
-        return f"Drawn: a pass from the {spoken(one.since)}, the ball then {ball}."
+        return f"Drawn: a pass from the {spoken(one.ball_from)}, the ball then {ball}."
     if step.when == Start.ESCAPE.word:
-        return f"Drawn: out of a trap {BALL_IN[one.since]}, the ball then {ball}."
+        return f"Drawn: out of a trap {BALL_IN[one.ball_from]}, the ball then {ball}."
     return f"Drawn: the ball {ball}."
 
 

@@ -10,13 +10,11 @@ from engine.inputs.places import Placement
 from engine.inputs.plays import Move, Play, Step
 from engine.inputs.rules import load_rules
 from engine.report.words import count
-from engine.state.words import REGIONS, Only, Start, Who
+from engine.state.words import REGIONS, Against, Only, Start, Who
 from engine.still.holes import ALIGNMENT, BALL_IN, RULES, TOP_SPEED_MPS
 from engine.still.plays import LETTERS, Finding, Still, either, findings, stills
 from engine.world.court import build_court
 
-#: Who plays so, as a play's ``against`` names them.
-AGAINST_WORDS = {"zone": "a zone", "men": "man-to-man"}
 _ONLY = {one.word: one.meaning for one in Only if one is not Only.ALWAYS}
 #: Spots in the middle of the floor: neither near nor far.
 _MIDDLE = ("backcourt", "top", "high_post", "middle", "rim")
@@ -87,7 +85,7 @@ def step_words(play: Play, step: Step) -> str:
 
 def against_words(play: Play) -> str:
     """Against whom a play is run: "against a zone and man-to-man"."""
-    return f"against {' and '.join(AGAINST_WORDS[word] for word in play.against)}"
+    return f"against {' and '.join(one.meaning for one in Against if one.word in play.against)}"
 
 
 def times_words(found: Sequence[Still], i: int) -> str:
