@@ -1,5 +1,27 @@
 """The one kind of error a user of the files can cause."""
 
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from enum import Enum
+
+
+def as_written(value: object, inside: bool = False) -> str:
+    """A value as people write it in a file: ``true``, ``["wing"]``, ``{spot = "wing"}``; text as ``'wing'``,
+    ``inside`` something else as ``"wing"``."""
+    if isinstance(value, Enum):
+        value = getattr(value, "word", value.name.lower())
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False) if inside else repr(value)
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{key} = {as_written(one, True)}" for key, one in value.items()) + "}"
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return "[" + ", ".join(as_written(one, True) for one in value) + "]"
+    if value is None or isinstance(value, bool):
+        return "nothing" if value is None else str(value).lower()
+    return str(value)
+
 
 class InputError(ValueError):
     """Bad input: ``str(error)`` is one line naming file, key, value and what is allowed.
@@ -8,7 +30,7 @@ class InputError(ValueError):
     """
 
     def __init__(self, where: object, key: str, value: object, allowed: str) -> None:
-        shown = repr(value)
+        shown = as_written(value)
         if len(shown) > 80:
             shown = shown[:77] + "..."
         parts = [str(where)]

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from input_files import LOADERS, REGIONS, player, scenario, write, write_all
 
@@ -23,6 +24,7 @@ from engine.inputs import (
     load_team,
     load_zone,
 )
+from engine.state.words import Region
 
 
 def _last(data: Any, key: str) -> tuple[Any, Any]:
@@ -57,7 +59,7 @@ def message(load: Callable[[Any], Any], path: Any) -> str:
 WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
     # types: no text, no true/false, nothing infinite where a number is meant
     ("team", "player/2/handle", "good", ("player[3].handle", "'good'", "a number from 0 to 1")),
-    ("team", "player/2/handle", True, ("player[3].handle", "True", "a number from 0 to 1")),
+    ("team", "player/2/handle", True, ("player[3].handle", "true is", "a number from 0 to 1")),
     ("team", "player/2/handle", float("nan"), ("player[3].handle", "nan", "a number from 0 to 1")),
     ("team", "player/2/height_m", float("inf"), ("player[3].height_m", "inf", "metres")),
     ("team", "player/2/position", 2.5, ("player[3].position", "2.5", "a whole number from 1 to 5")),
@@ -79,7 +81,7 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
     ("team", "player/0/rim", [1], ("player[1].rim", "[1]", "[made, attempted]")),
     ("team", "player/0/rim", [-1, 4], ("player[1].rim[1]", "-1", "a whole number from 0")),
     ("team", "player/0/rim", [1.5, 4], ("player[1].rim[1]", "1.5", "a whole number from 0")),
-    ("team", "player/1/rim", [1, 4], ("player[2].rim", "(1, 4)", "not both")),
+    ("team", "player/1/rim", [1, 4], ("player[2].rim", "[1, 4]", "not both")),
     ("team", "player/1/shot_table", "nobody.csv", ("player[2].shot_table", "'nobody.csv'", "looked for")),
     ("team", "lineup", [3, 4, 5, 6, 99], ("lineup", "99", "3, 4, 5, 6, 7, 8")),
     ("team", "lineup", [3, 4, 5, 6, 6], ("lineup", "[3, 4, 5, 6, 6]", "five different shirt numbers")),
@@ -122,9 +124,9 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
         "zone",
         "options/guard/choices",
         ["sink", "deny", "wait"],
-        ("options.guard.choices", "['sink', 'wait']", "at most one choice without"),
+        ("options.guard.choices", '["sink", "wait"]', "at most one choice without"),
     ),
-    ("corner", "option", [], ("options.lob.choices", "['deep', 'close']", "at most one choice without")),
+    ("corner", "option", [], ("options.lob.choices", '["deep", "close"]', "at most one choice without")),
     ("zone", "roles/0", "goalkeeper", ("roles[2]", "'far_guard'", "near_guard is missing")),
     ("zone", "roles/1", "near_guard", ("roles[2]", "'near_guard'", "once")),
     ("zone", "bump_role", "guard", ("bump_role", "'guard'", "nearest 'far_guard'")),
@@ -141,7 +143,7 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
     ("corner", "doubles", ["near_guard", "near_guard"], ("doubles[2]", "'near_guard'", "each role once")),
     ("corner", "doubles", ["near_guard", "centre"], ("cover.centre", "'centre'", "already doubles")),
     ("corner", "doubles", ["near_guard"], ("doubles", "exactly 2")),
-    ("corner", "cover/centr", {"job": "deny", "place": [1, 2]}, ("cover", "'centr'", "exactly three roles")),
+    ("corner", "cover/centr", {"job": "deny", "place": [1, 2]}, ("cover", '"centr"]', "exactly three roles")),
     ("corner", "probability", 1.01, ("probability", "1.01", "a number from 0 to 1")),
     ("corner", "budget", -1, ("budget", "-1", "a whole number from 0")),
     ("corner", "budget", 2.0, ("budget", "2.0", "a whole number from 0")),
@@ -430,3 +432,14 @@ def test_an_unknown_constant_names_the_nearest(tmp_path: Path) -> None:
     name = next(iter(load_constants()))
     data = scenario() | {"constants": {name + "x": 1.0}}
     assert f"nearest {name!r}" in message(load_scenario, write(tmp_path, "scenario.toml", data))
+
+
+def test_a_value_is_told_as_it_is_written_in_a_file() -> None:
+    """No Python in an error line, whoever found the value: a loader, a design or a caller."""
+    told = {
+        "'wing'": "wing", "true": True, "nothing": None, '["wing", "top"]': ("wing", "top"), "2.5": 2.5,
+        '{spot = "wing", shift = [1, 0.5], far = false}': {"spot": "wing", "shift": (1, 0.5), "far": False},
+        "'high_post'": Region.HIGH_POST, "1.5": np.float64(1.5),
+    }  # fmt: skip
+    for shown, value in told.items():
+        assert str(InputError("game.toml", "key", value, "x")).startswith(f"game.toml: key: {shown} is not")

@@ -165,7 +165,7 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
     ("match_up", "match_up", "second_pass", ("match_up", "'second_pass'", "first_pass")),
     ("match_up", "row/1/moment", ["matched", "reversal"], ("row[2].near_guard.job", "'own_man'")),
     ("nearest", "doubles", ["nearest", "ball"], ("doubles[1]", "'nearest'", "in this order")),
-    ("nearest", "doubles", ["ball", "centre"], ("doubles[1]", "'ball'", "['ball', 'nearest']")),
+    ("nearest", "doubles", ["ball", "centre"], ("doubles[1]", "'ball'", '["ball", "nearest"]')),
     ("nearest", "cover/ball", {"job": "deny", "place": [1, 2]}, ("cover", "'ball'")),
     ("nearest", "option/0/role", "rm", ("option[1].role", "'rm'", "nearest 'rim'")),
     ("corner", "option/0/role", "near_guard", ("option[1].role", "'near_guard'", "far_guard")),
@@ -180,7 +180,7 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
     ("defences", "setting/1/options", {"guard": "denny"}, ("setting[2].options.guard", "nearest 'deny'")),
     ("defences", "setting/3/options", {"guard": "deny"}, ("setting[4].options", "'guard'", "there are none")),
     ("defences", "setting/0/call", [], ("setting[1].call is missing", "zone, options and policy")),
-    ("scenario", "defence/matchups", {"3": 4}, ("defence.matchups", "{3: 4}", "man-to-man")),
+    ("scenario", "defence/matchups", {"3": 4}, ("defence.matchups", "{3 = 4}", "man-to-man")),
 ]
 
 

@@ -356,6 +356,14 @@ def test_a_picture_of_a_scenario_and_of_nothing(tmp_path: Path, capsys: pytest.C
     write(tmp_path, "bad.toml", data)
     found = page_of(path, to=tmp_path / "page.html")
     assert "Alignment of the tests" in found and "<script" not in found and "&lt;script&gt;" in found
+    # two scenarios: each play once for each alignment that it is run from
+    other = scenario()
+    other["offence"] |= {"plays": ["bad.toml", "gap_kick"], "alignment": "overload"}
+    second = write(tmp_path, "second.toml", other)
+    found = page_of(path, second, path, to=tmp_path / "page.html")
+    assert (
+        found.count('<section class="play">') == 3 and found.count("Drawn in: Alignment of the tests;") == 1
+    )
     capsys.readouterr()
     assert cli.run(["check", str(tmp_path / "zone.toml"), "--picture", str(tmp_path / "no.html")]) == 2
     said = capsys.readouterr().err

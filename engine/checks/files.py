@@ -7,14 +7,14 @@ from pathlib import Path
 
 from engine.checks.policy import policy_lines
 from engine.errors import InputError
-from engine.inputs.alignment import alignment_from, load_alignment
+from engine.inputs.alignment import Alignment, alignment_from, load_alignment
 from engine.inputs.base import Table, listed, plain, spoken
 from engine.inputs.calls import Call, call_from, misfit
 from engine.inputs.constants import constants_from
 from engine.inputs.files import KINDS, FileName, Source, kind_of, read_text, read_toml, shipped
 from engine.inputs.levels import level_from
 from engine.inputs.plays import Play, play_from
-from engine.inputs.rules import load_rules, rules_from
+from engine.inputs.rules import Rules, load_rules, rules_from
 from engine.inputs.scenario import Scenario, scenario_from
 from engine.inputs.sheets import is_book, is_evening, load_evening
 from engine.inputs.sheets.columns import SHEETS
@@ -337,28 +337,25 @@ def check_path(path: FileName, before_playing: Callable[[], None] | None = None)
 
 
 def picture_of_plays(paths: Sequence[FileName]) -> str:
-    """A page (HTML) of every play among these files and folders, drawn with the shipped alignment; of one
-    scenario alone its plays, with its own alignment and court.
+    """A page (HTML) of every play among these files and folders, drawn with the shipped alignment, and of the
+    plays that each scenario named runs, in its own alignment and on its court.
 
     Raises InputError where there is none.
     """
-    found: list[Play] = []
-    for source in (source for path in paths for source in _sources(path)):
+    found: list[tuple[Play, Alignment, Rules]] = []
+    for path, source in ((path, source) for path in paths for source in _sources(path)):
         if source.path.suffix != ".toml":
             continue
         data = read_toml(source)
         kind = kind_of(data) or _FOLDERS.get(source.path.absolute().parent.name)
+        drawn: list[tuple[Play, Alignment, Rules]] = []
         if kind == "plays":
-            found.append(play_from(data, str(source)))
-        elif kind == "scenarios" and len(paths) == 1 and Path(paths[0]).name == source.path.name:
+            drawn = [(play_from(data, str(source)), load_alignment(ALIGNMENT), load_rules(RULES))]
+        elif kind == "scenarios" and source.shown == str(Path(path)):
             scenario = scenario_from(data, source)
-            if scenario.plays:
-                return plays_page(scenario.plays, scenario.alignment, scenario.rules)
+            drawn = [(play, scenario.alignment, scenario.rules) for play in scenario.plays]
+        found += [one for one in drawn if one not in found]
     if not found:
-        raise InputError(
-            "--picture",
-            "",
-            listed(str(path) for path in paths),
-            "plays, a folder with some, or one scenario that runs some",
-        )
-    return plays_page(found, load_alignment(ALIGNMENT), load_rules(RULES))
+        shown = listed(str(path) for path in paths)
+        raise InputError("--picture", "", shown, "plays, a folder with some, or scenarios that run some")
+    return plays_page(found)

@@ -13,7 +13,7 @@ from engine.errors import InputError
 @click.command(short_help="Check files and say what each means.")
 @click.argument("paths", nargs=-1, required=True, type=click.Path(), metavar="PATH...")
 @click.option("--quiet", is_flag=True, help="Say nothing about files that are good.")
-@file_option("--picture", help="Draw the plays among them as a page (HTML); of a scenario its own.")
+@file_option("--picture", help="Draw the plays among them as a page (HTML); of scenarios their own.")
 def check(paths: tuple[str, ...], quiet: bool, picture: str | None) -> None:
     """Check files or folders and say what each of them means.
 

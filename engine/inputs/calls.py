@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from engine.errors import InputError
+from engine.errors import InputError, as_written
 from engine.inputs import defaults
 from engine.inputs.base import (
     Flag,
@@ -123,7 +123,7 @@ def _check_roles(call: Call, where: str) -> None:
         if role in call.doubles[:i]:
             raise InputError(where, f"doubles[{i + 1}]", role, "each role once")
         if role in DYNAMIC_DOUBLES and not call.dynamic:
-            allowed = f"two roles of the defence, or {list(DYNAMIC_DOUBLES)} in this order"
+            allowed = f"two roles of the defence, or {as_written(list(DYNAMIC_DOUBLES))} in this order"
             raise InputError(where, f"doubles[{i + 1}]", role, allowed)
         if role in call.cover:
             raise InputError(where, f"cover.{role}", role, "each role once (it already doubles)")

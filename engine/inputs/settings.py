@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 from pydantic import Field
 
-from engine.errors import InputError, MissingInput
+from engine.errors import InputError, MissingInput, as_written
 from engine.inputs import defaults
 from engine.inputs.base import Frozen, Text
 from engine.inputs.calls import CHANGEABLE, Call, call_from, load_call, misfit
@@ -107,7 +107,7 @@ def check_fit(call: Call, zone: Zone, call_file: str, where: str, key: str, writ
     if wrong == "defences":
         reason = f"it is for {', '.join(call.defences)}"
     else:
-        reason = f"its {wrong} is {value!r}, allowed there: {allowed}"
+        reason = f"its {wrong} is {as_written(value)}, allowed there: {allowed}"
     raise InputError(
         where, key, written, f"a call for the defence {zone.name} ({reason}); calls that fit: {fitting}"
     )

@@ -193,12 +193,12 @@ def _step_view(play: Play, step: Step, drawn: Mapping[str, Still], court: Court)
     }
 
 
-def plays_page(plays: Sequence[Play], alignment: Alignment, rules: Rules) -> str:
-    """The page (HTML) of some plays, self-contained: drawn with an alignment, on the court of a rule set."""
-    court = build_court(rules)
+def plays_page(plays: Sequence[tuple[Play, Alignment, Rules]]) -> str:
+    """The page (HTML) of some plays, self-contained: each in its alignment, on the court of its rule set."""
     style, source = own_part("plays.css")
     views = []
-    for play in plays:
+    for play, alignment, rules in plays:
+        court = build_court(rules)
         drawn = shown(play, stills(play, alignment, court))
         steps = [_step_view(play, step, drawn, court) for step in play.steps]
         views.append(
@@ -206,6 +206,7 @@ def plays_page(plays: Sequence[Play], alignment: Alignment, rules: Rules) -> str
                 "title": play.title,
                 "against": against_words(play),
                 "source": play.source,
+                "floor": f"{alignment.title}; {rules.title} court",
                 "findings": [finding_words(one) for one in findings(play)],
                 "steps": steps,
                 "court": _view(court, [step["drawing"] for step in steps if step["drawing"] is not None]),
@@ -220,8 +221,6 @@ def plays_page(plays: Sequence[Play], alignment: Alignment, rules: Rules) -> str
             title=title,
             styles=(style,),
             plays=views,
-            alignment=alignment.title,
-            rules=rules.title,
             speed=f"{TOP_SPEED_MPS:g}",
         )
     )

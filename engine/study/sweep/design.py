@@ -9,7 +9,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, NoReturn
 
-from engine.errors import InputError, MissingInput
+from engine.errors import InputError, MissingInput, as_written
 from engine.inputs.base import Table, canonical, parse, plain
 from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.scenario import Scenario, config_hash
@@ -130,7 +130,7 @@ class Design:
             except InputError:
                 continue
         first, *others = guilty or list(values)
-        shown = ", ".join(f"{plain(path)} = {values[path]!r}" for path in others[:5])
+        shown = ", ".join(f"{plain(path)} = {as_written(values[path])}" for path in others[:5])
         allowed = f"a value that goes with {shown or 'the scenario'} ({error.key}: {error.allowed})"
         return InputError(self.where, f"point {point + 1} ({plain(first)})", values[first], allowed)
 

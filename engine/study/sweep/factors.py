@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from engine.errors import InputError, MissingInput
+from engine.errors import InputError, MissingInput, as_written
 from engine.inputs.base import UnknownKey, plain
 from engine.inputs.constants import load_constants, override
 from engine.inputs.scenario import Scenario, config_hash
@@ -61,7 +61,7 @@ def retold(
     if isinstance(error, MissingInput):
         return InputError(where, shown, value, f"a value with which {error.key} is not missing")
     same = type(error.value) is type(value) and error.value == value
-    about = "" if same else f" ({error.key} would be {plain(repr(error.value))})"
+    about = "" if same else f" ({error.key} would be {plain(as_written(error.value))})"
     return InputError(where, shown, value, error.allowed + about)
 
 
