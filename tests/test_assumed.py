@@ -38,7 +38,7 @@ def test_what_a_team_leaves_out_is_said_in_text_and_json(
         )
         assert json.loads(target.read_text())["assumed"] == list(lines)
         shown = " ".join(capsys.readouterr().out.split())
-        assert "Filled in, because the files do not say" in shown
+        assert "Assumed, because the files do not say" in shown
         assert f"nos. {first}, {second}: height_m, handle: the average of level school." in shown
 
 

@@ -175,12 +175,13 @@ def test_a_plan_is_worth_its_uses_and_what_they_carry_over(told: dict[str, Any])
 def test_the_late_call_is_one(told: dict[str, Any]) -> None:
     late = told["plan.json"]["late_game"]
     call = spoken(late[0]["call"])
-    assert f"home > {call}" in told["plan"] or f"{call} trap" in told["plan"]
     assert f"calling {call}" in told["page"]
     for row in late:
         if row["clear"] and row["p_win_trap"] >= 0.01 and row["p_win_home"] >= 0.01:
             home, trap = (f"{100 * row[key]:.1f}" for key in ("p_win_home", "p_win_trap"))
-            assert f"{home}% > {trap}%" in told["plan"] and f"{home} to {trap}" in told["page"]
+            assert f"home {home}, trap {trap}" in told["page"]
+            for where, p in (("at home", home), (f"{call} trap", trap)):  # never two chances that read as a range
+                assert re.search(rf"behind by {row['behind']}, {where}[^b]* {p}%", told["plan"])
 
 
 def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
@@ -214,8 +215,11 @@ def test_the_pace_of_a_game_is_told_where_it_does_not_fit_its_minutes(
     told: dict[str, Any], walked: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     plan = told["plan.json"]
-    assert plan["pace"] == pace.pace_words(plan["possessions_per_game"], 32.0)
+    n = told["compare.json"]["possessions"]
+    assert plan["pace"] == pace.pace_words(plan["possessions_per_game"], 32.0, n)
     assert plan["pace"] in told["plan"] and plan["pace"] in told["page"]
+    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    assert plan["pace"] in one_line(ran("check", str(walked))[0])
     for usual, told_of in (((0.1, 0.2), 1), ((0.1, 9.0), 0)):
         monkeypatch.setattr(pace, "USUAL_A_MINUTE", usual)
         lines = [line for line in ran("check", str(walked))[0].splitlines() if "possessions a side" in line]

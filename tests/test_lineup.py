@@ -429,7 +429,7 @@ def test_the_command_and_what_it_refuses(
     assert run(asked) == 0
     shown = capsys.readouterr().out
     told = lineup_text(json.loads(target.read_text(encoding="utf-8")))
-    assert shown.startswith(told) and "Filled in" in shown.removeprefix(told)
+    assert shown.startswith(told) and "Assumed" in shown.removeprefix(told)
     for wrong in (["--delta", "0"], ["--delta", "nan"], ["--confidence", "1"], ["-n", "0"], ["--seed", "-2"]):
         assert run(["lineup", str(FRIDAY), *wrong]) == 2
         lines = capsys.readouterr().err.strip().splitlines()

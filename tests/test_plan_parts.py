@@ -20,7 +20,7 @@ from engine.errors import InputError
 from engine.estimate.calls import break_even_words
 from engine.inputs import load_scenario
 from engine.state.record import NET_HIGH, NET_LOW
-from engine.study.pace import pace_words
+from engine.study.pace import pace_words, possessions_per_period
 from engine.study.plan.bench import (
     MOST_CALLS,
     expected_fouls,
@@ -49,7 +49,6 @@ from engine.study.plan.mix import (
     best_mix,
     falls,
     greedy,
-    possessions_per_period,
     programming,
     without_overlaps,
 )
@@ -253,13 +252,14 @@ def test_often_words() -> None:
 
 
 @pytest.mark.parametrize(("possessions", "minutes", "said"), [
-    (88.0, 32.0, "88 possessions a side in 32 minutes; usual are 48 to 74"), (60.0, 32.0, ""),
-    (70.0, 40.0, ""), (30.0, 32.0, "too low"), (88.0, 40.0, ""),
+    (88, 32.0, "88 possessions a side in 32 minutes (mean of 20,000 at home); usual are 48 to 74"),
+    (60, 32.0, ""),
+    (70, 40.0, ""), (30, 32.0, "too low"), (88, 40.0, ""),
 ])  # fmt: skip
 def test_a_game_whose_possessions_do_not_fit_its_minutes_is_told(
-    possessions: float, minutes: float, said: str
+    possessions: int, minutes: float, said: str
 ) -> None:
-    words = pace_words(possessions, minutes)
+    words = pace_words(possessions, minutes, 20_000)
     assert said in words and bool(words) == bool(said)
     assert not words or "common practice, no source" in words
 

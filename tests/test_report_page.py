@@ -27,6 +27,7 @@ from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page
 from engine.report.page.plan import opponents
 from engine.report.page.shots import shares_of
+from engine.report.screen.evening import evening_text
 from engine.study.evening_report import EveningReport
 
 pytest_plugins = ("evening_pages",)
@@ -154,7 +155,10 @@ def test_what_was_filled_in_is_said_once(opened: Any, two_calls: EveningReport) 
     for line in two_calls.evening.assumptions:
         assert text.count(line) == 1
     said = page.run("document.body.innerText")
-    assert f"{len(two_calls.evening.assumptions)} things are assumed (trapledger check lists them)" in said
+    listed = page.run("document.querySelectorAll('#assumed li').length")
+    assert f"{listed} things are assumed: trapledger check lists them." in said
+    assert f"{listed} things are assumed:" in " ".join(evening_text(two_calls.evening.to_dict()).split())
+    assert listed > len(two_calls.evening.assumptions)
     assert not any(line in said for line in two_calls.evening.assumptions)
 
 
@@ -311,6 +315,10 @@ def test_no_trap_advice_before_the_league_is_asked(opened: Any, withheld: Evenin
     page = opened(report_page(withheld), PHONE)
     answer = page.run("document.querySelector('#answer').innerText")
     assert "No trap advice" in answer and withheld.evening.care.lines()[0] in answer
+    asked = dataclasses.replace(withheld.evening.care, age_group=None)
+    unknown = dataclasses.replace(withheld, evening=dataclasses.replace(withheld.evening, care=asked))
+    assert headline(unknown) == f"Fill in first: age_group in {asked.where}."
+    assert len(headline(unknown).split()) <= ANSWER_WORDS
     assert page.run("document.querySelectorAll('.card, #ledger, #plan, .figure').length") == 0
     whole = page.run("document.body.textContent")
     for advice in ("Call ", "trap him", "Out of a beaten trap", "Likely to break a trap"):

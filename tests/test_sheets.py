@@ -49,7 +49,10 @@ def test_blank_sheets_are_written_and_run_as_they_stand(
     assert fresh.care.age_group is None and fresh.scenario.zone.name == "man_to_man"
     assert any("line up is not given" in line for line in fresh.assumptions)
     assert cli.run(["play", str(folder), "-n", "100", "--quiet"]) == 0
+    capsys.readouterr()
     assert cli.run(["check", str(folder)]) == 0
+    first = "Fill in first: age_group in game.csv"
+    assert capsys.readouterr().out.startswith(f"{folder}: {first}; sheets of ")
 
 
 def test_blank_sheets_are_the_levels_average(tmp_path: Path) -> None:
@@ -383,15 +386,15 @@ def test_the_json_holds_the_evening(tmp_path: Path, capsys: pytest.CaptureFixtur
     text = evening_text(told)
     assert all(len(line) <= 80 for line in text.splitlines())
     n = len(told["assumptions"]) + len(told["shooting"])
-    assert f"{n} things are filled in or mixed with averages: trapledger check lists them." in " ".join(
-        text.split()
-    )
+    assert f"{n} things are assumed: trapledger check lists them." in " ".join(text.split())
     assert told["assumptions"][0] not in text
     capsys.readouterr()
     assert cli.run(["check", str(tmp_path / "sheets")]) == 0
     checked = capsys.readouterr().out
     assert "No. 10 threes 34 of 110: taken as" in checked and "65% his own and 35% the average" in checked
     assert all(line in checked for line in told["assumptions"])
+    listed = checked.partition(f"{n} things assumed:\n")[2].splitlines()
+    assert listed[n - 1].strip().startswith("No. ") and not listed[n:]
 
 
 def test_only_the_weak_handlers_are_targets(tmp_path: Path) -> None:

@@ -318,7 +318,7 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert run(["timing", str(FRIDAY), "--json", str(target), "--quiet"]) == 0
     shown = capsys.readouterr().out
     told = timing_text(json.loads(target.read_text(encoding="utf-8")))
-    assert shown.startswith(told) and "Filled in" in shown.removeprefix(told)
+    assert shown.startswith(told) and "Assumed" in shown.removeprefix(told)
     assert run(["timing", str(FRIDAY), "--seed", "-1"]) == 2
     assert run(["timing", str(tmp_path / "nothing.toml")]) == 2
     assert len(capsys.readouterr().err.strip().splitlines()) == 2

@@ -15,8 +15,8 @@ from engine.inputs.files import KINDS, FileName, Source, kind_of, read_text, rea
 from engine.inputs.levels import level_from
 from engine.inputs.plays import Play, play_from
 from engine.inputs.rules import Rules, load_rules, rules_from
-from engine.inputs.scenario import Scenario, scenario_from
-from engine.inputs.sheets import is_book, is_evening, load_evening
+from engine.inputs.scenario import scenario_from
+from engine.inputs.sheets import Evening, is_book, is_evening, load_evening
 from engine.inputs.sheets.columns import SHEETS
 from engine.inputs.sheets.data import CareNumbers, Grades, data_from
 from engine.inputs.shots import COLUMNS, shot_table_from
@@ -31,9 +31,6 @@ from engine.still.holes import ALIGNMENT, RULES, scenario_lines, zone_lines
 from engine.study.sweep.design import design_from
 from engine.study.sweep.sampling import read_points
 from engine.world.court import build_court, load_layout
-
-#: Possessions that the pace of a game is taken from.
-PACE_POSSESSIONS = 400
 
 
 def _count(n: int, noun: str) -> str:
@@ -180,36 +177,39 @@ def _sheet_numbers(data: Table, source: Source) -> str:
     return f"usual calls of {_count(len(found.base), 'defence')}, {_count(usual, 'setting')}"
 
 
-def _pace(scenario: Scenario, before_playing: Callable[[], None] | None) -> list[str]:
-    """A line where the possessions of a game do not fit its minutes."""
+def _pace(evening: Evening, before_playing: Callable[[], None] | None) -> list[str]:
+    """A line where the possessions of a game do not fit its minutes, as ``plan`` and ``report`` say it."""
     if before_playing is not None:
         before_playing()
+    from engine.study.evening_report import Played
     from engine.study.pace import pace_words
     from engine.study.play import play
 
-    clock, home = scenario.rules.clock, scenario.model_copy(update={"settings": ()})
-    per_game = play(home, PACE_POSSESSIONS).to_dict()["possessions_per_game"]
-    said = pace_words(per_game, clock.periods * clock.period_s / 60.0)
+    asked, clock = Played(evening), evening.scenario.rules.clock
+    home = evening.scenario.model_copy(update={"settings": ()})
+    per_game = play(home, asked.size.possessions).to_dict()["possessions_per_game"]
+    said = pace_words(per_game, clock.periods * clock.period_s / 60.0, asked.size.possessions)
     return [said] if said else []
 
 
 def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[str]:
-    """A folder of sheets: one line, then what was filled in and what is to be minded."""
+    """A folder of sheets: one line, then what is to be minded and what was assumed."""
     evening = load_evening(source.path, source.shown)
     scenario = evening.scenario
     names = ", ".join(f'"{s.name}"' for s in scenario.settings) or "none"
+    first = evening.care.fill_first and f"{evening.care.fill_first}; "
     meaning = (
-        f'sheets of "{scenario.title}", {scenario.level} level, {scenario.rules.title}, '
+        f'{first}sheets of "{scenario.title}", {scenario.level} level, {scenario.rules.title}, '
         f"{_count(len(evening.own), 'player')} of ours, {len(evening.opponents)} of theirs, settings: {names}"
     )
-    shots = [shot_line(note.to_dict()) for note in evening.shooting]
+    assumed = [*evening.assumptions, *(shot_line(note.to_dict()) for note in evening.shooting)]
     return [
         meaning,
         *evening.care.lines(),
-        *_pace(scenario, before_playing),
+        *_pace(evening, before_playing),
         *evening.own_calls,
-        *evening.assumptions,
-        *shots,
+        f"{_count(len(assumed), 'thing')} assumed:",
+        *assumed,
         *evening.remarks,
     ]
 
@@ -343,7 +343,7 @@ def picture_of_plays(paths: Sequence[FileName]) -> str:
     Raises InputError where there is none.
     """
     found: list[tuple[Play, Alignment, Rules]] = []
-    for path, source in ((path, source) for path in paths for source in _sources(path)):
+    for named, source in ((str(Path(path)), source) for path in paths for source in _sources(path)):
         if source.path.suffix != ".toml":
             continue
         data = read_toml(source)
@@ -351,7 +351,7 @@ def picture_of_plays(paths: Sequence[FileName]) -> str:
         drawn: list[tuple[Play, Alignment, Rules]] = []
         if kind == "plays":
             drawn = [(play_from(data, str(source)), load_alignment(ALIGNMENT), load_rules(RULES))]
-        elif kind == "scenarios" and source.shown == str(Path(path)):
+        elif kind == "scenarios" and source.shown == named:
             scenario = scenario_from(data, source)
             drawn = [(play, scenario.alignment, scenario.rules) for play in scenario.plays]
         found += [one for one in drawn if one not in found]

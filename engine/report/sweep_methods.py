@@ -66,7 +66,7 @@ def methods_text(found: Analysis) -> str:
         )
     lines += ["", "Factors: " + "; ".join(factors) + ".", ""]
     if sweep.assumed:
-        lines += ["Filled in, because the files do not say: " + " ".join(sweep.assumed), ""]
+        lines += ["Assumed, because the files do not say: " + " ".join(sweep.assumed), ""]
     lines += ["| origin | |", "|---|---|", *(f"| {key} | {value} |" for key, value in about.items()), ""]
     return "\n".join(lines)
 

@@ -27,6 +27,7 @@ from engine.run.records import Recorded, RecordFile
 from engine.run.size import RunSize, check_size
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
+from engine.study.pace import possessions_per_game, seconds_before_start
 from engine.version import __version__
 from engine.world.pack import Packed, pack
 
@@ -215,7 +216,9 @@ class PlayResult:
         result["defence"] = self.scenario.defence_team.name
         result["base_defence"] = defence_dict(self.scenario, self._setting())
         result |= play_block_dict(box)
-        result |= self._pace()
+        result["seconds_before_start"] = seconds_before_start(self.scenario)
+        seconds = result["seconds_per_possession"]["mean"]
+        result["possessions_per_game"] = possessions_per_game(self.scenario, seconds)
         result["calls"] = self._calls()
         return result
 
@@ -223,17 +226,6 @@ class PlayResult:
         """The setting of the scenario that was played; None for staying home."""
         index = check_setting(self.scenario, self.setting)
         return self.scenario.settings[index] if index >= 0 else None
-
-    def _pace(self) -> dict[str, float]:
-        """Time used before a possession starts here, and the possessions a side that fill a game."""
-        clock, n = self.scenario.rules.clock, self.tally.box.n
-        brought_up = self.scenario.start == "bring_up"
-        before_s = float(self.scenario.constants["backcourt_used_s"]) if brought_up else 0.0
-        one_s = before_s + self.tally.box.total("time_ms") / 1000 / n
-        return {
-            "seconds_before_start": before_s,
-            "possessions_per_game": clock.periods * clock.period_s / (2 * one_s),
-        }
 
     def _calls(self) -> list[Found]:
         n = self.tally.box.n

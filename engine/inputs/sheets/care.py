@@ -52,6 +52,13 @@ class Care:
         return self.zone_allowed is not None and self.trap_allowed is not None
 
     @property
+    def fill_first(self) -> str:
+        """What must be filled in before there is an answer of any use; "" where it is."""
+        if self.adults or self.age_group is not None or self.league_rules_confirmed:
+            return ""
+        return f"Fill in first: age_group in {self.where}"
+
+    @property
     def trap_advice_allowed(self) -> bool:
         """False for children, where the league forbids traps, and for the young until the coach confirms that
         the league allows them."""

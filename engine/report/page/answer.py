@@ -197,9 +197,10 @@ def headline(report: EveningReport) -> str:
     """The answer, in MOST_WORDS words."""
     care = report.evening.care
     if not care.trap_advice_allowed:
-        return "No trap advice: your league forbids traps." if care.trap_allowed is False else (
-            "No trap advice: ask your league first."
-        )  # fmt: skip
+        if care.fill_first:
+            return f"{care.fill_first}."
+        forbidden = care.trap_allowed is False
+        return f"No trap advice: {'your league forbids traps' if forbidden else 'ask your league first'}."
     if not report.scenario.settings:
         return "There is no trap call here to weigh."
     if not report.advised and report.planned:

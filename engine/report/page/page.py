@@ -15,7 +15,7 @@ from engine.report.page.appendix import appendix_view
 from engine.report.page.bench import bench_view
 from engine.report.page.court_card import home_card
 from engine.report.replay.page import environment, own_part
-from engine.report.screen.evening import shot_line
+from engine.report.screen.evening import assumed_words, shot_line
 from engine.report.screen.timing import bump_words
 from engine.report.words import GLOSSARY, count
 from engine.study.evening_report import EveningReport
@@ -70,7 +70,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
     """
     style, source = own_part("report.css")
     bench_style, bench_source = own_part("bench.css")
-    care = report.evening.care
+    care, evening = report.evening.care, report.evening.to_dict()
     opponents = page_plan.opponents(report)
     areas = dict.fromkeys(AREAS.values())
     return str(
@@ -104,8 +104,8 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             opponents=opponents,
             areas=[area for area in areas if any(area in one["areas"] for one in opponents)],
             average_shot=f"{report.lineup['average_shot']['mean']:.2f}",
-            assumptions=report.evening.assumptions,
-            shooting=[shot_line(note.to_dict()) for note in report.evening.shooting],
+            assumed=assumed_words(evening),
+            assumptions=[*evening["assumptions"], *map(shot_line, evening["shooting"])],
             remarks=report.evening.remarks,
             cautions=words.cautions(report),
             glossary=GLOSSARY,

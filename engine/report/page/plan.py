@@ -95,7 +95,7 @@ def _late_rows(late: Sequence[Found]) -> list[Found]:
         cells = []
         for row in sorted((row for row in late if row["behind"] == behind), key=lambda row: row["seconds"]):
             home, trap = (f"{100 * row[key]:.1f}" for key in ("p_win_home", "p_win_trap"))
-            cells.append(f"{home} to {trap}" if row["clear"] else f"{home}, cannot tell")
+            cells.append(f"home {home}, trap {trap}" if row["clear"] else f"home {home}, trap: cannot tell")
         rows.append({"behind": behind, "cells": cells})
     return rows
 

@@ -70,7 +70,7 @@ def play_text(result: Found, with_detail: bool = False) -> str:
     pace = f"{result['seconds_per_possession']['mean']:.1f} seconds a possession"
     if result["seconds_before_start"]:
         pace += f" after {result['seconds_before_start']:.0f} to bring the ball up"
-    pace += f", about {result['possessions_per_game']:.0f} possessions a side in a game"
+    pace += f", about {result['possessions_per_game']} possessions a side in a game"
     lines += [
         "",
         labelled("Setting", "staying home" if result["setting"] == "home" else result["setting"]),

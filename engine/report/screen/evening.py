@@ -1,4 +1,4 @@
-"""What stands below every answer about a folder of sheets: care, what was filled in, whose shots count."""
+"""What stands below every answer about a folder of sheets: care, what was assumed, whose shots count."""
 
 from __future__ import annotations
 
@@ -30,23 +30,26 @@ def _block(title: str, lines: list[str]) -> list[str]:
     return ["", title, *filled] if lines else []
 
 
+def assumed_words(evening: Found) -> str:
+    """How many things the sheets left to us; "" for none. ``trapledger check`` has a line for each."""
+    n = len(evening["assumptions"]) + len(evening["shooting"])
+    return f"{count(n, 'thing is', 'things are')} assumed: trapledger check lists them." if n else ""
+
+
 def assumed_text(lines: list[str]) -> str:
     """What the files of a scenario leave out and what was taken instead; empty where nothing is."""
-    return "".join(f"{line}\n" for line in _block("Filled in, because the files do not say", lines))
+    return "".join(f"{line}\n" for line in _block("Assumed, because the files do not say", lines))
 
 
 def evening_text(evening: Found) -> str:
-    """The text below a result: what is to be minded, and in one line how much was filled in.
+    """The text below a result: what is to be minded, and in one line how much was assumed.
 
-    ``evening``: ``Evening.to_dict()``. What was filled in stands in ``trapledger check``.
+    ``evening``: ``Evening.to_dict()``. What was assumed stands in ``trapledger check``.
     """
     lines: list[str] = []
     sheets = [line for line in evening["assumptions"] if any(words in line for words in ABOUT_A_SHEET)]
     lines += _block("Before you use this", [*sheets, *evening["care"]["lines"]])
     lines += _block("Not used", evening["remarks"])
-    n = len(evening["assumptions"]) + len(evening["shooting"])
-    if n:
-        many = count(n, "thing is", "things are")
-        said = f"{many} filled in or mixed with averages: trapledger check lists them."
-        lines += ["", paragraph(said)]
+    said = assumed_words(evening)
+    lines += ["", paragraph(said)] if said else []
     return "".join(f"{line}\n" for line in lines)

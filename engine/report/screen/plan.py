@@ -174,20 +174,16 @@ def _late(result: Found) -> list[str]:
     seconds = list(dict.fromkeys(row["seconds"] for row in found))
     by = {(row["behind"], row["seconds"]): row for row in found}
     name = plain(spoken(found[0]["call"]))
-    rows = [(f"Late: chance to win, home > {name} trap", *(f"{t} s left" for t in seconds))]
+    rows = [("Late: chance to win", *(f"{t} s left" for t in seconds))]
     for d in behind:
-        rows.append((f"  behind by {d}", *(_late_cell(by[d, t]) for t in seconds)))
+        late = [by[d, t] for t in seconds]
+        rows.append((f"  behind by {d}, at home", *(_chance(row["p_win_home"]) for row in late)))
+        trap = (_chance(row["p_win_trap"]) if row["clear"] else "cannot tell" for row in late)
+        rows.append((f"  behind by {d}, {name} trap", *trap))
     points = result["own_points_per_possession"]
     note = LATE_LEFT_OUT.format(points=points)
     verdict = _verdict(found)
     return [*table(rows, indent=""), paragraph(f"{verdict} {note}")]
-
-
-def _late_cell(row: Found) -> str:
-    at_home, trapped = (_chance(row[key]) for key in ("p_win_home", "p_win_trap"))
-    if not row["clear"]:
-        return f"{at_home} cannot tell"
-    return f"{at_home} > {trapped}"
 
 
 def _chance(p: float) -> str:

@@ -84,8 +84,3 @@ def best_mix(values: Values, regions: Sequence[Sequence[str]], most: int) -> Mix
     method = GREEDY if all(falls(one) for one in chosen) else PROGRAMMING
     uses = (greedy if method == GREEDY else programming)(chosen, most)
     return Mix(uses, _total(chosen, uses), method)
-
-
-def possessions_per_period(period_s: float, possession_s: float) -> int:
-    """Possessions a side that fill a period when both sides take ``possession_s`` each; at least 1."""
-    return max(1, round(period_s / (2.0 * possession_s)))

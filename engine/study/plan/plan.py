@@ -3,7 +3,8 @@
 First a table: what the n-th use of every call saves. From it the mix of uses that saves most, within budgets
 and chances. Then whole games, home and planned on common luck, check the table's sum and give the spread.
 Given what ``compare`` says of the calls (``first_uses``), a first use is worth what is said there, and stop
-rules and the worth of a game follow from it: one figure for one question.
+rules and the worth of a game follow from it, as the possessions of a game do from its mean length at home:
+one figure for one question.
 """
 
 from __future__ import annotations
@@ -20,10 +21,11 @@ from engine.inputs.sheets import Evening, load_evening
 from engine.run.blocks import Progress, Runner
 from engine.run.numbers import NUMBERS
 from engine.run.size import check_size
+from engine.study.pace import possessions_per_game, seconds_before_start
 from engine.study.plan.games import GAMES_IN_PART, NUMBERS_PER_GAME, Fatigue, GamePlan, play_games
 from engine.study.plan.inputs import OPTION, check_games, load_plan_constants, values_of
 from engine.study.plan.late import SECONDS, Late, OwnScoring, distributions, late_game, own_scoring
-from engine.study.plan.mix import Mix, best_mix, possessions_per_period
+from engine.study.plan.mix import Mix, best_mix
 from engine.study.plan.result import PlanResult, m_per_step
 from engine.study.plan.states import AT_HOME, PlannedCall, PlanWorlds, calls_of
 from engine.study.plan.table import (
@@ -63,20 +65,12 @@ def _part_of(progress: Progress | None, before: int, total: int) -> Progress | N
     return lambda done, _: show(before + done, total)
 
 
-def _before_s(scenario: Scenario) -> float:
-    """Time used before a possession starts here."""
-    return float(scenario.constants["backcourt_used_s"]) if scenario.start == "bring_up" else 0.0
-
-
-def _per_period(scenario: Scenario, possession_s: float) -> int:
-    clock = scenario.rules.clock
-    found = possessions_per_period(clock.period_s, possession_s)
-    if found * clock.periods > NUMBERS_PER_GAME:
-        allowed = (
-            f"a game of at most {NUMBERS_PER_GAME} possessions a side (this one has {found * clock.periods})"
-        )
+def _per_period(scenario: Scenario, seconds: float) -> int:
+    clock, found = scenario.rules.clock, possessions_per_game(scenario, seconds)
+    if found > NUMBERS_PER_GAME:
+        allowed = f"a game of at most {NUMBERS_PER_GAME} possessions a side (this one has {found})"
         raise InputError(scenario.path, "rules clock.period_s", clock.period_s, allowed)
-    return found
+    return found // clock.periods
 
 
 def _limits(
@@ -236,18 +230,21 @@ def plan(
     runner = Runner(size.seed)
     runner.warm(worlds.world(AT_HOME))
 
-    before_s = _before_s(scenario)
+    before_s = seconds_before_start(scenario)
     total = table_parts + 1 + -(-games // GAMES_IN_PART)
     shown = _part_of(progress, 0, total)
     tally = play_table(runner, worlds, before_s, size.threads, table_parts, shown)
     first = None if compared is None else first_uses(scenario, calls, compared)
     table = Table(tally, worlds.n_calls, levels_of(worlds), first)
-    possession_s = before_s + table.seconds
+    seconds, paced_on = table.seconds, tally.n
+    if compared is not None and first is not None:
+        seconds, paced_on = compared["baseline"]["seconds_per_possession"]["mean"], compared["possessions"]
+    possession_s = before_s + seconds
     clock, fatigue = scenario.rules.clock, _fatigue(scenario, values, 2.0 * possession_s)
     nobody = (0,) * len(calls)
     plan_of = GamePlan(
         clock.periods,
-        _per_period(scenario, possession_s),
+        _per_period(scenario, seconds),
         nobody,
         scenario.game.time_outs_left,
         fatigue,
@@ -274,6 +271,7 @@ def plan(
         constants=values,
         table=table,
         game_plan=plan_of,
+        paced_on=paced_on,
         mix=mix,
         not_clear=not_clear,
         bonus_share=bonus_share,

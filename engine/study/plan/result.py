@@ -48,6 +48,7 @@ class PlanResult:
     constants: dict[str, float]
     table: Table
     game_plan: GamePlan
+    paced_on: int
     mix: Mix
     not_clear: tuple[int, ...]
     bonus_share: float
@@ -69,7 +70,7 @@ class PlanResult:
         result["possessions_per_game"] = self.game_plan.possessions
         result["periods"] = self.game_plan.periods
         minutes = self.game_plan.periods * self.scenario.rules.clock.period_s / 60.0
-        result["pace"] = pace_words(self.game_plan.possessions, minutes)
+        result["pace"] = pace_words(self.game_plan.possessions, minutes, self.paced_on)
         result["share_in_bonus"] = self.bonus_share
         result["left_out"] = list(self.left_out)
         result["method"] = self.mix.method
