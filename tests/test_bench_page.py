@@ -151,6 +151,12 @@ def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: Even
     instead = replaced(report, 0, 0)
     assert instead.keys() == {trouble[0]} and instead[trouble[0]] in spare
     assert bench["stand_ins"][0] == f"{instead[trouble[0]]} for {trouble[0]}"
+    assert all(re.fullmatch(r"\d+ for \d+( and \d+)?", pair) for pair in bench["stand_ins"])  # no arrows
+    page = opened(bench_page(two_calls), PHONE)
+    broken = """[...document.querySelectorAll('.tally tbody th')].map(cell => {
+      const text = document.createRange(); text.selectNodeContents(cell);
+      return text.getClientRects().length - cell.innerText.split(/\\s/).length })"""
+    assert max(page.run(broken)) <= 0  # no name of a call is broken inside a word
     rows = {row["name"]: row for row in bench["roles"]}
     assert rows["Trap"]["left"] == f"{instead[trouble[0]]}+{places['left_forward']}"
     assert rows["Trap"]["right"] == f"{places['right_guard']}+{places['right_forward']}"

@@ -14,6 +14,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -21,9 +22,12 @@ from typing import Any
 import pytest
 
 from engine import cli
+from engine.commands import shared
 from engine.inputs.base import spoken
+from engine.inputs.sheets import load_evening
 from engine.report.screen.compare import in_100
 from engine.report.words import MODELS_FAULT, around, saved, times
+from engine.run.blocks import Runner
 from engine.study import evening_report, pace
 from engine.study.evening_file import APPLICATION, ASIDE, NAME
 
@@ -148,7 +152,7 @@ def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) ->
         assert row["often"] in told["plan"]
         if not re.search(rf"\b{name} (up to {often}|{row['uses_per_game']})\b", headline):
             assert not re.search(rf"(?<!short )\b{name} (up to|\d)", headline)
-            continue  # planned, but not advised: a page holds two calls
+            continue  # planned, but others save more
         advised += 1
         assert one_line(rule["words"]) in page
         assert row["often"] in page and row["often"] in told["bench"] and row["often"] in told["said"]
@@ -180,7 +184,10 @@ def test_the_late_call_is_one(told: dict[str, Any]) -> None:
         if row["clear"] and row["p_win_trap"] >= 0.01 and row["p_win_home"] >= 0.01:
             home, trap = (f"{100 * row[key]:.1f}" for key in ("p_win_home", "p_win_trap"))
             assert f"home {home}, trap {trap}" in told["page"]
-            for where, p in (("at home", home), (f"{call} trap", trap)):  # never two chances that read as a range
+            for where, p in (
+                ("at home", home),
+                (f"{call} trap", trap),
+            ):  # two chances, not a range
                 assert re.search(rf"behind by {row['behind']}, {where}[^b]* {p}%", told["plan"])
 
 
@@ -261,11 +268,43 @@ def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.Capt
     assert (
         said.count("about ") == len(COMMANDS) + 1 and NAME in said
     )  # the time is said, what is kept is read
+    assert said.count(" s on an idle machine for ") == len(COMMANDS) + 1
     again, said = outputs(tiny)
     assert again == first and said == ""
     moved = tiny.rename(tiny.parent / "moved")  # it is kept by what is in the sheets, not by where they lie
     found, said = compared(moved, capsys)
     assert said == "" and found["scenario"].endswith("moved")
+
+
+def test_the_time_said_is_of_an_idle_machine_and_the_bar_reaches_its_end(
+    tiny: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = evening_report.Played(load_evening(tiny), 1, 2)
+    seen: list[tuple[int, int]] = []
+    found.progress = lambda done, total: seen.append((done, total))
+    block, slept_s = Runner.block, 2.0
+
+    def slowed(*arguments: Any) -> Any:
+        time.sleep(slept_s)  # as where others have the processor
+        return block(*arguments)
+
+    for parts in (("timing",), ("plan",), tuple(evening_report.NEEDS)):  # the bar is of what is missing
+        missing = found.missing(*parts)
+        with monkeypatch.context() as patch:
+            patch.setattr(Runner, "block", slowed)
+            work = sum(found.work(name) for name in missing)
+            assert found.expect(*missing) < work / 2 * slept_s / evening_report.PROBE
+        seen.clear()
+        for name in missing:
+            found.part(name)
+        assert seen == sorted(seen) and seen[-1] == (100, 100)
+    monkeypatch.setattr(shared, "BAR_DELAY_S", 0.0)
+    for done, ends in ((4, True), (3, False)):
+        with shared.progress_bar(False) as show:
+            show(1, 4)
+            show(done, 4)
+        said = capsys.readouterr().err
+        assert said.endswith("\n") == ends and ("100%" in said) == ends
 
 
 def test_an_edit_makes_it_anew_and_other_questions_stand_beside(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -149,7 +150,7 @@ def test_every_key_of_the_contract_and_every_assignment_once(found: Found, scena
     assert sorted(found["usual"]["places"].values()) == sorted(scenario.defence_team.lineup)
     assert {one["place"] for one in found["attack_at"]} == set(places)
     assert [one["number"] for one in found["opponent"]] == list(scenario.offence_team.lineup)
-    assert {one["advice"] for one in found["opponent"]} <= {"force", "trap", "leave", "deny"}
+    assert {one["advice"] for one in found["opponent"]} <= {"force", "trap", "leave", "deny", "let shoot"}
     assert found["trap_breaker"] in (None, *scenario.offence_team.lineup)
     json.dumps(found, allow_nan=False)
 
@@ -350,6 +351,10 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
         for row in rows:
             line = text.split(f"number {row['number']} ")[1].split("number")[0]
             assert ("leave him" in line) == (row["advice"] == "leave")
+            guarded = any(one["do"] == "guard" for one in row["areas"].values())
+            if row["advice"] != "trap":  # also of the best scorer: by the worth of his shot
+                assert (row["advice"] == "deny") == guarded
+            assert all(re.search(rf"trap (him )?at [a-z, ]*{area}", line) for area in row["trap_areas"])
             assert not ("leave" in line and "trap" in line)
             traps = (*row["trap_areas"], *row["kept_areas"])
             assert not any(f"let shoot at {area}" in line for area in traps)
@@ -357,8 +362,8 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
         return {row["number"]: row["advice"] for row in rows}
 
     numbers = [player.number for player in five]
-    assert list(told([]).values()) == ["force", "deny", "leave", "leave", "leave"]
-    assert told([], (numbers[3],))[numbers[3]] == "deny"
+    assert list(told([]).values()) == ["force", "let shoot", "leave", "leave", "leave"]
+    assert told([], (numbers[3],))[numbers[3]] == "let shoot"
     # Whose shot pays is nobody to let have the ball.
     shots = {position: {"wing": 0.95} for position in range(1, 6)}
     assert set(told([]).values()) == {"deny"}
@@ -367,6 +372,9 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
     assert [told(pays)[n] for n in sorted(numbers)[:2]] == ["trap", "trap"]
     pays.append(call("top", sorted(numbers)[2], 500, 0.1, 0.02))
     assert "leave" not in {told(pays)[n] for n in sorted(numbers)[:3]}
+    # Where a call clearly pays against him he is not let shoot, also by a call that is not his best.
+    both = [call("top", numbers[0], 500, 0.4, 0.05), call("wing", numbers[0], 500, 0.3, 0.05)]
+    assert advice.advice_on(five, shots, average, 2, both)[0]["trap_areas"] == ["top", "wing"]
 
 
 def test_a_call_of_one_name_is_weighed_on_everybody_where_one_is(scenario: Any, small: None) -> None:

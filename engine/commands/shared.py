@@ -149,8 +149,7 @@ def progress_bar(quiet: bool, unit: str = "possession") -> Iterator[Callable[[in
         yield show
     finally:
         for bar in bars:
-            if bar.n >= bar.total and bar.format_dict["elapsed"] > BAR_DELAY_S:
-                bar.refresh()  # what is whole is shown whole
+            bar.leave = bar.n >= bar.total  # what is whole stays, and stays whole
             bar.close()
 
 
@@ -208,7 +207,7 @@ def played(
     seconds = found.expect(*missing)
     kept = f"; kept in {file.path}" if file is not None and file.keeps else ""
     told(
-        f"about {max(round(seconds), 1)} s for {', '.join(missing)} "
+        f"about {max(round(seconds), 1)} s on an idle machine for {', '.join(missing)} "
         f"({found.size.possessions:,} possessions, seed {found.size.seed}){kept}"
     )
     with progress_bar(quiet, "part") as progress:

@@ -170,6 +170,7 @@ ADVICE_TO_A_MAN = {
     "trap": "trap him",
     "leave": "leave him, help from him",
     "deny": "",
+    "let shoot": "",
 }
 #: Shouted on a floor anyway, so no signal for a call (common practice, no source).
 SHOUTED = frozenset(

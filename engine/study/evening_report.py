@@ -260,7 +260,8 @@ class Played:
         }[name]
 
     def expect(self, *names: str) -> float:
-        """Get ready to play these, with one bar for all of them; about how many seconds it will take."""
+        """Get ready to play these, with one bar for all of them; about how many seconds it will take where
+        nothing else runs: the work of a trial is counted, whatever else the machine does meanwhile."""
         from engine.run.blocks import Runner
         from engine.world.pack import pack
 
@@ -272,9 +273,9 @@ class Played:
         home = pack(self.scenario.model_copy(update={"settings": ()})).home
         runner = Runner(self.size.seed)
         runner.warm(home)
-        started = time.perf_counter()
+        started = time.thread_time()
         runner.block(home, 0, PROBE, "probe")
-        return total / self.size.threads * (time.perf_counter() - started) / PROBE
+        return total / self.size.threads * (time.thread_time() - started) / PROBE
 
     def _stage(self, name: str) -> Progress:
         start, share = self._shares.get(name, (0.0, 0.0))

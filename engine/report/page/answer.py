@@ -261,6 +261,8 @@ def figure(report: EveningReport) -> Found | None:
 def not_advised(report: EveningReport) -> list[str]:
     """Why calls of the plan are not advised, one sentence each."""
     said = []
+    shown = [row for row in (plan_row(report, *one) for one in report.advised or report.planned) if row]
+    least = min(shown, key=lambda row: row["saves_per_game"]["mean"], default=None)
     names = [setting.name for setting in report.scenario.settings]
     for row in sorted(report.plan["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
         s = names.index(row["setting"])
@@ -271,13 +273,20 @@ def not_advised(report: EveningReport) -> list[str]:
         share = None if found is None else found["share"]["mean"]
         if row["saves_per_game"]["mean"] <= 0.0:
             said.append(f"Planned, not advised: {name}; over whole games it saves nothing.")
-        elif spot not in report.planned:
-            said.append(f"Planned, not advised: {name}; others save more.")
-        elif found is None or (share is not None and share >= LEAST_SHARE):
-            said.append(f"Planned, not advised: {name}; a page holds two calls.")
-        else:
+        elif found is not None and (share is None or share < LEAST_SHARE):
             said.append(f"Not advised: {name}, {variants_words(report, *spot)}.")
+        elif least is not None:
+            said.append(f"Planned, not advised: {name}; {_fewer(row, least)}.")
     return said
+
+
+def _fewer(row: Found, least: Found) -> str:
+    """What a call saves a game, and by how much that is less than the least of those shown."""
+    mine, other = row["saves_per_game"], least["saves_per_game"]
+    lack = f"{other['mean'] - mine['mean']:.1f}"
+    luck = ", which may be luck" if mine["high"] is None or mine["high"] >= (other["low"] or 0.0) else ""
+    fewer = "about as many as" if lack == "0.0" else f"{lack} fewer than"
+    return f"{saved(mine, 1, 'points a game')}, {fewer} {spoken(least['call'])}{luck}"
 
 
 def advised_words(report: EveningReport) -> list[str]:

@@ -11,7 +11,7 @@ from engine.inputs.base import spoken
 from engine.inputs.roles import holder
 from engine.report.page.answer import plan_row
 from engine.report.page.court_card import call_card, home_card, out_of
-from engine.report.page.plan import behind_call, opponents, replaced, shirt, shirts_in, stand_ins
+from engine.report.page.plan import behind_call, opponents, replaced, shirt, shirts_in, stand_in_pairs
 from engine.report.words import SHORT_TRIGGERS, numbers_words
 from engine.study.evening_report import EveningReport
 from engine.study.plan.bench import p_stopped
@@ -83,7 +83,7 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "court": call_card(report.scenario, s, call, report.timing, shirts_in(report, s, c)),
                 "stand_ins": [
                     *(f"{shirt(other)} for {n}" for n, other in replaced(report, s, c).items()),
-                    *(f"{n} \N{RIGHTWARDS ARROW} {shirt(other)}" for n, other in stand_ins(report, s, c)),
+                    *stand_in_pairs(report, s, c),
                 ],
                 "tonight": tonight(report, row),
                 "won": "" if not turnovers else one_in(turnovers),

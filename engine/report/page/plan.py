@@ -181,14 +181,19 @@ def stand_ins(report: EveningReport, setting: int, call: int) -> list[tuple[int,
     return [(number, stand_in(report, number, instead.values())) for number in mine]
 
 
-def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
-    """Who must not double, when others give way, and to whom; "" where nobody is known to double."""
+def stand_in_pairs(report: EveningReport, setting: int, call: int, nobody: str = "?") -> list[str]:
+    """``6 for 13 and 22``: who comes for whom once he must not double."""
     known: dict[int | None, list[int]] = {}
     for number, other in stand_ins(report, setting, call):
         known.setdefault(other, []).append(number)
+    return [f"{shirt(other, nobody)} for {numbers_words(mine)}" for other, mine in known.items()]
+
+
+def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
+    """Who must not double, when others give way, and to whom; "" where nobody is known to double."""
     never = [f"No. {n} must not double (fouls): {shirt(other, 'nobody')} for him"
              for n, other in replaced(report, setting, call).items()]  # fmt: skip
-    later = ", ".join(f"{shirt(other, 'nobody')} for {numbers_words(mine)}" for other, mine in known.items())
+    later = ", ".join(stand_in_pairs(report, setting, call, "nobody"))
     return "; ".join([*never, *([f"with {report.plan['no_double_from']} fouls: {later}"] if later else [])])
 
 
@@ -297,8 +302,8 @@ def opponents(report: EveningReport) -> list[Found]:
         do = LEAVE if one["advice"] == LEAVE else GUARD if GUARD in words.values() else LET_SHOOT
         trap = list(dict.fromkeys(traps.values()))
         him = [
-            *([do] if do in (LEAVE, *words.values()) else []),
             *([f"{TRAP}: {', '.join(trap)}"] if trap else []),
+            *([do] if do in (LEAVE, *words.values()) else []),
         ]
         where = {do: [area for area, word in words.items() if word == do] for do in (GUARD, LET_SHOOT)}
         rows.append(
@@ -310,7 +315,7 @@ def opponents(report: EveningReport) -> list[Found]:
                 "free": where[LET_SHOOT],
                 "leave": do == LEAVE,
                 "trap": trap,
-                "him": ", ".join(him),
+                "him": ", else ".join(him),
             }
         )
     return rows

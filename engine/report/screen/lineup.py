@@ -143,10 +143,12 @@ def _of_his_shot(areas: Found, traps: Collection[str]) -> str:
 def _opponent(result: Found) -> list[str]:
     lines = ["Their five"]
     for one in result["opponent"]:
-        kept, traps = one["kept_areas"], {*one["trap_areas"], *one["kept_areas"]}
-        shot = "" if one["advice"] == "leave" else _of_his_shot(one["areas"], traps)
+        kept, pays = one["kept_areas"], [area for area in one["trap_areas"] if area not in one["kept_areas"]]
+        shot = "" if one["advice"] == "leave" else _of_his_shot(one["areas"], {*kept, *pays})
         call = f"trap at {', '.join(kept)}, where a call is kept for him" if kept else ""
-        said = "; ".join(part for part in (ADVICE_TO_A_MAN[one["advice"]], call, shot) if part)
+        does = ADVICE_TO_A_MAN[one["advice"]]
+        does = f"{does or 'trap'} at {', '.join(pays)}" if pays else does
+        said = "; ".join(part for part in (does, call, shot) if part)
         lines.append(labelled(f"number {one['number']}", f"{said}: {one['why']}"))
     if result["trap_breaker"] is not None:
         words = f"likely number {result['trap_breaker']} ({result['trap_breaker_by']})"

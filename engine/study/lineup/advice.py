@@ -129,27 +129,28 @@ def advice_on(
     calls: list[Found],
     wanted: Mapping[int, Collection[str]] = MappingProxyType({}),
 ) -> list[Found]:
-    """One piece of advice for each of them, in the order of their positions: trap, leave, force (let him have
-    the ball: of those to leave, the least to fear) or deny (guard him).
+    """One piece of advice for each of them, in the order of their positions: trap, deny (guard him: somewhere
+    his shot is worth their average), leave, force (let him have the ball: of those to leave, the least to
+    fear) or let shoot.
 
     ``spots``: see ``open_shots``; ``average``: see ``average_shot``; ``wanted``: shirt -> areas of the calls
-    that are kept for him. Who is wanted, or clearly pays in any call, is never one to leave.
+    that are kept for him. Their best scorer, and who is wanted or clearly pays in any call, is never left.
     """
     shots = {position: max(there.values()) for position, there in spots.items()}
     areas = {position: areas_of(there, average) for position, there in spots.items()}
     trapped = worth_trapping(calls)
-    paying = {number for one in whom_by_call(calls) for number in one["saves"]}.union(trapped, wanted)
-    free = [
-        position for position, player in enumerate(five, 1)
-        if player.number not in paying and position != scorer
-        and all(one["do"] == LET_SHOOT for one in areas[position].values())
-    ]  # fmt: skip
+    area = {one["call"]: one["area"] for one in calls}
+    pays = {(number, area[one["call"]]) for one in whom_by_call(calls) for number in one["saves"]}
+    pays |= {(number, call["area"]) for number, call in trapped.items()}
+    paying = {number for number, _ in pays}.union(wanted)
+    harmless = [p for p, there in areas.items() if all(one["do"] == LET_SHOOT for one in there.values())]
+    free = [p for p in harmless if p != scorer and five[p - 1].number not in paying]
     forced = min(free, key=lambda position: shots[position]) if free else None
     found = []
     for position, player in enumerate(five, 1):
         why = f"his best open shot is worth {shots[position]:.2f} points, theirs on average "
         why += f"{average['mean']:.2f}"
-        advice = "deny"
+        advice = LET_SHOOT if position in harmless else "deny"
         if player.number in trapped:
             call = trapped[player.number]
             advice = "trap"
@@ -168,7 +169,7 @@ def advice_on(
                 "why": why,
                 "open_shots": spots[position],
                 "areas": areas[position],
-                "trap_areas": [trapped[player.number]["area"]] if advice == "trap" else [],
+                "trap_areas": sorted(where for number, where in pays if number == player.number),
                 "kept_areas": sorted(wanted.get(player.number, ())),
             }
         )
