@@ -252,7 +252,7 @@ def test_often_words() -> None:
 
 
 @pytest.mark.parametrize(("possessions", "minutes", "said"), [
-    (88, 32.0, "88 possessions a side in 32 minutes (mean of 20,000 at home); usual are 48 to 74"),
+    (88, 32.0, "88 possessions a side in 32 minutes (mean of 20,000); usual are 48 to 74"),
     (60, 32.0, ""),
     (70, 40.0, ""), (30, 32.0, "too low"), (88, 40.0, ""),
 ])  # fmt: skip

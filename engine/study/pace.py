@@ -32,7 +32,7 @@ def pace_words(possessions: int, minutes: float, n: int) -> str:
     if low <= possessions <= high:
         return ""
     return (
-        f"The model plays {possessions} possessions a side in {minutes:g} minutes (mean of {n:,} at home); "
-        f"usual are {low:.0f} to {high:.0f} (common practice, no source): how often a call comes up, and its "
-        f"worth a game, are too {'high' if possessions > high else 'low'}."
+        f"The model plays {possessions} possessions a side in {minutes:g} minutes (mean of {n:,}); usual are "
+        f"{low:.0f} to {high:.0f} (common practice, no source): calls a game, and their worth, are too "
+        f"{'high' if possessions > high else 'low'}."
     )

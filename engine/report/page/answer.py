@@ -283,7 +283,7 @@ def not_advised(report: EveningReport) -> list[str]:
 def _fewer(row: Found, least: Found) -> str:
     """What a call saves a game, and by how much that is less than the least of those shown."""
     mine, other = row["saves_per_game"], least["saves_per_game"]
-    lack = f"{other['mean'] - mine['mean']:.1f}"
+    lack = f"{round(other['mean'], 1) - round(mine['mean'], 1):.1f}"  # of what is printed
     luck = ", which may be luck" if mine["high"] is None or mine["high"] >= (other["low"] or 0.0) else ""
     fewer = "about as many as" if lack == "0.0" else f"{lack} fewer than"
     return f"{saved(mine, 1, 'points a game')}, {fewer} {spoken(least['call'])}{luck}"

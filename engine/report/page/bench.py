@@ -11,7 +11,7 @@ from engine.inputs.base import spoken
 from engine.inputs.roles import holder
 from engine.report.page.answer import plan_row
 from engine.report.page.court_card import call_card, home_card, out_of
-from engine.report.page.plan import behind_call, opponents, replaced, shirt, shirts_in, stand_in_pairs
+from engine.report.page.plan import behind_call, comes_for, opponents, replaced, shirt, shirts_in
 from engine.report.words import SHORT_TRIGGERS, numbers_words
 from engine.study.evening_report import EveningReport
 from engine.study.plan.bench import p_stopped
@@ -83,7 +83,10 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "court": call_card(report.scenario, s, call, report.timing, shirts_in(report, s, c)),
                 "stand_ins": [
                     *(f"{shirt(other)} for {n}" for n, other in replaced(report, s, c).items()),
-                    *stand_in_pairs(report, s, c),
+                    *(
+                        f"{shirt(n)} for {'+'.join(map(str, mine))}"
+                        for n, mine in comes_for(report, s, c).items()
+                    ),
                 ],
                 "tonight": tonight(report, row),
                 "won": "" if not turnovers else one_in(turnovers),

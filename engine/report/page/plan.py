@@ -181,19 +181,20 @@ def stand_ins(report: EveningReport, setting: int, call: int) -> list[tuple[int,
     return [(number, stand_in(report, number, instead.values())) for number in mine]
 
 
-def stand_in_pairs(report: EveningReport, setting: int, call: int, nobody: str = "?") -> list[str]:
-    """``6 for 13 and 22``: who comes for whom once he must not double."""
+def comes_for(report: EveningReport, setting: int, call: int) -> dict[int | None, list[int]]:
+    """Who comes -> for whom, once they must not double; None: nobody."""
     known: dict[int | None, list[int]] = {}
     for number, other in stand_ins(report, setting, call):
         known.setdefault(other, []).append(number)
-    return [f"{shirt(other, nobody)} for {numbers_words(mine)}" for other, mine in known.items()]
+    return known
 
 
 def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
     """Who must not double, when others give way, and to whom; "" where nobody is known to double."""
     never = [f"No. {n} must not double (fouls): {shirt(other, 'nobody')} for him"
              for n, other in replaced(report, setting, call).items()]  # fmt: skip
-    later = ", ".join(stand_in_pairs(report, setting, call, "nobody"))
+    known = comes_for(report, setting, call).items()
+    later = ", ".join(f"{shirt(other, 'nobody')} for {numbers_words(mine)}" for other, mine in known)
     return "; ".join([*never, *([f"with {report.plan['no_double_from']} fouls: {later}"] if later else [])])
 
 
