@@ -39,7 +39,8 @@ def test_blank_sheets_are_written_and_run_as_they_stand(
 ) -> None:
     folder = tmp_path / "friday"
     assert cli.run(["new", str(folder), "--csv"]) == 0
-    assert "READ-ME-FIRST.txt" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "READ-ME-FIRST.txt" in out and "(age_group first)" in out
     assert sorted(path.name for path in folder.iterdir()) == sorted(["READ-ME-FIRST.txt", *SHEETS])
     assert cli.run(["compare", str(folder), "-n", "200", "--quiet"]) == 0
     out = capsys.readouterr().out

@@ -39,7 +39,8 @@ def new(folder: str, level: str, as_csv: bool, semicolons: bool) -> None:
 
     written = write_blank(folder, level, ";" if semicolons else "," if as_csv else None)
     lines = [one_line(str(path)) for path in written]
-    lines.append(f"Now open {lines[0]}, fill in the sheets, then: trapledger compare {one_line(folder)}")
+    then = f"trapledger compare {one_line(folder)}"
+    lines.append(f"Now open {lines[0]}, fill in the sheets (age_group first), then: {then}")
     sys.stdout.write("".join(f"{line}\n" for line in lines))
     sys.stdout.flush()
 
