@@ -16,11 +16,16 @@ from input_files import play, write
 from slides import PATIENT, built
 from test_plays import run_to, step
 
-from engine.inputs import load_rules
+from engine.inputs import load_play, load_rules, load_scenario
+from engine.inputs.files import read_toml, resolve
 from engine.kernel.batch import play_block
+from engine.report.contract import broken
+from engine.report.screen.compare import compare_text
 from engine.run.watch import watch_block
 from engine.state.record import N_RECORD
 from engine.state.words import REGIONS, Action, Dribble, Event, Mode, Region, TrapPhase
+from engine.study.compare import compare
+from engine.study.play import play as play_one
 from engine.world.court import build_court
 
 TRAPPED = (TrapPhase.COMING, TrapPhase.SET)
@@ -275,6 +280,53 @@ def test_no_plays_and_plays_that_never_come_are_the_same(tmp_path: Path) -> None
     base = played(none)
     assert np.array_equal(played(seldom), base) and np.array_equal(played(men), base)
     assert not np.array_equal(played(always), base)
+
+
+def test_a_play_that_a_setting_leaves_out_takes_no_luck_from_the_others(tmp_path: Path) -> None:
+    """To the bit as if it were run against nobody who plays here; another one is as if it were home's."""
+    cut = [step("cut", "pass", {"who": "passer", "to": to}, often=0.6) for to in ("rim", "corner", "wing")]
+    names = [f"play_{i}.toml" for i in range(3)]
+    settings = [
+        {"name": "without", "plays": [str(tmp_path / name) for name in (names[2], names[0])]},
+        {"name": "all", "plays": [str(tmp_path / name) for name in names]},
+    ]
+    packed = world_of(tmp_path, [one_play(one) for one in cut], setting=settings)
+    home, without = played(packed.home), played(packed.settings[0].world)
+    assert packed.settings[1].base is None and np.array_equal(played(packed.settings[1].world), home)
+    assert not np.array_equal(without, home)
+    other = [one_play(cut[0]), one_play(cut[1], against="men"), one_play(cut[2])]
+    assert np.array_equal(without, played(world_of(tmp_path, other).home))
+
+
+def test_compare_says_what_a_play_brings(tmp_path: Path) -> None:
+    """The change is that of the two played by themselves, and the text names the play."""
+    cut = one_play(step("cut", "pass", {"who": "passer", "to": "rim"}))
+    path = str(write(tmp_path, "play_0.toml", cut | {"name": "play_0", "title": "the cut of this test"}))
+    data = read_toml(resolve("friday_night", "scenarios"))
+    data["offence"]["plays"] = [path, "drive_kick"]
+    trap = {"call": [{"call": "corner"}]}
+    data["setting"] = [{"name": "without", "plays": ["drive_kick"]} | trap, {"name": "trap"} | trap]
+    loaded = load_scenario(write(tmp_path, "both.toml", data))
+    found = compare(loaded, 400, seed=3, threads=2).to_dict()
+    data["offence"]["plays"], data["setting"] = (
+        ["drive_kick", path],
+        [{"name": "without", "plays": ["drive_kick"]}],
+    )
+    first = load_scenario(write(tmp_path, "first.toml", data))
+    data["offence"]["plays"] = ["drive_kick"]
+    alone = load_scenario(write(tmp_path, "alone.toml", data))
+    beside = compare(first, 400, seed=3, threads=2).to_dict()["settings"][0]
+    by_itself = play_one(alone, 400, seed=3).to_dict()
+    assert beside["points_per_possession"] == by_itself["points_per_possession"]  # the last play of a list
+    without, trap_alone = found["settings"]
+    assert without["plays"] == {"drive_kick": load_play("drive_kick").title}
+    assert found["baseline"]["plays"].keys() == {"play_0", "drive_kick"} == trap_alone["plays"].keys()
+    assert without["change"]["mean"] == pytest.approx(
+        without["net_points_per_possession"]["mean"] - found["baseline"]["net_points_per_possession"]["mean"]
+    )
+    assert without["base"] is not None and trap_alone["base"] is None and not broken(found)
+    text = " ".join(compare_text(found).split())
+    assert "Their plays without the cut of this test" in text and "with other plays is weighed" in text
 
 
 def test_against_men(tmp_path: Path) -> None:

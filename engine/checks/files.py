@@ -31,6 +31,7 @@ from engine.still.holes import ALIGNMENT, RULES, scenario_lines, zone_lines
 from engine.study.sweep.design import design_from
 from engine.study.sweep.sampling import read_points
 from engine.world.court import build_court, load_layout
+from engine.world.pack import plays_of
 
 #: Possessions that the pace of a game is taken from.
 PACE_POSSESSIONS = 400
@@ -103,6 +104,10 @@ def _call(data: Table, source: Source) -> str:
     return f'trap call "{call.title}", {doubles} double the ball ({where}), {share}{fits}'
 
 
+def _titles(plays: Sequence[Play]) -> str:
+    return ", ".join(f'"{plain(play.title)}"' for play in plays) or "none"
+
+
 def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | None) -> list[str]:
     scenario = scenario_from(data, source)
     possessions = _count(scenario.possessions, "possession")
@@ -111,8 +116,14 @@ def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | 
         f'scenario "{scenario.title}", {scenario.offence_team.name} against {scenario.defence_team.name} '
         f'in the defence "{scenario.zone.title}", {scenario.rules.title}, {possessions}, settings: {names}'
     )
-    plays = ", ".join(f'"{plain(play.title)}"' for play in scenario.plays) or "none"
-    lines = [meaning, f"plays of {scenario.offence_team.name}: {plays}", *scenario_lines(scenario)]
+    them = scenario.offence_team.name
+    lines = [meaning, f"plays of {them}: {_titles(scenario.plays)}"]
+    lines += [
+        f'plays of {them} in the setting "{plain(setting.name)}": {_titles(setting.plays)}'
+        for setting in scenario.settings
+        if setting.plays is not None
+    ]
+    lines += scenario_lines(scenario)
     if scenario.policy is not None or any(setting.policy is not None for setting in scenario.settings):
         lines += policy_lines(scenario, before_playing)
     return lines
@@ -352,8 +363,8 @@ def picture_of_plays(paths: Sequence[FileName]) -> str:
             found.append(play_from(data, str(source)))
         elif kind == "scenarios" and len(paths) == 1 and Path(paths[0]).name == source.path.name:
             scenario = scenario_from(data, source)
-            if scenario.plays:
-                return plays_page(scenario.plays, scenario.alignment, scenario.rules)
+            if plays_of(scenario):
+                return plays_page(plays_of(scenario), scenario.alignment, scenario.rules)
     if not found:
         raise InputError(
             "--picture",

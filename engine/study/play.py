@@ -152,6 +152,12 @@ def defence_dict(scenario: Scenario, setting: Setting | None = None) -> Found:
     return {"name": zone.name, "title": zone.title, "options": dict(options), "policy": policy}
 
 
+def plays_dict(scenario: Scenario, setting: Setting | None = None) -> dict[str, str]:
+    """The plays of the attack in a setting (None: staying home): name -> title."""
+    plays = scenario.plays if setting is None or setting.plays is None else setting.plays
+    return {play.name: play.title for play in plays}
+
+
 def play_block_dict(box: BoxTally) -> Found:
     """The play block of the JSON contract, with more beside the fixed keys."""
     found = estimate.estimate_play(box)
@@ -214,6 +220,7 @@ class PlayResult:
         result["offence"] = self.scenario.offence_team.name
         result["defence"] = self.scenario.defence_team.name
         result["base_defence"] = defence_dict(self.scenario, self._setting())
+        result["plays"] = plays_dict(self.scenario, self._setting())
         result |= play_block_dict(box)
         result |= self._pace()
         result["calls"] = self._calls()
