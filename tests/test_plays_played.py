@@ -20,13 +20,14 @@ from engine.inputs import load_play, load_rules, load_scenario
 from engine.inputs.files import read_toml, resolve
 from engine.kernel.batch import play_block
 from engine.report.contract import broken
-from engine.report.screen.compare import compare_text
+from engine.report.screen.compare import compare_text, play_text
 from engine.run.watch import watch_block
 from engine.state.record import N_RECORD
 from engine.state.words import REGIONS, Action, Dribble, Event, Mode, Region, TrapPhase
 from engine.study.compare import compare
 from engine.study.play import play as play_one
 from engine.world.court import build_court
+from engine.world.pack import pack
 
 TRAPPED = (TrapPhase.COMING, TrapPhase.SET)
 
@@ -364,6 +365,47 @@ def test_how_often(tmp_path: Path) -> None:
     for k in range(2):
         error = math.sqrt(wanted[k] * (1.0 - wanted[k]) / n)
         assert abs(begun_ones[k] / n - wanted[k]) < 4.0 * error
+
+
+def test_steps_are_counted(tmp_path: Path) -> None:
+    """How often each step begins, and lasts its time: as told by the states one by one, of what is run."""
+    write(tmp_path, "own.toml", play() | {"name": "own"})
+    data = read_toml(resolve("friday_night", "scenarios"))
+    data["offence"]["plays"] = [str(tmp_path / "own.toml"), "through_cut", "drive_kick"]
+    run = ["drive_kick", "through_cut"]
+    data["setting"] = [{"name": "less", "plays": run, "call": [{"call": "wing"}]}]
+    loaded = load_scenario(write(tmp_path, "counted.toml", data))
+    n = 150
+    found = play_one(loaded, n, seed=4, threads=2, setting="less")
+    names = [(one.name, step.name) for one in loaded.plays for step in one.steps]
+    begun_ones, squares, whole = np.zeros((3, len(names)), int)
+    for trace in traces(pack(loaded).settings[0].world, n, seed=4):
+        s = trace.states
+        here = np.zeros(len(names), int)
+        for i in range(1, len(s)):
+            was, lasts_to = s["play"][i - 1], s["play_t"][i - 1]
+            if i in starts(s):
+                here[s["play"][i]] += 1
+            if was >= 0 and (s["play"][i] != was or i in starts(s)) and begun(s, i) > lasts_to - 1e-9:
+                whole[was] += 1
+        begun_ones += here
+        squares += here**2
+    assert begun_ones.sum() > 60 and 10 < whole.sum() < begun_ones.sum() and (squares > begun_ones).any()
+    told = found.to_dict()["play_steps"]
+    assert told["possessions"] == n
+    own = [(name, b, w) for name, b, w in zip(names, begun_ones, whole, strict=True) if name[0] != "own"]
+    assert own == [((r["play"], r["step"]), r["begun"], r["lasted_its_time"]) for r in told["steps"]]
+    assert begun_ones[: len(play()["step"])].sum() == 0
+    often = told["steps"][0]["per_100_possessions"]
+    first = len(play()["step"])
+    k, sd = begun_ones[first], math.sqrt(squares[first] / n - (begun_ones[first] / n) ** 2)
+    assert often["mean"] == pytest.approx(100 * k / n)
+    assert often["high"] - often["mean"] == pytest.approx(196 * sd / math.sqrt(n), rel=0.02)
+    one = play_one(loaded, n, seed=4, threads=1, setting="less")
+    assert one.steps == found.steps and one.tally == found.tally
+    text = " ".join(play_text(found.to_dict(), with_detail=True).split())
+    assert "Steps of plays begun per 100 of these in full" in text and "Counted in the first 150" in text
+    assert "Steps of plays" not in play_text(found.to_dict())
 
 
 def test_the_same_whatever_the_threads(tmp_path: Path) -> None:

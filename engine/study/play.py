@@ -27,6 +27,7 @@ from engine.run.records import Recorded, RecordFile
 from engine.run.size import RunSize, check_size
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
+from engine.study.play_steps import StepTally, count_steps, steps_dict
 from engine.version import __version__
 from engine.world.pack import Packed, pack
 
@@ -211,6 +212,7 @@ class PlayResult:
     setting: str
     calls_made: tuple[Call, ...]
     tally: PlayTally
+    steps: StepTally
 
     def to_dict(self) -> Found:
         """The JSON contract of ``play``; equal for equal inputs whatever the number of threads."""
@@ -224,6 +226,7 @@ class PlayResult:
         result |= play_block_dict(box)
         result |= self._pace()
         result["calls"] = self._calls()
+        result["play_steps"] = steps_dict(self.scenario, self._setting(), self.steps)
         return result
 
     def _setting(self) -> Setting | None:
@@ -318,19 +321,20 @@ def play(
     index = check_setting(scenario, setting)
     calls = tuple(scenario.settings[index].calls) if index >= 0 else ()
     name = setting or HOME
+    world = world_of(pack(scenario), index)
     if records is None:
-        return PlayResult(scenario, size, name, calls, _play(scenario, size, index, progress, None))
-    about = head("play", scenario, size) | {"setting": name}
-    with RecordFile(records, name, size.seed, [call.name for call in calls], about) as file:
-        return PlayResult(scenario, size, name, calls, _play(scenario, size, index, progress, file))
+        tally = _play(world, len(calls), size, progress, None)
+    else:
+        about = head("play", scenario, size) | {"setting": name}
+        with RecordFile(records, name, size.seed, [call.name for call in calls], about) as file:
+            tally = _play(world, len(calls), size, progress, file)
+    return PlayResult(scenario, size, name, calls, tally, count_steps(world, size))
 
 
 def _play(
-    scenario: Scenario, size: RunSize, index: int, progress: Progress | None, file: RecordFile | None
+    world: World, n_calls: int, size: RunSize, progress: Progress | None, file: RecordFile | None
 ) -> PlayTally:
-    """Play a setting by index, its records into ``file`` if there is one."""
-    world = world_of(pack(scenario), index)
-    n_calls = len(scenario.settings[index].calls) if index >= 0 else 0
+    """Play the world of a setting, its records into ``file`` if there is one."""
     runner = Runner(size.seed)
     runner.warm(world)
 
