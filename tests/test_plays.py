@@ -217,6 +217,12 @@ def test_plays_of_a_setting(tmp_path: Path) -> None:
     told = [line.strip() for line in check_path(tmp_path / "scenario.toml")]
     assert 'plays of Team of the tests in the setting "none": none' in told
     assert sum("in the setting" in line for line in told) == 3
+    assert any(
+        line.endswith(
+            '"another": without dribble into the gap, pass to the man they left; besides: drive and kick'
+        )
+        for line in told
+    )
     assert "drive and kick" in page_of(tmp_path / "scenario.toml", to=tmp_path / "page.html")
 
 
@@ -445,7 +451,7 @@ def test_the_guide(
                 commands.append(words[0])
                 told = capsys.readouterr().out
                 assert not re.search('(?m)^  (never|nobody|crowd): |^  late: "', told)
-    assert commands == ["check", "compare"] and Path("corner_cut.html").stat().st_size > 5000
+    assert commands == ["check", "play", "compare"] and Path("corner_cut.html").stat().st_size > 5000
     assert {one.name for one in load_scenario("tuesday.toml").plays} >= {"corner_cut", "gap_kick"}
     # every word of a file is explained, and every finding
     for word in (*STARTS, *WHO, "denied", "way_open", "within_m", "lasts_s", "often", "pace", "after_s"):

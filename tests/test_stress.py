@@ -13,15 +13,23 @@ import pytest
 from numpy.typing import NDArray
 
 from engine.errors import InputError
-from engine.inputs import load_scenario
+from engine.inputs import load_alignment, load_constants, load_scenario
 from engine.inputs.files import Source
 from engine.inputs.scenario import scenario_from
-from engine.inputs.stress import SPECIAL, BaseRates, StressList, for_scenario, load_stress
+from engine.inputs.stress import (
+    SPECIAL,
+    BaseRates,
+    Rule,
+    StressList,
+    Structure,
+    for_scenario,
+    load_stress,
+)
 from engine.report.screen.stress import stress_text, worlds_in_100
 from engine.run.branches import branches_of
 from engine.run.worlds import DUMMY, HOME_COLUMNS, WHOLE, changed, sobol
 from engine.state.record import COLUMN, N_RECORD
-from engine.study.stress.stress import StressResult, stress
+from engine.study.stress.stress import LEAST_KEPT, StressResult, Variants, draw, stress
 from engine.world.pack import pack
 
 ROOT = Path(__file__).parents[1]
@@ -137,8 +145,9 @@ def test_sums_are_those_of_whole_replays(scenario: Any, small: StressResult) -> 
     # Two worlds played in full from the changed arrays: also what the shadow left out made no difference.
     branches = branches_of(pack(scenario))
     assert all(setting.bit is not None for setting in branches.settings)
-    for number in (0, 9):
+    for number in (0, 5):
         values = small.plan.values(number)
+        assert small.chosen[number] == {}, "the scenario's own structure"
         first = number * POSSESSIONS
         home = played(changed(branches.home, values), 5, first, POSSESSIONS)
         lost = np.isin(home[:, COLUMN["end"]], (2, 4))  # turnover, shot clock
@@ -158,6 +167,102 @@ def test_sums_are_those_of_whole_replays(scenario: Any, small: StressResult) -> 
     assert small.settings[:, 0, 1, 0].sum() > 200, "the wing trap is called"
 
 
+LOOKS = Rule(label="looks", constants=("look_s", "look_again_s"), choices={"short": 0.5, "long": 2.0})
+OTHER_WAYS = Structure(
+    source="invented", alignments=("overload",), plays=("all", "half", "none"), rules={"looks": LOOKS}
+)
+
+
+def test_structural_worlds_are_what_pack_makes_of_the_same_choices(scenario: Any) -> None:
+    """Front, plays and rules: as if a scenario had them; the first half of the worlds has the scenario's."""
+    listed = load_stress().model_copy(update={"structure": OTHER_WAYS})
+    worlds = 64
+    plan = draw(scenario, listed, worlds, 5)
+    variants = Variants(scenario, listed, plan)
+    known = load_constants()
+    seen = set()
+    for number in range(worlds):
+        chosen = plan.chosen(number)
+        assert bool(chosen) == (number >= worlds // 2)
+        constants = scenario.constants | {n: v for n, v in plan.values(number).items() if n not in SPECIAL}
+        alignment, plays = scenario.alignment, scenario.plays
+        if chosen:
+            assert chosen.keys() == {"front", "plays", "looks"}
+            alignment = load_alignment(chosen["front"])
+            for name in LOOKS.constants:
+                value = scenario.constants[name] * LOOKS.choices[chosen["looks"]]
+                constants[name] = min(max(value, known[name].low), known[name].high)
+        found = variants.plan_of(number)
+        run = found.home["steps"]["against"][0] != 0
+        steps = np.repeat(np.arange(len(plays)), [len(play.steps) for play in plays])
+        on = tuple(plays[i] for i in dict.fromkeys(steps[run[: len(steps)]].tolist()))
+        which = chosen.get("plays", "all")
+        assert {"all": len(on) == len(plays), "none": not on, "half": len(on) < len(plays)}[which]
+        seen.add((*chosen.values(), len(on)))
+        like = scenario.model_copy(update={"constants": constants, "alignment": alignment})
+        wanted = pack(like)
+        special = {name: value for name, value in plan.values(number).items() if name in SPECIAL}
+        pairs = [(found.home, wanted.home)]
+        pairs += [
+            (one.world, other.world) for one, other in zip(found.settings, wanted.settings, strict=True)
+        ]
+        for world, packed in pairs:
+            other = changed(packed, special)
+            other["steps"]["against"][0, : len(steps)][~run[: len(steps)]] = 0
+            assert world.tobytes() == other.tobytes()
+    halves = {one[3] for one in seen if len(one) == 4 and one[1] == "half"}
+    assert len(seen) > 10 and len(halves) >= 3, "each play by its own draw"
+
+
+def test_a_structural_choice_hangs_on_its_own_world_and_purpose_alone(scenario: Any) -> None:
+    listed = load_stress().model_copy(update={"structure": OTHER_WAYS})
+    more = OTHER_WAYS.model_copy(
+        update={
+            "rules": {"waiting": LOOKS.model_copy(update={"constants": ("reluctance_points",)})}
+            | OTHER_WAYS.rules
+        }
+    )
+    one, other = (
+        draw(scenario, listed.model_copy(update={"structure": structure}), 256, 5)
+        for structure in (OTHER_WAYS, more)
+    )
+    for number in range(128, 256):
+        assert one.chosen(number).items() <= other.chosen(number).items()
+    for purpose, choices in one.choices.items():  # evenly: 128 draws, 4 standard errors
+        for choice in choices:
+            n, p = sum(one.chosen(number).get(purpose) == choice for number in range(256)), 1 / len(choices)
+            assert abs(n - 128 * p) < 4 * (128 * p * (1 - p)) ** 0.5
+    assert draw(scenario, listed, 256, 6).chosen(200) != one.chosen(200) or draw(
+        scenario, listed, 256, 6
+    ).chosen(201) != one.chosen(201)
+
+
+def test_shares_stand_apart_by_kind_of_world(scenario: Any, small: StressResult) -> None:
+    """Numbers alone: the same worlds as without a structure; the rest is pooled by choice, from the sums."""
+    assert small.plan.structural().tolist() == [False] * 8 + [True] * 8
+    none = load_stress().model_copy(update={"structure": None})
+    alone = stress(scenario, WORLDS, POSSESSIONS, seed=5, threads=2, listed=none)
+    assert (alone.settings[:8] == small.settings[:8]).all() and (alone.home[:8] == small.home[:8]).all()
+    assert (alone.home[8:] != small.home[8:]).any(axis=1).all()
+    found, before = small.to_dict(), alone.to_dict()
+    assert before["structure"] is None and list(before["worlds"]["kinds"]) == ["numbers"]
+    kinds = found["worlds"]["kinds"]
+    assert [kinds[kind]["drawn"] for kind in ("numbers", "structure")] == [8, 8]
+    assert kinds["numbers"]["kept"] + kinds["structure"]["kept"] == found["worlds"]["kept"]
+    call = found["settings"][0]["calls"][0]
+    own = small.kept & (np.arange(WORLDS) >= 8)
+    assert call["kind"] == "structure" and call["called"] == int(small.settings[own, 0, 1, 0].sum())
+    own = small.kept & (np.arange(WORLDS) < 8)
+    assert call["numbers_only"]["called"] == int(small.settings[own, 0, 1, 0].sum())
+    assert [one["purpose"] for one in call["by_choice"]] == list(small.plan.choices)
+    for one in call["by_choice"]:
+        for part in one["choices"]:
+            there = small.kept & np.array([c.get(one["purpose"]) == part["choice"] for c in small.chosen])
+            n, total = small.settings[there, 0, 1, :2].sum(axis=0).tolist()
+            assert part["value"]["mean"] == (pytest.approx(total / n) if n else None)
+    assert set(small.worlds().columns) >= {"front", "plays", "looks"}
+
+
 def test_a_setting_with_its_own_defence_is_weighed_against_that(scenario: Any) -> None:
     # The corner trap in a man-to-man of its own: its call against that zone, the whole against home.
     text = FRIDAY.read_text(encoding="utf-8").split("[[setting]]")[0]
@@ -169,7 +274,7 @@ def test_a_setting_with_its_own_defence_is_weighed_against_that(scenario: Any) -
     assert alone["own_base"] and corner["own_base"] and not alone["calls"]
     branches = branches_of(pack(loaded))
     assert len(branches.bases) == 1
-    for number in (2, 11):
+    for number in (2, 7):
         values = found.plan.values(number)
         home, base, called = (
             played(changed(world, values), 3, 100 * number, 100)
@@ -201,7 +306,7 @@ def test_worlds_outside_the_base_rates_are_dropped_and_counted(scenario: Any, sm
     assert worlds["kept"] == int(found.kept.sum()) <= int(inside.sum())
     assert worlds["kept"] + worlds["dropped"] == worlds["drawn"] == WORLDS
     call = found.to_dict()["settings"][0]["calls"][0]
-    assert call["called"] == int(found.settings[found.kept, 0, 1, 0].sum())
+    assert call["called"] == int(found.settings[found.kept & found.plan.structural(), 0, 1, 0].sum())
     text = stress_text(found.to_dict())
     assert f"{worlds['dropped']} of {WORLDS} variants were dropped" in text
     assert "from memory" in text
@@ -257,7 +362,25 @@ def told_result(result: StressResult) -> dict[str, Any]:
     """The JSON of a small run with effects put in, to read the words."""
     found = copy.deepcopy(result.to_dict())
     call = found["settings"][0]["calls"][0]
-    call["floor"], call["share"]["mean"] = 0.03, 0.834
+    kinds = found["worlds"]["kinds"]
+    for kind, shown in (("numbers", call["numbers_only"]), ("structure", call)):
+        kinds[kind] = {"drawn": 512, "kept": 300}
+        shown |= {"kept": 300, "worlds": 300}
+        shown["share"] = {"mean": 0.834, "low": 0.8, "high": 0.86}
+        shown["raw"] = {"pays": 250, "share": {"mean": 0.8, "low": 0.75, "high": 0.85}}
+        shown["value"] = {"mean": 0.21, "low": -0.05, "high": 0.4}
+    call["numbers_only"]["share"]["mean"] = 0.951
+    call["floor"] = 0.03
+    choices = [("none", -0.02), ("half", 0.1), ("all", 0.3)]
+    call["by_choice"] = [
+        {
+            "purpose": "plays",
+            "choices": [
+                {"choice": c, "worlds": 90, "value": {"mean": v, "low": v - 0.1, "high": v + 0.1}}
+                for c, v in choices
+            ],
+        }
+    ]
     call["inputs"] = [
         {"name": "reaction_s", "rank_correlation": -0.5, "of_spread": 0.31, "named": True, "direction": -1},
         {
@@ -282,7 +405,10 @@ def told_result(result: StressResult) -> dict[str, Any]:
 def test_share_comes_first_and_inputs_in_words_of_the_trade(small: StressResult) -> None:
     text = stress_text(told_result(small))
     flat = " ".join(text.split())
-    assert "pays in 83 of 100 variants" in flat
+    assert "Pays in variants of the model, of 100 may be numbers alone" in flat
+    assert "wing trap, now and then 83 80 to 86 95" in flat and "pays in 83 of 100 variants" in flat
+    assert "Depends on their plays: all 0.30 saved, none 0.02 lost" in flat
+    assert "their front, their plays, how long a handler looks" in flat and "in half of the variants" in flat
     assert flat.index("83 of 100") < flat.index("points a call")
     assert "better with quick reactions to a pass* (31%); better with many held balls (12%)" in flat
     assert "calm after a beaten trap (5%, either way)" in flat
@@ -304,6 +430,26 @@ def test_words_never_claim_certainty_and_tell_nothing_apart(small: StressResult)
     call |= {"no_difference": False, "called": 0, "worlds": 0}
     assert "never called in any variant" in stress_text(found)
     assert "Detail" in stress_text(found, with_detail=True)
+
+
+def test_no_headline_from_few_worlds(small: StressResult) -> None:
+    """200 kept ones of a kind: one fewer and no share is told, only the count."""
+    found = told_result(small)
+    call, kinds = found["settings"][0]["calls"][0], found["worlds"]["kinds"]
+    call |= {"kept": LEAST_KEPT, "worlds": LEAST_KEPT}
+    kinds["structure"]["kept"] = LEAST_KEPT
+    text = " ".join(stress_text(found).split())
+    assert "pays in 83 of 100" in text and "A share takes" not in text
+    call |= {"kept": LEAST_KEPT - 1, "worlds": LEAST_KEPT - 1}
+    kinds["structure"]["kept"] = LEAST_KEPT - 1
+    text = " ".join(stress_text(found).split())
+    assert (
+        "pays in 83" not in text
+        and "Worth" not in text.split("wing trap, now and then -")[1].split("----")[0]
+    )
+    assert "wing trap, now and then too few 95" in text
+    assert f"Kept: {LEAST_KEPT - 1} variants in which their ways vary, too. A share takes 200" in text
+    assert f"of {LEAST_KEPT - 1} variants; more takes 200 kept" in text
 
 
 def test_a_scenario_without_settings_is_told_so(scenario: Any) -> None:

@@ -24,6 +24,7 @@ from engine.inputs.stress import stress_from
 from engine.inputs.team import team_from
 from engine.inputs.zone import load_zone, zone_from
 from engine.report.page.plays import plays_page
+from engine.report.screen.defence import plays_named
 from engine.report.screen.evening import shot_line
 from engine.report.screen.plays import play_lines
 from engine.shipped import configs_root
@@ -118,11 +119,11 @@ def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | 
     )
     them = scenario.offence_team.name
     lines = [meaning, f"plays of {them}: {_titles(scenario.plays)}"]
-    lines += [
-        f'plays of {them} in the setting "{plain(setting.name)}": {_titles(setting.plays)}'
-        for setting in scenario.settings
-        if setting.plays is not None
-    ]
+    own = {play.name: play.title for play in scenario.plays}
+    for setting in scenario.settings:
+        if setting.plays is not None:
+            named = plays_named({play.name: play.title for play in setting.plays}, own)
+            lines.append(f'plays of {them} in the setting "{plain(setting.name)}": {named}')
     lines += scenario_lines(scenario)
     if scenario.policy is not None or any(setting.policy is not None for setting in scenario.settings):
         lines += policy_lines(scenario, before_playing)
@@ -152,7 +153,16 @@ def _constants(data: Table, source: Source) -> str:
 def _stress(data: Table, source: Source) -> str:
     listed = stress_from(data, str(source))
     levels = ", ".join(listed.rates) or "no level"
-    return f"inputs of the stress study, {len(listed.inputs)} uncertain numbers, base rates of {levels}"
+    varied = "the structure the same in all worlds"
+    if listed.structure is not None:
+        one = listed.structure
+        fronts, rules = _count(len(one.alignments), "front"), _count(len(one.rules), "rule")
+        varied = (
+            f"in half of the worlds {fronts}, plays run: {', '.join(one.plays)}, {rules} of deciding: "
+            f"{', '.join(one.rules) or 'none'}"
+        )
+    n = _count(len(listed.inputs), "uncertain number")
+    return f"inputs of the stress study, {n}, {varied}; base rates of {levels}"
 
 
 def _sweep(data: Table, source: Source) -> str:

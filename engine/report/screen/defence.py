@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.words import (
@@ -31,9 +33,8 @@ def options_named(defence: Found, other: Found | None = None) -> str:
     return plain(defence["title"] + (f" ({', '.join(apart)})" if apart else ""))
 
 
-def plays_named(setting: Found, home: Found) -> str:
-    """The plays of a setting beside home's: ``without drive and kick; besides: a cut``, or ``none``."""
-    own, usual = setting["plays"], home["plays"]
+def plays_named(own: Mapping[str, str], usual: Mapping[str, str]) -> str:
+    """Plays (name -> title) beside the usual: ``without drive and kick; besides: a cut``, or ``none``."""
     if not own:
         return "none"
     fewer = ", ".join(title for name, title in usual.items() if name not in own)
@@ -86,7 +87,7 @@ def defence_block(setting: Found, home: Found, possessions: int) -> list[str]:
         labelled("Against home", change),
     ]
     if setting["plays"] != home["plays"]:
-        lines.insert(1, labelled("Their plays", plays_named(setting, home)))
+        lines.insert(1, labelled("Their plays", plays_named(setting["plays"], home["plays"])))
     if setting["factors"]["shooting"]["mean"] is not None:
         lines.append(labelled("It comes from", _comes_from(setting["factors"], setting["change"]["mean"])))
     rates = []
