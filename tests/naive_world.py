@@ -165,8 +165,7 @@ class World:
         if setting is not None:
             chosen = next(s for s in scenario.settings if s.name == setting)
         own = chosen is not None and chosen.own_defence
-        own_plays = None if chosen is None else chosen.plays
-        self.run = {play.name for play in (scenario.plays if own_plays is None else own_plays)}
+        self.run = {p.name for p in (chosen.plays if chosen and chosen.plays is not None else scenario.plays)}
         self.zone: Zone = chosen.zone if chosen is not None and chosen.zone is not None else scenario.zone
         self.zone_options = dict(chosen.zone_options if chosen is not None and own else scenario.zone_options)
         self._rules()
@@ -343,11 +342,8 @@ class World:
     def _plays(self) -> None:
         """Steps of all plays of the scenario and its settings, numbered through; some are not run here."""
         self.steps: list[PlayStep] = []
-        plays = list(self.scenario.plays)
-        for play in (play for setting in self.scenario.settings for play in setting.plays or ()):
-            if all(play.name != known.name for known in plays):
-                plays.append(play)
-        for play in plays:
+        named = [*self.scenario.plays, *(play for one in self.scenario.settings for play in one.plays or ())]
+        for play in {play.name: play for play in named}.values():
             number = {step.name: len(self.steps) + i for i, step in enumerate(play.steps)}
             for step in play.steps:
                 moves = [

@@ -11,7 +11,6 @@ import shlex
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from browser import browser
 from input_files import play, scenario, write, write_all
@@ -157,73 +156,6 @@ def test_too_many_steps_together(tmp_path: Path) -> None:
     assert pack(most).home[0].n_steps == MOST_STEPS
     with pytest.raises(InputError, match=rf"offence\.plays: '{MOST_STEPS + 3} steps'.*at most {MOST_STEPS}"):
         load_scenario(with_plays(tmp_path, ["one.toml", "two.toml", "play.toml"]))
-
-
-@pytest.mark.parametrize(
-    ("names", "key", "allowed"),
-    [
-        (["gap_kik"], "setting[1].plays[1]: 'gap_kik'", "nearest shipped play 'gap_kick'"),
-        (["gap_kick", "high_low", "gap_kick"], "setting[1].plays[3]: 'gap_kick'", "each play once"),
-        ("gap_kick", "setting[1].plays: 'gap_kick'", "a list"),
-        (["other.toml"], "setting[1].plays: 'play'", "one play of each name in a scenario"),
-        (["long.toml"], f"setting[1].plays: '{MOST_STEPS + 2} steps'", f"at most {MOST_STEPS} steps in all"),
-    ],
-)
-def test_a_setting_with_wrong_plays(tmp_path: Path, names: Any, key: str, allowed: str) -> None:
-    write_all(tmp_path)
-    one = play()["step"][2]
-    write(tmp_path, "other.toml", changed("step/0/lasts_s", 9.0))
-    steps = [one | {"name": str(i)} for i in range(MOST_STEPS - 1)]
-    write(tmp_path, "long.toml", play() | {"name": "long", "step": steps})
-    data = scenario() | {"setting": [{"name": "other plays", "plays": names}]}
-    with pytest.raises(InputError) as told:
-        load_scenario(write(tmp_path, "scenario.toml", data))
-    assert key in str(told.value) and allowed in str(told.value) and "\n" not in str(told.value)
-
-
-def test_plays_of_a_setting(tmp_path: Path) -> None:
-    """They replace the scenario's, each keeps its place in the arrays, and home runs its own."""
-    write_all(tmp_path)
-    shown = scenario()["setting"][0]
-    settings = [
-        {"name": "none", "plays": []},
-        {"name": "another", "plays": ["drive_kick", "play.toml"]},
-        {"name": "the same", "plays": ["play.toml", "gap_kick"]},
-        shown | {"name": "with calls", "plays": ["gap_kick"]},
-        shown | {"name": "calls alone"},
-    ]
-    data = scenario() | {"setting": settings}
-    data["offence"]["plays"] = ["play.toml", "gap_kick"]
-    loaded = load_scenario(write(tmp_path, "scenario.toml", data))
-    assert [one.own_base for one in loaded.settings] == [True, True, False, True, False]
-    packed = pack(loaded)
-    steps = {"play": play()["step"], "gap_kick": load_play("gap_kick").steps}
-    where = np.repeat(
-        [0, 1, 2], [len(steps["play"]), len(steps["gap_kick"]), len(load_play("drive_kick").steps)]
-    )
-
-    def run(world: Any) -> set[int]:
-        n = int(world["n_steps"][0])
-        assert n == len(where)
-        return set(where[world["steps"]["against"][0, :n] != 0].tolist())
-
-    assert run(packed.home) == {0, 1}
-    assert [run(one.world) for one in packed.settings] == [set(), {0, 2}, {0, 1}, {1}, {0, 1}]
-    assert packed.settings[2].world["steps"].tobytes() == packed.home["steps"].tobytes()
-    assert all(
-        (one.base is not None) == own.own_base and (one.base is None or run(one.base) == run(one.world))
-        for one, own in zip(packed.settings, loaded.settings, strict=True)
-    )
-    told = [line.strip() for line in check_path(tmp_path / "scenario.toml")]
-    assert 'plays of Team of the tests in the setting "none": none' in told
-    assert sum("in the setting" in line for line in told) == 3
-    assert any(
-        line.endswith(
-            '"another": without dribble into the gap, pass to the man they left; besides: drive and kick'
-        )
-        for line in told
-    )
-    assert "drive and kick" in page_of(tmp_path / "scenario.toml", to=tmp_path / "page.html")
 
 
 def test_a_scenario_runs_the_shipped_plays_if_it_says_nothing(tmp_path: Path) -> None:

@@ -16,18 +16,12 @@ from input_files import play, write
 from slides import PATIENT, built
 from test_plays import run_to, step
 
-from engine.inputs import load_play, load_rules, load_scenario
-from engine.inputs.files import read_toml, resolve
+from engine.inputs import load_rules
 from engine.kernel.batch import play_block
-from engine.report.contract import broken
-from engine.report.screen.compare import compare_text, play_text
 from engine.run.watch import watch_block
 from engine.state.record import N_RECORD
 from engine.state.words import REGIONS, Action, Dribble, Event, Mode, Region, TrapPhase
-from engine.study.compare import compare
-from engine.study.play import play as play_one
 from engine.world.court import build_court
-from engine.world.pack import pack
 
 TRAPPED = (TrapPhase.COMING, TrapPhase.SET)
 
@@ -283,53 +277,6 @@ def test_no_plays_and_plays_that_never_come_are_the_same(tmp_path: Path) -> None
     assert not np.array_equal(played(always), base)
 
 
-def test_a_play_that_a_setting_leaves_out_takes_no_luck_from_the_others(tmp_path: Path) -> None:
-    """To the bit as if it were run against nobody who plays here; another one is as if it were home's."""
-    cut = [step("cut", "pass", {"who": "passer", "to": to}, often=0.6) for to in ("rim", "corner", "wing")]
-    names = [f"play_{i}.toml" for i in range(3)]
-    settings = [
-        {"name": "without", "plays": [str(tmp_path / name) for name in (names[2], names[0])]},
-        {"name": "all", "plays": [str(tmp_path / name) for name in names]},
-    ]
-    packed = world_of(tmp_path, [one_play(one) for one in cut], setting=settings)
-    home, without = played(packed.home), played(packed.settings[0].world)
-    assert packed.settings[1].base is None and np.array_equal(played(packed.settings[1].world), home)
-    assert not np.array_equal(without, home)
-    other = [one_play(cut[0]), one_play(cut[1], against="men"), one_play(cut[2])]
-    assert np.array_equal(without, played(world_of(tmp_path, other).home))
-
-
-def test_compare_says_what_a_play_brings(tmp_path: Path) -> None:
-    """The change is that of the two played by themselves, and the text names the play."""
-    cut = one_play(step("cut", "pass", {"who": "passer", "to": "rim"}))
-    path = str(write(tmp_path, "play_0.toml", cut | {"name": "play_0", "title": "the cut of this test"}))
-    data = read_toml(resolve("friday_night", "scenarios"))
-    data["offence"]["plays"] = [path, "drive_kick"]
-    trap = {"call": [{"call": "corner"}]}
-    data["setting"] = [{"name": "without", "plays": ["drive_kick"]} | trap, {"name": "trap"} | trap]
-    loaded = load_scenario(write(tmp_path, "both.toml", data))
-    found = compare(loaded, 400, seed=3, threads=2).to_dict()
-    data["offence"]["plays"], data["setting"] = (
-        ["drive_kick", path],
-        [{"name": "without", "plays": ["drive_kick"]}],
-    )
-    first = load_scenario(write(tmp_path, "first.toml", data))
-    data["offence"]["plays"] = ["drive_kick"]
-    alone = load_scenario(write(tmp_path, "alone.toml", data))
-    beside = compare(first, 400, seed=3, threads=2).to_dict()["settings"][0]
-    by_itself = play_one(alone, 400, seed=3).to_dict()
-    assert beside["points_per_possession"] == by_itself["points_per_possession"]  # the last play of a list
-    without, trap_alone = found["settings"]
-    assert without["plays"] == {"drive_kick": load_play("drive_kick").title}
-    assert found["baseline"]["plays"].keys() == {"play_0", "drive_kick"} == trap_alone["plays"].keys()
-    assert without["change"]["mean"] == pytest.approx(
-        without["net_points_per_possession"]["mean"] - found["baseline"]["net_points_per_possession"]["mean"]
-    )
-    assert without["base"] is not None and trap_alone["base"] is None and not broken(found)
-    text = " ".join(compare_text(found).split())
-    assert "Their plays without the cut of this test" in text and "with other plays is weighed" in text
-
-
 def test_against_men(tmp_path: Path) -> None:
     """Man-to-man is played by men who have a man each: there the plays against men are run, and no others."""
     cut = step("cut", "pass", {"who": "passer", "to": "rim"}, lasts_s=0.5)
@@ -365,47 +312,6 @@ def test_how_often(tmp_path: Path) -> None:
     for k in range(2):
         error = math.sqrt(wanted[k] * (1.0 - wanted[k]) / n)
         assert abs(begun_ones[k] / n - wanted[k]) < 4.0 * error
-
-
-def test_steps_are_counted(tmp_path: Path) -> None:
-    """How often each step begins, and lasts its time: as told by the states one by one, of what is run."""
-    write(tmp_path, "own.toml", play() | {"name": "own"})
-    data = read_toml(resolve("friday_night", "scenarios"))
-    data["offence"]["plays"] = [str(tmp_path / "own.toml"), "through_cut", "drive_kick"]
-    run = ["drive_kick", "through_cut"]
-    data["setting"] = [{"name": "less", "plays": run, "call": [{"call": "wing"}]}]
-    loaded = load_scenario(write(tmp_path, "counted.toml", data))
-    n = 150
-    found = play_one(loaded, n, seed=4, threads=2, setting="less")
-    names = [(one.name, step.name) for one in loaded.plays for step in one.steps]
-    begun_ones, squares, whole = np.zeros((3, len(names)), int)
-    for trace in traces(pack(loaded).settings[0].world, n, seed=4):
-        s = trace.states
-        here = np.zeros(len(names), int)
-        for i in range(1, len(s)):
-            was, lasts_to = s["play"][i - 1], s["play_t"][i - 1]
-            if i in starts(s):
-                here[s["play"][i]] += 1
-            if was >= 0 and (s["play"][i] != was or i in starts(s)) and begun(s, i) > lasts_to - 1e-9:
-                whole[was] += 1
-        begun_ones += here
-        squares += here**2
-    assert begun_ones.sum() > 60 and 10 < whole.sum() < begun_ones.sum() and (squares > begun_ones).any()
-    told = found.to_dict()["play_steps"]
-    assert told["possessions"] == n
-    own = [(name, b, w) for name, b, w in zip(names, begun_ones, whole, strict=True) if name[0] != "own"]
-    assert own == [((r["play"], r["step"]), r["begun"], r["lasted_its_time"]) for r in told["steps"]]
-    assert begun_ones[: len(play()["step"])].sum() == 0
-    often = told["steps"][0]["per_100_possessions"]
-    first = len(play()["step"])
-    k, sd = begun_ones[first], math.sqrt(squares[first] / n - (begun_ones[first] / n) ** 2)
-    assert often["mean"] == pytest.approx(100 * k / n)
-    assert often["high"] - often["mean"] == pytest.approx(196 * sd / math.sqrt(n), rel=0.02)
-    one = play_one(loaded, n, seed=4, threads=1, setting="less")
-    assert one.steps == found.steps and one.tally == found.tally
-    text = " ".join(play_text(found.to_dict(), with_detail=True).split())
-    assert "Steps of plays begun per 100 of these in full" in text and "Counted in the first 150" in text
-    assert "Steps of plays" not in play_text(found.to_dict())
 
 
 def test_the_same_whatever_the_threads(tmp_path: Path) -> None:
