@@ -86,7 +86,7 @@ def _pays(found: Found, least: int) -> str:
         return f"came up in {count(found['worlds'], 'variant')} only: too few to say"
     if found["kept"] < least:
         ahead = f"ahead as played in {found['raw']['pays']:,} of {count(found['worlds'], 'variant')}"
-        return f"{ahead}; more takes {least} kept"
+        return f"{ahead} (a share takes {least} kept)"
     words = f"pays in {worlds_in_100(found['share']['mean'])} variants"
     if found["worlds"] < found["kept"]:
         words += f", of those where it comes up ({found['worlds']:,} of {found['kept']:,})"
