@@ -9,6 +9,7 @@ import pytest
 
 from engine.inputs import load_alignment, load_constants, load_scenario
 from engine.inputs.stress import SPECIAL, Rule, Structure, load_stress
+from engine.report.screen.stress import stress_text
 from engine.run.worlds import changed
 from engine.study.stress.stress import StressResult, stress
 from engine.study.stress.variants import Variants, draw
@@ -123,3 +124,12 @@ def test_shares_stand_apart_by_kind_of_world(scenario: Any, small: StressResult)
             n, total = small.settings[there, 0, 1, :2].sum(axis=0).tolist()
             assert part["value"]["mean"] == (pytest.approx(total / n) if n else None)
     assert set(small.worlds().columns) >= {"front", "plays", "looks"}
+
+
+def test_what_has_one_choice_is_not_said_to_vary(scenario: Any) -> None:
+    alone = OTHER_WAYS.model_copy(update={"alignments": (), "plays": ("none",)})
+    found = stress(scenario, 16, 30, 5, 2, listed=load_stress().model_copy(update={"structure": alone}))
+    assert [one["purpose"] for one in found.to_dict()["structure"]["drawn"]] == ["looks"]
+    text = " ".join(stress_text(found.to_dict()).split())
+    assert "are from, looks differ, too" in text
+    assert found.chosen[0] == {} and all(one["plays"] == "none" for one in found.chosen[8:])

@@ -213,6 +213,7 @@ class StressResult:
             "drawn": [
                 {"purpose": purpose, "label": labels[purpose], "choices": list(choices)}
                 for purpose, choices in self.plan.choices.items()
+                if len(choices) > 1
             ],
         }
 
