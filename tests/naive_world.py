@@ -165,6 +165,7 @@ class World:
         if setting is not None:
             chosen = next(s for s in scenario.settings if s.name == setting)
         own = chosen is not None and chosen.own_defence
+        self.run = {p.name for p in (chosen.plays if chosen and chosen.plays is not None else scenario.plays)}
         self.zone: Zone = chosen.zone if chosen is not None and chosen.zone is not None else scenario.zone
         self.zone_options = dict(chosen.zone_options if chosen is not None and own else scenario.zone_options)
         self._rules()
@@ -339,9 +340,10 @@ class World:
         self.lead = min(self.spot_person_of[1][role] for role in range(5) if top[role][1] >= farthest - 1e-9)
 
     def _plays(self) -> None:
-        """Steps of all plays, numbered through."""
+        """Steps of all plays of the scenario and its settings, numbered through; some are not run here."""
         self.steps: list[PlayStep] = []
-        for play in self.scenario.plays:
+        named = [*self.scenario.plays, *(play for one in self.scenario.settings for play in one.plays or ())]
+        for play in {play.name: play for play in named}.values():
             number = {step.name: len(self.steps) + i for i, step in enumerate(play.steps)}
             for step in play.steps:
                 moves = [
@@ -360,7 +362,7 @@ class World:
                     PlayStep(
                         name=f"{play.name}: {step.name}",
                         start=step.when,
-                        against=play.against,
+                        against=play.against if play.name in self.run else (),
                         regions={REGIONS.index(region) for region in step.ball},
                         often=step.often,
                         after_s=step.after_s,
@@ -418,7 +420,7 @@ class World:
         """
         shadows = []
         for s, setting in enumerate(self.scenario.settings):
-            if not setting.own_defence:
+            if not setting.own_defence and setting.plays is None:
                 shadows += [(s, self._call(call)) for call in setting.calls]
         if len(shadows) <= 40 and all(s < 30 for s, _ in shadows):
             self.shadows = shadows

@@ -285,6 +285,12 @@ reluctance_tau_s = 2.0
         setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"'),
         setting("match-up", CALLS["two_three_match_up"], 'zone = "two_three_match_up"'),
         setting("four men", head='zone = "four_men.toml"'),
+        setting(
+            "other plays",
+            CALLS["two_three"],
+            'plays = ["through_cut", "back_cut", "gap_kick", "own_play.toml"]',
+        ),
+        setting("no plays", head="plays = []"),
         plays=("four_on_three", "own_play.toml", "drive_kick", "through_cut"),
         top="beyond_range = true",
         rest=rest,

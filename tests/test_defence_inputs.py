@@ -179,7 +179,7 @@ WRONG: list[tuple[str, str, Any, tuple[str, ...]]] = [
     ("defences", "setting/3/zone", "man_to", ("setting[4].zone", "'man_to'", "a defence that exists")),
     ("defences", "setting/1/options", {"guard": "denny"}, ("setting[2].options.guard", "nearest 'deny'")),
     ("defences", "setting/3/options", {"guard": "deny"}, ("setting[4].options", "'guard'", "there are none")),
-    ("defences", "setting/0/call", [], ("setting[1].call is missing", "zone, options and policy")),
+    ("defences", "setting/0/call", [], ("setting[1].call is missing", "zone, options, policy and plays")),
     ("scenario", "defence/matchups", {"3": 4}, ("defence.matchups", "{3 = 4}", "man-to-man")),
 ]
 

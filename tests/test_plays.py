@@ -391,7 +391,7 @@ def test_the_guide(
                 commands.append(words[0])
                 told = capsys.readouterr().out
                 assert not re.search('(?m)^  (never|nobody|crowd): |^  late: "', told)
-    assert commands == ["check", "compare"] and Path("corner_cut.html").stat().st_size > 5000
+    assert commands == ["check", "play", "compare"] and Path("corner_cut.html").stat().st_size > 5000
     assert {one.name for one in load_scenario("tuesday.toml").plays} >= {"corner_cut", "gap_kick"}
     # every word of a file is explained, and every finding
     for word in (*STARTS, *WHO, "denied", "way_open", "within_m", "lasts_s", "often", "pace", "after_s"):

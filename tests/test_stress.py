@@ -16,12 +16,18 @@ from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.inputs.files import Source
 from engine.inputs.scenario import scenario_from
-from engine.inputs.stress import SPECIAL, BaseRates, StressList, for_scenario, load_stress
+from engine.inputs.stress import (
+    SPECIAL,
+    BaseRates,
+    StressList,
+    for_scenario,
+    load_stress,
+)
 from engine.report.screen.stress import stress_text, worlds_in_100
 from engine.run.branches import branches_of
 from engine.run.worlds import DUMMY, HOME_COLUMNS, WHOLE, changed, sobol
 from engine.state.record import COLUMN, N_RECORD
-from engine.study.stress.stress import StressResult, stress
+from engine.study.stress.stress import LEAST_KEPT, StressResult, stress
 from engine.world.pack import pack
 
 ROOT = Path(__file__).parents[1]
@@ -137,8 +143,9 @@ def test_sums_are_those_of_whole_replays(scenario: Any, small: StressResult) -> 
     # Two worlds played in full from the changed arrays: also what the shadow left out made no difference.
     branches = branches_of(pack(scenario))
     assert all(setting.bit is not None for setting in branches.settings)
-    for number in (0, 9):
+    for number in (0, 5):
         values = small.plan.values(number)
+        assert small.chosen[number] == {}, "the scenario's own structure"
         first = number * POSSESSIONS
         home = played(changed(branches.home, values), 5, first, POSSESSIONS)
         lost = np.isin(home[:, COLUMN["end"]], (2, 4))  # turnover, shot clock
@@ -169,7 +176,7 @@ def test_a_setting_with_its_own_defence_is_weighed_against_that(scenario: Any) -
     assert alone["own_base"] and corner["own_base"] and not alone["calls"]
     branches = branches_of(pack(loaded))
     assert len(branches.bases) == 1
-    for number in (2, 11):
+    for number in (2, 7):
         values = found.plan.values(number)
         home, base, called = (
             played(changed(world, values), 3, 100 * number, 100)
@@ -201,7 +208,7 @@ def test_worlds_outside_the_base_rates_are_dropped_and_counted(scenario: Any, sm
     assert worlds["kept"] == int(found.kept.sum()) <= int(inside.sum())
     assert worlds["kept"] + worlds["dropped"] == worlds["drawn"] == WORLDS
     call = found.to_dict()["settings"][0]["calls"][0]
-    assert call["called"] == int(found.settings[found.kept, 0, 1, 0].sum())
+    assert call["called"] == int(found.settings[found.kept & found.plan.structural(), 0, 1, 0].sum())
     text = stress_text(found.to_dict())
     assert f"{worlds['dropped']} of {WORLDS} variants were dropped" in text
     assert "from memory" in text
@@ -257,7 +264,25 @@ def told_result(result: StressResult) -> dict[str, Any]:
     """The JSON of a small run with effects put in, to read the words."""
     found = copy.deepcopy(result.to_dict())
     call = found["settings"][0]["calls"][0]
-    call["floor"], call["share"]["mean"] = 0.03, 0.834
+    kinds = found["worlds"]["kinds"]
+    for kind, shown in (("numbers", call["numbers_only"]), ("structure", call)):
+        kinds[kind] = {"drawn": 512, "kept": 300}
+        shown |= {"kept": 300, "worlds": 300}
+        shown["share"] = {"mean": 0.834, "low": 0.8, "high": 0.86}
+        shown["raw"] = {"pays": 250, "share": {"mean": 0.8, "low": 0.75, "high": 0.85}}
+        shown["value"] = {"mean": 0.21, "low": -0.05, "high": 0.4}
+    call["numbers_only"]["share"]["mean"] = 0.951
+    call["floor"] = 0.03
+    choices = [("none", -0.02), ("half", 0.1), ("all", 0.3)]
+    call["by_choice"] = [
+        {
+            "purpose": "plays",
+            "choices": [
+                {"choice": c, "worlds": 90, "value": {"mean": v, "low": v - 0.1, "high": v + 0.1}}
+                for c, v in choices
+            ],
+        }
+    ]
     call["inputs"] = [
         {"name": "reaction_s", "rank_correlation": -0.5, "of_spread": 0.31, "named": True, "direction": -1},
         {
@@ -282,7 +307,10 @@ def told_result(result: StressResult) -> dict[str, Any]:
 def test_share_comes_first_and_inputs_in_words_of_the_trade(small: StressResult) -> None:
     text = stress_text(told_result(small))
     flat = " ".join(text.split())
-    assert "pays in 83 of 100 variants" in flat
+    assert "Pays in variants of the model, of 100 may be numbers alone" in flat
+    assert "wing trap, now and then 83 80 to 86 95" in flat and "pays in 83 of 100 variants" in flat
+    assert "Depends on their plays: all 0.30 saved, none 0.02 lost" in flat
+    assert "their front, their plays, how long a handler looks" in flat and "in half of the variants" in flat
     assert flat.index("83 of 100") < flat.index("points a call")
     assert "better with quick reactions to a pass* (31%); better with many held balls (12%)" in flat
     assert "calm after a beaten trap (5%, either way)" in flat
@@ -304,6 +332,26 @@ def test_words_never_claim_certainty_and_tell_nothing_apart(small: StressResult)
     call |= {"no_difference": False, "called": 0, "worlds": 0}
     assert "never called in any variant" in stress_text(found)
     assert "Detail" in stress_text(found, with_detail=True)
+
+
+def test_no_headline_from_few_worlds(small: StressResult) -> None:
+    """200 kept ones of a kind: one fewer and no share is told, only the count."""
+    found = told_result(small)
+    call, kinds = found["settings"][0]["calls"][0], found["worlds"]["kinds"]
+    call |= {"kept": LEAST_KEPT, "worlds": LEAST_KEPT}
+    kinds["structure"]["kept"] = LEAST_KEPT
+    text = " ".join(stress_text(found).split())
+    assert "pays in 83 of 100" in text and "A share takes" not in text
+    call |= {"kept": LEAST_KEPT - 1, "worlds": LEAST_KEPT - 1}
+    kinds["structure"]["kept"] = LEAST_KEPT - 1
+    text = " ".join(stress_text(found).split())
+    assert (
+        "pays in 83" not in text
+        and "Worth" not in text.split("wing trap, now and then -")[1].split("----")[0]
+    )
+    assert "wing trap, now and then too few 95" in text
+    assert f"Kept: {LEAST_KEPT - 1} variants in which their ways vary, too. A share takes 200" in text
+    assert f"of {LEAST_KEPT - 1} variants (a share takes 200 kept)" in text
 
 
 def test_a_scenario_without_settings_is_told_so(scenario: Any) -> None:

@@ -13,6 +13,7 @@ from engine.checks.files import check_path
 from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.inputs.constants import load_constants
+from engine.inputs.files import shipped
 from engine.inputs.stress import RATES, for_scenario, load_stress, stress_from
 from engine.run.worlds import DUMMY
 from engine.study.stress.stress import draw
@@ -39,7 +40,10 @@ def test_shipped_list_is_complete_and_says_where_its_ranges_come_from() -> None:
     memory = {one.name for one in listed.inputs if one.origin == "from memory"}
     assert {"reaction_s", "slide_speed_share", "pass_speed_direct_mps", "defender_speed"} <= memory
     assert DUMMY not in {one.name for one in listed.inputs}
-    assert "stress study" in check_path(LIST)[0]
+    assert "stress study" in check_path(LIST)[0] and "rules of deciding: looks" in check_path(LIST)[0]
+    assert listed.structure is not None and set(listed.structure.alignments) <= set(shipped("alignments"))
+    for rule in listed.structure.rules.values():
+        assert 1.0 in rule.choices.values(), "what the scenario has is one of the choices"
 
 
 def test_ranges_follow_the_level_and_what_is_switched_off_stays_so() -> None:
@@ -62,6 +66,8 @@ def test_ranges_follow_the_level_and_what_is_switched_off_stays_so() -> None:
 WORDS = {"label": "reaction", "more": "slow", "less": "quick"}
 BAND = {"points": [0.7, 1.1], "turnovers": [0.1, 0.3], "offensive_rebounds": [0.2, 0.4]}
 BAND |= {"three_point": [0.2, 0.4]}
+LOOKS = {"label": "looks", "constants": ["look_s"], "choices": {"short": 0.5, "usual": 1.0}}
+STRUCTURE = {"source": "invented", "plays": ["all", "none"], "rules": {"looks": LOOKS}}
 Change = Callable[[dict[str, Any]], None]
 
 
@@ -105,12 +111,49 @@ def drop(*keys: str) -> Change:
         (put("rates", "school", "points", value=[1.1, 0.7]), ("rates.school.points", "first below")),
         (put("rates", "school", "points", value=[1.1]), ("rates.school.points", "two numbers")),
         (put("rates", "school", "steals", value=[0, 1]), ("unknown key rates.school.steals",)),
+        (put("structure", value={}), ("structure.source", "missing")),
+        (
+            put("structure", "alignment", value=[]),
+            ("unknown key structure.alignment", "nearest 'alignments'"),
+        ),
+        (
+            put("structure", "alignments", value=["overlaod"]),
+            ("structure.alignments[1]: 'overlaod'", "nearest 'overload'"),
+        ),
+        (put("structure", "alignments", value=["overload"] * 2), ("structure.alignments[2]", "each once")),
+        (put("structure", "plays", value=["most"]), ("structure.plays[1]: 'most'", "one of all, half, none")),
+        (put("structure", "plays", value=[]), ("structure.plays", "")),
+        (put("structure", "plays", value="all"), ("structure.plays: 'all'", "a list")),
+        (put("structure", "rules", "front", value={}), ("structure.rules: 'front'", "another name")),
+        (put("structure", "rules", "looks", "constants", value=["look"]), ("constants[1]: 'look'", "look_s")),
+        (
+            put("structure", "rules", "looks", "constants", value=["reaction_s"]),
+            ("structure.rules.looks.constants: 'reaction_s'", "no [input] and no other rule"),
+        ),
+        (
+            put("structure", "rules", "looks", "constants", value=["time_step_s"]),
+            ("constants[1]: 'time_step_s'", "one of"),
+        ),
+        (
+            put("structure", "rules", "looks", "choices", value={"usual": 1.0}),
+            ("structure.rules.looks.choices", "2"),
+        ),
+        (
+            put("structure", "rules", "looks", "choices", "short", value=-0.5),
+            ("structure.rules.looks.choices.short: -0.5", "at least 0"),
+        ),
+        (
+            put("structure", "rules", "looks", "choices", "short", value="half"),
+            ("structure.rules.looks.choices.short: 'half'", "a number"),
+        ),
+        (drop("structure", "rules", "looks", "label"), ("structure.rules.looks.label", "missing")),
     ],
 )
 def test_a_bad_list_is_refused_in_one_line(change: Change, pieces: tuple[str, ...]) -> None:
     data = {
         "input": {"reaction_s": dict(WORDS)},
         "rates": {"school": {**copy.deepcopy(BAND), "source": "from memory"}},
+        "structure": copy.deepcopy(STRUCTURE),
     }
     assert [one.name for one in stress_from(data, "list.toml").inputs] == ["reaction_s"]
     change(data)
@@ -129,7 +172,7 @@ def test_a_list_of_its_own_is_read_from_its_file(tmp_path: Path) -> None:
     )
     listed = load_stress(file)
     assert [(one.name, one.low, one.high) for one in listed.inputs] == [("reaction_s", 0.3, 0.5)]
-    assert listed.rates == {} and set(RATES) == set(BAND)
+    assert listed.rates == {} and listed.structure is None and set(RATES) == set(BAND)
     file.write_text("[input.reaction_s\n", encoding="utf-8")
     with pytest.raises(InputError, match=r"narrow\.toml: line 1"):
         load_stress(file)

@@ -257,6 +257,21 @@ def test_structure_is_a_factor_beside_numbers(tmp_path: Path) -> None:
     assert trap["2-3"] != trap["1-3-1"]
 
 
+def test_plays_are_a_factor_beside_structure_and_numbers(tmp_path: Path) -> None:
+    """The shipped example: a setting is the attack without a play, beside home at every point."""
+    design = load_design("plays_grid")
+    assert len(design.points) == 3 * 2 * 2
+    run_into(tmp_path / "s.db", design, 40)
+    table = engine.gather(tmp_path / "s.db")
+    assert (table["failed"] == "").all() and set(table["setting"]) == set(design.settings)
+    for point in (0, 11):
+        wanted = engine.compare(design.scenario(point), 40, design.seed).to_dict()["settings"]
+        found = table[table["point"] == point + 1].set_index("setting")["change"]
+        told = {one["name"]: one["change"]["mean"] for one in wanted if one["name"] in found.index}
+        assert len(told) == len(design.settings) - 1 and any(told.values())
+        assert all(found[name] == pytest.approx(change) for name, change in told.items())
+
+
 @pytest.mark.parametrize(
     ("old", "new", "named"),
     [

@@ -24,6 +24,7 @@ from engine.inputs.stress import stress_from
 from engine.inputs.team import team_from
 from engine.inputs.zone import load_zone, zone_from
 from engine.report.page.plays import plays_page
+from engine.report.screen.defence import plays_named
 from engine.report.screen.evening import shot_line
 from engine.report.screen.plays import play_lines
 from engine.shipped import configs_root
@@ -31,6 +32,7 @@ from engine.still.holes import ALIGNMENT, RULES, scenario_lines, zone_lines
 from engine.study.sweep.design import design_from
 from engine.study.sweep.sampling import read_points
 from engine.world.court import build_court, load_layout
+from engine.world.pack import plays_of
 
 
 def _count(n: int, noun: str) -> str:
@@ -100,6 +102,10 @@ def _call(data: Table, source: Source) -> str:
     return f'trap call "{call.title}", {doubles} double the ball ({where}), {share}{fits}'
 
 
+def _titles(plays: Sequence[Play]) -> str:
+    return ", ".join(f'"{plain(play.title)}"' for play in plays) or "none"
+
+
 def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | None) -> list[str]:
     scenario = scenario_from(data, source)
     possessions = _count(scenario.possessions, "possession")
@@ -108,8 +114,14 @@ def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | 
         f'scenario "{scenario.title}", {scenario.offence_team.name} against {scenario.defence_team.name} '
         f'in the defence "{scenario.zone.title}", {scenario.rules.title}, {possessions}, settings: {names}'
     )
-    plays = ", ".join(f'"{plain(play.title)}"' for play in scenario.plays) or "none"
-    lines = [meaning, f"plays of {scenario.offence_team.name}: {plays}", *scenario_lines(scenario)]
+    them = scenario.offence_team.name
+    lines = [meaning, f"plays of {them}: {_titles(scenario.plays)}"]
+    own = {play.name: play.title for play in scenario.plays}
+    for setting in scenario.settings:
+        if setting.plays is not None:
+            named = plays_named({play.name: play.title for play in setting.plays}, own)
+            lines.append(f'plays of {them} in the setting "{plain(setting.name)}": {named}')
+    lines += scenario_lines(scenario)
     if scenario.policy is not None or any(setting.policy is not None for setting in scenario.settings):
         lines += policy_lines(scenario, before_playing)
     return lines
@@ -138,7 +150,16 @@ def _constants(data: Table, source: Source) -> str:
 def _stress(data: Table, source: Source) -> str:
     listed = stress_from(data, str(source))
     levels = ", ".join(listed.rates) or "no level"
-    return f"inputs of the stress study, {len(listed.inputs)} uncertain numbers, base rates of {levels}"
+    varied = "the structure the same in all worlds"
+    if listed.structure is not None:
+        one = listed.structure
+        fronts, rules = _count(len(one.alignments), "front"), _count(len(one.rules), "rule")
+        varied = (
+            f"in half of the worlds {fronts}, plays run: {', '.join(one.plays)}, {rules} of deciding: "
+            f"{', '.join(one.rules) or 'none'}"
+        )
+    n = _count(len(listed.inputs), "uncertain number")
+    return f"inputs of the stress study, {n}, {varied}; base rates of {levels}"
 
 
 def _sweep(data: Table, source: Source) -> str:
@@ -353,7 +374,7 @@ def picture_of_plays(paths: Sequence[FileName]) -> str:
             drawn = [(play_from(data, str(source)), load_alignment(ALIGNMENT), load_rules(RULES))]
         elif kind == "scenarios" and source.shown == named:
             scenario = scenario_from(data, source)
-            drawn = [(play, scenario.alignment, scenario.rules) for play in scenario.plays]
+            drawn = [(play, scenario.alignment, scenario.rules) for play in plays_of(scenario)]
         found += [one for one in drawn if one not in found]
     if not found:
         shown = listed(str(path) for path in paths)

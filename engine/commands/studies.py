@@ -90,8 +90,8 @@ def play(
 
 @click.command(short_help="In how many variants of the model does each call pay?")
 @click.argument("scenario", type=click.Path())
-@click.option("--worlds", type=int, default=512, show_default=True, help="Variants to draw, a power of two.")
-@click.option("--possessions", "-n", type=int, default=3000, show_default=True, help="Possessions per world.")
+@click.option("--worlds", type=int, default=1024, show_default=True, help="Variants to draw, a power of two.")
+@click.option("--possessions", "-n", type=int, default=1500, show_default=True, help="Possessions per world.")
 @run_options
 @output_options
 def stress(
@@ -104,7 +104,7 @@ def stress(
     json_target: str | None,
     detail: bool,
 ) -> None:
-    """Play every setting of SCENARIO in variants of the model: its unsure numbers drawn from their ranges."""
+    """Play every setting of SCENARIO in variants of the model: other numbers, other ways of deciding."""
     from engine.inputs.sheets import load_evening
     from engine.report.screen.stress import stress_text
     from engine.study.play import run_size

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field
@@ -138,14 +138,30 @@ def load_play(name_or_path: FileName, beside: Source | None = None, key: str = "
     return play_from(read_toml(source), str(source))
 
 
-def plays_from(names: Sequence[str], beside: Source) -> tuple[Play, ...]:
-    """The plays that an attack runs, as a scenario names them. Raises InputError, also for too many."""
+def plays_from(names: Sequence[str], beside: Source, key: str = "offence.plays") -> tuple[Play, ...]:
+    """The plays that an attack runs, as a scenario names them at ``key``. Raises InputError."""
     plays: list[Play] = []
     for i, name in enumerate(names):
-        plays.append(load_play(name, beside, f"offence.plays[{i + 1}]"))
+        plays.append(load_play(name, beside, f"{key}[{i + 1}]"))
         if plays[-1].name in [play.name for play in plays[:-1]]:
-            raise InputError(str(beside), f"offence.plays[{i + 1}]", name, "each play once")
+            raise InputError(str(beside), f"{key}[{i + 1}]", name, "each play once")
+    pooled([plays], beside, key)
+    return tuple(plays)
+
+
+def pooled(lists: Iterable[Sequence[Play]], beside: Source | str, key: str) -> tuple[Play, ...]:
+    """Every play of some lists once, in order of first mention.
+
+    A play's luck goes by its place among these, so that it has the same whichever others are run.
+    Raises InputError at ``key`` for two plays of one name, and for more steps than there is room for.
+    """
+    found: dict[str, Play] = {}
+    for play in (play for one in lists for play in one):
+        if found.setdefault(play.name, play) != play:
+            raise InputError(str(beside), key, play.name, "one play of each name in a scenario")
+    plays = tuple(found.values())
     n = sum(len(play.steps) for play in plays)
     if n > MOST_STEPS:
-        raise InputError(str(beside), "offence.plays", f"{n} steps", f"at most {MOST_STEPS} steps together")
-    return tuple(plays)
+        allowed = f"at most {MOST_STEPS} steps in all plays together"
+        raise InputError(str(beside), key, f"{n} steps", allowed)
+    return plays

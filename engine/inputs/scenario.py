@@ -185,7 +185,7 @@ def scenario_from(data: Table, source: Source) -> Scenario:
     plays = plays_from(file.offence.plays, source)
     home = defence_from(file.defence.zone, file.defence.options, file.defence.policy, source, "defence")
     matchups = read_matchups(file.defence.matchups, defence, offence, where)
-    settings = settings_from(file.setting, home, source, offence)
+    settings = settings_from(file.setting, home, plays, source, offence)
     zones = [home.zone, *(setting.zone for setting in settings if setting.zone is not None)]
     check_matchups(matchups, zones, defence, where)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from pydantic import Field
@@ -12,6 +13,7 @@ from engine.inputs.base import Frozen, Text
 from engine.inputs.calls import CHANGEABLE, Call, call_from, load_call, misfit
 from engine.inputs.files import Source, read_toml, resolve, shipped
 from engine.inputs.places import Options, choose
+from engine.inputs.plays import Play, plays_from, pooled
 from engine.inputs.team import Team, check_numbers
 from engine.inputs.zone import Zone, chosen, zone_from
 from engine.state.record import MOST_CALLS
@@ -22,8 +24,8 @@ class Setting(Frozen):
 
     ``zone``: the base defence with its options chosen, None for the scenario's. ``zone_options``: option ->
     choice taken, for every option of the defence that is played. ``policy``: name of the coded policy, None
-    for the file's rows. ``own_defence``: whether defence, options or policy differ from the scenario's, so
-    that the setting needs a branch of its own without calls.
+    for the file's rows. ``own_defence``: whether defence, options or policy differ from the scenario's.
+    ``plays``: those of the attack in it, in any order; None for the scenario's.
     """
 
     name: Text
@@ -32,6 +34,12 @@ class Setting(Frozen):
     zone_options: dict[str, str] = Field(default_factory=dict)
     policy: Text | None = None
     own_defence: bool = False
+    plays: tuple[Play, ...] | None = None
+
+    @property
+    def own_base(self) -> bool:
+        """Whether defence or plays differ from the scenario's: it has a branch of its own without calls."""
+        return self.own_defence or self.plays is not None
 
 
 class BaseDefence(NamedTuple):
@@ -68,6 +76,7 @@ class WrittenSetting(Frozen):
     zone: Text | None = Field(default=None, description="name or path of a defence")
     options: dict[str, Any] = Field(default_factory=dict, description="option = choice")
     policy: Text | None = Field(default=None, description="name of a coded policy")
+    plays: tuple[Text, ...] | None = Field(default=None, description="names or paths of plays")
     call: tuple[CallUse, ...] = Field(default=(), description="calls, written as [[setting.call]]")
 
 
@@ -175,10 +184,24 @@ def _own(written: WrittenSetting, home: BaseDefence, source: Source, key: str) -
     return BaseDefence(home.zone.model_copy(update={"options": options}), written.policy or home.policy)
 
 
+def _own_plays(
+    written: WrittenSetting, plays: Sequence[Play], source: Source, key: str
+) -> tuple[Play, ...] | None:
+    """The plays a setting names; None where they are the scenario's."""
+    if written.plays is None:
+        return None
+    own = plays_from(written.plays, source, f"{key}.plays")
+    return None if len(own) == len(plays) and all(play in plays for play in own) else own
+
+
 def settings_from(
-    file: tuple[WrittenSetting, ...], home: BaseDefence, source: Source, offence: Team
+    file: tuple[WrittenSetting, ...],
+    home: BaseDefence,
+    plays: Sequence[Play],
+    source: Source,
+    offence: Team,
 ) -> tuple[Setting, ...]:
-    """The settings of a scenario; ``home`` is the scenario's own defence. Raises InputError."""
+    """The settings of a scenario; ``home`` and ``plays`` are the scenario's own. Raises InputError."""
     where = str(source)
     settings: list[Setting] = []
     for i, written in enumerate(file):
@@ -191,8 +214,9 @@ def settings_from(
                 raise InputError(
                     where, f"{key}.name", written.name, f"a name of its own (setting[{j + 1}] has it)"
                 )
-        if not (written.call or written.zone or written.options or written.policy):
-            raise MissingInput(where, f"{key}.call", "at least one of call, zone, options and policy")
+        changes = (written.call, written.zone, written.options, written.policy)
+        if not any(changes) and written.plays is None:
+            raise MissingInput(where, f"{key}.call", "at least one of call, zone, options, policy and plays")
         own = _own(written, home, source, key)
         settings.append(
             Setting(
@@ -202,6 +226,8 @@ def settings_from(
                 zone_options=chosen(own.zone.options),
                 policy=own.policy,
                 own_defence=own != home,
+                plays=_own_plays(written, plays, source, key),
             )
         )
+        pooled([plays, *(one.plays or () for one in settings)], source, f"{key}.plays")
     return tuple(settings)

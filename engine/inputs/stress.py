@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from pydantic import Field
 
 from engine.errors import InputError, MissingInput
-from engine.inputs.base import Frozen, Real, Table, Text, TwoReals, dotted, nearest, number_text, parse
+from engine.inputs.base import (
+    Frozen,
+    Real,
+    Table,
+    Text,
+    TwoReals,
+    dotted,
+    listed,
+    nearest,
+    number_text,
+    parse,
+)
 from engine.inputs.constants import Constant, load_constants
-from engine.inputs.files import FileName, Source, read_toml, shown_path
+from engine.inputs.files import FileName, Source, read_toml, shipped, shown_path
 from engine.shipped import configs_root
 
 #: Inputs that are no constant: name -> (unit, least low, greatest high, meaning).
@@ -34,6 +45,10 @@ FIXED = {
 }
 #: Base rates of staying home, in the order in which they are checked.
 RATES = ("points", "turnovers", "offensive_rebounds", "three_point")
+#: What is drawn of the structure beside its rules: the attack's front, and which of its plays are run: all of
+#: a setting's, each with one half, none.
+FRONT, PLAYS = "front", "plays"
+ALL, HALF, NO_PLAYS = PLAYS_RUN = ("all", "half", "none")
 #: Where a range comes from.
 MEMORY, NO_SOURCE, SOURCED = "from memory", "no source", "sourced"
 
@@ -74,11 +89,34 @@ class UncertainInput(Frozen):
     less: str
 
 
+class Rule(Frozen):
+    """A rule of how players decide: the constants that hold it, and by what each choice multiplies them."""
+
+    label: Text = Field(description="what the report calls it")
+    constants: tuple[Text, ...] = Field(min_length=1, description="constants of the model")
+    choices: dict[str, Real] = Field(description="choice = factor of those constants")
+
+
+class Structure(Frozen):
+    """How the players decide: what is drawn anew in every structural world, each list evenly.
+
+    ``alignments``: names of shipped ones, beside the scenario's own. ``plays``: of PLAYS_RUN. ``rules``: by
+    name.
+    """
+
+    source: Text = Field(description="where the lists come from")
+    alignments: tuple[Text, ...] = Field(default=(), description="shipped alignments")
+    plays: tuple[Text, ...] = Field(default=("all",), min_length=1, description="which plays are run")
+    rules: dict[str, Any] = Field(default_factory=dict, description="rules, as [structure.rules.<name>]")
+
+
 class StressList(Frozen):
-    """The uncertain inputs, in the order of the file, and the base rates by level."""
+    """The uncertain inputs, in the order of the file, the base rates by level, and the structure that varies
+    (None: it is the scenario's in all worlds)."""
 
     inputs: tuple[UncertainInput, ...]
     rates: dict[str, BaseRates]
+    structure: Structure | None = None
 
 
 def _origin(source: str) -> str:
@@ -147,8 +185,47 @@ def _base_rates(level: str, table: Table, where: str) -> BaseRates:
     return rates
 
 
+def _one_each(names: tuple[str, ...], known: Sequence[str], where: str, key: str) -> None:
+    """Raises InputError for a name that is not known, or stands there twice."""
+    for i, name in enumerate(names):
+        if name not in known:
+            raise InputError(where, f"{key}[{i + 1}]", name, f"one of {listed(known)}{nearest(name, known)}")
+        if name in names[:i]:
+            raise InputError(where, f"{key}[{i + 1}]", name, "each once")
+
+
+def _structure(
+    table: Table, inputs: Iterable[str], constants: Mapping[str, Constant], where: str
+) -> Structure:
+    found = parse(Structure, table, where, ["structure"])
+    _one_each(found.alignments, shipped("alignments"), where, "structure.alignments")
+    _one_each(found.plays, PLAYS_RUN, where, "structure.plays")
+    free = [name for name in constants if name not in FIXED]
+    taken = set(inputs)
+    rules = {}
+    for name, written in found.rules.items():
+        key = ["structure", "rules", name]
+        if name in (FRONT, PLAYS):
+            raise InputError(where, "structure.rules", name, f"another name than {FRONT} and {PLAYS}")
+        rule = parse(Rule, written, where, key)
+        _one_each(rule.constants, free, where, dotted([*key, "constants"]))
+        for constant in rule.constants:
+            if constant in taken:
+                allowed = "constants of no [input] and no other rule"
+                raise InputError(where, dotted([*key, "constants"]), constant, allowed)
+            taken.add(constant)
+        if len(rule.choices) < 2:
+            raise InputError(where, dotted([*key, "choices"]), listed(rule.choices), "at least 2 choices")
+        for choice, factor in rule.choices.items():
+            if factor < 0.0:
+                raise InputError(where, dotted([*key, "choices", choice]), factor, "a number of at least 0")
+        rules[name] = rule
+    return found.model_copy(update={"rules": rules})
+
+
 class _File(Frozen):
     input: dict[str, Any] = Field(description="uncertain inputs, written as [input.<name>]")
+    structure: dict[str, Any] | None = Field(default=None, description="how the players decide")
     rates: dict[str, Any] = Field(default_factory=dict, description="base rates, written as [rates.<level>]")
 
 
@@ -161,6 +238,7 @@ def stress_from(data: Table, where: str, constants: Mapping[str, Constant] | Non
     return StressList(
         inputs=tuple(_input(name, table, known, where) for name, table in file.input.items()),
         rates={level: _base_rates(level, table, where) for level, table in file.rates.items()},
+        structure=None if file.structure is None else _structure(file.structure, file.input, known, where),
     )
 
 

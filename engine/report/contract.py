@@ -119,6 +119,7 @@ AFTER = frozenset(["rim_shot", "open_three", "other_shot", "reset", "turnover"])
 SETTING = frozenset(
     [
         "base_defence",
+        "plays",
         "change",
         "factors",
         "base",

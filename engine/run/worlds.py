@@ -1,14 +1,15 @@
 """Plausible worlds: the design that draws them, the changed arrays of one world, and what is tallied in it.
 
-A world is a packed scenario with other numbers in it. The arrays are packed once; a world gets copies in
-which the constants, the defenders' speed and the shots are changed and what the players owe to constants is
-worked out again. Files are not read a second time.
+A world is a packed scenario with other numbers in it. The arrays are packed once for each front of the
+attack; a world gets copies in which the constants, the defenders' speed and the shots are changed and what
+the players owe to constants is worked out again. Files are not read a second time.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from random import Random
 
 import numpy as np
 from scipy.stats import qmc
@@ -50,6 +51,11 @@ def sobol(n_inputs: int, worlds: int, seed: int) -> FloatArray:
     """
     sampler = qmc.Sobol(n_inputs, scramble=True, rng=np.random.default_rng([DESIGN_KEY, seed]))
     return np.asarray(sampler.random_base2(worlds.bit_length() - 1), dtype=np.float64)
+
+
+def drawn(seed: int, number: int, purpose: str) -> Random:
+    """The generator of one structural choice of world ``number``: no other choice or world moves it."""
+    return Random(f"{seed} {number} {purpose}")
 
 
 def changed(world: World, values: Mapping[str, float]) -> World:
@@ -119,29 +125,32 @@ def _sums(home: IntArray, base: IntArray, setting: IntArray, first_call: IntArra
     return sums
 
 
+def varied(plan: Plan, change: Callable[[World], World]) -> Plan:
+    """A plan with all its worlds changed."""
+    settings = tuple(replace(setting, world=change(setting.world)) for setting in plan.settings)
+    return Plan(change(plan.home), tuple(change(base) for base in plan.bases), settings)
+
+
 def world_task(
-    runner: Runner, plan: Plan, possessions: int, values: Callable[[int], Mapping[str, float]]
+    runner: Runner, possessions: int, plan_of: Callable[[int], Plan]
 ) -> Callable[[int], WorldTally]:
-    """What a worker does with world number j: change the arrays, play home and every setting, add up.
+    """What a worker does with world number j: play home and every setting of ``plan_of(j)``, add up.
 
     World j plays the possessions j * possessions .. (j + 1) * possessions - 1: the luck is common to the
     settings of a world and another in every world.
     """
 
     def task(number: int) -> WorldTally:
-        inputs = values(number)
-        home_world = changed(plan.home, inputs)
-        bases = [changed(base, inputs) for base in plan.bases]
-        worlds = [changed(setting.world, inputs) for setting in plan.settings]
+        plan = plan_of(number)
         total: WorldTally | None = None
         start = number * possessions
         for first in range(start, start + possessions, BLOCK):
             count = min(BLOCK, start + possessions - first)
-            home = runner.block(home_world, first, count, "home")
-            base_nets = [net_of(runner.block(base, first, count, "base")) for base in bases]
-            sums = np.zeros((len(worlds), 1 + MOST_CALLS, 3), dtype=np.int64)
-            for i, (setting, world) in enumerate(zip(plan.settings, worlds, strict=True)):
-                rows, records = _played(runner, setting, world, home, first)
+            home = runner.block(plan.home, first, count, "home")
+            base_nets = [net_of(runner.block(base, first, count, "base")) for base in plan.bases]
+            sums = np.zeros((len(plan.settings), 1 + MOST_CALLS, 3), dtype=np.int64)
+            for i, setting in enumerate(plan.settings):
+                rows, records = _played(runner, setting, home, first)
                 at_home = net_of(home)[rows]
                 base = at_home if setting.base is None else base_nets[setting.base][rows]
                 first_call = records[:, COLUMN["first_call"]].astype(np.int64)
@@ -154,14 +163,12 @@ def world_task(
     return task
 
 
-def _played(
-    runner: Runner, setting: SettingPlan, world: World, home: Records, first: int
-) -> tuple[IntArray, Records]:
+def _played(runner: Runner, setting: SettingPlan, home: Records, first: int) -> tuple[IntArray, Records]:
     """Rows of the block in which a setting was played, and its records there.
 
     Where home's record says in which possessions it would call (``bit``), the others are home's.
     """
     if setting.bit is None:
-        return np.arange(len(home)), runner.block(world, first, len(home), "setting")
+        return np.arange(len(home)), runner.block(setting.world, first, len(home), "setting")
     rows = np.flatnonzero((home[:, COLUMN["shadow"]] >> setting.bit) & 1)
-    return rows, runner.chosen(world, first + rows.astype(np.int64), None, "setting")
+    return rows, runner.chosen(setting.world, first + rows.astype(np.int64), None, "setting")

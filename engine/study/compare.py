@@ -3,8 +3,8 @@
 Until a setting makes its first call the two possessions are the same, so the paired difference holds
 nothing but the call (engine.estimate.calls says how it is read). Where a setting called more than once, the
 possession is also played with only the first 1, 2, ... calls allowed, which shares its change out over
-the single calls. A setting with a defence of its own is compared with staying home as a whole; its calls
-are weighed against the same defence without calls, its base.
+the single calls. A setting with a defence or plays of its own is compared with staying home as a whole;
+its calls are weighed against the same without calls, its base.
 """
 
 from __future__ import annotations
@@ -36,7 +36,15 @@ from engine.run.blocks import Progress, Records, Runner, World, run_blocks
 from engine.run.branches import Branch, branches_of, play_setting
 from engine.run.size import RunSize
 from engine.state.record import COLUMN, MOST_CALLS
-from engine.study.play import Opening, defence_dict, head, open_scenario, play_block_dict, run_size
+from engine.study.play import (
+    Opening,
+    defence_dict,
+    head,
+    open_scenario,
+    play_block_dict,
+    plays_dict,
+    run_size,
+)
 from engine.world.pack import pack
 
 
@@ -118,10 +126,9 @@ class CompareResult:
         result["offence"] = self.scenario.offence_team.name
         result["defence"] = self.scenario.defence_team.name
         home = self.tally.home
-        result["baseline"] = {"name": HOME, "base_defence": defence_dict(self.scenario)}
-        result["baseline"] |= play_block_dict(home.box)
+        result["baseline"] = {"name": HOME, **_against_whom(self.scenario), **play_block_dict(home.box)}
         result["settings"] = [
-            {"name": setting.name, "base_defence": defence_dict(self.scenario, setting)}
+            {"name": setting.name, **_against_whom(self.scenario, setting)}
             | setting_dict(
                 setting, tally, home, None if base is None else self.tally.bases[base], self.scenario.over_n
             )
@@ -199,6 +206,11 @@ def setting_dict(
         "uncalled_differences": tally.differences,
         "calls": [call_dict(call, one, tally.per_call) for call, one in calls],
     }
+
+
+def _against_whom(scenario: Scenario, setting: Setting | None = None) -> Found:
+    """Defence and plays of a setting (None: staying home)."""
+    return {"base_defence": defence_dict(scenario, setting), "plays": plays_dict(scenario, setting)}
 
 
 def _against_home(branch: BranchTally, home: BranchTally) -> Found:

@@ -28,6 +28,7 @@ from engine.run.size import RunSize, check_size
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
 from engine.study.pace import possessions_per_game, seconds_before_start
+from engine.study.play_steps import StepTally, count_steps, steps_dict
 from engine.version import __version__
 from engine.world.pack import Packed, pack
 
@@ -153,6 +154,12 @@ def defence_dict(scenario: Scenario, setting: Setting | None = None) -> Found:
     return {"name": zone.name, "title": zone.title, "options": dict(options), "policy": policy}
 
 
+def plays_dict(scenario: Scenario, setting: Setting | None = None) -> dict[str, str]:
+    """The plays of the attack in a setting (None: staying home): name -> title."""
+    plays = scenario.plays if setting is None or setting.plays is None else setting.plays
+    return {play.name: play.title for play in plays}
+
+
 def play_block_dict(box: BoxTally) -> Found:
     """The play block of the JSON contract, with more beside the fixed keys."""
     found = estimate.estimate_play(box)
@@ -206,6 +213,7 @@ class PlayResult:
     setting: str
     calls_made: tuple[Call, ...]
     tally: PlayTally
+    steps: StepTally
 
     def to_dict(self) -> Found:
         """The JSON contract of ``play``; equal for equal inputs whatever the number of threads."""
@@ -215,11 +223,13 @@ class PlayResult:
         result["offence"] = self.scenario.offence_team.name
         result["defence"] = self.scenario.defence_team.name
         result["base_defence"] = defence_dict(self.scenario, self._setting())
+        result["plays"] = plays_dict(self.scenario, self._setting())
         result |= play_block_dict(box)
         result["seconds_before_start"] = seconds_before_start(self.scenario)
         seconds = result["seconds_per_possession"]["mean"]
         result["possessions_per_game"] = possessions_per_game(self.scenario, seconds)
         result["calls"] = self._calls()
+        result["play_steps"] = steps_dict(self.scenario, self._setting(), self.steps)
         return result
 
     def _setting(self) -> Setting | None:
@@ -303,19 +313,20 @@ def play(
     index = check_setting(scenario, setting)
     calls = tuple(scenario.settings[index].calls) if index >= 0 else ()
     name = setting or HOME
+    world = world_of(pack(scenario), index)
     if records is None:
-        return PlayResult(scenario, size, name, calls, _play(scenario, size, index, progress, None))
-    about = head("play", scenario, size) | {"setting": name}
-    with RecordFile(records, name, size.seed, [call.name for call in calls], about) as file:
-        return PlayResult(scenario, size, name, calls, _play(scenario, size, index, progress, file))
+        tally = _play(world, len(calls), size, progress, None)
+    else:
+        about = head("play", scenario, size) | {"setting": name}
+        with RecordFile(records, name, size.seed, [call.name for call in calls], about) as file:
+            tally = _play(world, len(calls), size, progress, file)
+    return PlayResult(scenario, size, name, calls, tally, count_steps(world, size))
 
 
 def _play(
-    scenario: Scenario, size: RunSize, index: int, progress: Progress | None, file: RecordFile | None
+    world: World, n_calls: int, size: RunSize, progress: Progress | None, file: RecordFile | None
 ) -> PlayTally:
-    """Play a setting by index, its records into ``file`` if there is one."""
-    world = world_of(pack(scenario), index)
-    n_calls = len(scenario.settings[index].calls) if index >= 0 else 0
+    """Play the world of a setting, its records into ``file`` if there is one."""
     runner = Runner(size.seed)
     runner.warm(world)
 

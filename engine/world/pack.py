@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from engine.inputs.alignment import Alignment
 from engine.inputs.calls import Call
 from engine.inputs.defence import men_of, people_of, persons_of
 from engine.inputs.places import Entry, Placement, with_options
-from engine.inputs.plays import Play
+from engine.inputs.plays import Play, pooled
 from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
@@ -45,7 +45,7 @@ class PackedSetting:
     name: str
     world: np.ndarray
     calls: tuple[str, ...]
-    base: np.ndarray | None = None  # its own defence without calls; None: staying home
+    base: np.ndarray | None = None  # its own defence and plays without calls; None: staying home
     watched: bool = False  # home's record says (column shadow) where it would call; else play it whole
 
 
@@ -215,6 +215,21 @@ def _attackers_by_position(alignment: Alignment) -> tuple[str, ...]:
     return tuple(sorted(alignment.persons, key=lambda person: alignment.persons[person]))
 
 
+def plays_of(scenario: Scenario) -> tuple[Play, ...]:
+    """Every play of a scenario and its settings once: the same place, and so luck, in all its worlds."""
+    lists = [scenario.plays, *(setting.plays or () for setting in scenario.settings)]
+    return pooled(lists, str(scenario.path), "setting.plays")
+
+
+def run_only(w: np.record, plays: Sequence[Play], run: Container[str]) -> None:
+    """Of the ``plays`` whose steps a world holds, the attack runs no more than those named in ``run``."""
+    n = 0
+    for play in plays:
+        if play.name not in run:
+            w.steps["against"][n : n + len(play.steps)] = 0
+        n += len(play.steps)
+
+
 def fill_plays(w: np.record, plays: Sequence[Play], court: Court) -> None:
     """The steps of all plays, one after another."""
     n = 0
@@ -352,8 +367,8 @@ def fill_shadows(w: np.record, scenario: Scenario, settings: Sequence[PackedSett
 def pack(scenario: Scenario) -> Packed:
     """A validated scenario as the kernel's arrays: one world for staying home, one per setting.
 
-    A setting shares everything with home but its calls and, where it has one, its defence. Distances in
-    metres, times in seconds.
+    A setting shares everything with home but its calls and, where it has them, its defence and plays.
+    Distances in metres, times in seconds.
 
     Raises InputError for a coded policy that is not installed.
     """
@@ -375,15 +390,18 @@ def pack(scenario: Scenario) -> Packed:
     w.grid[:] = _padded(grid.region)
     w.spots[:] = spots
     w.spot_role_of[:] = _inverse(spot_person_of)
-    fill_plays(w, scenario.plays, court)
+    plays = plays_of(scenario)
+    fill_plays(w, plays, court)
     w.lead_person = _lead_person(spots, spot_person_of)
     _defence(w, scenario, scenario.zone, scenario.zone_options, scenario.policy, "defence.policy", court)
 
     def setting_of(number: int, setting: Setting) -> PackedSetting:
-        own = setting.own_defence
+        own = setting.own_base
         zone = setting.zone or scenario.zone
         without = base.copy()
-        if own:
+        run = scenario.plays if setting.plays is None else setting.plays
+        run_only(without[0], plays, {play.name for play in run})
+        if setting.own_defence:
             key = f"setting[{number}].policy"
             _defence(without[0], scenario, zone, setting.zone_options, setting.policy, key, court)
         world = without.copy()
@@ -397,6 +415,7 @@ def pack(scenario: Scenario) -> Packed:
         )
 
     settings = tuple(setting_of(i, s) for i, s in enumerate(scenario.settings, 1))
+    run_only(w, plays, {play.name for play in scenario.plays})
     fill_shadows(w, scenario, settings)
     w.policy_call = 0  # staying home makes no calls
     seen = {int(s) for s in w.shadow_setting[: w.n_shadows]}

@@ -259,10 +259,11 @@ def _scenario(
     targets = tuple(
         sorted(note.number for note in opponent.notes if note.target and note.number in opponent.team.lineup)
     )
+    plays = plays_from(defaults.PLAYS, shipped)
     settings: tuple[Setting, ...] = ()
     if game.care.trap_advice_allowed:
         written = _written(usual, targets)
-        settings = settings_from(written, home, shipped, opponent.team)
+        settings = settings_from(written, home, plays, shipped, opponent.team)
     mine = read_calls(
         sheets.found.get(CALLS),
         sheets.where[CALLS],
@@ -288,7 +289,7 @@ def _scenario(
         over_n=defaults.OVER_N,
         offence_team=opponent.team,
         alignment=alignment,
-        plays=plays_from(defaults.PLAYS, shipped),
+        plays=plays,
         defence_team=own,
         zone=home.zone,
         zone_options=chosen(home.zone.options),

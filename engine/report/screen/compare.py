@@ -110,8 +110,30 @@ def play_text(result: Found, with_detail: bool = False) -> str:
             ("free throws per 100 shots", _hundredfold(rates["free_throws_per_field_goal"]["mean"])),
         ]
     )
+    if with_detail:
+        lines += _play_steps(result)
     lines += ["", paragraph(UNCERTAINTY)]
     return _finish(result, lines, with_detail)
+
+
+def _play_steps(result: Found) -> list[str]:
+    """How often each step of a play began, in the possessions that were watched for it."""
+    found, plays = result["play_steps"], result["plays"]
+    if not found["steps"]:
+        return []
+    rows = [("Steps of plays", "begun per 100", "of these in full")]
+    for name, title in plays.items():
+        rows.append((f"  {plain(title)}", "", ""))
+        for step in (one for one in found["steps"] if one["play"] == name):
+            often, begun = step["per_100_possessions"], step["begun"]
+            words = around(often, useful_decimals(often) if often["low"] is not None else 2)
+            whole = percent(step["lasted_its_time"] / begun) if begun else "-"
+            rows.append((f"    {plain(step['step'])}", words if begun else "never", whole))
+    told = (
+        f"Counted in the first {count(found['possessions'], 'possession')}. In full: it lasted its time; "
+        "else the ball, a trap or another play broke it off."
+    )
+    return ["", *table(rows, indent=""), paragraph(told)]
 
 
 # --- parts --------------------------------------------------------------------------------------------

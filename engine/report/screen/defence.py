@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.words import (
@@ -31,9 +33,18 @@ def options_named(defence: Found, other: Found | None = None) -> str:
     return plain(defence["title"] + (f" ({', '.join(apart)})" if apart else ""))
 
 
+def plays_named(own: Mapping[str, str], usual: Mapping[str, str]) -> str:
+    """Plays (name -> title) beside the usual: ``without drive and kick; besides: a cut``, or ``none``."""
+    if not own:
+        return "none"
+    fewer = ", ".join(title for name, title in usual.items() if name not in own)
+    more = ", ".join(title for name, title in own.items() if name not in usual)
+    return plain("; ".join(one for one in (fewer and f"without {fewer}", more and f"besides: {more}") if one))
+
+
 def is_other(setting: Found, home: Found) -> bool:
-    """True where a setting plays another defence than staying home does."""
-    return bool(setting["base_defence"] != home["base_defence"])
+    """True where a setting has another defence than staying home, or other plays of the attack."""
+    return any(setting[key] != home[key] for key in ("base_defence", "plays"))
 
 
 def defences_of(result: Found) -> list[str]:
@@ -47,21 +58,25 @@ def defences_of(result: Found) -> list[str]:
 
 def home_note(result: Found) -> str:
     """What staying home is, and what the settings are compared by."""
-    title = options_named(result["baseline"]["base_defence"])
-    if len(defences_of(result)) == 1:
+    home = result["baseline"]
+    title = options_named(home["base_defence"])
+    others = ["another defence"] if len(defences_of(result)) > 1 else []
+    if any(setting["plays"] != home["plays"] for setting in result["settings"]):
+        others.append("an attack with other plays")
+    if not others:
         return (
             f"Staying home is the {title} with no trap. Every setting plays the same possessions with the "
             "same luck and adds its traps, so what differs is the traps alone."
         )
     return (
         f"Staying home is the {title} with no trap. Every setting plays the same possessions with the same "
-        "luck. Another defence is weighed as a whole against home; its traps are weighed against the same "
-        "defence without them."
+        f"luck. {' or '.join(others).capitalize()} is weighed as a whole against home; traps in it are "
+        "weighed against the same without them."
     )
 
 
 def defence_block(setting: Found, home: Found, possessions: int) -> list[str]:
-    """Lines on a setting with another defence: conceded, against home, what it comes from, what differs."""
+    """Lines on a setting with another defence or other plays: conceded, against home, what it comes from."""
     points, at_home = (scaled(block["points_per_possession"], 100) for block in (setting, home))
     decimals = max(useful_decimals(points), useful_decimals(at_home))
     conceded = f"{around(points, decimals)} points per 100 possessions; home {around(at_home, decimals)}"
@@ -71,6 +86,8 @@ def defence_block(setting: Found, home: Found, possessions: int) -> list[str]:
         labelled("Conceded", conceded),
         labelled("Against home", change),
     ]
+    if setting["plays"] != home["plays"]:
+        lines.insert(1, labelled("Their plays", plays_named(setting["plays"], home["plays"])))
     if setting["factors"]["shooting"]["mean"] is not None:
         lines.append(labelled("It comes from", _comes_from(setting["factors"], setting["change"]["mean"])))
     rates = []

@@ -117,7 +117,7 @@ def _not_planned(result: Found) -> list[str]:
     lines = [labelled("Not planned", ", ".join(parts))] if parts else []
     if result["left_out"]:
         names = ", ".join(plain(name) for name in result["left_out"])
-        lines.append(labelled("Left out", f"another defence, see compare: {names}"))
+        lines.append(labelled("Left out", f"another defence or other plays, see compare: {names}"))
     return lines
 
 

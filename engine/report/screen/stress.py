@@ -1,11 +1,13 @@
 """The text of ``stress``: in how many variants of the model each call pays. Built only from the JSON result.
 
-A variant (in code and JSON: a world) is the model with its unsure numbers drawn anew from their ranges.
+A variant (in code and JSON: a world) is the model with its unsure numbers drawn anew from their ranges, in
+half of them beside other ways in which the opponent's players decide.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import hypot
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
@@ -33,11 +35,8 @@ SHARE_NOTE = (
     "saves points, the luck of the possessions taken out; may be: what is left of it. Worth: the middle 90 "
     "of 100 variants."
 )
-STRUCTURE = (
-    "CAUTION: the variants differ in their numbers only. How the model's players decide, slide and break a "
-    "trap is the same in all of them, and nobody has published what traps bring. A call that pays in 95 of "
-    "100 variants is not 95% sure to pay in a gym."
-)
+#: A difference between two choices is named beyond so many standard errors: there are many pairs.
+CLEAR = 3.0
 
 
 def stress_text(result: Found, with_detail: bool = False) -> str:
@@ -52,7 +51,7 @@ def stress_text(result: Found, with_detail: bool = False) -> str:
     elif worlds["kept"] == 0:
         lines.append(paragraph("No variant was kept, so nothing can be said."))
     else:
-        lines += _headlines(result["settings"])
+        lines += _headlines(result["settings"], worlds)
         for setting in result["settings"]:
             lines += _setting(setting, result)
     lines += ["", *_dropped(result), paragraph(_origins(result["inputs"]))]
@@ -61,7 +60,7 @@ def stress_text(result: Found, with_detail: bool = False) -> str:
         lines.append(paragraph(f"Held fixed, because the scenario sets them outside their range: {names}."))
     if rows:
         lines.append(paragraph(SHARE_NOTE))
-    lines.append(paragraph(STRUCTURE))
+    lines.append(paragraph(_caution(result)))
     return finished(result, lines, with_detail)
 
 
@@ -77,35 +76,49 @@ def worlds_in_100(share: float) -> str:
     return f"{round(100 * share)} of 100"
 
 
-def _pays(found: Found, kept: int) -> str:
-    """The headline of one call."""
+def _pays(found: Found, least: int) -> str:
+    """The headline of one call; ``least``: kept variants without which there is none."""
     if found["called"] == 0:
         return "never called in any variant"
     if found["no_difference"]:
         return "makes no difference in any variant"
     if found["share"]["mean"] is None:
         return f"came up in {count(found['worlds'], 'variant')} only: too few to say"
+    if found["kept"] < least:
+        ahead = f"ahead as played in {found['raw']['pays']:,} of {count(found['worlds'], 'variant')}"
+        return f"{ahead} (a share takes {least} kept)"
     words = f"pays in {worlds_in_100(found['share']['mean'])} variants"
-    if found["worlds"] < kept:
-        words += f", of those where it comes up ({found['worlds']:,} of {kept:,})"
+    if found["worlds"] < found["kept"]:
+        words += f", of those where it comes up ({found['worlds']:,} of {found['kept']:,})"
     return words
 
 
-def _headlines(settings: Sequence[Found]) -> list[str]:
-    rows = [("Pays in variants of the model", "", "may be")]
+def _headlines(settings: Sequence[Found], worlds: Found) -> list[str]:
+    """The share of each setting: over the variants in which most differs, and over those of numbers alone."""
+    least, both = worlds["least_kept"], "structure" in worlds["kinds"]
+    rows = [("Pays in variants of the model, of 100", "", "may be", "numbers alone")]
     for setting in settings:
         found = setting["whole"] if _has_whole(setting) else setting["calls"][0]
-        luck = "" if found["share"]["mean"] is None else span(*_limits(found))
-        rows.append((f"  {shorten(plain(setting['name']), 40)}", _short(found), luck))
-    return table(rows, indent="")
+        luck = span(*_limits(found)) if _told(found, least) else ""
+        only = _short(found["numbers_only"], least) if both else ""
+        rows.append((f"  {shorten(plain(setting['name']), 40)}", _short(found, least), luck, only))
+    lines = table(rows if both else [row[:3] for row in rows], indent="")
+    few = [kind for kind, one in worlds["kinds"].items() if one["kept"] < least]
+    if few:
+        kept = ", ".join(f"{count(worlds['kinds'][kind]['kept'], 'variant')} {KINDS[kind]}" for kind in few)
+        lines.append(paragraph(f"Kept: {kept}. A share takes {least} of a kind: more variants (--worlds)."))
+    return lines
 
 
-def _short(found: Found) -> str:
+def _short(found: Found, least: int) -> str:
     if found["called"] == 0:
         return "never called"
     if found["no_difference"]:
         return "no difference"
-    return "too few" if found["share"]["mean"] is None else worlds_in_100(found["share"]["mean"])
+    if not _told(found, least):
+        return "too few"
+    share = found["share"]["mean"]
+    return "> 99" if share > 0.99 else "< 1" if share < 0.01 else f"{round(100 * share)}"
 
 
 def _has_whole(setting: Found) -> bool:
@@ -117,31 +130,54 @@ def _has_whole(setting: Found) -> bool:
 
 
 def _setting(setting: Found, result: Found) -> list[str]:
-    inputs, kept = result["inputs"], result["worlds"]["kept"]
-    least = result["method"]["least_worlds_for_indices"]
+    least = result["worlds"]["least_kept"]
     name = plain(setting["name"])
     lines = ["", name, "-" * min(len(name), WIDTH)]
     if _has_whole(setting):
         whole = setting["whole"]
         what = "against staying home"
-        lines.append(labelled("All in all", f"{_pays(whole, kept)}, {what}"))
-        if _told(whole):
-            lines.append(labelled("May be", _luck(whole)))
-            lines.append(labelled("Worth", _band(whole, 100.0, 1, "points per 100 possessions")))
-            lines += _decided(whole, inputs, least)
+        lines.append(labelled("All in all", f"{_pays(whole, least)}, {what}"))
+        lines += _told_of(whole, result, 100.0, 1, "points per 100 possessions")
     for i, call in enumerate(setting["calls"]):
         if i or _has_whole(setting):
             lines.append("")
-        lines.append(labelled("Call", f"{spoken(call['call'])}: {_pays(call, kept)}"))
-        if _told(call):
-            lines.append(labelled("May be", _luck(call)))
-            lines.append(labelled("Worth", _band(call, 1.0, 2, "points a call")))
-            lines += _decided(call, inputs, least)
+        lines.append(labelled("Call", f"{spoken(call['call'])}: {_pays(call, least)}"))
+        lines += _told_of(call, result, 1.0, 2, "points a call")
     return lines
 
 
-def _told(found: Found) -> bool:
-    return found["share"]["mean"] is not None
+def _told_of(found: Found, result: Found, factor: float, decimals: int, unit: str) -> list[str]:
+    """What stands below a headline; nothing where there is none."""
+    if not _told(found, result["worlds"]["least_kept"]):
+        return []
+    return [
+        labelled("May be", _luck(found)),
+        labelled("Worth", _band(found, factor, decimals, unit)),
+        *_depends(found, result["structure"], factor, decimals),
+        *_decided(found, result["inputs"], result["method"]["least_worlds_for_indices"]),
+    ]
+
+
+def _told(found: Found, least: int) -> bool:
+    return found["share"]["mean"] is not None and found["kept"] >= least
+
+
+def _depends(found: Found, structure: Found | None, factor: float, decimals: int) -> list[str]:
+    """Choices of the structure between which the worth clearly differs: the call's best and worst."""
+    labels = {one["purpose"]: one["label"] for one in structure["drawn"]} if structure else {}
+    parts = []
+    for one in found["by_choice"]:
+        known = [c for c in one["choices"] if c["value"]["low"] is not None]
+        if len(known) < 2:
+            continue
+        best, worst = (pick(known, key=lambda c: c["value"]["mean"]) for pick in (max, min))
+        errors = [(c["value"]["high"] - c["value"]["low"]) / (2 * 1.96) for c in (best, worst)]
+        if best["value"]["mean"] - worst["value"]["mean"] > CLEAR * hypot(*errors):
+            told = (
+                f"{spoken(c['choice'])} {_side(factor * c['value']['mean'], decimals)}" for c in (best, worst)
+            )
+            parts.append(f"{labels[one['purpose']]}: {', '.join(told)}")
+    return [labelled("Depends on", "; ".join(parts))] if parts else []
 
 
 def _limits(found: Found) -> tuple[str, str]:
@@ -170,7 +206,7 @@ def _band(found: Found, factor: float, decimals: int, unit: str) -> str:
 def _decided(found: Found, inputs: Sequence[Found], least: int) -> list[str]:
     """The inputs above the floor, in words, with the direction that helps the defence."""
     if found["floor"] is None:
-        why = "too few variants to say (--worlds 512)"
+        why = "too few variants to say (--worlds)"
         if found["worlds"] >= least:
             why = "nothing to be seen: the variants differ by little more than luck (--possessions)"
         return [labelled("Decided by", why)]
@@ -195,6 +231,26 @@ def _deciding(effect: Found, one: Found) -> str:
 # --- what stands behind it ----------------------------------------------------------------------------------
 
 
+KINDS = {"numbers": "in which numbers alone vary", "structure": "in which their ways vary, too"}
+
+
+def _caution(result: Found) -> str:
+    """What varied, what did not, and what a share is not."""
+    same = "How the model's players decide, slide and break a trap is the same in all of them"
+    what = "the variants differ in their numbers only"
+    if result["structure"] is not None:
+        ways = ", ".join(one["label"] for one in result["structure"]["drawn"])
+        what = (
+            "in half of the variants the numbers alone differ; in the other half, which shares, worth and "
+            f"what it depends on are from, {ways} differ, too (no source)"
+        )
+        same = "All else of how the model's players decide, slide and break a trap is the same in all of them"
+    return (
+        f"CAUTION: {what}. {same}, and nobody has published what traps bring. A call that pays in 95 of 100 "
+        "variants is not 95% sure to pay in a gym."
+    )
+
+
 def _dropped(result: Found) -> list[str]:
     worlds = result["worlds"]
     if worlds["ranges"] is None:
@@ -203,12 +259,14 @@ def _dropped(result: Found) -> list[str]:
     level = spoken(str(result["level"]))
     if worlds["dropped"] == 0:
         return [paragraph(f"All {worlds['drawn']:,} variants look like {level} play and were kept.")]
+    kinds = worlds["kinds"].items()
+    kept = "; ".join(f"kept {one['kept']:,} of {one['drawn']:,} {KINDS[kind]}" for kind, one in kinds)
     why = ", ".join(f"{RATE_WORDS[name]} {n:,}" for name, n in worlds["outside"].items() if n)
     return [
         paragraph(
             f"{worlds['dropped']:,} of {worlds['drawn']:,} variants were dropped: staying home there does "
             f"not look like {level} play ({why}; the limits are "
-            f"{'from memory' if 'from memory' in worlds['ranges_source'] else 'in the detail'})."
+            f"{'from memory' if 'from memory' in worlds['ranges_source'] else 'in the detail'}); {kept}."
         )
     ]
 

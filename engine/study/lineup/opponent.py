@@ -212,7 +212,7 @@ def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None =
     The calls are made at every chance (probability 1). [] where the scenario has none.
     """
     known: dict[str, Call] = {}
-    for call in (call for s in scenario.settings if not s.own_defence for call in s.calls):
+    for call in (call for s in scenario.settings if not s.own_base for call in s.calls):
         known.setdefault(call.name, call)  # of one name the first: the usual one, on everybody
     five = [player.number for player in scenario.offence_team.on_court]
     calls = list(known.values())[: MOST_SHADOW_SETTINGS // len(five)]

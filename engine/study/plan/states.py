@@ -56,12 +56,12 @@ class PlannedCall:
 def calls_of(scenario: Scenario) -> tuple[tuple[PlannedCall, ...], tuple[str, ...]]:
     """The distinct calls of a scenario's settings, and the names of settings that are left out.
 
-    Left out are settings with a defence of their own: a plan mixes calls within one defence.
+    Left out are settings with a defence or plays of their own: a plan mixes calls within one defence.
     """
     found: dict[str, PlannedCall] = {}
     left_out = []
     for setting in sorted(scenario.settings, key=lambda one: len(one.calls) != 1):
-        if setting.own_defence:
+        if setting.own_base:
             left_out.append(setting.name)
             continue
         for call in setting.calls:

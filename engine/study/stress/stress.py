@@ -1,9 +1,10 @@
 """In what share of plausible worlds does each call pay, and which uncertain inputs decide it?
 
-Nobody has published what traps bring, and pass speeds, slide speeds and reaction times are known only as
-ranges. The study draws worlds from those ranges (configs/model/stress.toml), plays staying home and every
-setting in each on common luck, and takes the luck of the draw out of what it reports. The structure
-of the model is the same in all worlds.
+Nobody has published what traps bring, pass speeds, slide speeds and reaction times are known only as
+ranges, and nobody knows how the opponent's players will decide. The study draws worlds from those ranges
+(configs/model/stress.toml), plays staying home and every setting in each on common luck, and takes the luck
+of the draw out of what it reports. In the second half of the worlds the structure varies, too: the attack's
+front, which of its plays it runs, and rules of how its players decide.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from engine.errors import InputError
-from engine.estimate.intervals import FloatArray, Found
+from engine.estimate.intervals import FloatArray, Found, ratio_interval
 from engine.estimate.luck import (
     BAND,
     HARMONICS,
@@ -34,38 +35,32 @@ from engine.estimate.tally import IntArray
 from engine.inputs.defaults import MOST_POSSESSIONS
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
-from engine.inputs.stress import RATES, BaseRates, StressList, UncertainInput, for_scenario, load_stress
+from engine.inputs.stress import (
+    FRONT,
+    PLAYS,
+    RATES,
+    StressList,
+    load_stress,
+)
 from engine.run.blocks import Progress, Runner, in_order
-from engine.run.branches import branches_of
 from engine.run.size import RunSize
-from engine.run.worlds import DUMMY, HOME_COLUMNS, WHOLE, sobol, world_task
+from engine.run.worlds import DUMMY, HOME_COLUMNS, WHOLE, world_task
 from engine.study.play import Opening, defence_dict, head, open_scenario, run_size
-from engine.world.pack import pack
+from engine.study.stress.variants import Draw, Variants, draw
 
-WORLDS, POSSESSIONS = 512, 3000
+WORLDS, POSSESSIONS = 1024, 1500
 LEAST_DRAWN, MOST_DRAWN = 16, 2**16
-
-
-@dataclass(frozen=True)
-class Draw:
-    """What is drawn: inputs, names held fixed, design float64[worlds, inputs + 1] in 0..1, the dummy last."""
-
-    inputs: tuple[UncertainInput, ...]
-    fixed: tuple[str, ...]
-    design: FloatArray
-    rates: BaseRates | None
-
-    def values(self, number: int) -> dict[str, float]:
-        """The inputs of world ``number``, the dummy left out."""
-        row = self.design[number]
-        return {one.name: one.low + (one.high - one.low) * float(row[i]) for i, one in enumerate(self.inputs)}
+#: Kinds of worlds: those in which only numbers vary, and those in which the structure does, too.
+NUMBERS, STRUCTURE = "numbers", "structure"
+#: Kept worlds of a kind without which its share is no headline.
+LEAST_KEPT = 200
 
 
 @dataclass(frozen=True)
 class Weighed:
-    """One call (or a whole setting) over the kept worlds."""
+    """One call (or a whole setting) over the kept worlds, by kind; ``effects`` over all of them."""
 
-    found: Shrunk
+    found: dict[str, Shrunk]
     effects: Effects | None
 
 
@@ -78,6 +73,7 @@ class StressResult:
     """
 
     scenario: Scenario
+    listed: StressList
     size: RunSize
     plan: Draw
     home: IntArray
@@ -115,17 +111,47 @@ class StressResult:
         return ~np.any(list(self.outside.values()), axis=0)
 
     @cached_property
+    def kinds(self) -> dict[str, NDArray[np.bool_]]:
+        """Kept worlds of each kind that was drawn, bool[worlds]; the headline's kind last."""
+        structural = self.plan.structural()
+        found = {NUMBERS: self.kept & ~structural}
+        return found | ({STRUCTURE: self.kept & structural} if self.plan.choices else {})
+
+    @cached_property
     def weighed(self) -> dict[tuple[int, int], Weighed]:
         """By (setting, row): row WHOLE the setting against home, 1 + i its call i. Kept worlds only."""
         found = {}
         names = [one.name for one in self.plan.inputs]
-        design = self.plan.design[self.kept]
+        design, seed = self.plan.design[self.kept], self.size.seed
         for s, setting in enumerate(self.scenario.settings):
             for row in range(1 + len(setting.calls)):
-                sums = self.settings[self.kept, s, row]
-                shrunk = shrink(sums[:, 0], sums[:, 1], sums[:, 2], self.size.seed)
-                found[s, row] = Weighed(shrunk, effects(names, design, shrunk, self.size.seed))
+                sums = self.settings[:, s, row]
+                by_kind = {kind: _shrunk(sums[there], seed) for kind, there in self.kinds.items()}
+                together = _shrunk(sums[self.kept], seed) if len(by_kind) > 1 else by_kind[NUMBERS]
+                found[s, row] = Weighed(by_kind, effects(names, design, together, seed))
         return found
+
+    def _by_choice(self, s: int, row: int) -> list[Found]:
+        """The mean value in the kept structural worlds of each choice, pooled over their possessions."""
+        sums = self.settings[:, s, row, :2]
+        found = []
+        for purpose, choices in self.plan.choices.items():
+            taken = [chosen.get(purpose) for chosen in self.chosen]
+            parts = []
+            for choice in choices:
+                n, total = sums[self.kept & np.array([one == choice for one in taken])].T
+                called = n > 0
+                y, x = total[called], n[called]
+                parts_of = (y.sum(), x.sum(), (y * y).sum(), (x * y).sum(), (x * x).sum(), len(x))
+                value = ratio_interval(*map(int, parts_of))
+                parts.append({"choice": choice, "worlds": int(called.sum()), "value": value.as_dict()})
+            found.append({"purpose": purpose, "choices": parts})
+        return found
+
+    @cached_property
+    def chosen(self) -> tuple[dict[str, str], ...]:
+        """The structure of each world."""
+        return tuple(self.plan.chosen(number) for number in range(len(self.kept)))
 
     def to_dict(self) -> Found:
         """The JSON contract of ``stress``; equal for equal inputs whatever the number of threads."""
@@ -138,6 +164,7 @@ class StressResult:
         result["worlds"] = self._worlds_dict()
         result["method"] = {
             "design": f"scrambled Sobol, {len(self.plan.inputs)} inputs and a dummy",
+            "structure": "the second half of the worlds; each choice drawn by seed, world and purpose",
             "share": "normal true values about an unknown mean with an unknown spread, both drawn",
             "band": BAND,
             "indices": f"first order, RBD-FAST of SALib, {HARMONICS} harmonics",
@@ -145,6 +172,7 @@ class StressResult:
             f"rank correlation {RANK_SHUFFLES} times",
             "least_worlds_for_indices": LEAST_WORLDS,
         }
+        result["structure"] = self._structure_dict()
         result["inputs"] = [one.model_dump() for one in self.plan.inputs]
         result["fixed"] = list(self.plan.fixed)
         result["settings"] = [
@@ -156,11 +184,16 @@ class StressResult:
 
     def _worlds_dict(self) -> Found:
         drawn, kept = len(self.kept), int(self.kept.sum())
-        rates = self.plan.rates
+        rates, structural = self.plan.rates, self.plan.structural()
         return {
             "drawn": drawn,
             "kept": kept,
             "dropped": drawn - kept,
+            "least_kept": LEAST_KEPT,
+            "kinds": {
+                kind: {"drawn": int((structural == (kind == STRUCTURE)).sum()), "kept": int(there.sum())}
+                for kind, there in self.kinds.items()
+            },
             "outside": {name: int(out.sum()) for name, out in self.outside.items()},
             "ranges": None if rates is None else {name: list(getattr(rates, name)) for name in RATES},
             "ranges_source": None if rates is None else rates.source,
@@ -168,6 +201,20 @@ class StressResult:
                 name: spread_of(rate[self.kept & np.isfinite(rate)]).as_dict()
                 for name, rate in self.rates.items()
             },
+        }
+
+    def _structure_dict(self) -> Found | None:
+        if self.listed.structure is None:
+            return None
+        labels = {FRONT: "their front", PLAYS: "their plays"}
+        labels |= {name: rule.label for name, rule in self.listed.structure.rules.items()}
+        return {
+            "source": self.listed.structure.source,
+            "drawn": [
+                {"purpose": purpose, "label": labels[purpose], "choices": list(choices)}
+                for purpose, choices in self.plan.choices.items()
+                if len(choices) > 1
+            ],
         }
 
     def _setting_dict(self, s: int, setting: Setting) -> Found:
@@ -184,9 +231,25 @@ class StressResult:
 
     def _weighed_dict(self, s: int, row: int) -> Found:
         weighed = self.weighed[s, row]
-        found, told = weighed.found, weighed.effects
-        kept, n = int(self.kept.sum()), int(self.settings[self.kept, s, WHOLE, 0].sum())
+        told, kind = weighed.effects, list(self.kinds)[-1]
         return {
+            **self._shrunk_dict(s, kind, weighed.found[kind]),
+            "kind": kind,
+            "numbers_only": None
+            if kind == NUMBERS
+            else self._shrunk_dict(s, NUMBERS, weighed.found[NUMBERS]),
+            "by_choice": self._by_choice(s, row),
+            "floor": None if told is None else told.floor,
+            "rank_floor": None if told is None else told.rank_floor,
+            "dummy": None if told is None else told.dummy,
+            "inputs": [] if told is None else [asdict(one) for one in told.inputs],
+        }
+
+    def _shrunk_dict(self, s: int, kind: str, found: Shrunk) -> Found:
+        there = self.kinds[kind]
+        kept, n = int(there.sum()), int(self.settings[there, s, WHOLE, 0].sum())
+        return {
+            "kept": kept,
             "worlds": found.worlds,
             "worlds_without": kept - found.worlds,
             "called": found.called,
@@ -199,10 +262,6 @@ class StressResult:
             "spread": found.spread,
             "luck": found.luck,
             "believed": found.believed,
-            "floor": None if told is None else told.floor,
-            "rank_floor": None if told is None else told.rank_floor,
-            "dummy": None if told is None else told.dummy,
-            "inputs": [] if told is None else [asdict(one) for one in told.inputs],
         }
 
     def table(self) -> pd.DataFrame:
@@ -210,7 +269,7 @@ class StressResult:
         rows = []
         for setting in self.to_dict()["settings"]:
             for call in setting["calls"]:
-                kept = {key: value for key, value in call.items() if key != "inputs"}
+                kept = {key: value for key, value in call.items() if key not in ("inputs", "by_choice")}
                 rows.append({"setting": setting["name"], **kept})
         return pd.json_normalize(rows, sep="_")
 
@@ -230,6 +289,8 @@ class StressResult:
         """One row per world: inputs, whether it was kept, home's base rates, value of each call as played."""
         table = pd.DataFrame([self.plan.values(j) for j in range(len(self.kept))]).rename_axis("world")
         table[DUMMY] = self.plan.design[:, -1]
+        for purpose in self.plan.choices:
+            table[purpose] = [chosen.get(purpose) for chosen in self.chosen]
         table["kept"] = self.kept
         for name, rate in self.rates.items():
             table[f"home_{name}"] = rate
@@ -238,6 +299,10 @@ class StressResult:
                 n, total = self.settings[:, s, 1 + i, 0], self.settings[:, s, 1 + i, 1]
                 table[f"{setting.name}: {call.name}"] = np.where(n > 0, total / np.maximum(n, 1), np.nan)
         return table
+
+
+def _shrunk(sums: IntArray, seed: int) -> Shrunk:
+    return shrink(sums[:, 0], sums[:, 1], sums[:, 2], seed)
 
 
 def check_worlds(worlds: int, size: RunSize) -> int:
@@ -251,12 +316,6 @@ def check_worlds(worlds: int, size: RunSize) -> int:
         most = f"at most {MOST_POSSESSIONS} possessions in all worlds together"
         raise InputError("--possessions", "", size.possessions, most)
     return int(worlds)
-
-
-def draw(scenario: Scenario, listed: StressList, worlds: int, seed: int) -> Draw:
-    """The plan of a study: ranges fitted to the scenario, and the design of the worlds."""
-    inputs, fixed = for_scenario(listed, scenario.constants)
-    return Draw(inputs, fixed, sobol(len(inputs) + 1, worlds, seed), listed.rates.get(scenario.level or ""))
 
 
 def stress(
@@ -288,17 +347,19 @@ def stress(
     scenario = open_scenario(scenario)
     size = run_size(scenario, POSSESSIONS if possessions is None else possessions, seed, threads)
     worlds = check_worlds(worlds, size)
-    plan = draw(scenario, load_stress() if listed is None else listed, worlds, size.seed)
-    branches = branches_of(pack(scenario))
+    listed = load_stress() if listed is None else listed
+    plan = draw(scenario, listed, worlds, size.seed)
+    variants = Variants(scenario, listed, plan)
     runner = Runner(size.seed)
-    runner.warm(branches.home)
-    task = world_task(runner, branches, size.possessions, plan.values)
+    runner.warm(variants.own.home)
+    task = world_task(runner, size.possessions, variants.plan_of)
     found = list(in_order(worlds, size.threads, runner, task, progress))
     return StressResult(
         scenario=scenario,
+        listed=listed,
         size=size,
         plan=plan,
         home=np.stack([one.home for one in found]),
         settings=np.stack([one.settings for one in found]),
-        own_base=tuple(setting.base is not None for setting in branches.settings),
+        own_base=tuple(setting.base is not None for setting in variants.own.settings),
     )

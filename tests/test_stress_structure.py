@@ -1,0 +1,135 @@
+"""Structural worlds of the stress study: front, plays and rules of deciding are drawn, and told apart."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from engine.inputs import load_alignment, load_constants, load_scenario
+from engine.inputs.stress import SPECIAL, Rule, Structure, load_stress
+from engine.report.screen.stress import stress_text
+from engine.run.worlds import changed
+from engine.study.stress.stress import StressResult, stress
+from engine.study.stress.variants import Variants, draw
+from engine.world.pack import pack
+
+WORLDS, POSSESSIONS = 16, 200
+
+
+@pytest.fixture(scope="module")
+def scenario() -> Any:
+    """The demo with the wing trap (called most often) and a setting of two calls."""
+    loaded = load_scenario("friday_night")
+    return loaded.model_copy(update={"settings": (loaded.settings[2], loaded.settings[4])})
+
+
+@pytest.fixture(scope="module")
+def small(scenario: Any) -> StressResult:
+    return stress(scenario, WORLDS, POSSESSIONS, seed=5, threads=2)
+
+
+LOOKS = Rule(label="looks", constants=("look_s", "look_again_s"), choices={"short": 0.5, "long": 2.0})
+OTHER_WAYS = Structure(
+    source="invented", alignments=("overload",), plays=("all", "half", "none"), rules={"looks": LOOKS}
+)
+
+
+def test_structural_worlds_are_what_pack_makes_of_the_same_choices(scenario: Any) -> None:
+    """Front, plays and rules: as if a scenario had them; the first half of the worlds has the scenario's."""
+    listed = load_stress().model_copy(update={"structure": OTHER_WAYS})
+    worlds = 64
+    plan = draw(scenario, listed, worlds, 5)
+    variants = Variants(scenario, listed, plan)
+    known = load_constants()
+    seen = set()
+    for number in range(worlds):
+        chosen = plan.chosen(number)
+        assert bool(chosen) == (number >= worlds // 2)
+        constants = scenario.constants | {n: v for n, v in plan.values(number).items() if n not in SPECIAL}
+        alignment, plays = scenario.alignment, scenario.plays
+        if chosen:
+            assert chosen.keys() == {"front", "plays", "looks"}
+            alignment = load_alignment(chosen["front"])
+            for name in LOOKS.constants:
+                value = scenario.constants[name] * LOOKS.choices[chosen["looks"]]
+                constants[name] = min(max(value, known[name].low), known[name].high)
+        found = variants.plan_of(number)
+        run = found.home["steps"]["against"][0] != 0
+        steps = np.repeat(np.arange(len(plays)), [len(play.steps) for play in plays])
+        on = tuple(plays[i] for i in dict.fromkeys(steps[run[: len(steps)]].tolist()))
+        which = chosen.get("plays", "all")
+        assert {"all": len(on) == len(plays), "none": not on, "half": len(on) < len(plays)}[which]
+        seen.add((*chosen.values(), len(on)))
+        like = scenario.model_copy(update={"constants": constants, "alignment": alignment})
+        wanted = pack(like)
+        special = {name: value for name, value in plan.values(number).items() if name in SPECIAL}
+        pairs = [(found.home, wanted.home)]
+        pairs += [
+            (one.world, other.world) for one, other in zip(found.settings, wanted.settings, strict=True)
+        ]
+        for world, packed in pairs:
+            other = changed(packed, special)
+            other["steps"]["against"][0, : len(steps)][~run[: len(steps)]] = 0
+            assert world.tobytes() == other.tobytes()
+    halves = {one[3] for one in seen if len(one) == 4 and one[1] == "half"}
+    assert len(seen) > 10 and len(halves) >= 3, "each play by its own draw"
+
+
+def test_a_structural_choice_hangs_on_its_own_world_and_purpose_alone(scenario: Any) -> None:
+    listed = load_stress().model_copy(update={"structure": OTHER_WAYS})
+    more = OTHER_WAYS.model_copy(
+        update={
+            "rules": {"waiting": LOOKS.model_copy(update={"constants": ("reluctance_points",)})}
+            | OTHER_WAYS.rules
+        }
+    )
+    one, other = (
+        draw(scenario, listed.model_copy(update={"structure": structure}), 256, 5)
+        for structure in (OTHER_WAYS, more)
+    )
+    for number in range(128, 256):
+        assert one.chosen(number).items() <= other.chosen(number).items()
+    for purpose, choices in one.choices.items():  # evenly: 128 draws, 4 standard errors
+        for choice in choices:
+            n, p = sum(one.chosen(number).get(purpose) == choice for number in range(256)), 1 / len(choices)
+            assert abs(n - 128 * p) < 4 * (128 * p * (1 - p)) ** 0.5
+    assert draw(scenario, listed, 256, 6).chosen(200) != one.chosen(200) or draw(
+        scenario, listed, 256, 6
+    ).chosen(201) != one.chosen(201)
+
+
+def test_shares_stand_apart_by_kind_of_world(scenario: Any, small: StressResult) -> None:
+    """Numbers alone: the same worlds as without a structure; the rest is pooled by choice, from the sums."""
+    assert small.plan.structural().tolist() == [False] * 8 + [True] * 8
+    none = load_stress().model_copy(update={"structure": None})
+    alone = stress(scenario, WORLDS, POSSESSIONS, seed=5, threads=2, listed=none)
+    assert (alone.settings[:8] == small.settings[:8]).all() and (alone.home[:8] == small.home[:8]).all()
+    assert (alone.home[8:] != small.home[8:]).any(axis=1).all()
+    found, before = small.to_dict(), alone.to_dict()
+    assert before["structure"] is None and list(before["worlds"]["kinds"]) == ["numbers"]
+    kinds = found["worlds"]["kinds"]
+    assert [kinds[kind]["drawn"] for kind in ("numbers", "structure")] == [8, 8]
+    assert kinds["numbers"]["kept"] + kinds["structure"]["kept"] == found["worlds"]["kept"]
+    call = found["settings"][0]["calls"][0]
+    own = small.kept & (np.arange(WORLDS) >= 8)
+    assert call["kind"] == "structure" and call["called"] == int(small.settings[own, 0, 1, 0].sum())
+    own = small.kept & (np.arange(WORLDS) < 8)
+    assert call["numbers_only"]["called"] == int(small.settings[own, 0, 1, 0].sum())
+    assert [one["purpose"] for one in call["by_choice"]] == list(small.plan.choices)
+    for one in call["by_choice"]:
+        for part in one["choices"]:
+            there = small.kept & np.array([c.get(one["purpose"]) == part["choice"] for c in small.chosen])
+            n, total = small.settings[there, 0, 1, :2].sum(axis=0).tolist()
+            assert part["value"]["mean"] == (pytest.approx(total / n) if n else None)
+    assert set(small.worlds().columns) >= {"front", "plays", "looks"}
+
+
+def test_what_has_one_choice_is_not_said_to_vary(scenario: Any) -> None:
+    alone = OTHER_WAYS.model_copy(update={"alignments": (), "plays": ("none",)})
+    found = stress(scenario, 16, 30, 5, 2, listed=load_stress().model_copy(update={"structure": alone}))
+    assert [one["purpose"] for one in found.to_dict()["structure"]["drawn"]] == ["looks"]
+    text = " ".join(stress_text(found.to_dict()).split())
+    assert "are from, looks differ, too" in text
+    assert found.chosen[0] == {} and all(one["plays"] == "none" for one in found.chosen[8:])
