@@ -175,6 +175,7 @@ def report(
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     from engine.report.page.answer import advised_words
     from engine.report.page.page import bench_page, report_page
+    from engine.report.screen.sheet import sheet_lines
     from engine.report.words import paragraph
     from engine.study.evening_report import NEEDS
 
@@ -188,6 +189,8 @@ def report(
     files = output if bench is None else f"{output}, {bench}"
     for line in (*advised_words(found), f"The page is in {files}."):
         sys.stdout.write(f"{paragraph(line)}\n")
+    sheet = sheet_lines(found.sheet)
+    sys.stdout.write("".join(f"{line}\n" for line in ["", *sheet] if sheet))
     sys.stdout.flush()
 
 

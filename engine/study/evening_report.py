@@ -24,6 +24,7 @@ from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening
 from engine.run.size import check_size
 from engine.study.evening_file import EveningFile
+from engine.study.sheet.counts import sheet_counts
 
 Progress = Callable[[int, int], None]
 
@@ -59,6 +60,7 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "timing": (),
     "lineup": (),
     "shots": ("stress",),
+    "sheet": (),
 }
 #: What a game, ``timing`` and a traced possession take, in possessions at home; measured on the example
 #: evening, for the time said beforehand and the bar only.
@@ -82,6 +84,7 @@ class EveningReport:
     ``advised``: (index of the setting, index of its call) of each call advised, the best first; ``planned``:
     the candidates of the plan that it was taken from. ``scenario``: as played, without settings where no trap
     may be advised. ``stress``: None where there is no call. ``weighed``: the settings that it has, by index.
+    ``sheet``: the opponent's sheet beside the model, {} where it counts too little.
     """
 
     evening: Evening
@@ -97,6 +100,7 @@ class EveningReport:
     timing: Found
     lineup: Found
     shots: Found
+    sheet: Found
 
     def to_dict(self) -> Found:
         """Plain JSON."""
@@ -113,6 +117,7 @@ class EveningReport:
             "timing": self.timing,
             "lineup": self.lineup,
             "shots": self.shots,
+            "sheet": self.sheet,
         }
 
 
@@ -196,6 +201,7 @@ class Played:
         n = self.scenario.possessions if size.possessions is None else size.possessions
         self.size = check_size(n, self.scenario.seed if seed is None else seed, threads)
         self.effort = replace(size, possessions=n)
+        self.counts = sheet_counts(evening)
         self.asked = asked or Asked()
         self.file = file
         self.progress: Progress | None = None
@@ -217,6 +223,7 @@ class Played:
                 "asked": (more.delta, more.confidence, more.anywhere),
             },
             "shots": {"traced": effort.traced},
+            "sheet": {"possessions": effort.possessions},
         }
         needs = [self.key(other) for other in NEEDS[name]]
         return canonical({"seed": self.size.seed, "own": own[name], "needs": needs})
@@ -257,6 +264,7 @@ class Played:
             "timing": TIMING * self.size.threads,
             "lineup": 0.7 * effort.lineup_possessions,
             "shots": PER_TRACED * effort.traced + 4000.0,
+            "sheet": n if self.counts is not None else 0.0,
         }[name]
 
     def expect(self, *names: str) -> float:
@@ -299,6 +307,7 @@ class Played:
             "timing": self._timing,
             "lineup": self._lineup,
             "shots": self._shots,
+            "sheet": self._sheet,
         }
         for other in NEEDS[name]:
             self.part(other)
@@ -388,6 +397,13 @@ class Played:
         first: tuple[int | None, int] = next(iter((*self.advised(), *self.candidates())), (None, 0))
         return court_shots(self.scenario, *first, self.size.seed, self.effort.traced, told)
 
+    def _sheet(self, told: Progress) -> _Result | None:
+        from engine.study.sheet.rows import compare_sheet
+
+        if self.counts is None:
+            return None
+        return compare_sheet(self.counts, self.scenario, self.size, told)
+
     def report(self) -> EveningReport:
         """All parts together."""
         return EveningReport(
@@ -404,4 +420,5 @@ class Played:
             timing=self.part("timing"),
             lineup=self.part("lineup"),
             shots=self.part("shots"),
+            sheet=self.part("sheet"),
         )

@@ -17,6 +17,7 @@ from engine.report.page.court_card import home_card
 from engine.report.replay.page import environment, own_part
 from engine.report.screen.evening import shot_line
 from engine.report.screen.timing import bump_words
+from engine.report.sheet_view import sheet_view
 from engine.report.words import GLOSSARY, count
 from engine.study.evening_report import EveningReport
 from engine.study.lineup.advice import AREAS
@@ -107,6 +108,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             assumptions=report.evening.assumptions,
             shooting=[shot_line(note.to_dict()) for note in report.evening.shooting],
             remarks=report.evening.remarks,
+            sheet=sheet_view(report.sheet),
             cautions=words.cautions(report),
             glossary=GLOSSARY,
             appendix=appendix_view(report),
