@@ -11,6 +11,7 @@ from engine.commands.shared import (
     ctrl_c,
     deliver,
     file_option,
+    fitted,
     load_engine,
     one_line,
     output_options,
@@ -241,6 +242,7 @@ def replay(
     from engine.report.words import paragraph
     from engine.study.replay.replay import replay as play_again
 
+    loaded = fitted(evening, quiet, threads)
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         picked = pick_possession(loaded, call, pick, setting, possessions, seed, threads, progress)

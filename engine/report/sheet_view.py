@@ -43,6 +43,8 @@ WAYS = {
     "threes_of_made": ("takes threes away", "gives up threes"),
     "turnovers": ("less", "more"),
 }
+#: The rates that the model is fitted to.
+FOLLOWED = {"free_throws": "the free throws", "turnovers": "the lost balls"}
 #: Difference of 100 from which on it is told.
 MUCH = 10.0
 
@@ -76,6 +78,28 @@ def sheet_advice(found: Found) -> str:
     return ""
 
 
+def _followed(fit: Found) -> list[str]:
+    """What of the sheet the model follows, and what it cannot. ``fit``: JSON of the part fit."""
+    said = []
+    followed = fit.get("followed", ())
+    if followed:
+        names = " and ".join(FOLLOWED[one["rate"]] for one in followed)
+        said.append(
+            f"The model is fitted to {names} of your sheet, pulled to its own as if {fit['prior']:g} shots "
+            "or plays of it had been added."
+        )
+    said += [
+        f"{FOLLOWED[one['rate']].capitalize()} cannot be followed further: the end of the model's range."
+        for one in followed
+        if one["stopped"] and abs(one["after"] - one["aim"]) > one["standard_error"]
+    ]
+    return [
+        *said,
+        "How well a man shoots follows his counts. Not followed, for want of such a number in the model: how "
+        "often who shoots, and how many of it are threes.",
+    ]
+
+
 def sheet_view(found: Found) -> Found | None:
     """Head, table and notes; None where the sheet counts too little. ``found``: JSON of the part sheet."""
     if not found:
@@ -88,6 +112,7 @@ def sheet_view(found: Found) -> Found | None:
     ]
     if any(row["key"] in ("turnovers", "points") for row in found["rows"]):
         notes.append("A play ends in a shot, free throws or a lost ball.")
+    notes += _followed(found["fit"])
     if not found["attempts"]:
         notes.append("Your sheet does not say how many shots they tried: those that went in are compared.")
     return {

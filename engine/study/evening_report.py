@@ -6,6 +6,9 @@ all: whatever prints a figure reads the same result. A report takes all parts. T
 that the worlds can be many. Advised are at most MOST_ADVISED of them, those that pay in a clear majority of
 worlds.
 
+Before all of them the opponent is fitted to the counts of his sheet, where it has enough (part ``fit``), on
+the scenario's own seed: whatever is asked, it is asked of the same opponent.
+
 Studies are imported when they play: to read a kept result takes no compiled engine.
 """
 
@@ -25,6 +28,7 @@ from engine.inputs.sheets import Evening
 from engine.run.size import check_size
 from engine.study.evening_file import EveningFile
 from engine.study.sheet.counts import sheet_counts
+from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS, values_of, with_knobs
 
 Progress = Callable[[int, int], None]
 
@@ -54,13 +58,14 @@ USUAL = ReportSize()
 
 #: The parts of an evening, in the order in which they are played, and those that each needs first.
 NEEDS: dict[str, tuple[str, ...]] = {
-    "compare": (),
+    "fit": (),
+    "compare": ("fit",),
     "plan": ("compare",),
     "stress": ("plan",),
-    "timing": (),
-    "lineup": (),
+    "timing": ("fit",),
+    "lineup": ("fit",),
     "shots": ("stress",),
-    "sheet": (),
+    "sheet": ("fit",),
 }
 #: What a game, ``timing`` and a traced possession take, in possessions at home; measured on the example
 #: evening, for the time said beforehand and the bar only.
@@ -194,9 +199,6 @@ class Played:
         ``file`` None keeps nothing. No call is played where the evening's care allows no trap advice."""
         self.evening = evening
         self.traps = evening.care.trap_advice_allowed
-        self.scenario = evening.scenario
-        if not self.traps:
-            self.scenario = self.scenario.model_copy(update={"settings": ()})
         size = USUAL if effort is None else effort
         n = self.scenario.possessions if size.possessions is None else size.possessions
         self.size = check_size(n, self.scenario.seed if seed is None else seed, threads)
@@ -206,7 +208,18 @@ class Played:
         self.file = file
         self.progress: Progress | None = None
         self._found: dict[str, Found] = {}
+        if self.counts is None:
+            self._found["sheet"] = {}
+        if self.counts is None or not self.counts.can_be_followed:
+            self._found["fit"] = {}
         self._shares: dict[str, tuple[float, float]] = {}
+
+    @property
+    def scenario(self) -> Scenario:
+        """As played: the opponent fitted once the part ``fit`` is there; without settings where no trap may
+        be advised."""
+        scenario = self.evening.scenario
+        return scenario if self.traps else scenario.model_copy(update={"settings": ()})
 
     # --- what is there and what is missing ----------------------------------------------------------------
 
@@ -214,6 +227,7 @@ class Played:
         """What is asked of a part, with all it builds on, as one line."""
         effort, more = self.effort, self.asked
         own: dict[str, Mapping[str, object]] = {
+            "fit": {},
             "compare": {"possessions": effort.possessions},
             "plan": {"games": effort.games, "parts": effort.table_parts, "changes": more.changes},
             "stress": {"worlds": effort.worlds, "possessions": effort.world_possessions},
@@ -226,7 +240,8 @@ class Played:
             "sheet": {"possessions": effort.possessions},
         }
         needs = [self.key(other) for other in NEEDS[name]]
-        return canonical({"seed": self.size.seed, "own": own[name], "needs": needs})
+        seed = self.evening.scenario.seed if name == "fit" else self.size.seed
+        return canonical({"seed": seed, "own": own[name], "needs": needs})
 
     def missing(self, *names: str) -> list[str]:
         """Those of the parts, and of what they need, that must be played, in the order of playing."""
@@ -240,8 +255,14 @@ class Played:
         if name not in self._found and self.file is not None:
             found = self.file.get(name, self.key(name))
             if found is not None:
-                self._found[name] = self._headed(found)
+                self._take(name, found)
         return self._found.get(name)
+
+    def _take(self, name: str, found: Found) -> None:
+        self._found[name] = self._headed(found)
+        if name == "fit":
+            fitted = with_knobs(self.evening.scenario, values_of(found))
+            self.evening = replace(self.evening, scenario=fitted)
 
     def _headed(self, found: Found) -> Found:
         """A result with where the sheets lie now: it was kept by what is in them."""
@@ -258,13 +279,14 @@ class Played:
         effort, calls = self.effort, sum(len(one.calls) for one in self.scenario.settings)
         n = float(self.size.possessions)
         return {
+            "fit": float(MOST_RUNS * FIT_POSSESSIONS),
             "compare": n * (1.0 + 0.2 * calls),
             "plan": 2000.0 * effort.table_parts * (1.0 + 0.7 * calls) + PER_GAME * effort.games,
             "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
             "timing": TIMING * self.size.threads,
             "lineup": 0.7 * effort.lineup_possessions,
             "shots": PER_TRACED * effort.traced + 4000.0,
-            "sheet": n if self.counts is not None else 0.0,
+            "sheet": n,
         }[name]
 
     def expect(self, *names: str) -> float:
@@ -301,6 +323,7 @@ class Played:
         if found is not None:
             return found
         play: dict[str, Callable[[Progress], _Result | None]] = {
+            "fit": self._fit,
             "compare": self._compare,
             "plan": self._plan,
             "stress": self._stress,
@@ -318,8 +341,14 @@ class Played:
         if self.file is not None:
             self.file.put(name, self.key(name), found)
         told(1, 1)
-        self._found[name] = self._headed(found)
+        self._take(name, found)
         return self._found[name]
+
+    def _fit(self, told: Progress) -> _Result:
+        from engine.study.sheet.fit import fit_sheet
+
+        assert self.counts is not None
+        return fit_sheet(self.counts, self.scenario, self.scenario.seed, self.size.threads, told)
 
     def _compare(self, told: Progress) -> _Result:
         from engine.study.compare import compare
@@ -397,15 +426,15 @@ class Played:
         first: tuple[int | None, int] = next(iter((*self.advised(), *self.candidates())), (None, 0))
         return court_shots(self.scenario, *first, self.size.seed, self.effort.traced, told)
 
-    def _sheet(self, told: Progress) -> _Result | None:
+    def _sheet(self, told: Progress) -> _Result:
         from engine.study.sheet.rows import compare_sheet
 
-        if self.counts is None:
-            return None
-        return compare_sheet(self.counts, self.scenario, self.size, told)
+        assert self.counts is not None
+        return compare_sheet(self.counts, self.scenario, self.size, self.part("fit"), told)
 
     def report(self) -> EveningReport:
         """All parts together."""
+        self.part("fit")
         return EveningReport(
             evening=self.evening,
             scenario=self.scenario,

@@ -25,6 +25,11 @@ class SheetCounts:
     attempts: bool
     numbers: tuple[int, ...]
 
+    @property
+    def can_be_followed(self) -> bool:
+        """Whether there is a rate that the model can be fitted to (engine.study.sheet.knobs)."""
+        return self.attempts and self.has("free_throws")
+
     def has(self, *kinds: str) -> bool:
         """Whether the sheet has these counts of all the men."""
         return bool((self.counts[np.ix_(self.men, [KINDS.index(k) for k in kinds])] >= 0).all())

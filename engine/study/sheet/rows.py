@@ -173,13 +173,14 @@ def rows(sheet: SheetCounts, model: MenTally) -> tuple[Row, ...]:
 
 @dataclass(frozen=True)
 class SheetModel:
-    """The sheet beside the model; ``men``: shirt numbers of those compared."""
+    """The sheet beside the model; ``men``: shirt numbers of those compared; ``fit``: JSON of the fit."""
 
     scenario: Scenario
     size: RunSize
     men: tuple[int, ...]
     attempts: bool
     rows: tuple[Row, ...]
+    fit: Found
 
     def to_dict(self) -> Found:
         """Plain JSON."""
@@ -188,13 +189,14 @@ class SheetModel:
             "men": list(self.men),
             "attempts": self.attempts,
             "rows": [row.to_dict() for row in self.rows],
+            "fit": self.fit,
         }
 
 
 def compare_sheet(
-    sheet: SheetCounts, scenario: Scenario, size: RunSize, progress: Progress | None = None
+    sheet: SheetCounts, scenario: Scenario, size: RunSize, fit: Found, progress: Progress | None = None
 ) -> SheetModel:
     """Play staying home, the possessions that ``compare`` plays, and put it beside the sheet."""
     model = play_men(scenario, size.possessions, size.seed, size.threads, progress)
     men = tuple(sheet.numbers[man] for man in sheet.men)
-    return SheetModel(scenario, size, men, sheet.attempts, rows(sheet, model))
+    return SheetModel(scenario, size, men, sheet.attempts, rows(sheet, model), fit)
