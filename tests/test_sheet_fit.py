@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from scipy import stats
-from sheet_files import OPPONENT, write_evening
-from test_sheet_model import FIVE, counted
+from sheet_files import FIVE, OPPONENT, counted, write_evening
 
 from engine import cli
 from engine.estimate.men import KINDS, MenTally

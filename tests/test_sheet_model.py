@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from scipy import stats
-from sheet_files import Table, write_evening
+from sheet_files import COUNTED_HEAD, FIVE, counted, write_evening
 
 from engine.estimate.intervals import Interval
 from engine.estimate.men import KINDS, PLAY, POINTS, SHOTS, MenTally, weights
@@ -24,28 +24,6 @@ from engine.study.sheet.men import play_men
 from engine.study.sheet.rows import Row, poisson_limits, rows
 
 N = 3000
-HEAD = [
-    "number", "starts", "position", "twos", "twos_attempted", "threes", "threes_attempted",
-    "free_throws", "free_throws_attempted", "turnovers",
-]  # fmt: skip
-#: Counts of a side by man: twos, threes, free throws (made, attempted), balls lost.
-FIVE = {
-    5: (30, 70, 20, 60, 25, 32, 48),
-    10: (40, 88, 34, 95, 20, 27, 31),
-    12: (35, 80, 12, 44, 22, 35, 29),
-    20: (60, 118, 1, 6, 30, 55, 26),
-    33: (64, 121, 0, 0, 33, 60, 30),
-}
-POSITIONS = ("guard", "wing", "wing", "big", "big")
-
-
-def counted(five: dict[int, tuple[int, ...]] = FIVE) -> Table:
-    """opponent.csv with these counts."""
-    lines = [
-        [str(number), "yes", position, *(str(value) for value in values)]
-        for (number, values), position in zip(five.items(), POSITIONS, strict=True)
-    ]
-    return [HEAD, *lines]
 
 
 @pytest.fixture(scope="module")
@@ -126,7 +104,9 @@ def test_men_without_counts_are_left_out_and_too_few_are_no_side(known: int, tmp
 
 
 def test_makes_alone_are_compared_with_makes(tmp_path: Path) -> None:
-    table = [[cell for i, cell in enumerate(line) if "attempted" not in HEAD[i]] for line in counted()]
+    table = [
+        [cell for i, cell in enumerate(line) if "attempted" not in COUNTED_HEAD[i]] for line in counted()
+    ]
     evening = load_evening(write_evening(tmp_path, {"opponent.csv": table}))
     found = sheet_counts(evening)
     assert found is not None and not found.attempts
