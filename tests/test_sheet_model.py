@@ -216,9 +216,9 @@ def test_the_model_is_flagged_outside_the_range_alone() -> None:
 @pytest.mark.parametrize(
     ("key", "model", "words"),
     [
-        ("threes", 0.6, "They shoot 40 of 100 from three on your sheet, 60 in the model: a call that takes"),
-        ("threes", 0.2, "a call that gives up threes"),
-        ("threes_of_made", 0.6, "Of 100 shots they make, 40 are threes"),
+        ("threes", 0.6, "40 of 100 shots are threes, in the model 60: calls that take threes away"),
+        ("threes", 0.2, "calls that give up threes"),
+        ("threes_of_made", 0.6, "40 of 100 shots made are threes"),
         ("turnovers", 0.6, "a trap may win less than it says"),
         ("threes", 0.4 + (MUCH - 1) / 100, ""),
         ("points", 0.9, ""),
@@ -226,10 +226,11 @@ def test_the_model_is_flagged_outside_the_range_alone() -> None:
 )
 def test_advice_is_one_sentence_where_they_differ_by_much(key: str, model: float, words: str) -> None:
     row = Row(key, None, Interval(0.4, 0.37, 0.43), model, 0.01).to_dict()
-    said = sheet_advice({"rows": [row]})
+    about, said = sheet_advice({"rows": [row]})
+    assert about == (key if words else "")
     assert (words in said) and bool(said) == bool(words) and said.count(".") <= 1
     inside = Row(key, None, Interval(0.4, 0.1, 0.95), model, 0.01).to_dict()
-    assert sheet_advice({"rows": [inside]}) == ""
+    assert sheet_advice({"rows": [inside]}) == ("", "")
 
 
 def test_the_table_is_narrow_and_says_every_rate(evening: Any) -> None:

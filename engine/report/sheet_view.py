@@ -25,22 +25,24 @@ LABELS = {
 #: Rates whose difference is told as advice, the first that differs by MUCH, and of 100 what.
 ADVICE = {
     "threes": (
-        "They shoot {sheet} of 100 from three on your sheet, {model} in the model: a call that {way} may "
-        "look better than it is."
+        "On your sheet {sheet} of 100 shots are threes, in the model {model}: calls that {way} look better "
+        "than they are."
     ),
     "threes_of_made": (
-        "Of 100 shots they make, {sheet} are threes on your sheet, {model} in the model: a call that {way} "
-        "may look better than it is."
+        "On your sheet {sheet} of 100 shots made are threes, in the model {model}: calls that {way} look "
+        "better than they are."
     ),
     "turnovers": (
         "They lose the ball in {sheet} of 100 plays on your sheet, in {model} in the model: a trap may win "
         "{way} than it says."
     ),
 }
+#: Those about threes.
+THREES = ("threes", "threes_of_made")
 #: By whether the model has more of it than the sheet.
 WAYS = {
-    "threes": ("takes threes away", "gives up threes"),
-    "threes_of_made": ("takes threes away", "gives up threes"),
+    "threes": ("take threes away", "give up threes"),
+    "threes_of_made": ("take threes away", "give up threes"),
     "turnovers": ("less", "more"),
 }
 #: The rates that the model is fitted to.
@@ -65,8 +67,11 @@ def _row(row: Found) -> Found:
     }
 
 
-def sheet_advice(found: Found) -> str:
-    """One sentence where sheet and model differ by much, else ""."""
+def sheet_advice(found: Found) -> tuple[str, str]:
+    """What sheet and model differ in by much, and one sentence on it; ("", "") where they do not.
+
+    ``found``: JSON of the part sheet.
+    """
     rows = {row["key"]: row for row in found.get("rows", ()) if row["number"] is None}
     for key, said in ADVICE.items():
         row = rows.get(key)
@@ -74,8 +79,9 @@ def sheet_advice(found: Found) -> str:
             continue
         sheet, model = row["sheet"]["mean"], row["model"]["mean"]
         if 100.0 * abs(model - sheet) >= MUCH:
-            return said.format(sheet=_hundred(sheet), model=_hundred(model), way=WAYS[key][model < sheet])
-    return ""
+            way = WAYS[key][model < sheet]
+            return key, said.format(sheet=_hundred(sheet), model=_hundred(model), way=way)
+    return "", ""
 
 
 def _followed(fit: Found) -> list[str]:
@@ -120,5 +126,5 @@ def sheet_view(found: Found) -> Found | None:
         "names": list(NAMES),
         "rows": [_row(row) for row in found["rows"]],
         "notes": notes,
-        "advice": sheet_advice(found),
+        "advice": sheet_advice(found)[1],
     }

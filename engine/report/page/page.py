@@ -92,7 +92,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             not_advised=words.not_advised(report),
             home=words.home_words(report),
             ledger=words.ledger_rows(report),
-            model=words.MODEL,
+            model=words.model_words(report),
             pictures=pictures(report),
             off_by=page_shots.sampling_words(
                 min(len(of) for of in (report.shots["home"], report.shots["called"]) if of is not None)
