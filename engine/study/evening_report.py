@@ -6,8 +6,7 @@ all: whatever prints a figure reads the same result. A report takes all parts. T
 that the worlds can be many. Advised are at most MOST_ADVISED of them, those that pay in a clear majority of
 worlds.
 
-Before all of them the opponent is fitted to the counts of his sheet, where it has enough (part ``fit``), on
-the scenario's own seed: whatever is asked, it is asked of the same opponent.
+Before all of them the opponent is fitted to his sheet (``fit``), on the scenario's own seed: one for all.
 
 Studies are imported when they play: to read a kept result takes no compiled engine.
 """
@@ -207,17 +206,14 @@ class Played:
         self.asked = asked or Asked()
         self.file = file
         self.progress: Progress | None = None
-        self._found: dict[str, Found] = {}
-        if self.counts is None:
-            self._found["sheet"] = {}
-        if self.counts is None or not self.counts.can_be_followed:
-            self._found["fit"] = {}
+        followed = self.counts is not None and self.counts.can_be_followed
+        nothing = {"sheet": self.counts is None, "fit": not followed}
+        self._found: dict[str, Found] = {name: {} for name, empty in nothing.items() if empty}
         self._shares: dict[str, tuple[float, float]] = {}
 
     @property
     def scenario(self) -> Scenario:
-        """As played: the opponent fitted once the part ``fit`` is there; without settings where no trap may
-        be advised."""
+        """As played: fitted once ``fit`` is there; without settings where no trap may be advised."""
         scenario = self.evening.scenario
         return scenario if self.traps else scenario.model_copy(update={"settings": ()})
 
@@ -261,8 +257,8 @@ class Played:
     def _take(self, name: str, found: Found) -> None:
         self._found[name] = self._headed(found)
         if name == "fit":
-            fitted = with_knobs(self.evening.scenario, values_of(found))
-            self.evening = replace(self.evening, scenario=fitted)
+            scenario = with_knobs(self.evening.scenario, values_of(found))
+            self.evening = replace(self.evening, scenario=scenario)
 
     def _headed(self, found: Found) -> Found:
         """A result with where the sheets lie now: it was kept by what is in them."""
