@@ -40,13 +40,10 @@ from engine.inputs.levels import (
     shifted,
 )
 from engine.study.levels import level_rates, standard_error
+from engine.study.newton import Range, slopes, solve
 
 #: A knob's step, whose effect gives the slopes: log odds of a shift, share of a constant's range.
 SHIFT_STEP, RANGE_STEP = 0.2, 0.2
-#: Largest move of a knob in one round, in such steps.
-MOST_STEPS = 4.0
-#: A slope is believed when it is this many standard errors from nothing.
-SURE = 3.0
 #: Decimals that a knob is written with, and a rate.
 KNOB_DECIMALS, RATE_DECIMALS = 4, 4
 #: The record of a fit starts here in a level file; everything after it is rewritten.
@@ -58,7 +55,7 @@ Rates = dict[str, tuple[float, float]]
 
 
 @dataclass
-class Problem:
+class Problem(Range):
     """A level, its reference scenario, its knobs (knob -> rate), their steps and bounds, and the goals."""
 
     level: Level
@@ -106,84 +103,38 @@ class Problem:
         rates = level_rates(self.at(knobs), possessions or self.possessions, self.seed, self.threads)
         return {k: (i.mean, standard_error(i)) for k, i in rates.items() if i.mean is not None}
 
-    def missed(self, rates: Rates) -> str:
-        """How far the rates are from their goals, for the screen."""
-        missing = self.aimed(rates)[0] - self.goal
+    def missed(self, found: Array) -> str:
+        """How far rates (``aimed``) are from their goals, for the screen."""
+        missing = found[:, 0] - self.goal
         return ": " + ", ".join(f"{t} {m:+.3f}" for t, m in zip(self.knobs.values(), missing, strict=True))
 
-    def aimed(self, rates: Rates) -> tuple[Array, Array]:
-        """The rates aimed at and their standard errors, in the order of the knobs."""
-        found = np.array([rates[target] for target in self.knobs.values()])
-        return found[:, 0], found[:, 1]
-
-
-def slopes(problem: Problem, knobs: Array, rates: Rates) -> Array:
-    """Change of every rate (rows) per unit of every knob (columns): each knob moved alone by its step.
-
-    What is no more than SURE standard errors of a difference is taken as no effect: a fit that follows
-    noise runs away. A knob without a sure effect on its own rate cannot be fitted and stays where it is.
-    """
-    reached, error = problem.aimed(rates)
-    columns = []
-    for i, step in enumerate(problem.step):
-        moved = knobs.copy()
-        moved[i] += step if knobs[i] + step <= problem.high[i] else -step
-        change = problem.aimed(problem.play(moved))[0] - reached
-        change[np.abs(change) < SURE * math.sqrt(2.0) * error] = 0.0
-        columns.append(change / (moved[i] - knobs[i]))
-    return np.array(columns).T
-
-
-def newton(matrix: Array, missing: Array, knobs: Array, problem: Problem) -> Array:
-    """The move that should bring the missing rates; knobs that would leave their bounds stop there.
-
-    A stopped knob's own rate is given up, so that the others need not pay for it.
-    """
-    move = np.zeros(len(knobs))
-    free = np.diag(matrix) != 0.0
-    most = MOST_STEPS * problem.step
-    while free.any():
-        rest = missing - matrix[:, ~free] @ move[~free]
-        move[free] = np.linalg.lstsq(matrix[np.ix_(free, free)], rest[free], rcond=None)[0]
-        move = np.clip(move, -most, most)
-        inside = np.clip(knobs + move, problem.low, problem.high) - knobs
-        stopped = free & (np.abs(inside - move) > 1e-12)
-        move[stopped] = inside[stopped]
-        if not stopped.any():
-            break
-        free &= ~stopped
-    return move
+    def aimed(self, rates: Rates) -> Array:
+        """The rates aimed at and their standard errors, float64[knob, 2], in the order of the knobs."""
+        return np.array([rates[target] for target in self.knobs.values()])
 
 
 def fit(problem: Problem, rounds: int, tell: Callable[[str], None]) -> Array:
     """The knobs that bring the rates nearest to their goals: at most ``rounds`` rounds of damped Newton."""
     knobs = np.clip(problem.start(), problem.low, problem.high)
     rates = problem.play(knobs)
-    tell("start" + problem.missed(rates))
+    tell("start" + problem.missed(problem.aimed(rates)))
     if rounds == 0:
         return knobs
-    matrix, damping = slopes(problem, knobs, rates), 1.0
+
+    def play(tried: Array) -> Array:
+        return problem.aimed(problem.play(tried))
+
+    matrix = slopes(play, knobs, problem.aimed(rates), problem)
     for knob, slope in zip(problem.knobs, np.diag(matrix), strict=True):
         if slope == 0.0:
             tell(
                 f"{knob} has no sure effect on {problem.knobs[knob]} and is not fitted; play more possessions"
             )
-    for i in range(rounds):
-        reached, error = problem.aimed(rates)
-        move = damping * newton(matrix, problem.goal - reached, knobs, problem)
-        tried = np.clip(knobs + move, problem.low, problem.high)
-        found = problem.play(tried)
-        held = (tried <= problem.low) | (tried >= problem.high) | (np.diag(matrix) == 0.0)
-        then, now = ((problem.goal - problem.aimed(r)[0]) / error for r in (rates, found))
-        better = held.all() or np.sum(now[~held] ** 2) < np.sum(then[~held] ** 2)
-        tell(f"round {i + 1}{'' if better else ' (worse, taken back)'}{problem.missed(found)}")
-        if better:
-            knobs, rates, damping = tried, found, min(1.0, 2 * damping)
-            if np.all(held | (np.abs(now) < 1.0)):
-                break
-        else:
-            damping /= 2
-    return knobs
+
+    def told(number: int, better: bool, found: Array) -> None:
+        tell(f"round {number}{'' if better else ' (worse, taken back)'}{problem.missed(found)}")
+
+    return solve(play, knobs, problem.aimed(rates), problem.goal, matrix, problem, rounds, told)[0]
 
 
 # --- the table and the record ---------------------------------------------------------------------------

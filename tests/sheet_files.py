@@ -52,6 +52,20 @@ CALLS: Table = [
 ]
 EVENING = {"game.csv": GAME, "own.csv": OWN, "opponent.csv": OPPONENT, "calls.csv": CALLS, "shots.csv": SHOTS}
 
+COUNTED_HEAD = [
+    "number", "starts", "position", "twos", "twos_attempted", "threes", "threes_attempted",
+    "free_throws", "free_throws_attempted", "turnovers",
+]  # fmt: skip
+#: Counts of a side by man: twos, threes, free throws (made, attempted), balls lost.
+FIVE = {
+    5: (30, 70, 20, 60, 25, 32, 48),
+    10: (40, 88, 34, 95, 20, 27, 31),
+    12: (35, 80, 12, 44, 22, 35, 29),
+    20: (60, 118, 1, 6, 30, 55, 26),
+    33: (64, 121, 0, 0, 33, 60, 30),
+}
+COUNTED_POSITIONS = ("guard", "wing", "wing", "big", "big")
+
 
 @dataclass(frozen=True)
 class Habits:
@@ -112,3 +126,12 @@ def with_key(key: str, value: str) -> Table:
     """game.csv with one answer changed or added."""
     rows = [list(line) for line in GAME if line[0] != key]
     return [*rows, [key, value]]
+
+
+def counted(five: dict[int, tuple[int, ...]] = FIVE) -> Table:
+    """opponent.csv with these counts."""
+    lines = [
+        [str(number), "yes", position, *(str(value) for value in values)]
+        for (number, values), position in zip(five.items(), COUNTED_POSITIONS, strict=True)
+    ]
+    return [COUNTED_HEAD, *lines]

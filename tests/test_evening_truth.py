@@ -26,10 +26,12 @@ from engine.commands import shared
 from engine.inputs.base import spoken
 from engine.inputs.sheets import load_evening
 from engine.report.screen.compare import in_100
+from engine.report.screen.sheet import sheet_lines
+from engine.report.sheet_view import sheet_view
 from engine.report.words import MODELS_FAULT, around, saved, times
 from engine.run.blocks import Runner
 from engine.study import evening_report, pace
-from engine.study.evening_file import APPLICATION, ASIDE, NAME
+from engine.study.evening_file import APPLICATION, ASIDE, NAME, EveningFile, inputs_digest
 
 EXAMPLE = Path(__file__).parents[1] / "configs" / "sheets" / "example_evening"
 #: An evening in seconds, for files, keys and words.
@@ -106,6 +108,25 @@ def told(walked: Path) -> dict[str, Any]:
 
 
 # --- one figure for one question ----------------------------------------------------------------------------
+
+
+def test_the_sheet_beside_the_model_is_one_table(walked: Path, told: dict[str, Any]) -> None:
+    evening = load_evening(walked)
+    file = EveningFile(walked, inputs_digest(evening), lambda line: pytest.fail(line))
+    kept = evening_report.Played(evening, effort=SMALL, file=file)
+    assert kept.missing("sheet") == []
+    found = kept.part("sheet")
+    view = sheet_view(found)
+    assert view is not None and len(view["rows"]) == len(found["rows"]) >= 15
+    assert one_line("\n".join(sheet_lines(found))) in told["said"]
+    for row in view["rows"]:
+        shown = (row[key] for key in ("label", "sheet", "range", "model", "flag"))
+        assert " ".join(text for text in shown if text) in told["page"], row["label"]
+    assert all(line in told["page"] for line in [*view["notes"], view["advice"]])
+    rates = {row["key"]: row["model"]["mean"] for row in found["rows"] if row["number"] is None}
+    home = told["compare.json"]["baseline"]["rates"]
+    assert rates["threes"] == home["three_attempts"]["mean"]
+    assert rates["three_point"] == home["three_point"]["mean"]
 
 
 def test_a_call_is_worth_the_same_everywhere(told: dict[str, Any]) -> None:
@@ -215,7 +236,9 @@ def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
 
 def test_what_the_model_gets_wrong_stands_beside_its_figures(told: dict[str, Any]) -> None:
     assert "take more threes than real sides do" in MODELS_FAULT
-    assert MODELS_FAULT in told["compare"] and MODELS_FAULT in told["page"]
+    assert MODELS_FAULT in told["compare"]
+    # the page says it with the figures of the sheet, where they differ by much
+    assert (MODELS_FAULT in told["page"]) != ("shots are threes, in the model" in told["page"])
 
 
 def test_the_pace_of_a_game_is_told_where_it_does_not_fit_its_minutes(
@@ -321,7 +344,8 @@ def test_an_edit_makes_it_anew_and_other_questions_stand_beside(
     edited, said = compared(tiny, capsys)
     assert "played anew" in said and edited["config_hash"] != usual["config_hash"]
     with sqlite3.connect(tiny / NAME) as db:
-        assert db.execute("SELECT count(*) FROM results").fetchone() == (1,)
+        parts = db.execute("SELECT part FROM results ORDER BY part").fetchall()
+        assert parts == [("compare",), ("fit",)]
 
 
 def damage(path: Path, how: str) -> None:

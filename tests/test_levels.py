@@ -31,6 +31,7 @@ from engine.inputs.levels import PLAYER_RANGES, QUANTITIES, SHIFTS, TAGS, shifte
 from engine.inputs.shots import ShotTable
 from engine.state.arrays import SHOT_STEP_M
 from engine.study.levels import level_rates, standard_error
+from engine.study.newton import newton
 from engine.world.pack import shot_rows
 
 ROOT = Path(__file__).parents[1]
@@ -422,7 +423,7 @@ def test_a_knob_that_would_leave_its_range_stops_at_the_bound(
     matrix[0, 3] = 0.1 / problem.step[3]  # the knob that stops also moves the first rate
     missing = np.zeros(len(start))
     missing[3] = 0.4  # two steps
-    move = tool.newton(matrix, missing, start, problem)
+    move = newton(matrix, missing, start, problem)
     assert start[3] + move[3] == pytest.approx(near)
     assert move[0] == pytest.approx(-0.25 * problem.step[0]), "made good for the half step, not for two"
     assert np.all(np.delete(move, [0, 3]) == 0.0)

@@ -222,6 +222,8 @@ BAD_CELLS = [
     (OWN, 1, "height_cm", "500", "from 1.2 to 2.5"),
     (OWN, 1, "sprint_10m_s", "0.9", "from 1.4 to 4"),
     (OWN, 1, "sprint_20m_s", "99%", "from 2.4 to 7.5"),
+    (OPPONENT, 1, "turnovers", "2.5", "a whole number from 0 to 9999 (balls lost)"),
+    (OPPONENT, 1, "turnovers", "-3", "a whole number from 0 to 9999 (balls lost)"),
     (OPPONENT, 1, "position", "libero", "guard, wing or big, or 1 to 5"),
     (OPPONENT, 1, "shooter", "blue", "sure, ordinary or shaky"),
     (OPPONENT, 1, "from_where", "corner, moon", "corner, wing, top, inside"),

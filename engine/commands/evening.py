@@ -11,6 +11,7 @@ from engine.commands.shared import (
     ctrl_c,
     deliver,
     file_option,
+    fitted,
     load_engine,
     one_line,
     output_options,
@@ -176,6 +177,7 @@ def report(
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     from engine.report.page.answer import advised_words
     from engine.report.page.page import bench_page, report_page
+    from engine.report.screen.sheet import sheet_lines
     from engine.report.words import paragraph
     from engine.study.evening_report import NEEDS
 
@@ -189,6 +191,8 @@ def report(
     files = output if bench is None else f"{output}, {bench}"
     for line in (*advised_words(found), f"The page is in {files}."):
         sys.stdout.write(f"{paragraph(line)}\n")
+    sheet = sheet_lines(found.sheet)
+    sys.stdout.write("".join(f"{line}\n" for line in ["", *sheet] if sheet))
     sys.stdout.flush()
 
 
@@ -239,6 +243,7 @@ def replay(
     from engine.report.words import paragraph
     from engine.study.replay.replay import replay as play_again
 
+    loaded = fitted(evening, quiet, threads)
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         picked = pick_possession(loaded, call, pick, setting, possessions, seed, threads, progress)

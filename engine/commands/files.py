@@ -6,7 +6,7 @@ import sys
 
 import click
 
-from engine.commands.shared import BAD_INPUT, NAME, ctrl_c, file_option, load_engine, one_line, say
+from engine.commands.shared import BAD_INPUT, NAME, ctrl_c, file_option, fitted, load_engine, one_line, say
 from engine.errors import InputError
 
 
@@ -59,13 +59,15 @@ def trace(
     scenario: str, index: int, setting: str, seed: int | None, events: bool, quiet: bool, output: str
 ) -> None:
     """Play one possession of SCENARIO again and write it as a table (CSV)."""
+    from engine.inputs.sheets import load_evening
     from engine.report import contract
-    from engine.study.play import check_setting, open_scenario
+    from engine.study.play import check_setting
     from engine.study.replay.replay import check_index, replay
 
-    loaded = open_scenario(scenario)
+    evening = load_evening(scenario)
     check_index(index)
-    check_setting(loaded, setting)
+    check_setting(evening.scenario, setting)
+    loaded = fitted(evening, quiet, None)
     load_engine(quiet)
     found = replay(loaded, index, setting, seed)
     ctrl_c.check()

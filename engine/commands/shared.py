@@ -14,6 +14,7 @@ import click
 
 if TYPE_CHECKING:
     from engine.estimate.intervals import Found
+    from engine.inputs.scenario import Scenario
     from engine.inputs.sheets import Evening
     from engine.study.evening_report import Asked, Played, ReportSize
 
@@ -215,6 +216,11 @@ def played(
         for name in missing:
             found.part(name)
     return found
+
+
+def fitted(evening: Evening, quiet: bool, threads: int | None) -> Scenario:
+    """The scenario of an evening with the opponent fitted to his sheet, as every command plays him."""
+    return played(evening, ("fit",), quiet, None, threads).evening.scenario
 
 
 def deliver(

@@ -9,6 +9,7 @@ import click
 from engine.commands.shared import (
     deliver,
     file_option,
+    fitted,
     json_option,
     load_engine,
     output_options,
@@ -82,9 +83,10 @@ def play(
     from engine.report.screen.compare import play_text
     from engine.study.play import play as run
 
+    scenario_played = fitted(evening, quiet, threads)
     load_engine(quiet)
     with progress_bar(quiet) as progress:
-        found = run(evening.scenario, possessions, seed, threads, setting, progress, records)
+        found = run(scenario_played, possessions, seed, threads, setting, progress, records)
     deliver(found, json_target, lambda result: play_text(result, detail), evening)
 
 
@@ -113,9 +115,10 @@ def stress(
 
     evening = load_evening(scenario)
     check_worlds(worlds, run_size(evening.scenario, possessions, seed, threads))
+    scenario_played = fitted(evening, quiet, threads)
     load_engine(quiet)
     with progress_bar(quiet, "world") as progress:
-        found = run(evening.scenario, worlds, possessions, seed, threads, progress)
+        found = run(scenario_played, worlds, possessions, seed, threads, progress)
     deliver(found, json_target, lambda result: stress_text(result, detail), evening)
 
 

@@ -51,7 +51,8 @@ NUMBERS: dict[str, Numbers] = {
         1,
         SCENARIO,
         None,
-        "compare, play, replay, trace, check, levels, patterns, timing, the report's court; stress (world j "
+        "compare, play, replay, trace, check, levels, patterns, timing, the report's court, the "
+        "opponent's sheet beside the model and the fit to it; stress (world j "
         "from j times its possessions on); lineup's selection, attack and calls; a sweep with common luck",
     ),
     "plan games": Numbers(

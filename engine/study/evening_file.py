@@ -71,6 +71,7 @@ def inputs_digest(evening: Evening) -> str:
         "scenario": config_hash(evening.scenario),
         "care": evening.care.to_dict(),
         "prone": [(note.number, note.prone_to_fouls) for note in evening.own],
+        "counts": [one.to_dict() for one in evening.counts],
         "trapledger": __version__,
         "sources": sources(),
         "versions": {name: metadata.version(name) for name in ("numpy", "numba", "scipy")},

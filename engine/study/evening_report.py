@@ -6,6 +6,8 @@ all: whatever prints a figure reads the same result. A report takes all parts. T
 that the worlds can be many. Advised are at most MOST_ADVISED of them, those that pay in a clear majority of
 worlds.
 
+Before all of them the opponent is fitted to his sheet (``fit``), on the scenario's own seed: one for all.
+
 Studies are imported when they play: to read a kept result takes no compiled engine.
 """
 
@@ -24,6 +26,8 @@ from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening
 from engine.run.size import check_size
 from engine.study.evening_file import EveningFile
+from engine.study.sheet.counts import sheet_counts
+from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS, values_of, with_knobs
 
 Progress = Callable[[int, int], None]
 
@@ -53,12 +57,14 @@ USUAL = ReportSize()
 
 #: The parts of an evening, in the order in which they are played, and those that each needs first.
 NEEDS: dict[str, tuple[str, ...]] = {
-    "compare": (),
+    "fit": (),
+    "compare": ("fit",),
     "plan": ("compare",),
     "stress": ("plan",),
-    "timing": (),
-    "lineup": (),
+    "timing": ("fit",),
+    "lineup": ("fit",),
     "shots": ("stress",),
+    "sheet": ("fit",),
 }
 #: What a game, ``timing`` and a traced possession take, in possessions at home; measured on the example
 #: evening, for the time said beforehand and the bar only.
@@ -82,6 +88,7 @@ class EveningReport:
     ``advised``: (index of the setting, index of its call) of each call advised, the best first; ``planned``:
     the candidates of the plan that it was taken from. ``scenario``: as played, without settings where no trap
     may be advised. ``stress``: None where there is no call. ``weighed``: the settings that it has, by index.
+    ``sheet``: the opponent's sheet beside the model, {} where it counts too little.
     """
 
     evening: Evening
@@ -97,6 +104,7 @@ class EveningReport:
     timing: Found
     lineup: Found
     shots: Found
+    sheet: Found
 
     def to_dict(self) -> Found:
         """Plain JSON."""
@@ -113,6 +121,7 @@ class EveningReport:
             "timing": self.timing,
             "lineup": self.lineup,
             "shots": self.shots,
+            "sheet": self.sheet,
         }
 
 
@@ -189,18 +198,24 @@ class Played:
         ``file`` None keeps nothing. No call is played where the evening's care allows no trap advice."""
         self.evening = evening
         self.traps = evening.care.trap_advice_allowed
-        self.scenario = evening.scenario
-        if not self.traps:
-            self.scenario = self.scenario.model_copy(update={"settings": ()})
         size = USUAL if effort is None else effort
         n = self.scenario.possessions if size.possessions is None else size.possessions
         self.size = check_size(n, self.scenario.seed if seed is None else seed, threads)
         self.effort = replace(size, possessions=n)
+        self.counts = sheet_counts(evening)
         self.asked = asked or Asked()
         self.file = file
         self.progress: Progress | None = None
-        self._found: dict[str, Found] = {}
+        followed = self.counts is not None and self.counts.can_be_followed
+        nothing = {"sheet": self.counts is None, "fit": not followed}
+        self._found: dict[str, Found] = {name: {} for name, empty in nothing.items() if empty}
         self._shares: dict[str, tuple[float, float]] = {}
+
+    @property
+    def scenario(self) -> Scenario:
+        """As played: fitted once ``fit`` is there; without settings where no trap may be advised."""
+        scenario = self.evening.scenario
+        return scenario if self.traps else scenario.model_copy(update={"settings": ()})
 
     # --- what is there and what is missing ----------------------------------------------------------------
 
@@ -208,6 +223,7 @@ class Played:
         """What is asked of a part, with all it builds on, as one line."""
         effort, more = self.effort, self.asked
         own: dict[str, Mapping[str, object]] = {
+            "fit": {},
             "compare": {"possessions": effort.possessions},
             "plan": {"games": effort.games, "parts": effort.table_parts, "changes": more.changes},
             "stress": {"worlds": effort.worlds, "possessions": effort.world_possessions},
@@ -217,9 +233,11 @@ class Played:
                 "asked": (more.delta, more.confidence, more.anywhere),
             },
             "shots": {"traced": effort.traced},
+            "sheet": {"possessions": effort.possessions},
         }
         needs = [self.key(other) for other in NEEDS[name]]
-        return canonical({"seed": self.size.seed, "own": own[name], "needs": needs})
+        seed = self.evening.scenario.seed if name == "fit" else self.size.seed
+        return canonical({"seed": seed, "own": own[name], "needs": needs})
 
     def missing(self, *names: str) -> list[str]:
         """Those of the parts, and of what they need, that must be played, in the order of playing."""
@@ -233,8 +251,14 @@ class Played:
         if name not in self._found and self.file is not None:
             found = self.file.get(name, self.key(name))
             if found is not None:
-                self._found[name] = self._headed(found)
+                self._take(name, found)
         return self._found.get(name)
+
+    def _take(self, name: str, found: Found) -> None:
+        self._found[name] = self._headed(found)
+        if name == "fit":
+            scenario = with_knobs(self.evening.scenario, values_of(found))
+            self.evening = replace(self.evening, scenario=scenario)
 
     def _headed(self, found: Found) -> Found:
         """A result with where the sheets lie now: it was kept by what is in them."""
@@ -251,12 +275,14 @@ class Played:
         effort, calls = self.effort, sum(len(one.calls) for one in self.scenario.settings)
         n = float(self.size.possessions)
         return {
+            "fit": float(MOST_RUNS * FIT_POSSESSIONS),
             "compare": n * (1.0 + 0.2 * calls),
             "plan": 2000.0 * effort.table_parts * (1.0 + 0.7 * calls) + PER_GAME * effort.games,
             "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
             "timing": TIMING * self.size.threads,
             "lineup": 0.7 * effort.lineup_possessions,
             "shots": PER_TRACED * effort.traced + 4000.0,
+            "sheet": n,
         }[name]
 
     def expect(self, *names: str) -> float:
@@ -294,12 +320,14 @@ class Played:
         if found is not None:
             return found
         play: dict[str, Callable[[Progress], _Result | None]] = {
+            "fit": self._fit,
             "compare": self._compare,
             "plan": self._plan,
             "stress": self._stress,
             "timing": self._timing,
             "lineup": self._lineup,
             "shots": self._shots,
+            "sheet": self._sheet,
         }
         for other in NEEDS[name]:
             self.part(other)
@@ -310,8 +338,14 @@ class Played:
         if self.file is not None:
             self.file.put(name, self.key(name), found)
         told(1, 1)
-        self._found[name] = self._headed(found)
+        self._take(name, found)
         return self._found[name]
+
+    def _fit(self, told: Progress) -> _Result:
+        from engine.study.sheet.fit import fit_sheet
+
+        assert self.counts is not None
+        return fit_sheet(self.counts, self.scenario, self.scenario.seed, self.size.threads, told)
 
     def _compare(self, told: Progress) -> _Result:
         from engine.study.compare import compare
@@ -389,8 +423,15 @@ class Played:
         first: tuple[int | None, int] = next(iter((*self.advised(), *self.candidates())), (None, 0))
         return court_shots(self.scenario, *first, self.size.seed, self.effort.traced, told)
 
+    def _sheet(self, told: Progress) -> _Result:
+        from engine.study.sheet.rows import compare_sheet
+
+        assert self.counts is not None
+        return compare_sheet(self.counts, self.scenario, self.size, self.part("fit"), told)
+
     def report(self) -> EveningReport:
         """All parts together."""
+        self.part("fit")
         return EveningReport(
             evening=self.evening,
             scenario=self.scenario,
@@ -405,4 +446,5 @@ class Played:
             timing=self.part("timing"),
             lineup=self.part("lineup"),
             shots=self.part("shots"),
+            sheet=self.part("sheet"),
         )

@@ -291,6 +291,12 @@ def opponent_columns(grades: Grades) -> tuple[Column, ...]:
             "12",
             ("free_throw_attempts", "fta", "fts_attempted", "free_throws_tried"),
         ),
+        Column(
+            "turnovers",
+            "optional: how often he lost the ball, in the same games",
+            "",
+            ("tov", "turnover", "balls_lost", "lost_balls"),
+        ),
         Column("pace", "optional; " + _graded(grades, "pace"), "", ("speed", "quickness"), WORDS["pace"]),
         _HEIGHT,
         _SPRINT_10,

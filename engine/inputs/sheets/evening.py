@@ -21,6 +21,7 @@ from engine.inputs.sheets.calls import OwnCalls, read_calls
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import Assumed
 from engine.inputs.sheets.columns import CALLS, GAME, OPPONENT, OWN, SHOTS
+from engine.inputs.sheets.counts import ManCounts
 from engine.inputs.sheets.data import UsualDefence, load_grades, load_usual_calls
 from engine.inputs.sheets.find import Sheets, find_sheets, folder_of
 from engine.inputs.sheets.game import GameSheet, read_game
@@ -45,7 +46,7 @@ class Evening:
     sheets. ``signals``: name of a call -> the coach's own word, where there is one. ``trap_targets``: shirt
     numbers of opponents whom the sheet calls weak under pressure. ``shooting``: how much of each estimate is
     the player's own. ``own_calls``: what each row of the sheet of calls was understood as, a sentence each.
-    ``folder``: None for a scenario file.
+    ``counts``: what the sheet counts of each opponent. ``folder``: None for a scenario file.
     """
 
     scenario: Scenario
@@ -58,6 +59,7 @@ class Evening:
     shooting: tuple[ShotNote, ...] = ()
     remarks: tuple[str, ...] = ()
     own_calls: tuple[str, ...] = ()
+    counts: tuple[ManCounts, ...] = ()
     folder: Path | None = None
 
     def to_dict(self) -> dict[str, Any]:
@@ -218,6 +220,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         shooting=opponent.shooting,
         remarks=(*sheets.remarks, *game.remarks, *own_remarks, *opponent.remarks, *mine.remarks),
         own_calls=mine.told,
+        counts=opponent.counts,
         folder=folder,
     )
 

@@ -11,9 +11,10 @@ from engine.inputs.constants import Constant
 from engine.inputs.files import Source
 from engine.inputs.levels import Level
 from engine.inputs.rules import Rules
-from engine.inputs.sheets.cells import Assumed, Cells, Tried
+from engine.inputs.sheets.cells import MOST_COUNT, Assumed, Cells, Tried
 from engine.inputs.sheets.charted import read_shots
 from engine.inputs.sheets.columns import UNASKED_COLUMNS, opponent_columns
+from engine.inputs.sheets.counts import ManCounts, counts_of
 from engine.inputs.sheets.data import Grades
 from engine.inputs.sheets.people import (
     People,
@@ -118,11 +119,13 @@ class OpponentNote:
 
 @dataclass(frozen=True)
 class Opponent:
-    """What opponent.csv and shots.csv say: the team, notes for the pages, shares of estimates, remarks."""
+    """What opponent.csv and shots.csv say: the team, notes for the pages, shares of estimates, counts of each
+    man on the sheet, remarks."""
 
     team: Team
     notes: tuple[OpponentNote, ...]
     shooting: tuple[ShotNote, ...]
+    counts: tuple[ManCounts, ...]
     remarks: tuple[str, ...]
 
 
@@ -143,6 +146,7 @@ class _Said:
     threes: Tried
     free_throws: Tried
     fouls: int | None
+    turnovers: int | None
 
 
 def _said(number: int, one: Cells) -> _Said:
@@ -160,6 +164,7 @@ def _said(number: int, one: Cells) -> _Said:
         one.tried("threes", "threes_attempted", "threes_percent"),
         one.tried("free_throws", "free_throws_attempted", "free_throws_percent"),
         one.whole("fouls", 0, 999, "fouls"),
+        one.whole("turnovers", 0, MOST_COUNT, "balls lost"),
     )
 
 
@@ -354,4 +359,7 @@ def read_opponent(
     ]
     people_notes += [OpponentNote(number, "", True, five[number], stands_in=True) for number in extra]
     team = Team(name=them, level=level.name, player=tuple(players), lineup=lineup)
-    return Opponent(team, tuple(people_notes), notes, (*people.remarks, *remarks))
+    counts = tuple(
+        counts_of(one.number, one.twos, one.threes, one.free_throws, one.turnovers) for one in said
+    )
+    return Opponent(team, tuple(people_notes), notes, counts, (*people.remarks, *remarks))

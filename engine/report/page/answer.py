@@ -13,6 +13,7 @@ from engine.report.page.court_card import call_card
 from engine.report.page.plan import handlers_of, shirts_in, stand_in_words
 from engine.report.screen.compare import in_100
 from engine.report.screen.stress import worlds_in_100
+from engine.report.sheet_view import THREES, sheet_advice
 from engine.report.words import (
     MODELS_FAULT,
     PREPOSITIONS,
@@ -35,7 +36,7 @@ from engine.study.evening_report import LEAST_SHARE, EveningReport
 MOST_WORDS = 12
 MODEL = (
     "Ranges are the luck of the draw (95%). The model itself can be off by tenths of a point a call: nobody "
-    f"has published what traps bring. {MODELS_FAULT}"
+    "has published what traps bring."
 )
 CAUTIONS = (
     "Feet and high hands; no reaching, no wrapping. Never run under a shooter.",
@@ -46,6 +47,14 @@ TRAP_CAUTIONS = (
     "Traps are sprints: rest the men who double.",
     "Far ahead there is no trap ({lead} points or more).",
 )
+
+
+def model_words(report: EveningReport) -> str:
+    """What the figures cannot say: with the threes of the coach's own sheet where the model differs from it
+    by much, else of sides in general."""
+    about, advice = sheet_advice(report.sheet)
+    fault = () if about in THREES else (MODELS_FAULT,)
+    return " ".join(said for said in (MODEL, *fault, advice) if said)
 
 
 def cautions(report: EveningReport) -> list[str]:

@@ -17,6 +17,7 @@ from engine.report.page.court_card import home_card
 from engine.report.replay.page import environment, own_part
 from engine.report.screen.evening import assumed_words, shot_line
 from engine.report.screen.timing import bump_words
+from engine.report.sheet_view import sheet_view
 from engine.report.words import GLOSSARY, count
 from engine.study.evening_report import EveningReport
 from engine.study.lineup.advice import AREAS
@@ -91,7 +92,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             not_advised=words.not_advised(report),
             home=words.home_words(report),
             ledger=words.ledger_rows(report),
-            model=words.MODEL,
+            model=words.model_words(report),
             pictures=pictures(report),
             off_by=page_shots.sampling_words(
                 min(len(of) for of in (report.shots["home"], report.shots["called"]) if of is not None)
@@ -107,6 +108,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             assumed=assumed_words(evening),
             assumptions=[*evening["assumptions"], *map(shot_line, evening["shooting"])],
             remarks=report.evening.remarks,
+            sheet=sheet_view(report.sheet),
             cautions=words.cautions(report),
             glossary=GLOSSARY,
             appendix=appendix_view(report),

@@ -1,0 +1,45 @@
+"""What the opponent's sheet counts of each man: shots, free throws, balls lost."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from engine.inputs.sheets.cells import Tried
+
+
+@dataclass(frozen=True)
+class ManCounts:
+    """Counts of one man over the games that the sheet is of; None where it does not say.
+
+    A percentage alone is no count.
+    """
+
+    number: int
+    twos: int | None
+    twos_made: int | None
+    threes: int | None
+    threes_made: int | None
+    free_throws: int | None
+    free_throws_made: int | None
+    turnovers: int | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain JSON."""
+        return asdict(self)
+
+
+def counts_of(
+    number: int, twos: Tried, threes: Tried, free_throws: Tried, turnovers: int | None
+) -> ManCounts:
+    """The counts among what was written of a man."""
+    return ManCounts(
+        number,
+        twos.attempted,
+        twos.made,
+        threes.attempted,
+        threes.made,
+        free_throws.attempted,
+        free_throws.made,
+        turnovers,
+    )

@@ -1,0 +1,21 @@
+"""The coach's sheet beside the model as lines of at most 80 columns."""
+
+from __future__ import annotations
+
+from engine.estimate.intervals import Found
+from engine.report.sheet_view import sheet_view
+from engine.report.words import paragraph, table
+
+
+def sheet_lines(found: Found) -> list[str]:
+    """The table, what to know of it, and the advice; [] where the sheet counts too little."""
+    view = sheet_view(found)
+    if view is None:
+        return []
+    cells = [[row[key] for key in ("label", "sheet", "range", "model", "flag")] for row in view["rows"]]
+    said = [*view["notes"], *([view["advice"]] if view["advice"] else [])]
+    return [
+        view["title"],
+        *table([view["names"], *cells]),
+        *(line for text in said for line in paragraph(text).splitlines()),
+    ]

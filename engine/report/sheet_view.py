@@ -1,0 +1,130 @@
+"""The coach's sheet beside the model: what stands in the table and below it, for the screen and the page."""
+
+from __future__ import annotations
+
+from engine.estimate.intervals import Found
+from engine.report.words import numbers_words
+
+NAMES = ("Of 100", "your sheet", "its range", "model", "")
+OUTSIDE = "outside"
+#: What each rate says, of 100; a man's is filled in with his number.
+LABELS = {
+    "threes": "threes among their shots",
+    "threes_of_made": "threes among the shots they make",
+    "two_point": "twos made",
+    "three_point": "threes made",
+    "effective": "shots made, a three counting 1.5",
+    "free_throws": "free throws for 100 shots",
+    "turnovers": "plays that lose the ball",
+    "points": "points in 100 plays",
+    "shots": "No. {number}: of all their shots",
+    "made": "No. {number}: of all they make",
+    "man_threes": "No. {number}: threes, of his shots",
+    "man_threes_of_made": "No. {number}: threes, of his made",
+}
+#: Rates whose difference is told as advice, the first that differs by MUCH, and of 100 what.
+ADVICE = {
+    "threes": (
+        "On your sheet {sheet} of 100 shots are threes, in the model {model}: calls that {way} look better "
+        "than they are."
+    ),
+    "threes_of_made": (
+        "On your sheet {sheet} of 100 shots made are threes, in the model {model}: calls that {way} look "
+        "better than they are."
+    ),
+    "turnovers": (
+        "They lose the ball in {sheet} of 100 plays on your sheet, in {model} in the model: a trap may win "
+        "{way} than it says."
+    ),
+}
+#: Those about threes.
+THREES = ("threes", "threes_of_made")
+#: By whether the model has more of it than the sheet.
+WAYS = {
+    "threes": ("take threes away", "give up threes"),
+    "threes_of_made": ("take threes away", "give up threes"),
+    "turnovers": ("less", "more"),
+}
+#: The rates that the model is fitted to.
+FOLLOWED = {"free_throws": "the free throws", "turnovers": "the lost balls"}
+#: Difference of 100 from which on it is told.
+MUCH = 10.0
+
+
+def _hundred(value: float | None) -> str:
+    return "-" if value is None else f"{100.0 * value:.0f}"
+
+
+def _row(row: Found) -> Found:
+    sheet, model = row["sheet"], row["model"]
+    known = sheet["low"] is not None
+    return {
+        "label": LABELS[row["key"]].format(number=row["number"]),
+        "sheet": _hundred(sheet["mean"]),
+        "range": f"{_hundred(sheet['low'])} to {_hundred(sheet['high'])}" if known else "-",
+        "model": f"{100.0 * model['mean']:.1f} \N{PLUS-MINUS SIGN} {100.0 * model['standard_error']:.1f}",
+        "flag": OUTSIDE if row["outside"] else "",
+    }
+
+
+def sheet_advice(found: Found) -> tuple[str, str]:
+    """What sheet and model differ in by much, and one sentence on it; ("", "") where they do not.
+
+    ``found``: JSON of the part sheet.
+    """
+    rows = {row["key"]: row for row in found.get("rows", ()) if row["number"] is None}
+    for key, said in ADVICE.items():
+        row = rows.get(key)
+        if row is None or not row["outside"]:
+            continue
+        sheet, model = row["sheet"]["mean"], row["model"]["mean"]
+        if 100.0 * abs(model - sheet) >= MUCH:
+            way = WAYS[key][model < sheet]
+            return key, said.format(sheet=_hundred(sheet), model=_hundred(model), way=way)
+    return "", ""
+
+
+def _followed(fit: Found) -> list[str]:
+    """What of the sheet the model follows, and what it cannot. ``fit``: JSON of the part fit."""
+    said = []
+    followed = fit.get("followed", ())
+    if followed:
+        names = " and ".join(FOLLOWED[one["rate"]] for one in followed)
+        said.append(
+            f"The model is fitted to {names} of your sheet, pulled to its own as if {fit['prior']:g} shots "
+            "or plays of it had been added."
+        )
+    said += [
+        f"{FOLLOWED[one['rate']].capitalize()} cannot be followed further: the end of the model's range."
+        for one in followed
+        if one["stopped"] and abs(one["after"] - one["aim"]) > one["standard_error"]
+    ]
+    return [
+        *said,
+        "How well a man shoots follows his counts. Not followed, for want of such a number in the model: how "
+        "often who shoots, and how many of it are threes.",
+    ]
+
+
+def sheet_view(found: Found) -> Found | None:
+    """Head, table and notes; None where the sheet counts too little. ``found``: JSON of the part sheet."""
+    if not found:
+        return None
+    outside = sum(row["outside"] for row in found["rows"])
+    notes = [
+        f"Model: {found['possessions']:,} possessions at home, \N{PLUS-MINUS SIGN} one standard error. Range "
+        "of the sheet: what the luck of so few counts allows (95%; Wilson's, for free throws Jeffreys' "
+        f"limits). Outside it: {outside} of {len(found['rows'])}.",
+    ]
+    if any(row["key"] in ("turnovers", "points") for row in found["rows"]):
+        notes.append("A play ends in a shot, free throws or a lost ball.")
+    notes += _followed(found["fit"])
+    if not found["attempts"]:
+        notes.append("Your sheet does not say how many shots they tried: those that went in are compared.")
+    return {
+        "title": f"Your sheet and the model: No. {numbers_words(found['men'])}",
+        "names": list(NAMES),
+        "rows": [_row(row) for row in found["rows"]],
+        "notes": notes,
+        "advice": sheet_advice(found)[1],
+    }

@@ -1,0 +1,59 @@
+"""The knobs that an evening's opponent is fitted with: numbers that the inputs have, and their ranges."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from engine.estimate.intervals import Found
+from engine.inputs.constants import load_constants
+from engine.inputs.scenario import Scenario
+
+#: Possessions of each run, and runs of Gauss-Newton after the slopes.
+FIT_POSSESSIONS, ROUNDS = 4000, 2
+PRIOR = "shot_prior_attempts"
+#: Ways to lose the ball without a defender's doing: the knob ``losses`` multiplies all by e to its power.
+LOSSES = ("aim_sd_per_m", "dribble_loss_rate_per_s", "travel_p", "off_ball_foul_p")
+MOST_LOSSES = math.log(4.0)
+
+
+@dataclass(frozen=True)
+class Knob:
+    """A knob, the rate it is moved for (of engine.study.sheet.rows), its move for a slope."""
+
+    name: str
+    rate: str
+    step: float
+
+
+#: The constant shot_foul_p; log factor of LOSSES.
+KNOBS = (Knob("fouls", "free_throws", 0.2), Knob("losses", "turnovers", 0.6))
+#: One unfitted, one for each slope, and the rounds.
+MOST_RUNS = 1 + len(KNOBS) + ROUNDS
+
+
+def ranges(scenario: Scenario) -> dict[str, tuple[float, float, float]]:
+    """Knob -> where it begins, its least and its greatest value."""
+    fouls = load_constants()["shot_foul_p"]
+    return {
+        "fouls": (scenario.constants["shot_foul_p"], fouls.low, fouls.high),
+        "losses": (0.0, -MOST_LOSSES, MOST_LOSSES),
+    }
+
+
+def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
+    """The scenario with these knobs; one that is not named stays as it is."""
+    constants, known = dict(scenario.constants), load_constants()
+    if "fouls" in values:
+        constants["shot_foul_p"] = values["fouls"]
+    if "losses" in values:
+        for name in LOSSES:
+            moved = constants[name] * math.exp(values["losses"])
+            constants[name] = min(max(moved, known[name].low), known[name].high)
+    return scenario.model_copy(update={"constants": constants})
+
+
+def values_of(found: Found) -> dict[str, float]:
+    """Knob -> value of the JSON of a fit; none where nothing was fitted."""
+    return {one["knob"]: one["value"] for one in found.get("followed", ())}

@@ -1,0 +1,261 @@
+"""The opponent fitted to the counts of his sheet: where the counts pull, what is found again, same bits."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy import stats
+from sheet_files import FIVE, OPPONENT, counted, write_evening
+
+from engine import cli
+from engine.estimate.men import KINDS, MenTally
+from engine.inputs.constants import load_constants
+from engine.inputs.scenario import Scenario, config_hash
+from engine.inputs.sheets import load_evening
+from engine.inputs.sheets.shrink import pulled
+from engine.report.sheet_view import sheet_view
+from engine.study.evening_file import NAME
+from engine.study.evening_report import NEEDS, Played, ReportSize
+from engine.study.newton import Range, solve
+from engine.study.sheet.counts import SheetCounts, sheet_counts
+from engine.study.sheet.fit import aims_of, fit_sheet
+from engine.study.sheet.knobs import LOSSES, MOST_RUNS, ranges, values_of, with_knobs
+from engine.study.sheet.men import play_men
+
+#: Possessions of a sheet that the model writes itself, on luck of its own, and of the runs of its fit.
+GAMES, RUN, SHEET_SEED = 6000, 6000, 77
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An evening whose opponent is counted."""
+    return write_evening(tmp_path_factory.mktemp("fit") / "sheets", {"opponent.csv": counted()})
+
+
+@pytest.fixture(scope="module")
+def scenario(folder: Path) -> Scenario:
+    """With room for fouls on both sides: the level may stand at an end of their range."""
+    found = load_evening(folder).scenario
+    return found.model_copy(update={"constants": {**found.constants, "shot_foul_p": 0.3}})
+
+
+def sheet_of(model: MenTally) -> SheetCounts:
+    """What somebody would have written who charted these possessions."""
+    return SheetCounts(model.sums, (0, 1, 2, 3, 4), True, tuple(FIVE))
+
+
+# --- where the counts pull ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("lost", "plays"), [(0, 0), (3, 11), (164, 940)])
+def test_a_share_is_pulled_to_the_mean_of_a_beta(lost: int, plays: int) -> None:
+    """Beta prior with the model's rate as its mean and 60 plays: scipy.stats.beta."""
+    goal, own = pulled(lost, plays, 0.19, 60.0)
+    assert goal == pytest.approx(stats.beta(lost + 60 * 0.19, plays - lost + 60 * 0.81).mean(), rel=1e-12)
+    assert own == plays / (plays + 60)
+
+
+@pytest.mark.parametrize(("free", "shots"), [(0, 0), (4, 9), (209, 682), (30, 20)])
+def test_free_throws_a_shot_are_pulled_to_the_mean_of_a_gamma(free: int, shots: int) -> None:
+    """Gamma prior of 60 shots with the model's rate as its mean: scipy.stats.gamma."""
+    goal, _ = pulled(free, shots, 0.17, 60.0)
+    assert goal == pytest.approx(stats.gamma(free + 60 * 0.17, scale=1 / (shots + 60)).mean(), rel=1e-12)
+
+
+def test_the_aims_are_those_of_the_counts(folder: Path, scenario: Scenario) -> None:
+    sheet = sheet_counts(load_evening(folder))
+    assert sheet is not None
+    found = fit_sheet(sheet, scenario, 1, possessions=400)
+    free, lost = found.followed
+    assert (free.rate, free.sheet, free.counts) == ("free_throws", 209 / 682, 682)
+    plays = 682 + 0.44 * 209 + 164
+    assert (lost.rate, lost.sheet) == ("turnovers", pytest.approx(164 / plays, rel=1e-12))
+    for one in found.followed:
+        share = one.counts / (one.counts + 60)
+        assert one.own_share == pytest.approx(share, rel=1e-12)
+        assert one.aim == pytest.approx(share * one.sheet + (1 - share) * one.before, rel=1e-12)
+    assert found.prior == load_constants()["shot_prior_attempts"].value == 60
+    assert 0 < found.runs <= MOST_RUNS
+
+
+def test_what_is_not_counted_is_not_followed(folder: Path) -> None:
+    """Without balls lost only free throws; without free throws nothing, and nothing is played."""
+    sheet = sheet_counts(load_evening(folder))
+    assert sheet is not None and [aim.knob.name for aim in aims_of(sheet)] == ["fouls", "losses"]
+    for kinds, names, can in ((("turnovers",), ["fouls"], True), (("free_throws",), [], False)):
+        counts = sheet.counts.copy()
+        counts[2, [KINDS.index(kind) for kind in kinds]] = -1
+        one = SheetCounts(counts, sheet.men, True, sheet.numbers)
+        assert [aim.knob.name for aim in aims_of(one)] == names
+        assert one.can_be_followed == can
+
+
+# --- what is found again -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("truth", [{"fouls": 0.55, "losses": 0.7}, {"fouls": 0.15, "losses": -0.8}])
+def test_a_side_that_the_model_played_itself_is_found_again(
+    scenario: Scenario, truth: dict[str, float]
+) -> None:
+    """Known knobs write a sheet on luck of its own; the fit's rates are theirs within four standard errors
+    of sheet and fit together, and the prior of 60 moves them by less."""
+    charted = play_men(with_knobs(scenario, truth), GAMES, SHEET_SEED)
+    found = fit_sheet(sheet_of(charted), scenario, 1, possessions=RUN)
+    again = play_men(with_knobs(scenario, values_of(found.to_dict())), GAMES, SHEET_SEED + 1)
+    for aim, one in zip(aims_of(sheet_of(charted)), found.followed, strict=True):
+        (there, error), (here, more) = aim.of(charted), aim.of(again)
+        noise = math.sqrt(error**2 + more**2 + one.standard_error**2)
+        assert abs(here - there) < 4 * noise + (1 - one.own_share) * abs(one.before - one.sheet)
+        before = abs(one.before - one.sheet)
+        assert before > 3 * noise and abs(here - there) < before / 2, "there was something to find"
+        assert (one.value > ranges(scenario)[one.knob][0]) == (one.sheet > one.before)
+        assert abs(one.value - truth[one.knob]) < 0.5 * abs(ranges(scenario)[one.knob][0] - truth[one.knob])
+
+
+def test_few_counts_move_little(scenario: Scenario) -> None:
+    charted = play_men(with_knobs(scenario, {"losses": 1.0}), 20, SHEET_SEED)
+    few = fit_sheet(sheet_of(charted), scenario, 1, possessions=1000)
+    for one in few.followed:
+        assert one.own_share < 0.4 and abs(one.aim - one.before) < 0.4 * abs(one.sheet - one.before) + 1e-12
+
+
+def test_a_knob_stops_at_the_end_of_its_range(scenario: Scenario) -> None:
+    charted = play_men(scenario, 400, SHEET_SEED)
+    sums = charted.sums.copy()
+    sums[:, KINDS.index("free_throws")] = 3 * sums[:, [KINDS.index("twos"), KINDS.index("threes")]].sum(
+        axis=1
+    )
+    high = load_constants()["shot_foul_p"].high
+    at_end = scenario.model_copy(update={"constants": {**scenario.constants, "shot_foul_p": high}})
+    found = fit_sheet(SheetCounts(sums, (0, 1, 2, 3, 4), True, tuple(FIVE)), at_end, 1, possessions=600)
+    assert found.followed[0].stopped and found.followed[0].value == high
+    assert found.followed[0].after < found.followed[0].aim / 2
+
+
+def test_the_knobs_move_what_they_say_inside_its_range(scenario: Scenario) -> None:
+    known = load_constants()
+    assert config_hash(with_knobs(scenario, {})) == config_hash(scenario)
+    for value in (-1.3, 0.4, 1.3):
+        moved = with_knobs(scenario, {"losses": value}).constants
+        assert {name for name in moved if moved[name] != scenario.constants[name]} <= set(LOSSES)
+        for name in LOSSES:
+            wanted = scenario.constants[name] * math.exp(value)
+            assert moved[name] == min(max(wanted, known[name].low), known[name].high)
+    assert with_knobs(scenario, {"fouls": 0.41}).constants["shot_foul_p"] == 0.41
+
+
+def test_the_fit_is_the_same_for_any_number_of_threads(scenario: Scenario, folder: Path) -> None:
+    sheet = sheet_counts(load_evening(folder))
+    assert sheet is not None
+    one, three = (fit_sheet(sheet, scenario, 1, threads, possessions=500) for threads in (1, 3))
+    assert one == three
+    assert fit_sheet(sheet, scenario, 2, possessions=500) != one
+
+
+def test_damped_newton_solves_a_bent_function() -> None:
+    """Two rates with cross effects: solved within their errors, the root known."""
+    root = np.array([0.3, -0.2])
+
+    def play(knobs: np.ndarray) -> np.ndarray:
+        z = knobs - root
+        rates = np.array([z[0] + 0.3 * z[0] ** 2 + 0.2 * z[1], 0.5 * z[1] - 0.1 * z[0]])
+        return np.stack([rates, np.full(2, 1e-5)], axis=1)
+
+    within = Range(np.array([0.1, 0.1]), np.full(2, -2.0), np.full(2, 2.0))
+    begin = np.zeros(2)
+    matrix = np.array([[1.0, 0.2], [-0.1, 0.5]])
+    found, rates = solve(play, begin, play(begin), np.zeros(2), matrix, within, 12)
+    assert found == pytest.approx(root, abs=1e-4) and np.abs(rates[:, 0]).max() < 1e-5
+
+
+# --- one opponent for all commands -------------------------------------------------------------------------
+
+
+def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> None:
+    evening = load_evening(folder)
+    played = Played(evening, 5, effort=ReportSize(possessions=200))
+    compared, sheet = played.part("compare"), played.part("sheet")
+    values = values_of(played.part("fit"))
+    assert set(values) == {"fouls", "losses"} and sheet["fit"] == played.part("fit")
+    fitted = with_knobs(evening.scenario, values)
+    assert config_hash(fitted) != config_hash(evening.scenario)
+    assert compared["config_hash"] == sheet["config_hash"] == config_hash(fitted)
+    assert played.evening.scenario == fitted and played.scenario.constants == fitted.constants
+    needs = {name for name in NEEDS if name != "fit"}
+    assert all("fit" in needed(name) for name in needs), "a part that is not of the fitted opponent"
+    rates = {row["key"]: row["model"]["mean"] for row in sheet["rows"] if row["number"] is None}
+    of_compare = compared["baseline"]["rates"]
+    assert rates["threes"] == of_compare["three_attempts"]["mean"]
+    assert rates["free_throws"] == of_compare["free_throws_per_field_goal"]["mean"]
+    assert rates["effective"] == pytest.approx(of_compare["effective_field_goal"]["mean"], rel=1e-12)
+
+
+def needed(name: str) -> set[str]:
+    """A part's needs, and theirs."""
+    return set(NEEDS[name]).union(*(needed(other) for other in NEEDS[name]))
+
+
+def test_the_opponent_is_the_same_for_every_seed(folder: Path) -> None:
+    effort = ReportSize(possessions=50)
+    one, other = (Played(load_evening(folder), seed, effort=effort) for seed in (1, 9))
+    assert one.key("fit") == other.key("fit") and one.key("compare") != other.key("compare")
+    assert one.part("fit") == other.part("fit")
+
+
+def test_commands_beside_the_evening_play_the_same_opponent(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """play, stress and replay read the fit that compare has kept, and the fit is played once."""
+    folder = write_evening(tmp_path / "sheets", {"opponent.csv": counted()})
+    hashes = {}
+    for command, more in (
+        ("compare", ["-n", "200"]),
+        ("play", ["-n", "200"]),
+        ("stress", ["-n", "20", "--worlds", "16"]),
+    ):
+        target = tmp_path / f"{command}.json"
+        assert cli.run([command, str(folder), *more, "--json", str(target)]) == 0
+        said = capsys.readouterr().err
+        assert ("for fit, compare" in said) == (command == "compare") and (folder / NAME).exists()
+        hashes[command] = json.loads(target.read_text(encoding="utf-8"))
+    home = hashes["compare"]["baseline"]["points_per_possession"]
+    assert hashes["play"]["points_per_possession"] == home
+    assert hashes["play"]["config_hash"] == hashes["compare"]["config_hash"]
+    assert cli.run(["trace", str(folder), "--index", "3", "-o", str(tmp_path / "trace.csv"), "--quiet"]) == 0
+
+
+def test_an_edited_count_is_another_evening(tmp_path: Path) -> None:
+    from engine.study.evening_file import inputs_digest
+
+    one = load_evening(write_evening(tmp_path / "one", {"opponent.csv": counted()}))
+    again = load_evening(write_evening(tmp_path / "again", {"opponent.csv": counted()}))
+    more = {**FIVE, 5: (*FIVE[5][:-1], FIVE[5][-1] + 1)}
+    other = load_evening(write_evening(tmp_path / "other", {"opponent.csv": counted(more)}))
+    assert config_hash(one.scenario) == config_hash(other.scenario), "a lost ball is in no team file"
+    assert inputs_digest(one) == inputs_digest(again) != inputs_digest(other)
+
+
+def test_a_sheet_with_makes_alone_is_not_fitted(tmp_path: Path) -> None:
+    evening = load_evening(write_evening(tmp_path, {"opponent.csv": OPPONENT}))
+    played = Played(evening, 5, effort=ReportSize(possessions=50))
+    assert played.part("fit") == {} and played.missing("compare") == ["compare"]
+    assert config_hash(played.scenario) == config_hash(evening.scenario)
+
+
+def test_the_page_says_what_is_followed_and_what_is_not(folder: Path) -> None:
+    found: Any = Played(load_evening(folder), 5, effort=ReportSize(possessions=400)).part("sheet")
+    view = sheet_view(found)
+    assert view is not None
+    said = " ".join(view["notes"])
+    assert "fitted to the free throws and the lost balls of your sheet" in said and "as if 60 shots" in said
+    assert "how often who shoots, and how many of it are threes" in said
+    short = [
+        one["stopped"] and abs(one["after"] - one["aim"]) > one["standard_error"]
+        for one in found["fit"]["followed"]
+    ]
+    assert said.count("cannot be followed further") == sum(short)
