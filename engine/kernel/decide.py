@@ -266,12 +266,14 @@ def best_option(w, c):
     """The option with the largest value after noise."""
     s = c.s
     scale = w.k.noise_points * (1.5 - w.players[s.handler].passing)
-    if s.n_looks == w.k.tried_look:
+    tried = 0
+    if s.n_looks == w.k.tried_look and s.look_t == s.t:
+        tried = 1  # for this decision only, with draws of its own: then he plays on as ever
         scale = TRIED_POINTS
     best = NOT_AN_OPTION
     chosen = Option.HOLD + 0
-    u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, 0, s.n_looks)
-    v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, 0, s.n_looks)
+    u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, tried, s.n_looks)
+    v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, tried, s.n_looks)
     for i in range(N_OPTIONS):
         value = c.weighed[i].value
         if value <= NOT_AN_OPTION or value + MOST_NOISE * scale <= best:
@@ -294,9 +296,9 @@ def best_option(w, c):
             elif i == Option.DRIVE_FAR_RIGHT + 3:
                 u = v3
             elif i == Option.DRIVE_FAR_RIGHT + 4:
-                u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, 0, s.n_looks)
+                u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
         else:
-            u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, 0, s.n_looks)
+            u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, tried, s.n_looks)
         value += noise(u, scale)
         if value > best:
             best = value

@@ -59,6 +59,7 @@ def _rows(
     points = int(trace.record[COLUMN["points"]])
     held = (states["mode"] == Mode.HELD) | (states["mode"] == Mode.SHOT_WINDUP)
     look = 0
+    shots = {row[1]: row[4] for row in trace.options if row[3] == Option.SHOOT}
     for row in trace.options[trace.options[:, CHOSEN] > 0.0]:
         step = int(np.searchsorted(times, row[0] - 1e-6))
         new, look = int(states["n_looks"][step]) != look, int(states["n_looks"][step])
@@ -111,6 +112,7 @@ def _rows(
             shot_m,
             made,
             passed_out,
+            shots.get(row[1], -math.inf),
             points,
         )
 
@@ -149,7 +151,7 @@ def choices(
             rows.extend((number, *row) for row in _rows(block.trace(i), wait_s, patience_s, only_look))
     names = [
         "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
-        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "points",
+        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "own_shot", "points",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=names)
 
@@ -228,7 +230,8 @@ def fit(
     if len(passes) >= least:
         found |= _fit_loss(passes)
         found |= _fit_passes(passes[passes["lost"] == 0.0], now)
-    holds = tried[tried["kind"] == "hold"]
+    # a hold is believed for the moments in which it is chosen: those without a good shot at hand
+    holds = tried[(tried["kind"] == "hold") & (tried["own_shot"] < worth)]
     if len(holds) >= least:
         sticks = holds["more"] + now["hold_stale_points_per_s"] * holds["stale_s"]
         values = _least_squares(_phases(holds), sticks.to_numpy())
