@@ -21,7 +21,7 @@ from engine.kernel.near import (
     NEVER,
     nearest_defender,
 )
-from engine.kernel.offence import bring_up_goal, half_line_holds, reading_delay, spot_of, two_ahead
+from engine.kernel.offence import bring_up_goal, half_line_holds, spot_of, two_ahead
 from engine.kernel.passing import lane_risk, pass_speed, pressure, start_pass
 from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, shot_value
 from engine.kernel.shots import start_shot
@@ -71,13 +71,7 @@ def reluctance(w, left_s):
 @njit
 def fear_offset(k, phase):
     """How this level reads the risk of a pass in each phase of a trap, log odds (measured)."""
-    if phase == TrapPhase.COMING:
-        return k.belief_loss_coming
-    if phase == TrapPhase.SET:
-        return k.belief_loss_set
-    if phase == TrapPhase.AFTER:
-        return k.belief_loss_after
-    return k.belief_loss_home
+    return by_phase(phase, k.belief_loss_home, k.belief_loss_coming, k.belief_loss_set, k.belief_loss_after)
 
 
 @njit
@@ -103,7 +97,11 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
     d_rim = distance(x, y, 0.0, 0.0)
     carry = carrying_on(w, left_s - time_s)
     worth = carry + by_phase(
-        s.trap_phase, k.belief_pass_points, k.belief_pass_trapped_points, k.belief_pass_after_points
+        s.trap_phase,
+        k.belief_pass_points,
+        k.belief_pass_coming_points,
+        k.belief_pass_set_points,
+        k.belief_pass_after_points,
     )
     region = region_at(w, x, y)
     if region == Region.HIGH_POST or region == Region.ELBOW:
@@ -230,8 +228,14 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     carry = carrying_on(w, left)
     hold = carry - k.hold_stale_points_per_s * (s.t - s.stale_t)
     hold += by_phase(
-        s.trap_phase, k.belief_hold_points, k.belief_hold_trapped_points, k.belief_hold_after_points
+        s.trap_phase,
+        k.belief_hold_points,
+        k.belief_hold_coming_points,
+        k.belief_hold_set_points,
+        k.belief_hold_after_points,
     )
+    if s.play >= 0:
+        hold += k.belief_hold_play_points
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
     late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)
@@ -240,9 +244,8 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     driving = s.action == Action.DRIVE
     c.weighed[Option.HOLD].value = carry + k.belief_stopped_points if driving else hold
     weigh_shot(w, c, left, d_rim, trapped)
-    look_s = reading_delay(w, k.look_s * (1.5 - w.players[s.handler].passing))
     free = trapped or s.trap_phase == TrapPhase.AFTER or s.n_catches == 0 or s.dribble != Dribble.UNUSED
-    looked = free or s.t - s.catch_t >= look_s
+    looked = free or s.now >= s.looked_t
     may_dribble = s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and 0.8 < d_rim < 9.0
     if driving:
         if may_dribble and s.t - s.drive_t < k.drive_most_s:

@@ -87,17 +87,20 @@ def way_clear(w, c, ax, ay, bx, by, start_s, speed):
 
 
 @njit
-def by_phase(phase, home, trapped, after):
-    """The belief that holds in this phase of a trap: none, on its way or set, just beaten."""
+def by_phase(phase, home, coming, standing, after):
+    """The belief that holds in this phase of a trap: none, on its way, set, just beaten."""
     if phase == TrapPhase.NONE:
         return home
-    return after if phase == TrapPhase.AFTER else trapped
+    if phase == TrapPhase.COMING:
+        return coming
+    return standing if phase == TrapPhase.SET else after
 
 
 @njit
 def trap_points(k, phase):
     """Points that a drive brings more or less because of a trap in this phase (measured)."""
-    return by_phase(phase, 0.0, k.belief_drive_trapped_points, k.belief_drive_after_points)
+    trapped = k.belief_drive_trapped_points
+    return by_phase(phase, 0.0, trapped, trapped, k.belief_drive_after_points)
 
 
 @njit

@@ -361,6 +361,9 @@ def take_ball(w, c, who):
     if s.trap_phase == TrapPhase.COMING and s.trap_read_t < NEVER:
         # caught with the trap on its way: he reads it from the catch on
         s.trap_read_t = s.t + (s.trap_read_t - s.trap_t)
+    u, _, _, _ = draws.uniforms(s, draws.LOOK, 0, 0, s.step)
+    look_s = k.look_s * (1.5 - w.players[who].passing)
+    s.looked_t = s.t - math.log(u) * reading_delay(w, look_s)
     s.decide_t = s.t + k.catch_pause_s
     s.guarded_s = 0.0
     s.held_chance = 0

@@ -113,6 +113,7 @@ def _rows(
             made,
             passed_out,
             shots.get(row[1], -math.inf),
+            bool(before["play"] >= 0),
             points,
         )
 
@@ -138,7 +139,8 @@ def choices(
     ``forecast_m`` (least gap possible at the shot it leads to), ``promise``, ``ahead`` and ``place`` of a
     pass (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the
     shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made`` (shots: 1 or 0, nothing
-    if fouled), ``passed_out`` (drives); ``points`` of the possession.
+    if fouled), ``passed_out`` (drives); ``own_shot``, points his own shot was believed to bring; ``play``, whether one runs;
+    ``points`` of the possession.
     """
     k = world["k"][0]
     rules = world["rules"][0]
@@ -151,7 +153,8 @@ def choices(
             rows.extend((number, *row) for row in _rows(block.trace(i), wait_s, patience_s, only_look))
     names = [
         "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
-        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "own_shot", "points",
+        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "own_shot", "play",
+        "points",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=names)
 
@@ -234,8 +237,10 @@ def fit(
     holds = tried[(tried["kind"] == "hold") & (tried["own_shot"] < worth)]
     if len(holds) >= least:
         sticks = holds["more"] + now["hold_stale_points_per_s"] * holds["stale_s"]
-        values = _least_squares(_phases(holds), sticks.to_numpy())
-        found |= {f"belief_hold_{name}points": float(v) for name, v in zip(PHASE_NAMES, values, strict=True)}
+        x = np.column_stack([_phases(holds), holds["play"]]).astype(float)
+        values = _least_squares(x, sticks.to_numpy())
+        names = (*PHASE_NAMES, "play_")
+        found |= {f"belief_hold_{name}points": float(v) for name, v in zip(names, values, strict=True)}
     retreats = tried[tried["kind"] == "retreat"]
     if len(retreats) >= least:
         x = np.column_stack([np.ones(len(retreats)), retreats["raw"].to_numpy()])
@@ -264,15 +269,13 @@ def fit(
     return found
 
 
-#: Names of the three phases that beliefs in points tell apart: no trap, a trap on its way or set, after it.
-PHASE_NAMES = ("", "trapped_", "after_")
+#: Names of the four phases that beliefs in points tell apart: no trap, a trap on its way, set, after it.
+PHASE_NAMES = ("", "coming_", "set_", "after_")
 
 
 def _phases(rows: pd.DataFrame) -> NDArray[np.float64]:
-    """1 in the column of each row's phase, [n, 3]."""
-    phase = rows["phase"].to_numpy(int)
-    trapped = (phase == TrapPhase.COMING) | (phase == TrapPhase.SET)
-    return np.column_stack([phase == TrapPhase.NONE, trapped, phase == TrapPhase.AFTER]).astype(float)
+    """1 in the column of each row's phase, [n, 4]."""
+    return np.eye(len(PHASE_NAMES))[rows["phase"].to_numpy(int)]
 
 
 def _least_squares(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
