@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 
 from engine.kernel import draws
-from engine.kernel.drives import NOBODY_M, ahead_points, by_phase, dribble_mps, go_on, weigh_drives
+from engine.kernel.drives import NOBODY_M, ahead_points, by_phase, dribble_mps, go_on, seen_phase, weigh_drives
 from engine.kernel.escapes import weigh_retreat, weigh_split
 from engine.kernel.forecast import believed, expected_gap, nearest_in, own_gaps
 from engine.kernel.jit import njit
@@ -96,8 +96,9 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
         y = ru.half_y_m - 0.3
     d_rim = distance(x, y, 0.0, 0.0)
     carry = carrying_on(w, left_s - time_s)
+    phase = seen_phase(s)
     worth = carry + by_phase(
-        s.trap_phase,
+        phase,
         k.belief_pass_points,
         k.belief_pass_coming_points,
         k.belief_pass_set_points,
@@ -136,7 +137,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
                 risk = bounce
                 kind = PassKind.BOUNCE
     o.raw = risk
-    risk = believed(risk, fear_offset(k, s.trap_phase), k.belief_loss_slope)
+    risk = believed(risk, fear_offset(k, phase), k.belief_loss_slope)
     o.value = (1.0 - risk) * worth - risk * k.turnover_dread_points
     o.x = x
     o.y = y
@@ -228,7 +229,7 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     carry = carrying_on(w, left)
     hold = carry - k.hold_stale_points_per_s * (s.t - s.stale_t)
     hold += by_phase(
-        s.trap_phase,
+        seen_phase(s),
         k.belief_hold_points,
         k.belief_hold_coming_points,
         k.belief_hold_set_points,
@@ -318,7 +319,8 @@ def decide(w, c):
     s.n_decisions += 1
     s.due_t = s.decide_t if abs(s.decide_t - s.t) <= k.time_step_s else s.t
     s.decide_t = s.due_t + k.decision_period_s
-    trapped = s.trap_phase == TrapPhase.SET or (s.trap_phase == TrapPhase.COMING and s.now >= s.trap_read_t)
+    phase = seen_phase(s)
+    trapped = phase == TrapPhase.COMING or phase == TrapPhase.SET
     n_pressure = pressure(w, c, s.handler)
     d_rim = distance(a.x, a.y, 0.0, 0.0)
     if brings_up(w, c, d_rim, trapped, n_pressure):

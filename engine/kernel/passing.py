@@ -15,6 +15,7 @@ from engine.kernel.jit import njit
 from engine.kernel.log import event
 from engine.kernel.motion import clip, distance, inside, point_to_segment, region_at
 from engine.kernel.near import BEYOND, NEVER, defenders_within, nearest_defender, touch_chance
+from engine.kernel.offence import reading_delay
 from engine.kernel.rows import match_men, next_moment, read_pass, set_row, side_of
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
 from engine.state.words import (

@@ -66,6 +66,9 @@ def _rows(
         if only_look is not None and not (new and look == only_look):
             continue
         before = states[max(step - 1, 0)]
+        at = states[step]
+        if at["trap_phase"] == TrapPhase.COMING and at["now"] < at["trap_read_t"]:
+            continue  # of a trap that he has not read he believes nothing
         option = int(row[3])
         later = events[np.searchsorted(events[:, 0], row[0] - 1e-6) :]
         kind = _kind(option, before["action"] == Action.DRIVE)
@@ -103,7 +106,7 @@ def _rows(
         belief = (row[4], *row[6:])
         yield (
             kind,
-            int(before["trap_phase"]),
+            int(at["trap_phase"]),
             left,
             stale,
             *belief,
@@ -113,7 +116,7 @@ def _rows(
             made,
             passed_out,
             shots.get(row[1], -math.inf),
-            bool(before["play"] >= 0),
+            bool(at["play"] >= 0),
             points,
         )
 
