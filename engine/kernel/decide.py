@@ -33,6 +33,8 @@ NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 FARTHEST_SHOT_M = 9.2
 TRIED_POINTS = 1.0  # noise of a look in which everything is tried
+TRIED_HOLD = 1.386  # ln 4: holding is tried as often as four others, for most decisions weigh it
+EULER = 0.5772156649015329  # mean of a Gumbel variable
 PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
 
 
@@ -199,8 +201,8 @@ def closes_out(w, c):
 
 @njit
 def noise(u, scale):
-    """Gumbel noise of one option, points."""
-    return -scale * math.log(-math.log(u))
+    """Gumbel noise of one option with mean 0, points."""
+    return -scale * (math.log(-math.log(u)) + EULER)
 
 
 @njit
@@ -286,7 +288,14 @@ def best_option(w, c):
             u = u0
             value -= reluctance(w, time_left(w, c))
         elif i == Option.HOLD:
+            if tried == 0:
+                # nothing to misjudge: what the others are held against
+                if value > best:
+                    best = value
+                    chosen = i
+                continue
             u = u1
+            value += TRIED_HOLD
         elif i == Option.RETREAT:
             u = u2
         elif i == Option.SPLIT:
