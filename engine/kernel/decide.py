@@ -11,7 +11,15 @@ from __future__ import annotations
 import math
 
 from engine.kernel import draws
-from engine.kernel.drives import NOBODY_M, ahead_points, by_phase, dribble_mps, go_on, seen_phase, weigh_drives
+from engine.kernel.drives import (
+    NOBODY_M,
+    ahead_points,
+    by_phase,
+    dribble_mps,
+    go_on,
+    seen_phase,
+    weigh_drives,
+)
 from engine.kernel.escapes import weigh_retreat, weigh_split
 from engine.kernel.forecast import believed, expected_gap, nearest_in, own_gaps
 from engine.kernel.jit import njit
@@ -237,8 +245,6 @@ def weigh(w, c, trapped, n_pressure, d_rim):
         k.belief_hold_set_points,
         k.belief_hold_after_points,
     )
-    if s.play >= 0:
-        hold += k.belief_hold_play_points
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
     late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)

@@ -59,7 +59,12 @@ def _rows(
     points = int(trace.record[COLUMN["points"]])
     held = (states["mode"] == Mode.HELD) | (states["mode"] == Mode.SHOT_WINDUP)
     look = 0
-    shots = {row[1]: row[4] for row in trace.options if row[3] == Option.SHOOT}
+    best: dict[
+        tuple[float, bool], float
+    ] = {}  # decision, is it his own shot -> best of the others than holding
+    for row in trace.options[trace.options[:, 3] != Option.HOLD]:
+        other = (row[1], row[3] == Option.SHOOT)
+        best[other] = max(best.get(other, -math.inf), row[4])
     for row in trace.options[trace.options[:, CHOSEN] > 0.0]:
         step = int(np.searchsorted(times, row[0] - 1e-6))
         new, look = int(states["n_looks"][step]) != look, int(states["n_looks"][step])
@@ -115,8 +120,8 @@ def _rows(
             shot_m,
             made,
             passed_out,
-            shots.get(row[1], -math.inf),
-            bool(at["play"] >= 0),
+            best.get((row[1], True), -math.inf),
+            best.get((row[1], False), -math.inf),
             points,
         )
 
@@ -142,7 +147,8 @@ def choices(
     ``forecast_m`` (least gap possible at the shot it leads to), ``promise``, ``ahead`` and ``place`` of a
     pass (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the
     shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made`` (shots: 1 or 0, nothing
-    if fouled), ``passed_out`` (drives); ``own_shot``, points his own shot was believed to bring; ``play``, whether one runs;
+    if fouled), ``passed_out`` (drives); ``own_shot`` and ``other``, points that his own
+    shot and the best other option but holding were believed to bring;
     ``points`` of the possession.
     """
     k = world["k"][0]
@@ -156,7 +162,7 @@ def choices(
             rows.extend((number, *row) for row in _rows(block.trace(i), wait_s, patience_s, only_look))
     names = [
         "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
-        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "own_shot", "play",
+        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "own_shot", "other",
         "points",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=names)
@@ -236,14 +242,14 @@ def fit(
     if len(passes) >= least:
         found |= _fit_loss(passes)
         found |= _fit_passes(passes[passes["lost"] == 0.0], now)
-    # a hold is believed for the moments in which it is chosen: those without a good shot at hand
-    holds = tried[(tried["kind"] == "hold") & (tried["own_shot"] < worth)]
+    # a hold is believed for the moments in which it is chosen: those in which nothing looks better
+    reluctance = carrying_on(tried["left_s"].to_numpy(), now["reluctance_points"], now["reluctance_tau_s"])
+    other = np.maximum(tried["own_shot"] - reluctance, tried["other"])
+    holds = tried[(tried["kind"] == "hold") & (other < tried["believed"])]
     if len(holds) >= least:
         sticks = holds["more"] + now["hold_stale_points_per_s"] * holds["stale_s"]
-        x = np.column_stack([_phases(holds), holds["play"]]).astype(float)
-        values = _least_squares(x, sticks.to_numpy())
-        names = (*PHASE_NAMES, "play_")
-        found |= {f"belief_hold_{name}points": float(v) for name, v in zip(names, values, strict=True)}
+        values = _least_squares(_phases(holds), sticks.to_numpy())
+        found |= {f"belief_hold_{name}points": float(v) for name, v in zip(PHASE_NAMES, values, strict=True)}
     retreats = tried[tried["kind"] == "retreat"]
     if len(retreats) >= least:
         x = np.column_stack([np.ones(len(retreats)), retreats["raw"].to_numpy()])
