@@ -69,7 +69,10 @@ def decisions(task: tuple[Scenario, int | None, int, int]) -> pd.DataFrame:
 def played(pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...]) -> pd.DataFrame:
     """Decisions of ``n`` possessions at home and under each call; with LOOKS those in which all was tried."""
     settings = (None, *range(len(scenario.settings)))
-    tasks = [(scenario, setting, look, n) for look in looks for setting in settings]
+    # at home twice as many: most decisions are made there, and a little in them changes a whole game
+    tasks = [
+        (scenario, setting, look, 2 * n if setting is None else n) for look in looks for setting in settings
+    ]
     return pd.concat(list(pool.map(decisions, tasks)), ignore_index=True)
 
 

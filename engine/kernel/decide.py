@@ -11,7 +11,15 @@ from __future__ import annotations
 import math
 
 from engine.kernel import draws
-from engine.kernel.drives import NOBODY_M, ahead_points, by_phase, dribble_mps, go_on, weigh_drives
+from engine.kernel.drives import (
+    NOBODY_M,
+    ahead_points,
+    by_phase,
+    dribble_mps,
+    go_on,
+    seen_phase,
+    weigh_drives,
+)
 from engine.kernel.escapes import weigh_retreat, weigh_split
 from engine.kernel.forecast import believed, expected_gap, nearest_in, own_gaps
 from engine.kernel.jit import njit
@@ -21,7 +29,7 @@ from engine.kernel.near import (
     NEVER,
     nearest_defender,
 )
-from engine.kernel.offence import bring_up_goal, half_line_holds, reading_delay, spot_of, two_ahead
+from engine.kernel.offence import bring_up_goal, half_line_holds, spot_of, two_ahead
 from engine.kernel.passing import lane_risk, pass_speed, pressure, start_pass
 from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, shot_value
 from engine.kernel.shots import start_shot
@@ -33,6 +41,8 @@ NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 FARTHEST_SHOT_M = 9.2
 TRIED_POINTS = 1.0  # noise of a look in which everything is tried
+TRIED_HOLD = 1.386  # ln 4: holding is tried as often as four others, for most decisions weigh it
+EULER = 0.5772156649015329  # mean of a Gumbel variable
 PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
 
 
@@ -71,13 +81,7 @@ def reluctance(w, left_s):
 @njit
 def fear_offset(k, phase):
     """How this level reads the risk of a pass in each phase of a trap, log odds (measured)."""
-    if phase == TrapPhase.COMING:
-        return k.belief_loss_coming
-    if phase == TrapPhase.SET:
-        return k.belief_loss_set
-    if phase == TrapPhase.AFTER:
-        return k.belief_loss_after
-    return k.belief_loss_home
+    return by_phase(phase, k.belief_loss_home, k.belief_loss_coming, k.belief_loss_set, k.belief_loss_after)
 
 
 @njit
@@ -102,8 +106,13 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
         y = ru.half_y_m - 0.3
     d_rim = distance(x, y, 0.0, 0.0)
     carry = carrying_on(w, left_s - time_s)
+    phase = seen_phase(s)
     worth = carry + by_phase(
-        s.trap_phase, k.belief_pass_points, k.belief_pass_trapped_points, k.belief_pass_after_points
+        phase,
+        k.belief_pass_points,
+        k.belief_pass_coming_points,
+        k.belief_pass_set_points,
+        k.belief_pass_after_points,
     )
     region = region_at(w, x, y)
     if region == Region.HIGH_POST or region == Region.ELBOW:
@@ -138,7 +147,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
                 risk = bounce
                 kind = PassKind.BOUNCE
     o.raw = risk
-    risk = believed(risk, fear_offset(k, s.trap_phase), k.belief_loss_slope)
+    risk = believed(risk, fear_offset(k, phase), k.belief_loss_slope)
     o.value = (1.0 - risk) * worth - risk * k.turnover_dread_points
     o.x = x
     o.y = y
@@ -200,8 +209,8 @@ def closes_out(w, c):
 
 @njit
 def noise(u, scale):
-    """Gumbel noise of one option, points."""
-    return -scale * math.log(-math.log(u))
+    """Gumbel noise of one option with mean 0, points."""
+    return -scale * (math.log(-math.log(u)) + EULER)
 
 
 @njit
@@ -230,7 +239,11 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     carry = carrying_on(w, left)
     hold = carry - k.hold_stale_points_per_s * (s.t - s.stale_t)
     hold += by_phase(
-        s.trap_phase, k.belief_hold_points, k.belief_hold_trapped_points, k.belief_hold_after_points
+        seen_phase(s),
+        k.belief_hold_points,
+        k.belief_hold_coming_points,
+        k.belief_hold_set_points,
+        k.belief_hold_after_points,
     )
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
@@ -240,9 +253,8 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     driving = s.action == Action.DRIVE
     c.weighed[Option.HOLD].value = carry + k.belief_stopped_points if driving else hold
     weigh_shot(w, c, left, d_rim, trapped)
-    look_s = reading_delay(w, k.look_s * (1.5 - w.players[s.handler].passing))
     free = trapped or s.trap_phase == TrapPhase.AFTER or s.n_catches == 0 or s.dribble != Dribble.UNUSED
-    looked = free or s.t - s.catch_t >= look_s
+    looked = free or s.now >= s.looked_t
     may_dribble = s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and 0.8 < d_rim < 9.0
     if driving:
         if may_dribble and s.t - s.drive_t < k.drive_most_s:
@@ -266,12 +278,14 @@ def best_option(w, c):
     """The option with the largest value after noise."""
     s = c.s
     scale = w.k.noise_points * (1.5 - w.players[s.handler].passing)
-    if s.n_looks == w.k.tried_look:
+    tried = 0
+    if s.n_looks == w.k.tried_look and s.look_t == s.t:
+        tried = 1  # for this decision only, with draws of its own: then he plays on as ever
         scale = TRIED_POINTS
     best = NOT_AN_OPTION
     chosen = Option.HOLD + 0
-    u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, 0, s.n_looks)
-    v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, 0, s.n_looks)
+    u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, tried, s.n_looks)
+    v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, tried, s.n_looks)
     for i in range(N_OPTIONS):
         value = c.weighed[i].value
         if value <= NOT_AN_OPTION or value + MOST_NOISE * scale <= best:
@@ -280,7 +294,14 @@ def best_option(w, c):
             u = u0
             value -= reluctance(w, time_left(w, c))
         elif i == Option.HOLD:
+            if tried == 0:
+                # nothing to misjudge: what the others are held against
+                if value > best:
+                    best = value
+                    chosen = i
+                continue
             u = u1
+            value += TRIED_HOLD
         elif i == Option.RETREAT:
             u = u2
         elif i == Option.SPLIT:
@@ -294,9 +315,9 @@ def best_option(w, c):
             elif i == Option.DRIVE_FAR_RIGHT + 3:
                 u = v3
             elif i == Option.DRIVE_FAR_RIGHT + 4:
-                u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, 0, s.n_looks)
+                u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
         else:
-            u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, 0, s.n_looks)
+            u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, tried, s.n_looks)
         value += noise(u, scale)
         if value > best:
             best = value
@@ -313,7 +334,8 @@ def decide(w, c):
     s.n_decisions += 1
     s.due_t = s.decide_t if abs(s.decide_t - s.t) <= k.time_step_s else s.t
     s.decide_t = s.due_t + k.decision_period_s
-    trapped = s.trap_phase == TrapPhase.SET or (s.trap_phase == TrapPhase.COMING and s.now >= s.trap_read_t)
+    phase = seen_phase(s)
+    trapped = phase == TrapPhase.COMING or phase == TrapPhase.SET
     n_pressure = pressure(w, c, s.handler)
     d_rim = distance(a.x, a.y, 0.0, 0.0)
     if brings_up(w, c, d_rim, trapped, n_pressure):

@@ -62,6 +62,7 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
         "n-th call of the possession",
         "picks the dribble up; unused; unused; unused",
     ),
+    "LOOK": (23, "none", "step", "how long he looks before he passes or drives; unused; unused; unused"),
     "PLAY": (22, "step of a play", "n-th occasion for a play", "whether it is begun; unused; unused; unused"),
 }
 
@@ -87,6 +88,7 @@ PICK_UP = PURPOSES["PICK_UP"][0]
 RESTART = PURPOSES["RESTART"][0]
 TRAP_PICK_UP = PURPOSES["TRAP_PICK_UP"][0]
 PLAY = PURPOSES["PLAY"][0]
+LOOK = PURPOSES["LOOK"][0]
 
 MASK = np.uint64(0xFFFFFFFF)
 SHIFT = np.uint64(32)

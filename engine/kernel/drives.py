@@ -87,17 +87,29 @@ def way_clear(w, c, ax, ay, bx, by, start_s, speed):
 
 
 @njit
-def by_phase(phase, home, trapped, after):
-    """The belief that holds in this phase of a trap: none, on its way or set, just beaten."""
+def seen_phase(s):
+    """The phase of the trap as far as the ball's holder knows: one that he has not read is none."""
+    phase = s.trap_phase
+    if phase == TrapPhase.COMING and s.now < s.trap_read_t:
+        phase = TrapPhase.NONE + 0
+    return phase
+
+
+@njit
+def by_phase(phase, home, coming, standing, after):
+    """The belief that holds in this phase of a trap: none, on its way, set, just beaten."""
     if phase == TrapPhase.NONE:
         return home
-    return after if phase == TrapPhase.AFTER else trapped
+    if phase == TrapPhase.COMING:
+        return coming
+    return standing if phase == TrapPhase.SET else after
 
 
 @njit
 def trap_points(k, phase):
     """Points that a drive brings more or less because of a trap in this phase (measured)."""
-    return by_phase(phase, 0.0, k.belief_drive_trapped_points, k.belief_drive_after_points)
+    trapped = k.belief_drive_trapped_points
+    return by_phase(phase, 0.0, trapped, trapped, k.belief_drive_after_points)
 
 
 @njit
@@ -143,7 +155,7 @@ def go_on(w, c, carry, left_s):
     o = c.weighed[Option.DRIVE_FAR_RIGHT + s.drive_way]
     o.raw = clear
     o.value = drive_value(w, c, o, s.end_x, s.end_y, time_s, carry, left_s, ahead)
-    o.value += trap_points(k, s.trap_phase)
+    o.value += trap_points(k, seen_phase(s))
     o.x = s.goal_x
     o.y = s.goal_y
     o.end_x = s.end_x
@@ -165,7 +177,7 @@ def weigh_drives(w, c, carry, left_s):
     speed = dribble_mps(w, c)
     time_s = length / speed
     ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
-    more = trap_points(k, s.trap_phase)
+    more = trap_points(k, seen_phase(s))
     for m in range(N_DRIVES):
         angle = base + (m - 2) * DRIVE_TURN
         around = (m == 0 or m == N_DRIVES - 1) and length > k.drive_side_m

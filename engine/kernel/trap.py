@@ -309,8 +309,7 @@ def set_trap(c, h):
     """Both trappers are there: the trap stands."""
     s = c.s
     s.trap_phase = TrapPhase.SET
-    if s.trap_read_t > s.t:
-        s.trap_read_t = s.t  # nobody overlooks a trap that stands
+    s.trap_read_t = s.t  # nobody overlooks a trap that stands; he looks anew
     if s.trap_number == 1:
         c.record.trap_set = 1
     event(c, Event.TRAP_SET, s.handler, s.trap_call, s.t - s.trap_t, h.x, h.y)

@@ -328,6 +328,7 @@ STATE = np.dtype(
         ("spot_t", np.float64),
         ("catch_t", np.float64),
         ("look_t", np.float64),  # when the handler last looked at the floor anew
+        ("looked_t", np.float64),  # when he has looked long enough since his catch to pass or drive
         ("stopped_t", np.float64),  # when his last drive was stopped
         ("drive_way", np.int64),  # which of the five drives he is on
         ("last_y", np.float64),  # where the handler was a step ago

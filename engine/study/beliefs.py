@@ -59,12 +59,21 @@ def _rows(
     points = int(trace.record[COLUMN["points"]])
     held = (states["mode"] == Mode.HELD) | (states["mode"] == Mode.SHOT_WINDUP)
     look = 0
+    best: dict[
+        tuple[float, bool], float
+    ] = {}  # decision, is it his own shot -> best of the others than holding
+    for row in trace.options[trace.options[:, 3] != Option.HOLD]:
+        other = (row[1], row[3] == Option.SHOOT)
+        best[other] = max(best.get(other, -math.inf), row[4])
     for row in trace.options[trace.options[:, CHOSEN] > 0.0]:
         step = int(np.searchsorted(times, row[0] - 1e-6))
         new, look = int(states["n_looks"][step]) != look, int(states["n_looks"][step])
         if only_look is not None and not (new and look == only_look):
             continue
         before = states[max(step - 1, 0)]
+        at = states[step]
+        if at["trap_phase"] == TrapPhase.COMING and at["now"] < at["trap_read_t"]:
+            continue  # of a trap that he has not read he believes nothing
         option = int(row[3])
         later = events[np.searchsorted(events[:, 0], row[0] - 1e-6) :]
         kind = _kind(option, before["action"] == Action.DRIVE)
@@ -102,7 +111,7 @@ def _rows(
         belief = (row[4], *row[6:])
         yield (
             kind,
-            int(before["trap_phase"]),
+            int(at["trap_phase"]),
             left,
             stale,
             *belief,
@@ -111,6 +120,8 @@ def _rows(
             shot_m,
             made,
             passed_out,
+            best.get((row[1], True), -math.inf),
+            best.get((row[1], False), -math.inf),
             points,
         )
 
@@ -136,7 +147,9 @@ def choices(
     ``forecast_m`` (least gap possible at the shot it leads to), ``promise``, ``ahead`` and ``place`` of a
     pass (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the
     shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made`` (shots: 1 or 0, nothing
-    if fouled), ``passed_out`` (drives); ``points`` of the possession.
+    if fouled), ``passed_out`` (drives); ``own_shot`` and ``other``, points that his own
+    shot and the best other option but holding were believed to bring;
+    ``points`` of the possession.
     """
     k = world["k"][0]
     rules = world["rules"][0]
@@ -149,7 +162,8 @@ def choices(
             rows.extend((number, *row) for row in _rows(block.trace(i), wait_s, patience_s, only_look))
     names = [
         "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
-        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "points",
+        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "own_shot", "other",
+        "points",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=names)
 
@@ -228,7 +242,10 @@ def fit(
     if len(passes) >= least:
         found |= _fit_loss(passes)
         found |= _fit_passes(passes[passes["lost"] == 0.0], now)
-    holds = tried[tried["kind"] == "hold"]
+    # a hold is believed for the moments in which it is chosen: those in which nothing looks better
+    reluctance = carrying_on(tried["left_s"].to_numpy(), now["reluctance_points"], now["reluctance_tau_s"])
+    other = np.maximum(tried["own_shot"] - reluctance, tried["other"])
+    holds = tried[(tried["kind"] == "hold") & (other < tried["believed"])]
     if len(holds) >= least:
         sticks = holds["more"] + now["hold_stale_points_per_s"] * holds["stale_s"]
         values = _least_squares(_phases(holds), sticks.to_numpy())
@@ -261,15 +278,13 @@ def fit(
     return found
 
 
-#: Names of the three phases that beliefs in points tell apart: no trap, a trap on its way or set, after it.
-PHASE_NAMES = ("", "trapped_", "after_")
+#: Names of the four phases that beliefs in points tell apart: no trap, a trap on its way, set, after it.
+PHASE_NAMES = ("", "coming_", "set_", "after_")
 
 
 def _phases(rows: pd.DataFrame) -> NDArray[np.float64]:
-    """1 in the column of each row's phase, [n, 3]."""
-    phase = rows["phase"].to_numpy(int)
-    trapped = (phase == TrapPhase.COMING) | (phase == TrapPhase.SET)
-    return np.column_stack([phase == TrapPhase.NONE, trapped, phase == TrapPhase.AFTER]).astype(float)
+    """1 in the column of each row's phase, [n, 4]."""
+    return np.eye(len(PHASE_NAMES))[rows["phase"].to_numpy(int)]
 
 
 def _least_squares(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
