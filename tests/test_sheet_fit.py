@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
 from pathlib import Path
@@ -23,7 +24,7 @@ from engine.study.evening_file import NAME
 from engine.study.evening_report import NEEDS, Played, ReportSize
 from engine.study.newton import Range, solve
 from engine.study.sheet.counts import SheetCounts, sheet_counts
-from engine.study.sheet.fit import aims_of, fit_sheet
+from engine.study.sheet.fit import aims_of, fit_sheet, shares_of
 from engine.study.sheet.knobs import LOSSES, MOST_RUNS, ranges, values_of, with_knobs
 from engine.study.sheet.men import play_men
 
@@ -117,6 +118,24 @@ def test_a_side_that_the_model_played_itself_is_found_again(
         assert abs(one.value - truth[one.knob]) < 0.5 * abs(ranges(scenario)[one.knob][0] - truth[one.knob])
 
 
+def test_who_shoots_how_often_is_found_again(scenario: Scenario) -> None:
+    """Known reluctances write a sheet on luck of its own: every man's twos and threes among the side's shots
+    come back within four standard errors of sheet, fit and check, and what the prior of 60 holds back."""
+    wing, guard = scenario.offence_team.lineup[1], scenario.offence_team.lineup[0]
+    truth = {f"three {wing}": 0.25, f"two {guard}": -0.4}
+    sheet = dataclasses.replace(
+        sheet_of(play_men(with_knobs(scenario, truth), GAMES, SHEET_SEED)),
+        numbers=scenario.offence_team.lineup,
+    )
+    found = fit_sheet(sheet, scenario, 1, possessions=RUN)
+    fitted = with_knobs(scenario, values_of(found.to_dict()))
+    there = shares_of(sheet, sheet.counts)
+    before, here = (shares_of(sheet, play_men(one, GAMES, SHEET_SEED + 1).sums) for one in (scenario, fitted))
+    assert (
+        np.abs(before - there).sum() > 3.0 * np.abs(here - there).sum() and np.abs(before - there).max() > 0.1
+    )
+
+
 def test_few_counts_move_little(scenario: Scenario) -> None:
     charted = play_men(with_knobs(scenario, {"losses": 1.0}), 20, SHEET_SEED)
     few = fit_sheet(sheet_of(charted), scenario, 1, possessions=1000)
@@ -181,7 +200,8 @@ def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> No
     played = Played(evening, 5, effort=ReportSize(possessions=200))
     compared, sheet = played.part("compare"), played.part("sheet")
     values = values_of(played.part("fit"))
-    assert set(values) == {"fouls", "losses"} and sheet["fit"] == played.part("fit")
+    own = {f"{kind} {number}" for kind in ("two", "three") for number in FIVE}
+    assert set(values) == {"fouls", "losses", *own} and sheet["fit"] == played.part("fit")
     fitted = with_knobs(evening.scenario, values)
     assert config_hash(fitted) != config_hash(evening.scenario)
     assert compared["config_hash"] == sheet["config_hash"] == config_hash(fitted)
@@ -253,7 +273,7 @@ def test_the_page_says_what_is_followed_and_what_is_not(folder: Path) -> None:
     assert view is not None
     said = " ".join(view["notes"])
     assert "fitted to the free throws and the lost balls of your sheet" in said and "as if 60 shots" in said
-    assert "how often who shoots, and how many of it are threes" in said
+    assert "How often a man shoots, how many of it are threes, and how well, follow his counts." in said
     short = [
         one["stopped"] and abs(one["after"] - one["aim"]) > one["standard_error"]
         for one in found["fit"]["followed"]

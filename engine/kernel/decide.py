@@ -79,6 +79,14 @@ def reluctance(w, left_s):
 
 
 @njit
+def own_reluctance(w, player, three, left_s):
+    """What ``player`` asks beside of his own twos or threes, points, fading alike; below 0 he is eager."""
+    p = w.players[player]
+    own = p.reluctance_three_points if three else p.reluctance_two_points
+    return own * running_out(left_s, w.k.reluctance_tau_s)
+
+
+@njit
 def fear_offset(k, phase):
     """How this level reads the risk of a pass in each phase of a trap, log odds (measured)."""
     return by_phase(phase, k.belief_loss_home, k.belief_loss_coming, k.belief_loss_set, k.belief_loss_after)
@@ -131,6 +139,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
         o.gap = nearest_in(w, c, x, y, time_s + wait_s, -1)
         gap = expected_gap(k.belief_gap_m, k.belief_gap_share, o.gap)
         shot = shot_value(w, j, d_rim, gap, NOBODY_M, is_three(w, x, y), left_s - time_s, False)
+        shot -= own_reluctance(w, j, is_three(w, x, y), left_s - time_s)
         o.promise = clip(shot - carry, -PROMISE, PROMISE)
     worth += k.belief_pass_share * o.promise
     risk = lane_risk(w, c, s.handler, x, y, PassKind.DIRECT, release_s, n_pressure)
@@ -292,7 +301,9 @@ def best_option(w, c):
             continue  # not even the largest noise would make it the best
         if i == Option.SHOOT:
             u = u0
-            value -= reluctance(w, time_left(w, c))
+            a = c.agents[s.handler]
+            left = time_left(w, c)
+            value -= reluctance(w, left) + own_reluctance(w, s.handler, is_three(w, a.x, a.y), left)
         elif i == Option.HOLD:
             if tried == 0:
                 # nothing to misjudge: what the others are held against

@@ -99,11 +99,14 @@ def _followed(fit: Found) -> list[str]:
         for one in followed
         if one["stopped"] and abs(one["after"] - one["aim"]) > one["standard_error"]
     ]
-    return [
-        *said,
-        "How well a man shoots follows his counts. Not followed, for want of such a number in the model: how "
-        "often who shoots, and how many of it are threes.",
-    ]
+    if fit.get("reluctance"):
+        said.append("How often a man shoots, how many of it are threes, and how well, follow his counts.")
+    else:
+        said.append(
+            "How well a man shoots follows his counts. Not followed, for want of his attempts: how often who "
+            "shoots, and how many of it are threes."
+        )
+    return said
 
 
 def sheet_view(found: Found) -> Found | None:

@@ -81,6 +81,8 @@ PLAYER = np.dtype(
         ("rim_logit", np.float64),  # the player's difference from his table
         ("middle_logit", np.float64),
         ("three_logit", np.float64),
+        ("reluctance_two_points", np.float64),  # beside the constant reluctance_points; below 0 eager
+        ("reluctance_three_points", np.float64),
     ],
     align=True,
 )

@@ -153,6 +153,8 @@ def fill_players(w: np.record, scenario: Scenario, five: Sequence[Player], first
         row.rim_logit = offset(scenario, p.rim, averages[0])
         row.middle_logit = offset(scenario, p.middle, averages[1])
         row.three_logit = offset(scenario, p.three, averages[2])
+        row.reluctance_two_points = p.reluctance_two_points
+        row.reluctance_three_points = p.reluctance_three_points
     refresh_players(w)
 
 

@@ -20,7 +20,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from engine.estimate.intervals import FloatArray, Found, IntArray
-from engine.estimate.men import PLAY, MenTally, weights
+from engine.estimate.men import KINDS, PLAY, MenTally, weights
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets.shrink import pulled
 from engine.run.blocks import Progress
@@ -29,10 +29,15 @@ from engine.study.newton import Range, slopes, solve
 from engine.study.sheet.counts import SheetCounts
 from engine.study.sheet.knobs import (
     FIT_POSSESSIONS,
+    GAIN,
     KNOBS,
+    MOST_LOG,
+    MOST_RELUCTANCE,
     MOST_RUNS,
     PRIOR,
     ROUNDS,
+    SHARE_ROUNDS,
+    SLOWER,
     Knob,
     ranges,
     with_knobs,
@@ -100,11 +105,22 @@ class SheetFit:
     runs: int
     seed: int
     prior: float
+    reluctance: dict[str, float]
     followed: tuple[Followed, ...]
 
     def to_dict(self) -> Found:
         """Plain JSON."""
         return asdict(self)
+
+
+#: Columns of attempts, and what is added to a share so that none is never.
+SHOT_KINDS, LEAST_SHARE = (KINDS.index("twos"), KINDS.index("threes")), 0.002
+
+
+def shares_of(sheet: SheetCounts, sums: IntArray) -> FloatArray:
+    """Each man's twos and threes among all the shots of the men compared, float64[man, 2]."""
+    tried = sums[np.ix_(sheet.men, SHOT_KINDS)]
+    return np.asarray(tried / tried.sum())
 
 
 def fit_sheet(
@@ -120,18 +136,33 @@ def fit_sheet(
     The same for any number of threads. Runs: one unfitted, one for each knob, at most ROUNDS after.
     """
     runs, prior = 0, scenario.constants[PRIOR]
+    own: dict[str, float] = {}
 
     def played(values: Mapping[str, float]) -> MenTally:
         nonlocal runs
         if progress is not None:
             progress(runs, MOST_RUNS)
         runs += 1
-        return play_men(with_knobs(scenario, values), possessions, seed, threads)
+        return play_men(with_knobs(scenario, {**own, **values}), possessions, seed, threads)
 
     aims = aims_of(sheet)
     if not aims:
-        return SheetFit(possessions, runs, seed, prior, ())
+        return SheetFit(possessions, runs, seed, prior, {}, ())
     unfitted = played({})
+    aim_shares: FloatArray | None = None
+    for number in range(SHARE_ROUNDS):
+        gain = GAIN / (1.0 + number / SLOWER)
+        shares = shares_of(sheet, unfitted.sums)
+        if aim_shares is None:
+            n = float(sheet.counts[np.ix_(sheet.men, SHOT_KINDS)].sum())
+            aim_shares = (n * shares_of(sheet, sheet.counts) + prior * shares) / (n + prior)
+        off = np.log((shares + LEAST_SHARE) / (aim_shares + LEAST_SHARE))
+        for i, man in enumerate(sheet.men):
+            for k, kind in enumerate(("two", "three")):
+                key = f"{kind} {sheet.numbers[man]}"
+                moved = own.get(key, 0.0) + gain * float(np.clip(off[i, k], -MOST_LOG, MOST_LOG))
+                own[key] = min(max(moved, -MOST_RELUCTANCE), MOST_RELUCTANCE)
+        unfitted = played({})
     begin, low, high = np.array([ranges(scenario)[aim.knob.name] for aim in aims]).T
     within = Range(np.array([aim.knob.step for aim in aims]), low, high)
 
@@ -160,4 +191,4 @@ def fit_sheet(
         )
         for i, aim in enumerate(aims)
     )
-    return SheetFit(possessions, runs, seed, prior, followed)
+    return SheetFit(possessions, runs, seed, prior, own, followed)

@@ -29,8 +29,11 @@ class Knob:
 
 #: The constant shot_foul_p; log factor of LOSSES.
 KNOBS = (Knob("fouls", "free_throws", 0.2), Knob("losses", "turnovers", 0.6))
-#: One unfitted, one for each slope, and the rounds.
-MOST_RUNS = 1 + len(KNOBS) + ROUNDS
+#: Rounds in which every man's reluctance is moved by GAIN points for a share e times too large, less in later
+#: ones: about what the choice among options answers with (measured: twice as much does not settle).
+SHARE_ROUNDS, GAIN, SLOWER, MOST_LOG, MOST_RELUCTANCE = 7, 0.15, 3.0, 2.0, 1.0
+#: Those rounds, one more, one for each slope, and the rounds of Gauss-Newton.
+MOST_RUNS = SHARE_ROUNDS + 1 + len(KNOBS) + ROUNDS
 
 
 def ranges(scenario: Scenario) -> dict[str, tuple[float, float, float]]:
@@ -51,9 +54,21 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
         for name in LOSSES:
             moved = constants[name] * math.exp(values["losses"])
             constants[name] = min(max(moved, known[name].low), known[name].high)
-    return scenario.model_copy(update={"constants": constants})
+    team = scenario.offence_team
+    players = tuple(
+        player.model_copy(
+            update={
+                f"reluctance_{kind}_points": values[f"{kind} {player.number}"]
+                for kind in ("two", "three")
+                if f"{kind} {player.number}" in values
+            }
+        )
+        for player in team.players
+    )
+    team = team.model_copy(update={"players": players})
+    return scenario.model_copy(update={"constants": constants, "offence_team": team})
 
 
 def values_of(found: Found) -> dict[str, float]:
     """Knob -> value of the JSON of a fit; none where nothing was fitted."""
-    return {one["knob"]: one["value"] for one in found.get("followed", ())}
+    return {one["knob"]: one["value"] for one in found.get("followed", ())} | found.get("reluctance", {})
