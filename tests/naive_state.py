@@ -420,8 +420,7 @@ class Possession:
         """Whether the handler has to be guarded as a shooter from where he is."""
         if self.mode != HELD:
             return True
-        k = self.k
-        d = self.from_rim(self.handler)
+        k, d = self.k, self.from_rim(self.handler)
         at = min(d, self.w.arc + 0.4)
         threshold = math.log(k["shooter_make"] / (1.0 - k["shooter_make"]))
         return self.table_logit(self.handler, at) > threshold or d < k["middle_range_m"]
