@@ -87,6 +87,7 @@ PURPOSES = {
     "RESTART": 20,
     "TRAP_PICK_UP": 21,
     "PLAY": 22,
+    "LOOK": 23,
 }
 
 WORD = 0xFFFFFFFF
@@ -105,14 +106,16 @@ def philox(counter: tuple[int, int, int, int], key: tuple[int, int]) -> tuple[in
     return c0, c1, c2, c3
 
 
-def uniforms(seed: int, number: int, purpose: str, subject: int, occasion: int) -> tuple[float, ...]:
+def uniforms(
+    seed: int, number: int, purpose: str, subject: int, occasion: int, second: int = 0
+) -> tuple[float, ...]:
     """u0 to u3 of one draw of possession ``number``."""
     key = (seed & WORD, (seed >> 32) & WORD)
     branch = 0
     counter = (
         number & WORD,
         ((number >> 32) & 0xFFFF) * 65536 + branch,
-        PURPOSES[purpose] * 2**24 + subject * 2**16,
+        PURPOSES[purpose] * 2**24 + subject * 2**16 + second * 2**8,
         occasion & WORD,
     )
     return tuple((w + 0.5) * 2.0**-32 for w in philox(counter, key))

@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 
 from naive_basics import (
-    AFTER,
     BACKCOURT,
     COMING,
     DEAD,
@@ -34,7 +33,6 @@ from naive_basics import (
     logistic,
     rim_distance,
 )
-from naive_offence import reading_delay
 from naive_passes import best_kind, pass_speed, start_pass
 from naive_shots import effective_gaps, shot_value, start_shot, unset_now
 from naive_state import Possession
@@ -48,6 +46,9 @@ from naive_worth import (
     worth_of_numbers,
 )
 
+#: Mean of the standard Gumbel law.
+GUMBEL_MEAN = 0.5772156649015329
+
 SHOOT, HOLD, DRIVES, OPT_RETREAT, OPT_SPLIT, PASSES = 0, 1, 2, 7, 8, 9
 
 
@@ -60,7 +61,9 @@ class Decision:
         clock = p.w.clock
         self.who = p.player(p.handler)
         self.left = p.clock_s if clock.shot_s > 0.0 else max(clock.patience_s - p.t, 4.0)
-        self.trapped = p.trap_phase == SET or (p.trap_phase == COMING and p.now >= p.trap_read_t)
+        unread = p.trap_phase == COMING and p.now < p.trap_read_t
+        self.seen = ("", "coming", "set", "after")[PHASE_NONE if unread else p.trap_phase]
+        self.trapped = self.seen in ("coming", "set")
         self.pressure = p.pressure(p.handler)
         self.d = p.from_rim(p.handler)
         self.carry = carrying_on(p, self.left)
@@ -68,9 +71,8 @@ class Decision:
         self.drive_speed = self.who.top * p.k["dribble_speed_share"] * 0.7
 
     def by_phase(self, what: str) -> float:
-        """A belief for no trap, a trap coming or set, after a trap."""
-        after = "_after" if self.p.trap_phase == AFTER else "_trapped"
-        return self.p.k[f"belief_{what}{'' if self.p.trap_phase == PHASE_NONE else after}_points"]
+        """A belief for no trap that he has seen, a trap coming, a trap set, after a trap."""
+        return self.p.k["_".join(filter(None, ("belief", what, self.seen, "points")))]
 
     def brings_up(self) -> bool:
         """Bringing the ball up: no options are weighed (section 3.1)."""
@@ -138,10 +140,10 @@ class Decision:
         p = self.p
         return (
             self.trapped
-            or p.trap_phase == AFTER
+            or self.seen == "after"
             or p.n_catches == 0
             or p.dribble != UNUSED
-            or p.t - p.catch_t >= reading_delay(p, p.k["look_s"] * (1.5 - self.who.passing))
+            or p.now >= p.looked_t
         )
 
     def weigh_shoot(self) -> None:
@@ -213,7 +215,8 @@ class Decision:
 
     def trap_points(self) -> float:
         """What a drive brings more or less because of a trap."""
-        return 0.0 if self.p.trap_phase == PHASE_NONE else self.by_phase("drive")
+        phase = "trapped" if self.trapped else self.seen
+        return self.p.k[f"belief_drive_{phase}_points"] if phase else 0.0
 
     def drive(
         self, room: float, goal: tuple[float, float], end: tuple[float, float], time_s: float
@@ -313,23 +316,27 @@ class Decision:
             made.promise = clip(shot - c, -0.6, 0.6)
         worth += k["belief_pass_share"] * made.promise
         made.kind, made.raw = best_kind(p, x, y, length, release, self.pressure)
-        phase = ("home", "coming", "set", "after")[p.trap_phase]
-        fear = believed(made.raw, k[f"belief_loss_{phase}"], k["belief_loss_slope"])
+        fear = believed(made.raw, k[f"belief_loss_{self.seen or 'home'}"], k["belief_loss_slope"])
         made.value = (1.0 - fear) * worth - fear * k["turnover_dread_points"]
 
     # --- noise and choice (section 5) -------------------------------------------------------------------
 
+    @property
+    def tried(self) -> bool:
+        """Whether every option is tried: the first decision of one look, never in play."""
+        return self.p.n_looks == self.p.k["tried_look"] and self.p.look_t == self.p.t
+
     def noise_word(self, option: int) -> float:
-        p = self.p
+        p, second = self.p, int(self.tried)
         if option in (SHOOT, HOLD, OPT_RETREAT, OPT_SPLIT):
             word = (SHOOT, HOLD, OPT_RETREAT, OPT_SPLIT).index(option)
-            return p.draw("CHOICE", 0, p.n_looks)[word]
+            return p.draw("CHOICE", 0, p.n_looks, second)[word]
         if option < OPT_RETREAT:
             m = option - DRIVES
             if m < 4:
-                return p.draw("CHOICE", 1, p.n_looks)[m]
-            return p.draw("CHOICE", 2, p.n_looks)[0]
-        return p.draw("CHOICE", 3 + option - PASSES, p.n_looks)[0]
+                return p.draw("CHOICE", 1, p.n_looks, second)[m]
+            return p.draw("CHOICE", 2, p.n_looks, second)[0]
+        return p.draw("CHOICE", 3 + option - PASSES, p.n_looks, second)[0]
 
     def reluctance(self) -> float:
         """How much better than the rest one's own shot must be."""
@@ -340,13 +347,17 @@ class Decision:
 
     def choose(self) -> int:
         scale = self.p.k["noise_points"] * (1.5 - self.who.passing)
-        if self.p.n_looks == self.p.k["tried_look"]:
+        if self.tried:
             scale = 1.0
         chosen, best = NONE, -math.inf
         for option, weighed in sorted(self.options.items()):
-            value = weighed.value - scale * math.log(-math.log(self.noise_word(option)))
+            value = weighed.value
+            if option != HOLD or self.tried:
+                value -= scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
             if option == SHOOT:
                 value -= self.reluctance()
+            if option == HOLD and self.tried:
+                value += 1.386
             if value > best:
                 chosen, best = option, value
         return chosen

@@ -5,8 +5,6 @@ Part of the naive twin of the model (tests/naive.py).
 
 from __future__ import annotations
 
-import math
-
 from naive_basics import (
     AFTER,
     BACKCOURT,
@@ -27,6 +25,7 @@ from naive_basics import (
     dist,
 )
 from naive_plays import plays
+from naive_rows import reading_delay
 from naive_state import Possession
 
 
@@ -170,9 +169,3 @@ def give_out_the_break(p: Possession) -> None:
                 who, best = i, d
         if who != NONE:
             p.agents[who].break_role = place
-
-
-def reading_delay(p: Possession, first: float) -> float:
-    k = p.k
-    shortened = first * math.exp(-k["readiness_per_trap"] * p.w.game.traps_seen)
-    return max(shortened, k["read_delay_least_s"])

@@ -5,6 +5,8 @@ Part of the naive twin of the model (tests/naive.py).
 
 from __future__ import annotations
 
+import math
+
 from naive_basics import (
     AFTER_BUMP,
     BACKCOURT,
@@ -108,6 +110,12 @@ def has_come(p: Possession, i: int) -> bool:
     return p.apart(i, p.handler) < gap + p.k["bump_m"]
 
 
+def reading_delay(p: Possession, first: float) -> float:
+    """A delay as shortened by the traps that have been seen (offence, section 2.3)."""
+    shortened = first * math.exp(-p.k["readiness_per_trap"] * p.w.game.traps_seen)
+    return max(shortened, p.k["read_delay_least_s"])
+
+
 def take_ball(p: Possession, i: int) -> None:
     """Taking the ball (description, element 5)."""
     p.handler = i
@@ -122,6 +130,8 @@ def take_ball(p: Possession, i: int) -> None:
     p.last_y = p.h.y
     if p.trap_phase == COMING and p.trap_read_t < NEVER:
         p.trap_read_t = p.t + (p.trap_read_t - p.trap_t)
+    look_s = reading_delay(p, p.k["look_s"] * (1.5 - p.player(i).passing))
+    p.looked_t = p.t - math.log(p.draw("LOOK", 0, p.step)[0]) * look_s
     p.decide_t = p.t + p.k["catch_pause_s"]
     p.guarded_s = 0.0
     p.held_chance = False

@@ -123,6 +123,7 @@ class Possession:
     stale_t: float = 0.0
     decide_t: float = 0.0
     look_t: float = -NEVER
+    looked_t: float = 0.0
     stopped_t: float = -NEVER
     drive_way: int = 0
     last_y: float = 0.0
@@ -231,8 +232,8 @@ class Possession:
     def player(self, i: int) -> Player:
         return self.w.players[i]
 
-    def draw(self, purpose: str, subject: int, occasion: int) -> tuple[float, ...]:
-        return uniforms(self.seed, self.number, purpose, subject, occasion)
+    def draw(self, purpose: str, subject: int, occasion: int, second: int = 0) -> tuple[float, ...]:
+        return uniforms(self.seed, self.number, purpose, subject, occasion, second)
 
     def event(self, name: str, player: int, other: int, value: float, x: float, y: float) -> None:
         if len(self.events) < 24:
@@ -419,8 +420,7 @@ class Possession:
         """Whether the handler has to be guarded as a shooter from where he is."""
         if self.mode != HELD:
             return True
-        k = self.k
-        d = self.from_rim(self.handler)
+        k, d = self.k, self.from_rim(self.handler)
         at = min(d, self.w.arc + 0.4)
         threshold = math.log(k["shooter_make"] / (1.0 - k["shooter_make"]))
         return self.table_logit(self.handler, at) > threshold or d < k["middle_range_m"]

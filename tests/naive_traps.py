@@ -37,8 +37,8 @@ from naive_endings import (
     turnover,
     violation,
 )
-from naive_offence import give_out_the_break, reading_delay
-from naive_rows import all_have_a_man, set_row, take_men
+from naive_offence import give_out_the_break
+from naive_rows import all_have_a_man, reading_delay, set_row, take_men
 from naive_state import Possession
 from naive_world import TrapCall
 
@@ -212,7 +212,7 @@ def closed(p: Possession) -> bool:
 
 def set_trap(p: Possession) -> None:
     p.trap_phase = SET
-    p.trap_read_t = min(p.trap_read_t, p.t)
+    p.trap_read_t = p.t
     if p.trap_number == 1:
         p.record["trap_set"] = 1
     p.event("trap_set", p.handler, p.trap_call, p.t - p.trap_t, p.h.x, p.h.y)

@@ -152,7 +152,7 @@ def rough_game(folder: Path) -> Scenario:
         "lane_camp_mps": 10.0,
         "fumble_p": 0.05,
         "travel_p": 0.03,
-        "backcourt_used_s": 7.5,
+        "backcourt_used_s": 9.0,
         "start_spread_m": 6.0,
         "longest_possession_s": 10.0,
         "hold_value_points": 1.8,
@@ -267,7 +267,8 @@ traps_seen = 6
 [constants]
 second_trapper_delay_s = 1.2
 handler_read_s = 0.2
-belief_hold_trapped_points = -0.5
+belief_hold_coming_points = -0.5
+belief_hold_set_points = -0.4
 belief_retreat_points = 0.2
 belief_retreat_way_points = 0.2
 numbers_value_points = 1.5
@@ -305,8 +306,10 @@ handler_read_s = 0.2
 belief_retreat_points = 0.5
 belief_retreat_way_points = 0.0
 retreat_m = 0.1
-belief_hold_trapped_points = 0.0
+belief_hold_coming_points = 0.0
+belief_hold_set_points = 0.1
 pass_shortest_m = 5.5
+cut_open_m = 0.2
 tie_up_rate_per_s = 0.0
 trap_foul_rate_per_s = 0.0
 """
@@ -333,7 +336,9 @@ cover_recover_s = 1.0
 primed_s = 0.0
 rotate_m = 0.0
 turn_s = 0.4
+cut_open_m = 0.2
 tried_look = 3
+reluctance_points = 0.6
 look_again_s = 1.0
 drive_clear_m = -0.5
 drive_rest_s = 0.2
