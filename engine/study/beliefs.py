@@ -59,12 +59,6 @@ def _rows(
     points = int(trace.record[COLUMN["points"]])
     held = (states["mode"] == Mode.HELD) | (states["mode"] == Mode.SHOT_WINDUP)
     look = 0
-    best: dict[
-        tuple[float, bool], float
-    ] = {}  # decision, is it his own shot -> best of the others than holding
-    for row in trace.options[trace.options[:, 3] != Option.HOLD]:
-        other = (row[1], row[3] == Option.SHOOT)
-        best[other] = max(best.get(other, -math.inf), row[4])
     for row in trace.options[trace.options[:, CHOSEN] > 0.0]:
         step = int(np.searchsorted(times, row[0] - 1e-6))
         new, look = int(states["n_looks"][step]) != look, int(states["n_looks"][step])
@@ -120,8 +114,6 @@ def _rows(
             shot_m,
             made,
             passed_out,
-            best.get((row[1], True), -math.inf),
-            best.get((row[1], False), -math.inf),
             points,
         )
 
@@ -147,9 +139,7 @@ def choices(
     ``forecast_m`` (least gap possible at the shot it leads to), ``promise``, ``ahead`` and ``place`` of a
     pass (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the
     shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made`` (shots: 1 or 0, nothing
-    if fouled), ``passed_out`` (drives); ``own_shot`` and ``other``, points that his own
-    shot and the best other option but holding were believed to bring;
-    ``points`` of the possession.
+    if fouled), ``passed_out`` (drives); ``points`` of the possession.
     """
     k = world["k"][0]
     rules = world["rules"][0]
@@ -162,8 +152,7 @@ def choices(
             rows.extend((number, *row) for row in _rows(block.trace(i), wait_s, patience_s, only_look))
     names = [
         "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
-        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "own_shot", "other",
-        "points",
+        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "points",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=names)
 
@@ -242,12 +231,12 @@ def fit(
     if len(passes) >= least:
         found |= _fit_loss(passes)
         found |= _fit_passes(passes[passes["lost"] == 0.0], now)
-    # a hold is believed for the moments in which it is chosen: those in which nothing looks better
-    reluctance = carrying_on(tried["left_s"].to_numpy(), now["reluctance_points"], now["reluctance_tau_s"])
-    other = np.maximum(tried["own_shot"] - reluctance, tried["other"])
-    holds = tried[(tried["kind"] == "hold") & (other < tried["believed"])]
+    # holding has no noise of its own, is not chosen for a promise: it is worth what it brings when chosen
+    holds = table[table["kind"] == "hold"]
     if len(holds) >= least:
-        sticks = holds["more"] + now["hold_stale_points_per_s"] * holds["stale_s"]
+        left = holds["left_s"].to_numpy()
+        sticks = holds["points"] - carrying_on(left, at["hold_value_points"], at["hold_tau_s"])
+        sticks += now["hold_stale_points_per_s"] * holds["stale_s"]
         values = _least_squares(_phases(holds), sticks.to_numpy())
         found |= {f"belief_hold_{name}points": float(v) for name, v in zip(PHASE_NAMES, values, strict=True)}
     retreats = tried[tried["kind"] == "retreat"]
