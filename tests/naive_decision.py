@@ -356,8 +356,6 @@ class Decision:
                 value -= scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
             if option == SHOOT:
                 value -= self.reluctance()
-            if option == HOLD and self.tried:
-                value += 1.386
             if value > best:
                 chosen, best = option, value
         return chosen

@@ -41,7 +41,6 @@ NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 FARTHEST_SHOT_M = 9.2
 TRIED_POINTS = 1.0  # noise of a look in which everything is tried
-TRIED_HOLD = 1.386  # ln 4: holding is tried as often as four others, for most decisions weigh it
 EULER = 0.5772156649015329  # mean of a Gumbel variable
 PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
 
@@ -312,7 +311,6 @@ def best_option(w, c):
                     chosen = i
                 continue
             u = u1
-            value += TRIED_HOLD
         elif i == Option.RETREAT:
             u = u2
         elif i == Option.SPLIT:
