@@ -42,7 +42,7 @@ from naive_traps import chance, chances_of_a_step, coded_call, hazards_of_a_trap
 from naive_world import World
 
 #: Not part of a snapshot: what is constant, and what is compared apart.
-_APART = ("w", "policy", "agents", "record", "events", "options", "triggers", "plays_seen")
+_APART = ("w", "policy", "agents", "record", "events", "options", "triggers", "plays_seen", "asked")
 _APART += ("chances", "shadow_counts", "held_marks")
 #: Names of the numbers in a snapshot, of the possession and of one agent.
 SHOWN = tuple(f.name for f in fields(Possession) if f.name not in _APART)
@@ -62,6 +62,8 @@ class Played:
     option, value without noise, chosen, raw, gap, promise, ahead, place), every option of every decision.
     ``triggers``: of the calls made.
     ``plays_seen``: (step of a play, what happened to it), in order.
+    ``asked``: of men with reluctances of their own: (choice or promise, is it a three, sign of what they ask;
+    0 when the time is nearly up).
     """
 
     record: dict[str, int]
@@ -71,6 +73,7 @@ class Played:
     options: list[tuple[float, int, int, int, float, bool, float, float, float, float, float]]
     triggers: list[str]
     plays_seen: list[tuple[int, str]]
+    asked: set[tuple[str, bool, int]]
 
     def show(self, p: Possession) -> None:
         self.states.append(_shown(p))
@@ -203,7 +206,7 @@ class Naive:
         """
         p = Possession(self.world, seed, number, max_calls, self.policy)
         begin(p)
-        played = Played(p.record, [], [], list(p.events), [], p.triggers, p.plays_seen)
+        played = Played(p.record, [], [], list(p.events), [], p.triggers, p.plays_seen, p.asked)
         played.show(p)
         for step in self._steps(p):
             played.show(p)

@@ -313,6 +313,7 @@ class Decision:
             gap = expected_gap(k["belief_gap_m"], k["belief_gap_share"], made.gap)
             three = w.beyond_arc(x, y)
             shot = shot_value(p, j, d, gap, 9.0, three, self.left - time_s, unset=False)
+            shot -= self.asked("promise", j, three, self.left - time_s)
             made.promise = clip(shot - c, -0.6, 0.6)
         worth += k["belief_pass_share"] * made.promise
         made.kind, made.raw = best_kind(p, x, y, length, release, self.pressure)
@@ -338,12 +339,24 @@ class Decision:
             return p.draw("CHOICE", 2, p.n_looks, second)[0]
         return p.draw("CHOICE", 3 + option - PASSES, p.n_looks, second)[0]
 
+    def fading(self, left: float) -> float:
+        """What is left of every reluctance with so much time."""
+        return 0.0 if left <= 0.8 else 1.0 - math.exp(-(left - 0.8) / self.p.k["reluctance_tau_s"])
+
+    def asked(self, where: str, i: int, three: bool, left: float) -> float:
+        """O(player, three, left)."""
+        who = self.p.player(i)
+        own = who.reluctance[three] * self.fading(left)
+        if who.reluctance[three] != 0.0:
+            self.p.asked.add((where, three, (own > 0.0) - (own < 0.0)))
+        return own
+
     def reluctance(self) -> float:
-        """How much better than the rest one's own shot must be."""
-        k = self.p.k
-        if self.left <= 0.8:
-            return 0.0
-        return k["reluctance_points"] * (1.0 - math.exp(-(self.left - 0.8) / k["reluctance_tau_s"]))
+        """Q: how much better than the rest one's own shot must be."""
+        p = self.p
+        three = p.w.beyond_arc(p.h.x, p.h.y)
+        own = self.asked("choice", p.handler, three, self.left)
+        return p.k["reluctance_points"] * self.fading(self.left) + own
 
     def choose(self) -> int:
         scale = self.p.k["noise_points"] * (1.5 - self.who.passing)
@@ -356,8 +369,6 @@ class Decision:
                 value -= scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
             if option == SHOOT:
                 value -= self.reluctance()
-            if option == HOLD and self.tried:
-                value += 1.386
             if value > best:
                 chosen, best = option, value
         return chosen

@@ -90,6 +90,7 @@ class Possession:
     options: list[tuple[int, float, bool, float, float, float, float, float]] = field(default_factory=list)
     triggers: list[str] = field(default_factory=list)  # of the calls made, for the reader
     plays_seen: list[tuple[int, str]] = field(default_factory=list)  # step, what happened to it; likewise
+    asked: set[tuple[str, bool, int]] = field(default_factory=set)  # own reluctance: where, three, sign
 
     step: int = 0
     t: float = 0.0
@@ -256,8 +257,7 @@ class Possession:
         return near
 
     def inside(self, x: float, y: float) -> bool:
-        w = self.w
-        return -w.half_width <= x <= w.half_width and w.baseline_y <= y <= w.far_y
+        return abs(x) <= self.w.half_width and self.w.baseline_y <= y <= self.w.far_y
 
     def apart(self, i: int, j: int) -> float:
         a, b = self.agents[i], self.agents[j]

@@ -123,6 +123,7 @@ class Player:
     rebounding: float
     discipline: float
     free_throw: float
+    reluctance: tuple[float, float]  # his own, of twos and of threes
     table: list[tuple[float, float]] = field(default_factory=list)  # logit of the make, slope
     rim: float = 0.0
     middle: float = 0.0
@@ -142,8 +143,7 @@ def shot_grid(table: Any) -> list[tuple[float, float]]:
         share = (d - distances[i]) / (distances[i + 1] - distances[i])
         return values[i] + share * (values[i + 1] - values[i])
 
-    grid = [i * GRID_STEP_M for i in range(N_GRID)]
-    return [(at(logits, d), at(slopes, d)) for d in grid]
+    return [(at(logits, i * GRID_STEP_M), at(slopes, i * GRID_STEP_M)) for i in range(N_GRID)]
 
 
 def person_holding(role: str, near_is_right: bool) -> str:
@@ -201,8 +201,7 @@ class World:
         self.clock = rules.clock
         self.fouls = rules.fouls
         self.trapped_player_may_call = rules.time_out.trapped_player_may_call
-        game = self.scenario.game
-        self.game = game
+        self.game = game = self.scenario.game
         self.p_arrow_defence = {"offence": 0.0, "defence": 1.0, "even": 0.5}[game.possession_arrow]
         self.cell = max(0.1, self.half_width / 96, (self.far_y - self.baseline_y) / 192)
         self.grid = court.region_grid(self.cell).region.tolist()
@@ -251,6 +250,7 @@ class World:
                 rebounding=p.rebounding,
                 discipline=p.discipline,
                 free_throw=p.free_throw,
+                reluctance=(p.reluctance_two_points, p.reluctance_three_points),
                 table=level_table,
             )
             if agent < 5 and p.shot_table is not None:

@@ -88,6 +88,7 @@ class Compared:
         self.seen["trigger"] |= set(played.triggers)
         self.seen["fault"].add(record["policy_faults"] > 0)
         self.seen["lost_by"].add(record["lost_by"])
+        self.seen["asked"] |= played.asked
         for name in ("end", "outcome", "after", "escape"):
             if name == "end" or record["first_call"] > 0:
                 self.seen[name].add(record[name])

@@ -67,6 +67,20 @@ team = "{teams[1]}"
     return load_scenario(path)
 
 
+#: What the men of a team's file, in its order, ask of their own (twos, threes): every pair of signs, and so
+#: much that it tells whether a man who drives across the arc is asked for a two or for a three.
+RELUCTANCES = ((1.2, -1.0), (-0.8, 1.4), (-1.6, -0.6), (0.6, 1.8), (1.0, -2.0), (0.0, 0.8))
+
+
+def reluctant(folder: Path, name: str) -> str:
+    """A team of the demo whose men ask more or less of their own shots than others do."""
+    head, *men = (configs_root() / "teams" / f"{name}.toml").read_text(encoding="utf-8").split("[[player]]")
+    for (two, three), man in zip(RELUCTANCES, men, strict=True):
+        head += f"[[player]]\nreluctance_two_points = {two}\nreluctance_three_points = {three}{man}"
+    (folder / f"reluctant_{name}.toml").write_text(head, encoding="utf-8")
+    return f"reluctant_{name}.toml"
+
+
 def patient(folder: Path, name: str, *plays: str) -> Scenario:
     """Plays that begin from a held ball, of men who hold it long: zone, men who deny, match-up."""
     rest = """[rules_changes]

@@ -8,7 +8,16 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
-from oracle_scenarios import CALLS, EVERY_TRIGGER, PLAYS, own_plays, patient, scenario, setting
+from oracle_scenarios import (
+    CALLS,
+    EVERY_TRIGGER,
+    PLAYS,
+    own_plays,
+    patient,
+    reluctant,
+    scenario,
+    setting,
+)
 
 from engine.inputs import Scenario, configs_root, load_constants, load_scenario, load_team
 
@@ -72,8 +81,9 @@ def professionals(folder: Path) -> Scenario:
 
 
 def named_men(folder: Path) -> Scenario:
-    """Calls against named men only; a team with a man who brings a shot table of his own."""
-    written = (configs_root() / "teams" / "juniper_hill.toml").read_text(encoding="utf-8")
+    """Calls against named men only; a team with a man who brings a shot table of his own; men who ask
+    more or less of their own shots."""
+    written = (folder / reluctant(folder, "juniper_hill")).read_text(encoding="utf-8")
     lines, left = [], 1
     for line in written.splitlines():
         if left and line.startswith(("rim =", "middle =", "three =")):
@@ -126,6 +136,7 @@ def drawn_constants(folder: Path, number: int) -> Scenario:
         setting("its calls", CALLS[zone]),
         setting("every trigger", CALLS[zone], changes=EVERY_TRIGGER),
         setting("another defence", CALLS[other], f'zone = "{other}"'),
+        teams=(reluctant(folder, "juniper_hill"), "millbrook_row"),
         alignment=("high_post_short_corner", "overload", "two_guard_baseline")[number % 3],
         plays=tuple(random.Random(number).sample(PLAYS, 3 * number % 10)),  # none of them in the first
         defence=f'zone = "{zone}"',
@@ -367,6 +378,7 @@ trap_strip_rate_per_s = 2.0
         setting(
             "match-up, in a band", CALLS["two_three_match_up"], head, often + "from_baseline_m = [0.0, 10.0]"
         ),
+        teams=(reluctant(folder, "juniper_hill"), "millbrook_row"),
         level="college",
         top="beyond_range = true",
         rest=rest,

@@ -103,9 +103,9 @@ def test_what_is_chosen_in_a_look(world: Any, traces: list[Any]) -> None:
 
 
 def test_what_is_chosen_where_all_is_tried() -> None:
-    """In the first decision of look ``tried_look`` every option has Gumbel noise of scale 1, holding counts
-    ln 4 more: choices by the logit law, P = exp(value) / sum (McFadden 1974, from memory). Kinds of options
-    over 300 looks, within 4 standard errors."""
+    """In the first decision of look ``tried_look`` every option, holding too, has Gumbel noise of scale 1:
+    choices by the logit law, P = exp(value) / sum (McFadden 1974, from memory). Kinds of options over 300
+    looks, within 4 standard errors."""
     world = built(start="bring_up", setting=[], constants={"tried_look": 2}).home
     traces = [t for block in watch_numbers(world, 6, np.arange(N), what=("s",)) for t in block.traces()]
     kind_of = {Option.SHOOT: 0, Option.HOLD: 1} | dict.fromkeys(DRIVES, 2)
@@ -114,7 +114,7 @@ def test_what_is_chosen_where_all_is_tried() -> None:
         if now["n_looks"] != 2:
             continue
         kinds = np.array([kind_of.get(int(o), 3) for o in options[:, 3]])
-        weights = np.exp(options[:, 4] + np.where(kinds == 1, 1.386, 0.0))
+        weights = np.exp(options[:, 4])
         expected.append(np.bincount(kinds, weights / weights.sum(), 4))
         chosen.append(np.bincount(kinds, options[:, 5], 4))
     p = np.array(expected)

@@ -12,6 +12,7 @@ of DEShawResearch/random123 (SEEN).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -107,6 +108,8 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, share: int) ->
     assert found.seen["escape"] == set(range(5)), "5 cannot happen: all but the trapped man have a place"
     assert found.seen["trigger"] == set(TRIGGERS)
     assert found.seen["lost_by"] == set(range(len(LOSSES) + 1))
+    wheres = ("choice", "promise")
+    assert found.seen["asked"] == set(product(wheres, (False, True), (-1, 0, 1))), found.seen["asked"]
     assert found.seen["floor"] == set(FLOOR)
     assert to_be_seen() <= set(found.plays)
     assert {what for _, what in found.plays} >= set(OF_A_PLAY)
