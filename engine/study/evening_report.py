@@ -1,12 +1,10 @@
 """An evening's results, each played once and kept: what compare, plan, stress, timing and line-up find.
 
 ``Played`` plays a part when it is asked for, unless the file beside the sheets has it, at one effort for
-all: whatever prints a figure reads the same result. A report takes all parts. The plan names the candidates
-(at most MOST_WEIGHED calls, those that save most in a game); only these are weighed over plausible worlds, so
-that the worlds can be many. Advised are at most MOST_ADVISED of them, those that pay in a clear majority of
-worlds.
-
-Before all of them the opponent is fitted to his sheet (``fit``), on the scenario's own seed: one for all.
+all: whatever prints a figure reads the same result. Before all else the opponent is fitted to his sheet
+(``fit``), on the scenario's own seed. A report takes all parts. The plan names the candidates (at most
+MOST_WEIGHED calls, those that save most in a game); only these are weighed over plausible worlds, so that the
+worlds can be many. Advised are at most MOST_ADVISED of them, those that pay in a clear majority of worlds.
 
 Studies are imported when they play: to read a kept result takes no compiled engine.
 """
