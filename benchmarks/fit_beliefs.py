@@ -34,7 +34,7 @@ CALLS = {
 }
 #: A round moves a belief this share of the way: what is measured depends on what is believed.
 SHARE = 0.6
-#: Holding brings the less the more it is believed to bring (slope about -1.4): longer steps go round and round.
+#: Holding brings less, the more it is believed to bring (slope about -1.4): longer steps go round and round.
 SHARE_HOLD = 0.35
 SEED = 1
 SOURCE = "measured: benchmarks/fit_beliefs.py"
@@ -93,7 +93,7 @@ def fitted(pool: Executor, level: str, n: int, rounds: int) -> tuple[dict[str, f
             played(pool, current, n, AS_EVER), played(pool, current, n, LOOKS), now
         ).items():
             old = now[name]
-            moved = old + (SHARE_HOLD if "hold" in name else SHARE) * (measured - old)
+            moved = old + (SHARE_HOLD if name.startswith("belief_hold_") else SHARE) * (measured - old)
             values[name] = float(np.clip(moved, known[name].low, known[name].high))
     table = played(pool, with_constants(scenario, values), n, AS_EVER)
     return {name: round(value, 4) for name, value in values.items()}, reliability(table)

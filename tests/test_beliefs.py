@@ -45,6 +45,9 @@ def test_what_holding_brings_is_found_in_every_phase() -> None:
 def test_too_few_rows_leave_a_belief_as_it_was() -> None:
     few = rows("hold", 0, 0.5, 50, np.random.default_rng(5))
     assert fit(few, few[:0], NOW) == {}
+    home = rows("hold", 0, 0.0, N, np.random.default_rng(6))
+    names = [name for name in fit(pd.concat([home, few.assign(phase=2)]), few[:0], NOW) if "hold_" in name]
+    assert names == ["hold_value_points", "hold_tau_s", "belief_hold_points"]
 
 
 def test_a_lost_pass_is_feared_as_it_is_lost() -> None:

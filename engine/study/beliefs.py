@@ -230,15 +230,16 @@ def fit(
     passes = tried[(tried["kind"] == "pass") & tried["lost"].notna()]
     if len(passes) >= least:
         found |= _fit_loss(passes)
-        found |= _fit_passes(passes[passes["lost"] == 0.0], now)
+        found |= _fit_passes(passes[passes["lost"] == 0.0], now, least)
     # holding has no noise of its own, is not chosen for a promise: it is worth what it brings when chosen
     holds = table[table["kind"] == "hold"]
     if len(holds) >= least:
         left = holds["left_s"].to_numpy()
         sticks = holds["points"] - carrying_on(left, at["hold_value_points"], at["hold_tau_s"])
         sticks += now["hold_stale_points_per_s"] * holds["stale_s"]
-        values = _least_squares(_phases(holds), sticks.to_numpy())
-        found |= {f"belief_hold_{name}points": float(v) for name, v in zip(PHASE_NAMES, values, strict=True)}
+        phases = _phases(holds)
+        values = _least_squares(phases, sticks.to_numpy())
+        found |= _enough("hold", phases, values, least)
     retreats = tried[tried["kind"] == "retreat"]
     if len(retreats) >= least:
         x = np.column_stack([np.ones(len(retreats)), retreats["raw"].to_numpy()])
@@ -282,14 +283,24 @@ def _least_squares(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np
     return np.asarray(np.linalg.solve(x.T @ x + ridge, x.T @ y))
 
 
-def _fit_passes(arrived: pd.DataFrame, now: Mapping[str, float]) -> dict[str, float]:
+def _enough(
+    what: str, phases: NDArray[np.float64], values: NDArray[np.float64], least: int
+) -> dict[str, float]:
+    """A belief's values by phase; of a phase with too few rows, nothing."""
+    rows = phases.sum(axis=0)
+    found = zip(PHASE_NAMES, values, rows, strict=True)
+    return {f"belief_{what}_{name}points": float(value) for name, value, n in found if n >= least}
+
+
+def _fit_passes(arrived: pd.DataFrame, now: Mapping[str, float], least: int) -> dict[str, float]:
     ahead = arrived["ahead"].to_numpy() / max(now["numbers_value_points"], 0.05)
     place = arrived["place"].to_numpy(int)
-    x = np.column_stack([_phases(arrived), arrived["promise"], place == 1, place == 2, ahead])
-    values = [float(v) for v in _least_squares(x, arrived["more"].to_numpy())]
-    names = [f"belief_pass_{name}points" for name in PHASE_NAMES]
-    names += ["belief_pass_share", "middle_touch_points", "post_up_points", "numbers_value_points"]
-    found = dict(zip(names, values, strict=True))
+    phases = _phases(arrived)
+    x = np.column_stack([phases, arrived["promise"], place == 1, place == 2, ahead])
+    values = _least_squares(x, arrived["more"].to_numpy())
+    found = _enough("pass", phases, values[: len(PHASE_NAMES)], least)
+    names = ("belief_pass_share", "middle_touch_points", "post_up_points", "numbers_value_points")
+    found |= {name: float(v) for name, v in zip(names, values[len(PHASE_NAMES) :], strict=True)}
     found["numbers_value_points"] = max(found["numbers_value_points"], 0.05)
     return found
 
