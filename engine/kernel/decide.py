@@ -69,12 +69,14 @@ def carrying_on(w, left_s):
 
 
 @njit
-def reluctance(w, left_s):
-    """Points by which one's own shot must be better than the rest: falls to nothing as the clock runs out.
+def reluctance(w, t, left_s):
+    """Points by which one's own shot must be better than the rest, ``t`` s after the possession began.
 
-    Players wait longer than pays and fear the loss of the ball too little (Skinner 2012, from memory).
+    Early shots are passed up for better ones, more than pays (Skinner 2012, from memory); that fades with the
+    time gone, so that a longer clock alone makes nobody wait longer, and to nothing as the clock runs out.
     """
-    return w.k.reluctance_points * running_out(left_s, w.k.reluctance_tau_s)
+    early = math.exp(-t / w.k.reluctance_early_s)
+    return w.k.reluctance_points * early * running_out(left_s, w.k.reluctance_tau_s)
 
 
 @njit
@@ -302,7 +304,7 @@ def best_option(w, c):
             u = u0
             a = c.agents[s.handler]
             left = time_left(w, c)
-            value -= reluctance(w, left) + own_reluctance(w, s.handler, is_three(w, a.x, a.y), left)
+            value -= reluctance(w, s.t, left) + own_reluctance(w, s.handler, is_three(w, a.x, a.y), left)
         elif i == Option.HOLD:
             if tried == 0:
                 # nothing to misjudge: what the others are held against
