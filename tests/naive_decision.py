@@ -356,7 +356,8 @@ class Decision:
         p = self.p
         three = p.w.beyond_arc(p.h.x, p.h.y)
         own = self.asked("choice", p.handler, three, self.left)
-        return p.k["reluctance_points"] * self.fading(self.left) + own
+        early = math.exp(-p.t / p.k["reluctance_early_s"])
+        return p.k["reluctance_points"] * early * self.fading(self.left) + own
 
     def choose(self) -> int:
         scale = self.p.k["noise_points"] * (1.5 - self.who.passing)

@@ -76,7 +76,8 @@ def first_decisions(world: Any, traces: list[Any]) -> Iterator[tuple[Any, float,
                 continue
             options = options.copy()
             over = max(now["clock_s"] - 0.8, 0.0)
-            q = k.reluctance_points * (1.0 - np.exp(-over / k.reluctance_tau_s))
+            early = np.exp(-now["t"] / k.reluctance_early_s)
+            q = k.reluctance_points * early * (1.0 - np.exp(-over / k.reluctance_tau_s))
             options[options[:, 3] == Option.SHOOT, 4] -= q
             passing = world[0].players[int(options[0, 2])].passing
             yield now, k.noise_points * (1.5 - passing), options
