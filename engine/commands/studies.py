@@ -87,7 +87,8 @@ def play(
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         found = run(scenario_played, possessions, seed, threads, setting, progress, records)
-    deliver(found, json_target, lambda result: play_text(result, detail), evening)
+    steps = detail or json_target is not None
+    deliver(found.to_dict(steps), json_target, lambda result: play_text(result, detail), evening)
 
 
 @click.command(short_help="In how many variants of the model does each call pay?")
