@@ -5,6 +5,9 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -14,18 +17,22 @@ from scipy import stats
 from sheet_files import FIVE, OPPONENT, counted, write_evening
 
 from engine import cli
+from engine.checks.files import PACED, check_path
 from engine.estimate.men import KINDS, MenTally
 from engine.inputs.constants import load_constants
 from engine.inputs.scenario import Scenario, config_hash
 from engine.inputs.sheets import load_evening
 from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
-from engine.study.evening_file import NAME
+from engine.shipped import configs_root
+from engine.study import evening_file, pace
+from engine.study import play as play_study
+from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played, ReportSize
 from engine.study.newton import Range, solve
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of
-from engine.study.sheet.knobs import LOSSES, MOST_RUNS, ranges, values_of, with_knobs
+from engine.study.sheet.knobs import FIT_POSSESSIONS, LOSSES, MOST_RUNS, ranges, values_of, with_knobs
 from engine.study.sheet.men import play_men
 
 #: Possessions of a sheet that the model writes itself, on luck of its own, and of the runs of its fit.
@@ -215,6 +222,94 @@ def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> No
     assert rates["effective"] == pytest.approx(of_compare["effective_field_goal"]["mean"], rel=1e-12)
 
 
+def test_what_is_kept_does_not_hide_the_fit(tmp_path: Path) -> None:
+    """compare, then plan from what compare kept, as two commands; and the fit gone with compare kept."""
+    folder = write_evening(tmp_path / "sheets", {"opponent.csv": counted()})
+    effort = ReportSize(possessions=100, games=10, table_parts=1)
+
+    def opened() -> Played:
+        evening = load_evening(folder)
+        file = EveningFile(folder, inputs_digest(evening), lambda line: pytest.fail(line))
+        return Played(evening, 5, effort=effort, file=file)
+
+    first = opened()
+    compared = first.part("compare")
+    second = opened()
+    assert second.missing("plan") == ["plan"]
+    assert config_hash(second.scenario) == config_hash(first.scenario), "the kept fit is not taken"
+    for played in (opened(), second):
+        found = played.part("plan")
+        fitted = with_knobs(load_evening(folder).scenario, values_of(played.part("fit")))
+        assert found["config_hash"] == compared["config_hash"] == config_hash(fitted)
+        assert config_hash(fitted) != config_hash(load_evening(folder).scenario)
+        with closing(sqlite3.connect(folder / NAME)) as db, db:
+            db.execute("DELETE FROM results WHERE part IN ('plan', 'fit')")
+    third = opened()
+    assert third.missing("plan") == ["fit", "plan"]
+    assert third.part("plan")["config_hash"] == compared["config_hash"]
+
+
+def test_the_file_is_of_the_shipped_fronts_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shipped = tmp_path / "configs"
+    shutil.copytree(configs_root(), shipped)
+    monkeypatch.setattr(evening_file, "configs_root", lambda: shipped)
+    before = evening_file.sources()
+    assert before == evening_file.sources()
+    for kind, name in (("alignments", "overload"), ("court", "regions"), ("model", "stress")):
+        path = shipped / kind / f"{name}.toml"
+        path.write_text(path.read_text(encoding="utf-8") + "# edited", encoding="utf-8")
+        assert evening_file.sources() != before, kind
+        before = evening_file.sources()
+
+
+def test_check_plays_little_and_reads_what_compare_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing is watched; from PACED possessions before compare, said so, and from compare's own after it."""
+    folder = write_evening(tmp_path / "sheets", {"opponent.csv": counted()})
+    monkeypatch.setattr(pace, "USUAL_A_MINUTE", (0.1, 0.2))  # so that there is a line
+    monkeypatch.setattr(play_study, "count_steps", lambda *_: pytest.fail("watched"))
+    run, sizes = play_study.play, []
+
+    def played(scenario: Scenario, possessions: int) -> play_study.PlayResult:
+        sizes.append(possessions)
+        return run(scenario, possessions)
+
+    monkeypatch.setattr(play_study, "play", played)
+    (line,) = [one for one in check_path(folder) if "possessions a side" in one]
+    assert sizes == [PACED] and f"(mean of {PACED:,})" in line and "before the fit" in line
+    assert cli.run(["compare", str(folder), "--quiet", "--json", str(tmp_path / "found.json")]) == 0
+    found = json.loads((tmp_path / "found.json").read_text(encoding="utf-8"))
+    n, seconds = found["possessions"], found["baseline"]["seconds_per_possession"]["mean"]
+    per_game = pace.possessions_per_game(load_evening(folder).scenario, seconds)
+    clock = load_evening(folder).scenario.rules.clock
+    said = pace.pace_words(per_game, clock.periods * clock.period_s / 60.0, n)
+    assert f"  {said}" in check_path(folder) and sizes == [PACED], "compare's own, and nothing is played"
+    capsys.readouterr()
+
+
+def test_possessions_are_watched_only_where_it_is_shown(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    watched, count = [], play_study.count_steps
+
+    def counted_steps(*what: Any) -> Any:
+        watched.append(what)
+        return count(*what)
+
+    monkeypatch.setattr(play_study, "count_steps", counted_steps)
+    name = "configs/scenarios/friday_night.toml"
+    found = play_study.play(name, 50)
+    assert cli.run(["play", name, "-n", "50", "--quiet"]) == 0 and len(found.table()) and not watched
+    short = capsys.readouterr().out
+    assert cli.run(["play", name, "-n", "50", "--quiet", "--detail"]) == 0 and len(watched) == 1
+    assert "Steps of plays" in capsys.readouterr().out and "Steps of plays" not in short
+    assert cli.run(["play", name, "-n", "50", "--quiet", "--json", str(tmp_path / "found.json")]) == 0
+    written = json.loads((tmp_path / "found.json").read_text(encoding="utf-8"))
+    assert written["play_steps"]["possessions"] == 50 and len(watched) == 2
+    assert found.to_dict()["play_steps"] == written["play_steps"] and found.to_dict() and len(watched) == 3
+
+
 def needed(name: str) -> set[str]:
     """A part's needs, and theirs."""
     return set(NEEDS[name]).union(*(needed(other) for other in NEEDS[name]))
@@ -242,6 +337,8 @@ def test_commands_beside_the_evening_play_the_same_opponent(
         assert cli.run([command, str(folder), *more, "--json", str(target)]) == 0
         said = capsys.readouterr().err
         assert ("for fit, compare" in said) == (command == "compare") and (folder / NAME).exists()
+        assert ("(200 possessions, seed" in said) == (command == "compare")
+        assert (f"at most {MOST_RUNS} runs of {FIT_POSSESSIONS:,}" in said) == (command == "compare")
         hashes[command] = json.loads(target.read_text(encoding="utf-8"))
     home = hashes["compare"]["baseline"]["points_per_possession"]
     assert hashes["play"]["points_per_possession"] == home
@@ -249,9 +346,17 @@ def test_commands_beside_the_evening_play_the_same_opponent(
     assert cli.run(["trace", str(folder), "--index", "3", "-o", str(tmp_path / "trace.csv"), "--quiet"]) == 0
 
 
-def test_an_edited_count_is_another_evening(tmp_path: Path) -> None:
-    from engine.study.evening_file import inputs_digest
+def test_the_line_before_the_fit_alone_says_its_own_size(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = write_evening(tmp_path / "sheets", {"opponent.csv": counted()})
+    assert cli.run(["play", str(folder), "-n", "50", "--seed", "123"]) == 0
+    said = capsys.readouterr().err
+    assert f"for fit (fit: at most {MOST_RUNS} runs of {FIT_POSSESSIONS:,}, the scenario's seed)" in said
+    assert "20,000" not in said and "123" not in said
 
+
+def test_an_edited_count_is_another_evening(tmp_path: Path) -> None:
     one = load_evening(write_evening(tmp_path / "one", {"opponent.csv": counted()}))
     again = load_evening(write_evening(tmp_path / "again", {"opponent.csv": counted()}))
     more = {**FIVE, 5: (*FIVE[5][:-1], FIVE[5][-1] + 1)}

@@ -240,9 +240,16 @@ class Played:
     def missing(self, *names: str) -> list[str]:
         """Those of the parts, and of what they need, that must be played, in the order of playing."""
         found: list[str] = []
-        for name in names:
+
+        def visit(name: str) -> None:
             if name not in found and self._kept(name) is None:
-                found += [other for other in self.missing(*NEEDS[name]) if other not in found] + [name]
+                found.append(name)
+                for other in NEEDS[name]:
+                    visit(other)
+
+        # The fit first: whatever else is kept, what is played is of the fitted opponent.
+        for name in ("fit", *names):
+            visit(name)
         return [name for name in NEEDS if name in found]
 
     def _kept(self, name: str) -> Found | None:
@@ -313,7 +320,9 @@ class Played:
     # --- playing ------------------------------------------------------------------------------------------
 
     def part(self, name: str) -> Found:
-        """The JSON of a part."""
+        """The JSON of a part; the opponent is fitted before any other."""
+        if name != "fit":
+            self.part("fit")
         found = self._kept(name)
         if found is not None:
             return found
