@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 from scipy import stats
-from sheet_files import FIVE, OPPONENT, counted, write_evening
+from sheet_files import COUNTED_HEAD, FIVE, OPPONENT, counted, write_evening
 
 from engine import cli
 from engine.checks.files import PACED, check_path
@@ -32,7 +32,15 @@ from engine.study.evening_report import NEEDS, Played, ReportSize
 from engine.study.newton import Range, solve
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of
-from engine.study.sheet.knobs import FIT_POSSESSIONS, LOSSES, MOST_RUNS, ranges, values_of, with_knobs
+from engine.study.sheet.knobs import (
+    FIT_POSSESSIONS,
+    LOSSES,
+    MOST_RELUCTANCE,
+    MOST_RUNS,
+    ranges,
+    values_of,
+    with_knobs,
+)
 from engine.study.sheet.men import play_men
 
 #: Possessions of a sheet that the model writes itself, on luck of its own, and of the runs of its fit.
@@ -91,16 +99,71 @@ def test_the_aims_are_those_of_the_counts(folder: Path, scenario: Scenario) -> N
     assert 0 < found.runs <= MOST_RUNS
 
 
-def test_what_is_not_counted_is_not_followed(folder: Path) -> None:
-    """Without balls lost only free throws; without free throws nothing, and nothing is played."""
+def test_what_is_not_counted_is_not_followed(folder: Path, scenario: Scenario) -> None:
+    """Without balls lost only free throws; without free throws neither; who shoots how often all the same;
+    without attempts nothing, and nothing is played."""
     sheet = sheet_counts(load_evening(folder))
     assert sheet is not None and [aim.knob.name for aim in aims_of(sheet)] == ["fouls", "losses"]
-    for kinds, names, can in ((("turnovers",), ["fouls"], True), (("free_throws",), [], False)):
+    whole = fit_sheet(sheet, scenario, 1, possessions=300)
+    for kind, names in (("turnovers", ["fouls"]), ("free_throws", [])):
         counts = sheet.counts.copy()
-        counts[2, [KINDS.index(kind) for kind in kinds]] = -1
+        counts[2, KINDS.index(kind)] = -1
         one = SheetCounts(counts, sheet.men, True, sheet.numbers)
         assert [aim.knob.name for aim in aims_of(one)] == names
-        assert one.can_be_followed == can
+        assert one.can_be_followed
+        found = fit_sheet(one, scenario, 1, possessions=300)
+        assert [row.knob for row in found.followed] == names
+        assert found.reluctance == whole.reluctance and len(found.reluctance) == 10
+        assert set(values_of(json.loads(json.dumps(found.to_dict())))) == {*names, *found.reluctance}
+    makes = SheetCounts(sheet.counts, sheet.men, False, sheet.numbers)
+    none = fit_sheet(makes, scenario, 1, possessions=300)
+    assert not makes.can_be_followed and none.runs == 0 and not none.reluctance and not none.followed
+
+
+def test_a_free_throw_cell_left_empty_leaves_the_shots_followed(tmp_path: Path) -> None:
+    """From the sheet to what the page says of it."""
+    table = [list(line) for line in counted()]
+    table[3][COUNTED_HEAD.index("free_throws_attempted")] = ""
+    evening = load_evening(write_evening(tmp_path, {"opponent.csv": table}))
+    played = Played(evening, 5, effort=ReportSize(possessions=100))
+    sheet: Any = played.part("sheet")
+    fit = sheet["fit"]
+    assert fit["followed"] == [] and len(fit["shares"]) == 10
+    assert config_hash(played.scenario) != config_hash(evening.scenario)
+    view = sheet_view(sheet)
+    assert view is not None
+    said = " ".join(view["notes"])
+    assert "How often a man shoots" in said and "fitted to" not in said
+    assert "Not followed, for want of counts of each of these men: the free throws, the lost balls." in said
+
+
+def test_a_man_who_cannot_be_followed_further_is_named(scenario: Scenario) -> None:
+    """A man who takes no shot in the model's own sheet, and one who takes nearly all."""
+    sums = play_men(scenario, 400, SHEET_SEED).sums
+    shots = [KINDS.index("twos"), KINDS.index("threes")]
+    sums[:, shots] = 40
+    sums[4, KINDS.index("threes")] = 40_000
+    numbers = scenario.offence_team.lineup
+    sheet = SheetCounts(sums, (0, 1, 2, 3, 4), True, numbers)
+    found = fit_sheet(sheet, scenario, 1, possessions=400)
+    shares = {(one.number, one.kind): one for one in found.shares}
+    one = shares[numbers[4], "threes"]
+    assert one.stopped and one.value == -MOST_RELUCTANCE and one.after < one.aim - 4 * one.standard_error
+    n, kinds = sums[:, shots].sum(), shares_of(sheet, sheet.counts)
+    assert one.sheet == kinds[4, 1] and one.aim == (n * one.sheet + 60 * one.before) / (n + 60)
+    assert sum(row.after for row in found.shares) == pytest.approx(1.0, abs=1e-12)
+    view = sheet_view(
+        {"possessions": 400, "rows": [], "fit": found.to_dict(), "attempts": True, "men": list(numbers)}
+    )
+    assert view is not None
+    said = (
+        f"No. {numbers[4]} takes fewer threes in the model than on your sheet: the end of the model's range."
+    )
+    assert said in view["notes"]
+    loose = [row for row in found.shares if not row.stopped]
+    assert not any(
+        f"No. {row.number} takes" in line and row.kind in line for row in loose for line in view["notes"]
+    )
 
 
 # --- what is found again -----------------------------------------------------------------------------------
