@@ -34,7 +34,7 @@ CALLS = {
 }
 #: A round moves a belief this share of the way: what is measured depends on what is believed.
 SHARE = 0.6
-#: Holding brings the less the more it is believed to bring (slope about -1.4): longer steps go round and round.
+#: Holding brings the less the more it is believed to bring (slope about -1.4): longer steps go in circles.
 SHARE_HOLD = 0.35
 SEED = 1
 SOURCE = "measured: benchmarks/fit_beliefs.py"

@@ -154,8 +154,8 @@ def _stress(data: Table, source: Source) -> str:
     listed = stress_from(data, str(source))
     levels = ", ".join(listed.rates) or "no level"
     varied = "the structure the same in all worlds"
-    if listed.structure is not None:
-        one = listed.structure
+    one = listed.structure
+    if one is not None and (one.alignments or one.rules or len(one.plays) > 1):
         fronts, rules = _count(len(one.alignments), "front"), _count(len(one.rules), "rule")
         varied = (
             f"in half of the worlds {fronts}, plays run: {', '.join(one.plays)}, {rules} of deciding: "

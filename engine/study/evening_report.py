@@ -25,7 +25,7 @@ from engine.inputs.sheets import Evening
 from engine.run.size import check_size
 from engine.study.evening_file import EveningFile
 from engine.study.sheet.counts import sheet_counts
-from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS, values_of, with_knobs
+from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS, fitted_rates, values_of, with_knobs
 
 Progress = Callable[[int, int], None]
 
@@ -247,8 +247,7 @@ class Played:
                 for other in NEEDS[name]:
                     visit(other)
 
-        # The fit first: whatever else is kept, what is played is of the fitted opponent.
-        for name in ("fit", *names):
+        for name in ("fit", *names):  # first: what is played is of the fitted opponent, whatever is kept
             visit(name)
         return [name for name in NEEDS if name in found]
 
@@ -326,20 +325,11 @@ class Played:
         found = self._kept(name)
         if found is not None:
             return found
-        play: dict[str, Callable[[Progress], _Result | None]] = {
-            "fit": self._fit,
-            "compare": self._compare,
-            "plan": self._plan,
-            "stress": self._stress,
-            "timing": self._timing,
-            "lineup": self._lineup,
-            "shots": self._shots,
-            "sheet": self._sheet,
-        }
+        play: Callable[[Progress], _Result | None] = getattr(self, f"_{name}")
         for other in NEEDS[name]:
             self.part(other)
         told = self._stage(name)
-        result = play[name](told)
+        result = play(told)
         # Through JSON, so that a result played and one read are the same thing.
         found = json.loads(json.dumps({} if result is None else result.to_dict(), allow_nan=False))
         if self.file is not None:
@@ -395,8 +385,10 @@ class Played:
         only = self.scenario.model_copy(
             update={"settings": tuple(self.scenario.settings[i] for i in weighed)}
         )
-        effort, size = self.effort, self.size
-        return stress(only, effort.worlds, effort.world_possessions, size.seed, size.threads, told)
+        effort, size, own = self.effort, self.size, fitted_rates(self.part("fit"))
+        return stress(
+            only, effort.worlds, effort.world_possessions, size.seed, size.threads, told, not_asked=own
+        )
 
     def _timing(self, told: Progress) -> _Result:
         from engine.study.timing.links import timing
