@@ -41,8 +41,12 @@ def test_why_a_planned_call_is_not_advised() -> None:
     scenario = SimpleNamespace(settings=[setting])
     row = {"setting": "corner trap", "call": "corner", "saves_per_game": {"mean": 0.2}}
     care = SimpleNamespace(trap_advice_allowed=True)
-    for share, why in ((None, "2 variants only: too few to say"), (0.3, "pays in")):
-        found = {"share": {"mean": share, "low": share, "high": share}, "worlds": 2}
+    for share, why in (
+        (None, "2 variants only: too few to say"),
+        (0.3, "pays in 30 of 100 (2 variants with other numbers, front, plays and habits;"),
+    ):
+        share_of = {"mean": share, "low": share, "high": share}
+        found = {"share": share_of, "worlds": 2, "kind": "structure"}
         report: Any = SimpleNamespace(
             planned=((0, 0),), advised=(), weighed=(0,), stress={"settings": [{"calls": [found]}]},
             scenario=scenario, evening=SimpleNamespace(care=care), plan={"mix": [row]},
@@ -65,7 +69,7 @@ def test_every_planned_call_that_is_not_advised_is_told() -> None:
         {"setting": f"{name} trap", "call": name, "saves_per_game": interval(0.4 - 0.1 * i)}
         for i, name in enumerate(names)
     ]
-    pays = {"share": {"mean": 0.9, "low": 0.8, "high": 1.0}, "worlds": 20}
+    pays = {"share": {"mean": 0.9, "low": 0.8, "high": 1.0}, "worlds": 20, "kind": "numbers"}
     report: Any = SimpleNamespace(
         planned=((0, 0), (1, 0), (2, 0)), advised=((0, 0), (1, 0)), weighed=(0, 1, 2),
         plan={"mix": mix[::-1]}, stress={"settings": [{"calls": [pays]}] * 3},

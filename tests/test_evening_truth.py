@@ -25,6 +25,7 @@ from engine import cli
 from engine.commands import shared
 from engine.inputs.base import spoken
 from engine.inputs.sheets import load_evening
+from engine.report.page.answer import model_words
 from engine.report.screen.compare import in_100
 from engine.report.screen.sheet import sheet_lines
 from engine.report.sheet_view import sheet_view
@@ -234,11 +235,30 @@ def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
             assert re.search(rf"\b{one['number']} \S+ (?:(?:let shoot [\d.]+|\S) )+leave", told["page"])
 
 
-def test_what_the_model_gets_wrong_stands_beside_its_figures(told: dict[str, Any]) -> None:
+def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told: dict[str, Any]) -> None:
     assert "take more threes than real sides do" in MODELS_FAULT
     assert MODELS_FAULT in told["compare"]
-    # the page says it with the figures of the sheet, where they differ by much
-    assert (MODELS_FAULT in told["page"]) != ("shots are threes, in the model" in told["page"])
+    file = EveningFile(walked, inputs_digest(load_evening(walked)), lambda line: pytest.fail(line))
+    report = evening_report.Played(load_evening(walked), effort=SMALL, file=file).report()
+    assert one_line(model_words(report)) in told["page"]
+    (row,) = (row for row in report.sheet["rows"] if row["key"] == "threes")
+    for outside, model, fault, figures in (
+        (False, 0.2, False, False),  # fitted to their own threes
+        (True, row["sheet"]["mean"] + 0.05, True, False),
+        (True, row["sheet"]["mean"] + 0.2, False, True),  # the page says it with the figures of the sheet
+    ):
+        one = row | {"outside": outside, "model": row["model"] | {"mean": model}}
+        said = model_words(replace(report, sheet=report.sheet | {"rows": [one]}))
+        assert (MODELS_FAULT in said) == fault
+        assert ("shots are threes, in the model" in said) == figures
+    assert MODELS_FAULT in model_words(replace(report, sheet={})), "no sheet"
+    assert (MODELS_FAULT in told["page"]) <= bool(row["outside"])
+
+
+def test_a_share_stands_with_how_many_variants_of_which_kind_it_is_of(told: dict[str, Any]) -> None:
+    assert "also their front, plays and habits" in told["page"] and "the shares are of these" in told["page"]
+    assert "--worlds 512" not in told["page"]
+    assert "No variant was dropped for its points conceded and turnovers" in told["page"]
 
 
 def test_the_pace_of_a_game_is_told_where_it_does_not_fit_its_minutes(

@@ -5,13 +5,16 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from scipy import stats
-from sheet_files import FIVE, OPPONENT, counted, write_evening
+from sheet_files import COUNTED_HEAD, FIVE, OPPONENT, counted, write_evening
 
 from engine import cli
 from engine.estimate.men import KINDS, MenTally
@@ -20,12 +23,22 @@ from engine.inputs.scenario import Scenario, config_hash
 from engine.inputs.sheets import load_evening
 from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
-from engine.study.evening_file import NAME
+from engine.shipped import configs_root
+from engine.study import evening_file
+from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played, ReportSize
 from engine.study.newton import Range, solve
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of
-from engine.study.sheet.knobs import LOSSES, MOST_RUNS, ranges, values_of, with_knobs
+from engine.study.sheet.knobs import (
+    FIT_POSSESSIONS,
+    LOSSES,
+    MOST_RELUCTANCE,
+    MOST_RUNS,
+    ranges,
+    values_of,
+    with_knobs,
+)
 from engine.study.sheet.men import play_men
 
 #: Possessions of a sheet that the model writes itself, on luck of its own, and of the runs of its fit.
@@ -84,16 +97,71 @@ def test_the_aims_are_those_of_the_counts(folder: Path, scenario: Scenario) -> N
     assert 0 < found.runs <= MOST_RUNS
 
 
-def test_what_is_not_counted_is_not_followed(folder: Path) -> None:
-    """Without balls lost only free throws; without free throws nothing, and nothing is played."""
+def test_what_is_not_counted_is_not_followed(folder: Path, scenario: Scenario) -> None:
+    """Without balls lost only free throws; without free throws neither; who shoots how often all the same;
+    without attempts nothing, and nothing is played."""
     sheet = sheet_counts(load_evening(folder))
     assert sheet is not None and [aim.knob.name for aim in aims_of(sheet)] == ["fouls", "losses"]
-    for kinds, names, can in ((("turnovers",), ["fouls"], True), (("free_throws",), [], False)):
+    whole = fit_sheet(sheet, scenario, 1, possessions=300)
+    for kind, names in (("turnovers", ["fouls"]), ("free_throws", [])):
         counts = sheet.counts.copy()
-        counts[2, [KINDS.index(kind) for kind in kinds]] = -1
+        counts[2, KINDS.index(kind)] = -1
         one = SheetCounts(counts, sheet.men, True, sheet.numbers)
         assert [aim.knob.name for aim in aims_of(one)] == names
-        assert one.can_be_followed == can
+        assert one.can_be_followed
+        found = fit_sheet(one, scenario, 1, possessions=300)
+        assert [row.knob for row in found.followed] == names
+        assert found.reluctance == whole.reluctance and len(found.reluctance) == 10
+        assert set(values_of(json.loads(json.dumps(found.to_dict())))) == {*names, *found.reluctance}
+    makes = SheetCounts(sheet.counts, sheet.men, False, sheet.numbers)
+    none = fit_sheet(makes, scenario, 1, possessions=300)
+    assert not makes.can_be_followed and none.runs == 0 and not none.reluctance and not none.followed
+
+
+def test_a_free_throw_cell_left_empty_leaves_the_shots_followed(tmp_path: Path) -> None:
+    """From the sheet to what the page says of it."""
+    table = [list(line) for line in counted()]
+    table[3][COUNTED_HEAD.index("free_throws_attempted")] = ""
+    evening = load_evening(write_evening(tmp_path, {"opponent.csv": table}))
+    played = Played(evening, 5, effort=ReportSize(possessions=100))
+    sheet: Any = played.part("sheet")
+    fit = sheet["fit"]
+    assert fit["followed"] == [] and len(fit["shares"]) == 10
+    assert config_hash(played.scenario) != config_hash(evening.scenario)
+    view = sheet_view(sheet)
+    assert view is not None
+    said = " ".join(view["notes"])
+    assert "How often a man shoots" in said and "fitted to" not in said
+    assert "Not followed, for want of counts of each of these men: the free throws, the lost balls." in said
+
+
+def test_a_man_who_cannot_be_followed_further_is_named(scenario: Scenario) -> None:
+    """A man who takes no shot in the model's own sheet, and one who takes nearly all."""
+    sums = play_men(scenario, 400, SHEET_SEED).sums
+    shots = [KINDS.index("twos"), KINDS.index("threes")]
+    sums[:, shots] = 40
+    sums[4, KINDS.index("threes")] = 40_000
+    numbers = scenario.offence_team.lineup
+    sheet = SheetCounts(sums, (0, 1, 2, 3, 4), True, numbers)
+    found = fit_sheet(sheet, scenario, 1, possessions=400)
+    shares = {(one.number, one.kind): one for one in found.shares}
+    one = shares[numbers[4], "threes"]
+    assert one.stopped and one.value == -MOST_RELUCTANCE and one.after < one.aim - 4 * one.standard_error
+    n, kinds = sums[:, shots].sum(), shares_of(sheet, sheet.counts)
+    assert one.sheet == kinds[4, 1] and one.aim == (n * one.sheet + 60 * one.before) / (n + 60)
+    assert sum(row.after for row in found.shares) == pytest.approx(1.0, abs=1e-12)
+    view = sheet_view(
+        {"possessions": 400, "rows": [], "fit": found.to_dict(), "attempts": True, "men": list(numbers)}
+    )
+    assert view is not None
+    said = (
+        f"No. {numbers[4]} takes fewer threes in the model than on your sheet: the end of the model's range."
+    )
+    assert said in view["notes"]
+    loose = [row for row in found.shares if not row.stopped]
+    assert not any(
+        f"No. {row.number} takes" in line and row.kind in line for row in loose for line in view["notes"]
+    )
 
 
 # --- what is found again -----------------------------------------------------------------------------------
@@ -215,6 +283,46 @@ def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> No
     assert rates["effective"] == pytest.approx(of_compare["effective_field_goal"]["mean"], rel=1e-12)
 
 
+def test_what_is_kept_does_not_hide_the_fit(tmp_path: Path) -> None:
+    """compare, then plan from what compare kept, as two commands; and the fit gone with compare kept."""
+    folder = write_evening(tmp_path / "sheets", {"opponent.csv": counted()})
+    effort = ReportSize(possessions=100, games=10, table_parts=1)
+
+    def opened() -> Played:
+        evening = load_evening(folder)
+        file = EveningFile(folder, inputs_digest(evening), lambda line: pytest.fail(line))
+        return Played(evening, 5, effort=effort, file=file)
+
+    first = opened()
+    compared = first.part("compare")
+    second = opened()
+    assert second.missing("plan") == ["plan"]
+    assert config_hash(second.scenario) == config_hash(first.scenario), "the kept fit is not taken"
+    for played in (opened(), second):
+        found = played.part("plan")
+        fitted = with_knobs(load_evening(folder).scenario, values_of(played.part("fit")))
+        assert found["config_hash"] == compared["config_hash"] == config_hash(fitted)
+        assert config_hash(fitted) != config_hash(load_evening(folder).scenario)
+        with closing(sqlite3.connect(folder / NAME)) as db, db:
+            db.execute("DELETE FROM results WHERE part IN ('plan', 'fit')")
+    third = opened()
+    assert third.missing("plan") == ["fit", "plan"]
+    assert third.part("plan")["config_hash"] == compared["config_hash"]
+
+
+def test_the_file_is_of_the_shipped_fronts_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shipped = tmp_path / "configs"
+    shutil.copytree(configs_root(), shipped)
+    monkeypatch.setattr(evening_file, "configs_root", lambda: shipped)
+    before = evening_file.sources()
+    assert before == evening_file.sources()
+    for kind, name in (("alignments", "overload"), ("court", "regions"), ("model", "stress")):
+        path = shipped / kind / f"{name}.toml"
+        path.write_text(path.read_text(encoding="utf-8") + "# edited", encoding="utf-8")
+        assert evening_file.sources() != before, kind
+        before = evening_file.sources()
+
+
 def needed(name: str) -> set[str]:
     """A part's needs, and theirs."""
     return set(NEEDS[name]).union(*(needed(other) for other in NEEDS[name]))
@@ -242,16 +350,27 @@ def test_commands_beside_the_evening_play_the_same_opponent(
         assert cli.run([command, str(folder), *more, "--json", str(target)]) == 0
         said = capsys.readouterr().err
         assert ("for fit, compare" in said) == (command == "compare") and (folder / NAME).exists()
+        assert ("(200 possessions, seed" in said) == (command == "compare")
+        assert (f"at most {MOST_RUNS} runs of {FIT_POSSESSIONS:,}" in said) == (command == "compare")
         hashes[command] = json.loads(target.read_text(encoding="utf-8"))
     home = hashes["compare"]["baseline"]["points_per_possession"]
     assert hashes["play"]["points_per_possession"] == home
     assert hashes["play"]["config_hash"] == hashes["compare"]["config_hash"]
+    assert hashes["stress"]["worlds"]["not_asked"] == ["points", "turnovers"]
     assert cli.run(["trace", str(folder), "--index", "3", "-o", str(tmp_path / "trace.csv"), "--quiet"]) == 0
 
 
-def test_an_edited_count_is_another_evening(tmp_path: Path) -> None:
-    from engine.study.evening_file import inputs_digest
+def test_the_line_before_the_fit_alone_says_its_own_size(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = write_evening(tmp_path / "sheets", {"opponent.csv": counted()})
+    assert cli.run(["play", str(folder), "-n", "50", "--seed", "123"]) == 0
+    said = capsys.readouterr().err
+    assert f"for fit (fit: at most {MOST_RUNS} runs of {FIT_POSSESSIONS:,}, the scenario's seed)" in said
+    assert "20,000" not in said and "123" not in said
 
+
+def test_an_edited_count_is_another_evening(tmp_path: Path) -> None:
     one = load_evening(write_evening(tmp_path / "one", {"opponent.csv": counted()}))
     again = load_evening(write_evening(tmp_path / "again", {"opponent.csv": counted()}))
     more = {**FIVE, 5: (*FIVE[5][:-1], FIVE[5][-1] + 1)}

@@ -11,6 +11,7 @@ from engine.inputs import load_alignment, load_constants, load_scenario
 from engine.inputs.stress import SPECIAL, Rule, Structure, load_stress
 from engine.report.screen.stress import stress_text
 from engine.run.worlds import changed
+from engine.study.sheet.knobs import fitted_rates
 from engine.study.stress.stress import StressResult, stress
 from engine.study.stress.variants import Variants, draw
 from engine.world.pack import pack
@@ -133,3 +134,48 @@ def test_what_has_one_choice_is_not_said_to_vary(scenario: Any) -> None:
     text = " ".join(stress_text(found.to_dict()).split())
     assert "are from, looks differ, too" in text
     assert found.chosen[0] == {} and all(one["plays"] == "none" for one in found.chosen[8:])
+
+
+def test_a_structure_in_which_nothing_varies_halves_no_worlds(scenario: Any) -> None:
+    """One choice each: no structural worlds, the forced choice in all, nothing said of ways that differ."""
+    forced = Structure(source="invented", plays=("none",))
+    listed = load_stress().model_copy(update={"structure": forced})
+    plan = draw(scenario, listed, 16, 5)
+    assert not plan.varies and not plan.structural().any()
+    assert all(plan.chosen(number)["plays"] == "none" for number in range(16))
+    variants = Variants(scenario, listed, plan)
+    assert all((variants.plan_of(number).home["steps"]["against"] == 0).all() for number in (0, 15))
+    found = stress(scenario, WORLDS, POSSESSIONS, seed=5, threads=2, listed=listed).to_dict()
+    assert list(found["worlds"]["kinds"]) == ["numbers"] and found["structure"] is None
+    assert found["settings"][0]["calls"][0]["kind"] == "numbers"
+    assert "differ in their numbers only" in " ".join(stress_text(found).split())
+    usual = Structure(source="invented")
+    for structure in (usual, None):  # nothing to choose is no structure
+        same = draw(scenario, listed.model_copy(update={"structure": structure}), 16, 5)
+        assert not same.varies and not same.structural().any()
+
+
+def test_no_world_is_dropped_by_rates_of_a_fitted_opponent(scenario: Any) -> None:
+    """Ranges that no world meets: all are dropped, but where the rates are the opponent's own; it is said."""
+    listed = load_stress()
+    level = scenario.level
+    odd = listed.rates[level].model_copy(update={"points": (9.0, 9.5), "turnovers": (0.98, 0.99)})
+    wide = {"points": (0.0, 9.5), "turnovers": (0.0, 0.99)}
+    found = []
+    for rates, own in ((odd, ()), (odd, ("turnovers", "points")), (odd.model_copy(update=wide), ())):
+        one = listed.model_copy(update={"rates": {level: rates}})
+        found.append(
+            stress(scenario, WORLDS, POSSESSIONS, seed=5, threads=2, listed=one, not_asked=own).to_dict()
+        )
+    asked, fitted, open_ = (one["worlds"] for one in found)
+    assert asked["kept"] == 0 and fitted["kept"] == open_["kept"] > 0
+    assert fitted["not_asked"] == ["points", "turnovers"] and asked["not_asked"] == []
+    assert fitted["outside"] == open_["outside"] and asked["outside"]["points"] == WORLDS
+    said = [
+        "dropped for its points conceded and turnovers" in " ".join(stress_text(r).split()) for r in found
+    ]
+    assert said == [False, True, False]
+    lost = {"knob": "losses", "value": 0.1, "rate": "turnovers"}
+    assert fitted_rates({}) == () == fitted_rates({"followed": [], "reluctance": {}})
+    assert fitted_rates({"followed": [], "reluctance": {"two 5": 0.1}}) == ("points",)
+    assert fitted_rates({"followed": [lost], "reluctance": {"two 5": 0.1}}) == ("points", "turnovers")

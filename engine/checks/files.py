@@ -34,6 +34,9 @@ from engine.study.sweep.sampling import read_points
 from engine.world.court import build_court, load_layout
 from engine.world.pack import plays_of
 
+#: Possessions whose mean length says how many fill a game, where no ``compare`` is kept.
+PACED = 1000
+
 
 def _count(n: int, noun: str) -> str:
     return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
@@ -151,8 +154,8 @@ def _stress(data: Table, source: Source) -> str:
     listed = stress_from(data, str(source))
     levels = ", ".join(listed.rates) or "no level"
     varied = "the structure the same in all worlds"
-    if listed.structure is not None:
-        one = listed.structure
+    one = listed.structure
+    if one is not None and (one.alignments or one.rules or len(one.plays) > 1):
         fronts, rules = _count(len(one.alignments), "front"), _count(len(one.rules), "rule")
         varied = (
             f"in half of the worlds {fronts}, plays run: {', '.join(one.plays)}, {rules} of deciding: "
@@ -199,18 +202,32 @@ def _sheet_numbers(data: Table, source: Source) -> str:
 
 
 def _pace(evening: Evening, before_playing: Callable[[], None] | None) -> list[str]:
-    """A line where the possessions of a game do not fit its minutes, as ``plan`` and ``report`` say it."""
-    if before_playing is not None:
-        before_playing()
+    """A line where the possessions of a game do not fit its minutes: as ``plan`` and ``report`` say it where
+    ``compare`` is kept, else from few possessions of the opponent as he is before he is fitted."""
+    from engine.study.evening_file import EveningFile, inputs_digest
     from engine.study.evening_report import Played
-    from engine.study.pace import pace_words
-    from engine.study.play import play
+    from engine.study.pace import pace_words, possessions_per_game
 
-    asked, clock = Played(evening), evening.scenario.rules.clock
-    home = evening.scenario.model_copy(update={"settings": ()})
-    per_game = play(home, asked.size.possessions).to_dict()["possessions_per_game"]
-    said = pace_words(per_game, clock.periods * clock.period_s / 60.0, asked.size.possessions)
-    return [said] if said else []
+    said: list[str] = []
+    file = None
+    if evening.folder is not None:
+        file = EveningFile(evening.folder, inputs_digest(evening), said.append)
+    asked, scenario, unfitted = Played(evening, file=file), evening.scenario, ""
+    if not asked.missing("compare"):
+        compared = asked.part("compare")
+        n, seconds = compared["possessions"], compared["baseline"]["seconds_per_possession"]["mean"]
+    else:
+        if before_playing is not None:
+            before_playing()
+        from engine.study.play import play
+
+        n = min(PACED, asked.size.possessions)
+        home = scenario.model_copy(update={"settings": ()})
+        seconds = play(home, n).to_dict(steps=False)["seconds_per_possession"]["mean"]
+        unfitted = " Played before the fit to your sheet." if asked.missing("fit") else ""
+    clock = scenario.rules.clock
+    words = pace_words(possessions_per_game(scenario, seconds), clock.periods * clock.period_s / 60.0, n)
+    return [*said, words + unfitted] if words else said
 
 
 def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[str]:

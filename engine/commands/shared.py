@@ -190,6 +190,7 @@ def played(
     """The parts of an evening: read where a folder of sheets has them, else played, the time said before."""
     from engine.study.evening_file import EveningFile, inputs_digest
     from engine.study.evening_report import Played
+    from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS
 
     def told(line: str) -> None:
         if not quiet:
@@ -207,9 +208,14 @@ def played(
     load_engine(quiet)
     seconds = found.expect(*missing)
     kept = f"; kept in {file.path}" if file is not None and file.keeps else ""
+    sizes = []
+    if missing != ["fit"]:
+        sizes.append(f"{found.size.possessions:,} possessions, seed {found.size.seed}")
+    if "fit" in missing:
+        sizes.append(f"fit: at most {MOST_RUNS} runs of {FIT_POSSESSIONS:,}, the scenario's seed")
     told(
         f"about {max(round(seconds), 1)} s on an idle machine for {', '.join(missing)} "
-        f"({found.size.possessions:,} possessions, seed {found.size.seed}){kept}"
+        f"({'; '.join(sizes)}){kept}"
     )
     with progress_bar(quiet, "part") as progress:
         found.progress = progress

@@ -87,7 +87,8 @@ def play(
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         found = run(scenario_played, possessions, seed, threads, setting, progress, records)
-    deliver(found, json_target, lambda result: play_text(result, detail), evening)
+    steps = detail or json_target is not None
+    deliver(found.to_dict(steps), json_target, lambda result: play_text(result, detail), evening)
 
 
 @click.command(short_help="In how many variants of the model does each call pay?")
@@ -110,15 +111,17 @@ def stress(
     from engine.inputs.sheets import load_evening
     from engine.report.screen.stress import stress_text
     from engine.study.play import run_size
+    from engine.study.sheet.knobs import fitted_rates
     from engine.study.stress.stress import check_worlds
     from engine.study.stress.stress import stress as run
 
     evening = load_evening(scenario)
     check_worlds(worlds, run_size(evening.scenario, possessions, seed, threads))
-    scenario_played = fitted(evening, quiet, threads)
+    opponent = played(evening, ("fit",), quiet, None, threads)
+    own = fitted_rates(opponent.part("fit"))
     load_engine(quiet)
     with progress_bar(quiet, "world") as progress:
-        found = run(scenario_played, worlds, possessions, seed, threads, progress)
+        found = run(opponent.evening.scenario, worlds, possessions, seed, threads, progress, not_asked=own)
     deliver(found, json_target, lambda result: stress_text(result, detail), evening)
 
 

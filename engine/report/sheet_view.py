@@ -99,13 +99,20 @@ def _followed(fit: Found) -> list[str]:
         for one in followed
         if one["stopped"] and abs(one["after"] - one["aim"]) > one["standard_error"]
     ]
-    if fit.get("reluctance"):
+    said += [
+        f"No. {one['number']} takes {'more' if one['after'] > one['aim'] else 'fewer'} {one['kind']} in the "
+        "model than on your sheet: the end of the model's range."
+        for one in fit.get("shares", ())
+        if one["stopped"] and abs(one["after"] - one["aim"]) > one["standard_error"]
+    ]
+    missing = [name for rate, name in FOLLOWED.items() if rate not in [one["rate"] for one in followed]]
+    if fit.get("shares"):
         said.append("How often a man shoots, how many of it are threes, and how well, follow his counts.")
     else:
-        said.append(
-            "How well a man shoots follows his counts. Not followed, for want of his attempts: how often who "
-            "shoots, and how many of it are threes."
-        )
+        said.append("How well a man shoots follows his counts.")
+        missing = ["how often who shoots", "how many of it are threes", *missing]
+    if missing:
+        said.append(f"Not followed, for want of counts of each of these men: {', '.join(missing)}.")
     return said
 
 

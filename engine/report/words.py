@@ -181,8 +181,8 @@ SHOUTED = frozenset(
 GLOSSARY = {
     "at home": "the defence without any trap call",
     "clear": "told apart from luck in the possessions played (95 %)",
-    "variant": "the model with its unsure numbers (pass speeds, reactions, shooting) drawn anew; 90 of 100 "
-    "variants are not 90 % sure in a gym",
+    "variant": "the model with its unsure numbers (pass speeds, reactions, shooting) drawn anew, in half of "
+    "them also their front, plays and habits; 90 of 100 variants are not 90 % sure in a gym",
     "beaten": "the ball got out of the trap: passed out, dribbled back out, or between the two",
     "punished": "beaten, and a shot at the rim or an open three before the defence was set again",
     "bump": "the forward takes the wing until the guard has run over, then drops",
@@ -207,8 +207,8 @@ CARE = (
 
 #: What the model's figures cannot say, for all that print figures: change it here when the model changes.
 MODELS_FAULT = (
-    "The model's attackers take more threes than real sides do: a trap that takes quick threes away looks "
-    "better here than on the floor."
+    "Without a sheet of their shots to follow, the model's attackers take more threes than real sides do: a "
+    "trap that takes quick threes away looks better here than on the floor."
 )
 
 # --- numbers and lines ----------------------------------------------------------------------------------

@@ -56,11 +56,17 @@ class _Damaged(Exception):
 
 
 def sources() -> str:
-    """Digest (hexadecimal) of the sources and the model's numbers that results follow from."""
+    """Digest (hexadecimal) of the sources and the shipped numbers that results follow from."""
     digest = hashlib.sha256()
     engine = Path(__file__).parents[1]
     files = [path for room in ROOMS for path in sorted((engine / room).rglob("*.py"))]
-    for path in (*files, *sorted((configs_root() / "model").glob("*.toml"))):
+    # Beside the model's numbers: the fronts that ``stress`` draws, and the court's regions.
+    files += [
+        path
+        for kind in ("model", "alignments", "court")
+        for path in sorted((configs_root() / kind).glob("*.toml"))
+    ]
+    for path in files:
         digest.update(path.name.encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()
 

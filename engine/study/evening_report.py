@@ -25,7 +25,7 @@ from engine.inputs.sheets import Evening
 from engine.run.size import check_size
 from engine.study.evening_file import EveningFile
 from engine.study.sheet.counts import sheet_counts
-from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS, values_of, with_knobs
+from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS, fitted_rates, values_of, with_knobs
 
 Progress = Callable[[int, int], None]
 
@@ -240,9 +240,15 @@ class Played:
     def missing(self, *names: str) -> list[str]:
         """Those of the parts, and of what they need, that must be played, in the order of playing."""
         found: list[str] = []
-        for name in names:
+
+        def visit(name: str) -> None:
             if name not in found and self._kept(name) is None:
-                found += [other for other in self.missing(*NEEDS[name]) if other not in found] + [name]
+                found.append(name)
+                for other in NEEDS[name]:
+                    visit(other)
+
+        for name in ("fit", *names):  # first: what is played is of the fitted opponent, whatever is kept
+            visit(name)
         return [name for name in NEEDS if name in found]
 
     def _kept(self, name: str) -> Found | None:
@@ -313,24 +319,17 @@ class Played:
     # --- playing ------------------------------------------------------------------------------------------
 
     def part(self, name: str) -> Found:
-        """The JSON of a part."""
+        """The JSON of a part; the opponent is fitted before any other."""
+        if name != "fit":
+            self.part("fit")
         found = self._kept(name)
         if found is not None:
             return found
-        play: dict[str, Callable[[Progress], _Result | None]] = {
-            "fit": self._fit,
-            "compare": self._compare,
-            "plan": self._plan,
-            "stress": self._stress,
-            "timing": self._timing,
-            "lineup": self._lineup,
-            "shots": self._shots,
-            "sheet": self._sheet,
-        }
+        play: Callable[[Progress], _Result | None] = getattr(self, f"_{name}")
         for other in NEEDS[name]:
             self.part(other)
         told = self._stage(name)
-        result = play[name](told)
+        result = play(told)
         # Through JSON, so that a result played and one read are the same thing.
         found = json.loads(json.dumps({} if result is None else result.to_dict(), allow_nan=False))
         if self.file is not None:
@@ -386,8 +385,10 @@ class Played:
         only = self.scenario.model_copy(
             update={"settings": tuple(self.scenario.settings[i] for i in weighed)}
         )
-        effort, size = self.effort, self.size
-        return stress(only, effort.worlds, effort.world_possessions, size.seed, size.threads, told)
+        effort, size, own = self.effort, self.size, fitted_rates(self.part("fit"))
+        return stress(
+            only, effort.worlds, effort.world_possessions, size.seed, size.threads, told, not_asked=own
+        )
 
     def _timing(self, told: Progress) -> _Result:
         from engine.study.timing.links import timing

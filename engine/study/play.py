@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import platform
 from dataclasses import asdict, dataclass
+from functools import cached_property
 from importlib import metadata
 from os import PathLike
 
@@ -213,10 +214,18 @@ class PlayResult:
     setting: str
     calls_made: tuple[Call, ...]
     tally: PlayTally
-    steps: StepTally
 
-    def to_dict(self) -> Found:
-        """The JSON contract of ``play``; equal for equal inputs whatever the number of threads."""
+    @cached_property
+    def steps(self) -> StepTally:
+        """How often steps of plays began: possessions are played again and watched once it is asked for."""
+        index = check_setting(self.scenario, self.setting)
+        return count_steps(world_of(pack(self.scenario), index), self.size)
+
+    def to_dict(self, steps: bool = True) -> Found:
+        """The JSON contract of ``play``; equal for equal inputs whatever the number of threads.
+
+        ``steps`` False leaves out ``play_steps``, for which possessions are watched.
+        """
         box = self.tally.box
         result = head("play", self.scenario, self.size)
         result["setting"] = self.setting
@@ -229,7 +238,8 @@ class PlayResult:
         seconds = result["seconds_per_possession"]["mean"]
         result["possessions_per_game"] = possessions_per_game(self.scenario, seconds)
         result["calls"] = self._calls()
-        result["play_steps"] = steps_dict(self.scenario, self._setting(), self.steps)
+        if steps:
+            result["play_steps"] = steps_dict(self.scenario, self._setting(), self.steps)
         return result
 
     def _setting(self) -> Setting | None:
@@ -256,7 +266,7 @@ class PlayResult:
 
     def table(self) -> pd.DataFrame:
         """Means and rates: index quantity, columns mean, low, high (95%)."""
-        found = self.to_dict()
+        found = self.to_dict(steps=False)
         rows = {
             name: found[name]
             for name in ("points_per_possession", "net_points_per_possession", "seconds_per_possession")
@@ -320,7 +330,7 @@ def play(
         about = head("play", scenario, size) | {"setting": name}
         with RecordFile(records, name, size.seed, [call.name for call in calls], about) as file:
             tally = _play(world, len(calls), size, progress, file)
-    return PlayResult(scenario, size, name, calls, tally, count_steps(world, size))
+    return PlayResult(scenario, size, name, calls, tally)
 
 
 def _play(

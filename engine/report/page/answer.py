@@ -42,6 +42,8 @@ CAUTIONS = (
     "Feet and high hands; no reaching, no wrapping. Never run under a shooter.",
     "Look at walls, benches and tables behind the corners first.",
 )
+#: What varies in the variants of a kind.
+VARIED = {"numbers": "with other numbers", "structure": "with other numbers, front, plays and habits"}
 #: Where trap advice is given.
 TRAP_CAUTIONS = (
     "Traps are sprints: rest the men who double.",
@@ -51,9 +53,10 @@ TRAP_CAUTIONS = (
 
 def model_words(report: EveningReport) -> str:
     """What the figures cannot say: with the threes of the coach's own sheet where the model differs from it
-    by much, else of sides in general."""
+    by much, nothing of them where it does not differ from it, else of sides in general."""
     about, advice = sheet_advice(report.sheet)
-    fault = () if about in THREES else (MODELS_FAULT,)
+    followed = any(row["key"] == "threes" and not row["outside"] for row in report.sheet.get("rows", ()))
+    fault = () if followed or about in THREES else (MODELS_FAULT,)
     return " ".join(said for said in (MODEL, *fault, advice) if said)
 
 
@@ -131,7 +134,7 @@ def stress_of(report: EveningReport, setting: int, call: int) -> Found | None:
 
 
 def variants_words(report: EveningReport, setting: int, call: int) -> str:
-    """In how many variants of the model's unsure numbers a call pays, and how many were tried."""
+    """In how many variants of the model a call pays, and how many of which kind that is of."""
     found = stress_of(report, setting, call)
     if found is None:
         return "not tried (trapledger stress does)"
@@ -139,10 +142,8 @@ def variants_words(report: EveningReport, setting: int, call: int) -> str:
     if share["mean"] is None:
         return f"comes up in {count(found['worlds'], 'variant')} only: too few to say"
     low, high = 100 * share["low"], 100 * share["high"]
-    return (
-        f"pays in {worlds_in_100(share['mean'])} ({count(found['worlds'], 'variant')} tried; "
-        f"{span(f'{low:.0f}', f'{high:.0f}')})"
-    )
+    of = f"{count(found['worlds'], 'variant')} {VARIED[found['kind']]}"
+    return f"pays in {worlds_in_100(share['mean'])} ({of}; {span(f'{low:.0f}', f'{high:.0f}')})"
 
 
 def beaten_words(found: Found) -> str:

@@ -6,6 +6,7 @@ from dataclasses import asdict
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.report.screen.stress import not_asked_words
 from engine.report.words import FACTOR_WORDS, percent
 from engine.study.evening_report import EveningReport
 
@@ -76,6 +77,7 @@ def appendix_view(report: EveningReport) -> Found:
             ),
         },
         "worlds": None if stress is None else stress["worlds"],
+        "not_asked": "" if stress is None else not_asked_words(stress["worlds"]),
         "world_possessions": None if stress is None else stress["possessions"],
         "inputs": [] if stress is None else _inputs(stress),
         "swing_sd": number(report.plan["swing"]["sd"], 1),
@@ -105,7 +107,7 @@ def _inputs(stress: Found) -> list[Found]:
         for call in setting["calls"]:
             named = [labels[one["name"]]["label"] for one in call["inputs"] if one["named"]][:4]
             if call["floor"] is None:
-                said = "too few variants to name deciding inputs (trapledger stress --worlds 512)"
+                said = "too few variants to name deciding inputs (trapledger stress draws more)"
             else:
                 said = ", ".join(named) or "none stands out from noise"
             value = call["value"]

@@ -251,7 +251,21 @@ def _caution(result: Found) -> str:
     )
 
 
+def not_asked_words(worlds: Found) -> str:
+    """Which base rates dropped no variant, and why; "" where all did that are listed."""
+    names = worlds["not_asked"] if worlds["ranges"] is not None else ()
+    if not names:
+        return ""
+    own = " and ".join(RATE_WORDS[name] for name in names)
+    return f"No variant was dropped for its {own}: the opponent is fitted to his own sheet, not to the level."
+
+
 def _dropped(result: Found) -> list[str]:
+    said = not_asked_words(result["worlds"])
+    return [*_of_level(result), *([paragraph(said)] if said else [])]
+
+
+def _of_level(result: Found) -> list[str]:
     worlds = result["worlds"]
     if worlds["ranges"] is None:
         level = f"the level {result['level']!r}" if result["level"] else "a scenario without a level"

@@ -27,8 +27,8 @@ class SheetCounts:
 
     @property
     def can_be_followed(self) -> bool:
-        """Whether there is a rate that the model can be fitted to (engine.study.sheet.knobs)."""
-        return self.attempts and self.has("free_throws")
+        """Whether there is something that the model can be fitted to: who shoots how often, at least."""
+        return self.attempts
 
     def has(self, *kinds: str) -> bool:
         """Whether the sheet has these counts of all the men."""

@@ -1,26 +1,28 @@
-"""Fits the model's opponent to the counts of his sheet: a few knobs that the inputs have, one for each rate.
+"""Fits the model's opponent to the counts of his sheet: who shoots how often, and a few knobs of the side.
 
-Each rate is aimed at where its counts pull it: the posterior mean of the sheet's rate with the model's own,
-unfitted, as the average and PRIOR of the model (shot_prior_attempts) as its strength in attempts or plays
+First every man's reluctance to shoot twos and threes: each round moves it by the logarithm of how far his
+share of the side's shots is from its aim. Then, where the sheet counts them, the knobs of KNOBS, one for each
+rate: slopes are taken once, then damped Gauss-Newton inside the knobs' ranges (engine.study.newton).
+
+An aim is where the counts pull the model's own: the posterior mean of the sheet's rate with the model's as
+the average and PRIOR of the model (shot_prior_attempts) as its strength in attempts or plays
 (engine.inputs.sheets.shrink; for free throws a shot the same formula is that of a Poisson rate with a gamma
-prior, Gelman et al., section 2.6, from memory). So few counts move little, and none move nothing.
+prior, Gelman et al., section 2.6, from memory). So few counts move little, and none move nothing. The model's
+own is of the unfitted model for the shares, and of the model with its shares fitted for the knobs' rates.
 
 How well each man shoots is not fitted here: his shot table is pulled to his counts where the sheet is read
-(engine.inputs.sheets.shooting). Every run plays the same possessions: the luck is common. Slopes are taken
-once, then damped Gauss-Newton inside the knobs' ranges (engine.study.newton).
-
-No knob reaches who shoots how often, and how many of it are threes: the kernel has no willingness of a man.
+(engine.inputs.sheets.shooting). Every run plays the same possessions: the luck is common.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
 
 from engine.estimate.intervals import FloatArray, Found, IntArray
-from engine.estimate.men import KINDS, PLAY, MenTally, weights
+from engine.estimate.men import KINDS, PLAY, SHOTS, MenTally, weights
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets.shrink import pulled
 from engine.run.blocks import Progress
@@ -79,9 +81,9 @@ def aims_of(sheet: SheetCounts) -> tuple[Aim, ...]:
 
 @dataclass(frozen=True)
 class Followed:
-    """A rate that follows the sheet: ``before`` in the model unfitted, ``aim`` where its counts pull it,
-    ``after`` with the knob at ``value`` (``stopped``: at an end of its range); ``own_share``: how much of the
-    aim is the sheet's."""
+    """A rate that follows the sheet: ``before`` in the model with its shares fitted and its knobs not,
+    ``aim`` where its counts pull it, ``after`` with the knob at ``value`` (``stopped``: at an end of its
+    range); ``own_share``: how much of the aim is the sheet's."""
 
     knob: str
     rate: str
@@ -97,15 +99,34 @@ class Followed:
 
 
 @dataclass(frozen=True)
+class Share:
+    """A man's twos or threes (``kind``) among the shots of the men compared: on the ``sheet``, in the model
+    ``before`` the fit, where the counts pull it (``aim``), and ``after`` with his reluctance at ``value``
+    points (``stopped``: at an end of its range)."""
+
+    number: int
+    kind: str
+    value: float
+    stopped: bool
+    sheet: float
+    before: float
+    aim: float
+    after: float
+    standard_error: float
+
+
+@dataclass(frozen=True)
 class SheetFit:
-    """The knobs, and what each was moved for; ``possessions`` of each of the ``runs``; ``prior``: shots or
-    plays of the unfitted model that each aim is pulled with."""
+    """What was moved: ``reluctance`` by kind and shirt number, what it came to (``shares``), and the rates
+    that the knobs were moved for (``followed``); ``possessions`` of each of the ``runs``; ``prior``: shots or
+    plays of the model that each aim is pulled with."""
 
     possessions: int
     runs: int
     seed: int
     prior: float
     reluctance: dict[str, float]
+    shares: tuple[Share, ...]
     followed: tuple[Followed, ...]
 
     def to_dict(self) -> Found:
@@ -131,9 +152,10 @@ def fit_sheet(
     progress: Progress | None = None,
     possessions: int = FIT_POSSESSIONS,
 ) -> SheetFit:
-    """Move the knobs until the model's rates are where the sheet's counts pull them.
+    """Move the reluctances, then the knobs, until the model is where the sheet's counts pull it.
 
-    The same for any number of threads. Runs: one unfitted, one for each knob, at most ROUNDS after.
+    The same for any number of threads. Runs: one unfitted, one for each round of the shares, one for each
+    knob, at most ROUNDS after. Nothing is moved where the attempts are not counted.
     """
     runs, prior = 0, scenario.constants[PRIOR]
     own: dict[str, float] = {}
@@ -145,32 +167,71 @@ def fit_sheet(
         runs += 1
         return play_men(with_knobs(scenario, {**own, **values}), possessions, seed, threads)
 
-    aims = aims_of(sheet)
-    if not aims:
-        return SheetFit(possessions, runs, seed, prior, {}, ())
-    unfitted = played({})
-    aim_shares: FloatArray | None = None
+    if not sheet.can_be_followed:
+        return SheetFit(possessions, runs, seed, prior, {}, (), ())
+    model = played({})
+    counted, unfitted = shares_of(sheet, sheet.counts), shares_of(sheet, model.sums)
+    n = float(sheet.counts[np.ix_(sheet.men, SHOT_KINDS)].sum())
+    aim_shares = (n * counted + prior * unfitted) / (n + prior)
     for number in range(SHARE_ROUNDS):
         gain = GAIN / (1.0 + number / SLOWER)
-        shares = shares_of(sheet, unfitted.sums)
-        if aim_shares is None:
-            n = float(sheet.counts[np.ix_(sheet.men, SHOT_KINDS)].sum())
-            aim_shares = (n * shares_of(sheet, sheet.counts) + prior * shares) / (n + prior)
-        off = np.log((shares + LEAST_SHARE) / (aim_shares + LEAST_SHARE))
-        for i, man in enumerate(sheet.men):
-            for k, kind in enumerate(("two", "three")):
-                key = f"{kind} {sheet.numbers[man]}"
-                moved = own.get(key, 0.0) + gain * float(np.clip(off[i, k], -MOST_LOG, MOST_LOG))
-                own[key] = min(max(moved, -MOST_RELUCTANCE), MOST_RELUCTANCE)
-        unfitted = played({})
+        off = np.log((shares_of(sheet, model.sums) + LEAST_SHARE) / (aim_shares + LEAST_SHARE))
+        for (i, k), key in _keys(sheet).items():
+            moved = own.get(key, 0.0) + gain * float(np.clip(off[i, k], -MOST_LOG, MOST_LOG))
+            own[key] = min(max(moved, -MOST_RELUCTANCE), MOST_RELUCTANCE)
+        model = played({})
+    followed, model = _follow(aims_of(sheet), scenario, model, prior, played)
+    below = weights(SHOTS, sheet.men)
+    shares = []
+    for (i, k), key in _keys(sheet).items():
+        rate = model.rate(weights({KINDS[SHOT_KINDS[k]]: 1}, (sheet.men[i],)), below)
+        assert rate.mean is not None  # a side has shots
+        shares.append(
+            Share(
+                number=sheet.numbers[sheet.men[i]],
+                kind=KINDS[SHOT_KINDS[k]],
+                value=own[key],
+                stopped=abs(own[key]) >= MOST_RELUCTANCE,
+                sheet=float(counted[i, k]),
+                before=float(unfitted[i, k]),
+                aim=float(aim_shares[i, k]),
+                after=rate.mean,
+                standard_error=standard_error(rate),
+            )
+        )
+    return SheetFit(possessions, runs, seed, prior, own, tuple(shares), followed)
+
+
+def _keys(sheet: SheetCounts) -> dict[tuple[int, int], str]:
+    """(man, kind) of ``shares_of`` -> the name of his reluctance."""
+    kinds = ("two", "three")
+    return {
+        (i, k): f"{kind} {sheet.numbers[man]}"
+        for i, man in enumerate(sheet.men)
+        for k, kind in enumerate(kinds)
+    }
+
+
+def _follow(
+    aims: Sequence[Aim],
+    scenario: Scenario,
+    model: MenTally,
+    prior: float,
+    played: Callable[[Mapping[str, float]], MenTally],
+) -> tuple[tuple[Followed, ...], MenTally]:
+    """Move the knobs from ``model``, where they stand at their beginning; the last model too."""
+    if not aims:
+        return (), model
     begin, low, high = np.array([ranges(scenario)[aim.knob.name] for aim in aims]).T
     within = Range(np.array([aim.knob.step for aim in aims]), low, high)
+    models = {tuple(begin.tolist()): model}
 
     def rates(knobs: FloatArray) -> FloatArray:
-        model = played({aim.knob.name: float(v) for aim, v in zip(aims, knobs, strict=True)})
-        return np.array([aim.of(model) for aim in aims])
+        found = played({aim.knob.name: float(v) for aim, v in zip(aims, knobs, strict=True)})
+        models[tuple(knobs.tolist())] = found
+        return np.array([aim.of(found) for aim in aims])
 
-    before = np.array([aim.of(unfitted) for aim in aims])
+    before = np.array([aim.of(model) for aim in aims])
     pulls = [pulled(a.counts * a.sheet, a.counts, b, prior) for a, b in zip(aims, before[:, 0], strict=True)]
     aimed = np.array([goal for goal, _ in pulls])
     matrix = slopes(rates, begin, before, within)
@@ -191,4 +252,4 @@ def fit_sheet(
         )
         for i, aim in enumerate(aims)
     )
-    return SheetFit(possessions, runs, seed, prior, own, followed)
+    return followed, models[tuple(solved.tolist())]

@@ -72,3 +72,11 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
 def values_of(found: Found) -> dict[str, float]:
     """Knob -> value of the JSON of a fit; none where nothing was fitted."""
     return {one["knob"]: one["value"] for one in found.get("followed", ())} | found.get("reluctance", {})
+
+
+def fitted_rates(found: Found) -> tuple[str, ...]:
+    """Base rates of ``stress`` that are the opponent's own after a fit (its JSON), no more his level's."""
+    if not values_of(found):
+        return ()
+    lost = any(one["rate"] == "turnovers" for one in found["followed"])
+    return ("points", "turnovers") if lost else ("points",)

@@ -9,6 +9,7 @@ front, which of its plays it runs, and rules of how its players decide.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from importlib import metadata
@@ -69,7 +70,7 @@ class StressResult:
     """The worlds played: ``to_dict()`` is the JSON contract; ``table()``, ``inputs()``, ``worlds()`` pandas.
 
     ``home`` int64[worlds, len(HOME_COLUMNS)] and ``settings`` int64[worlds, settings, 1 + MOST_CALLS, 3] are
-    the sums of ``WorldTally``, world by world.
+    the sums of ``WorldTally``, world by world. ``not_asked``: base rates that drop no world.
     """
 
     scenario: Scenario
@@ -79,6 +80,7 @@ class StressResult:
     home: IntArray
     settings: IntArray
     own_base: tuple[bool, ...]
+    not_asked: tuple[str, ...] = ()
 
     @cached_property
     def rates(self) -> dict[str, FloatArray]:
@@ -95,12 +97,13 @@ class StressResult:
 
     @cached_property
     def outside(self) -> dict[str, NDArray[np.bool_]]:
-        """Worlds outside the range of each base rate, bool[worlds]; a rate without a try is not outside."""
+        """Worlds outside the range of each base rate, bool[worlds]; a rate without a try, or that is not
+        asked, is not outside."""
         none = np.zeros(len(self.home), dtype=bool)
         if self.plan.rates is None:
             return dict.fromkeys(RATES, none)
-        found = {}
-        for name in RATES:
+        found = dict.fromkeys(self.not_asked, none)
+        for name in (one for one in RATES if one not in self.not_asked):
             low, high = getattr(self.plan.rates, name)
             found[name] = (self.rates[name] < low) | (self.rates[name] > high)
         return found
@@ -115,7 +118,7 @@ class StressResult:
         """Kept worlds of each kind that was drawn, bool[worlds]; the headline's kind last."""
         structural = self.plan.structural()
         found = {NUMBERS: self.kept & ~structural}
-        return found | ({STRUCTURE: self.kept & structural} if self.plan.choices else {})
+        return found | ({STRUCTURE: self.kept & structural} if self.plan.varies else {})
 
     @cached_property
     def weighed(self) -> dict[tuple[int, int], Weighed]:
@@ -194,7 +197,8 @@ class StressResult:
                 kind: {"drawn": int((structural == (kind == STRUCTURE)).sum()), "kept": int(there.sum())}
                 for kind, there in self.kinds.items()
             },
-            "outside": {name: int(out.sum()) for name, out in self.outside.items()},
+            "outside": {name: int(self.outside[name].sum()) for name in RATES},
+            "not_asked": list(self.not_asked),
             "ranges": None if rates is None else {name: list(getattr(rates, name)) for name in RATES},
             "ranges_source": None if rates is None else rates.source,
             "home": {
@@ -204,7 +208,7 @@ class StressResult:
         }
 
     def _structure_dict(self) -> Found | None:
-        if self.listed.structure is None:
+        if self.listed.structure is None or not self.plan.varies:
             return None
         labels = {FRONT: "their front", PLAYS: "their plays"}
         labels |= {name: rule.label for name, rule in self.listed.structure.rules.items()}
@@ -326,6 +330,7 @@ def stress(
     threads: int | None = None,
     progress: Progress | None = None,
     listed: StressList | None = None,
+    not_asked: Sequence[str] = (),
 ) -> StressResult:
     """Weigh every call of a scenario over plausible worlds.
 
@@ -338,6 +343,8 @@ def stress(
     threads : None uses every available core; the result does not depend on it
     progress : called as ``progress(done, total)`` after each world
     listed : the uncertain inputs and base rates; None reads configs/model/stress.toml
+    not_asked : base rates (of RATES) by which no world is dropped: the level's say nothing of an opponent who
+        is fitted to his own (``engine.study.sheet.knobs.fitted_rates``)
 
     Raises
     ------
@@ -362,4 +369,5 @@ def stress(
         home=np.stack([one.home for one in found]),
         settings=np.stack([one.settings for one in found]),
         own_base=tuple(setting.base is not None for setting in variants.own.settings),
+        not_asked=tuple(name for name in RATES if name in not_asked),
     )

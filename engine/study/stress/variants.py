@@ -33,7 +33,8 @@ from engine.world.pack import pack, plays_of, run_only
 class Draw:
     """What is drawn: inputs, names held fixed, design float64[worlds, inputs + 1] in 0..1, the dummy last.
 
-    ``choices``: what is drawn of the structure, purpose -> its choices; {} where nothing is.
+    ``choices``: what is drawn of the structure, purpose -> its choices; {} where nothing is. Where none has
+    more than one, nothing varies, and what is left of them holds in all worlds.
     """
 
     inputs: tuple[UncertainInput, ...]
@@ -43,14 +44,19 @@ class Draw:
     choices: dict[str, tuple[str, ...]]
     seed: int
 
+    @property
+    def varies(self) -> bool:
+        """Whether anything of the structure has more than one choice."""
+        return any(len(choices) > 1 for choices in self.choices.values())
+
     def structural(self) -> NDArray[np.bool_]:
         """Whether the structure varies, bool[worlds]: each half of a Sobol design fills the ranges evenly."""
         number = np.arange(len(self.design))
-        return (number >= len(number) // 2) & bool(self.choices)
+        return (number >= len(number) // 2) & self.varies
 
     def chosen(self, number: int) -> dict[str, str]:
         """The structure of world ``number``, purpose -> choice; {} where it is the scenario's."""
-        if not self.structural()[number]:
+        if self.varies and not self.structural()[number]:
             return {}
         return {
             purpose: drawn(self.seed, number, purpose).choice(choices)

@@ -1,0 +1,65 @@
+"""What is played only where it is asked for: possessions that are watched, and those behind ``check``."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sheet_files import counted, write_evening
+
+from engine import cli
+from engine.checks.files import PACED, check_path
+from engine.inputs.scenario import Scenario
+from engine.inputs.sheets import load_evening
+from engine.study import pace
+from engine.study import play as play_study
+
+
+def test_check_plays_little_and_reads_what_compare_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing is watched; from PACED possessions before compare, said so, and from compare's own after it."""
+    folder = write_evening(tmp_path / "sheets", {"opponent.csv": counted()})
+    monkeypatch.setattr(pace, "USUAL_A_MINUTE", (0.1, 0.2))  # so that there is a line
+    monkeypatch.setattr(play_study, "count_steps", lambda *_: pytest.fail("watched"))
+    run, sizes = play_study.play, []
+
+    def played(scenario: Scenario, possessions: int) -> play_study.PlayResult:
+        sizes.append(possessions)
+        return run(scenario, possessions)
+
+    monkeypatch.setattr(play_study, "play", played)
+    (line,) = [one for one in check_path(folder) if "possessions a side" in one]
+    assert sizes == [PACED] and f"(mean of {PACED:,})" in line and "before the fit" in line
+    assert cli.run(["compare", str(folder), "--quiet", "--json", str(tmp_path / "found.json")]) == 0
+    found = json.loads((tmp_path / "found.json").read_text(encoding="utf-8"))
+    n, seconds = found["possessions"], found["baseline"]["seconds_per_possession"]["mean"]
+    per_game = pace.possessions_per_game(load_evening(folder).scenario, seconds)
+    clock = load_evening(folder).scenario.rules.clock
+    said = pace.pace_words(per_game, clock.periods * clock.period_s / 60.0, n)
+    assert f"  {said}" in check_path(folder) and sizes == [PACED], "compare's own, and nothing is played"
+    capsys.readouterr()
+
+
+def test_possessions_are_watched_only_where_it_is_shown(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    watched, count = [], play_study.count_steps
+
+    def counted_steps(*what: Any) -> Any:
+        watched.append(what)
+        return count(*what)
+
+    monkeypatch.setattr(play_study, "count_steps", counted_steps)
+    name = "configs/scenarios/friday_night.toml"
+    found = play_study.play(name, 50)
+    assert cli.run(["play", name, "-n", "50", "--quiet"]) == 0 and len(found.table()) and not watched
+    short = capsys.readouterr().out
+    assert cli.run(["play", name, "-n", "50", "--quiet", "--detail"]) == 0 and len(watched) == 1
+    assert "Steps of plays" in capsys.readouterr().out and "Steps of plays" not in short
+    assert cli.run(["play", name, "-n", "50", "--quiet", "--json", str(tmp_path / "found.json")]) == 0
+    written = json.loads((tmp_path / "found.json").read_text(encoding="utf-8"))
+    assert written["play_steps"]["possessions"] == 50 and len(watched) == 2
+    assert found.to_dict()["play_steps"] == written["play_steps"] and found.to_dict() and len(watched) == 3
