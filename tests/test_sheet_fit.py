@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import json
 import math
 import shutil
@@ -58,9 +57,9 @@ def scenario(folder: Path) -> Scenario:
     return found.model_copy(update={"constants": {**found.constants, "shot_foul_p": 0.3}})
 
 
-def sheet_of(model: MenTally) -> SheetCounts:
+def sheet_of(model: MenTally, scenario: Scenario) -> SheetCounts:
     """What somebody would have written who charted these possessions."""
-    return SheetCounts(model.sums, (0, 1, 2, 3, 4), True, tuple(FIVE))
+    return SheetCounts(model.sums, (0, 1, 2, 3, 4), True, scenario.offence_team.lineup)
 
 
 # --- where the counts pull ---------------------------------------------------------------------------------
@@ -174,9 +173,9 @@ def test_a_side_that_the_model_played_itself_is_found_again(
     """Known knobs write a sheet on luck of its own; the fit's rates are theirs within four standard errors
     of sheet and fit together, and the prior of 60 moves them by less."""
     charted = play_men(with_knobs(scenario, truth), GAMES, SHEET_SEED)
-    found = fit_sheet(sheet_of(charted), scenario, 1, possessions=RUN)
+    found = fit_sheet(sheet_of(charted, scenario), scenario, 1, possessions=RUN)
     again = play_men(with_knobs(scenario, values_of(found.to_dict())), GAMES, SHEET_SEED + 1)
-    for aim, one in zip(aims_of(sheet_of(charted)), found.followed, strict=True):
+    for aim, one in zip(aims_of(sheet_of(charted, scenario)), found.followed, strict=True):
         (there, error), (here, more) = aim.of(charted), aim.of(again)
         noise = math.sqrt(error**2 + more**2 + one.standard_error**2)
         assert abs(here - there) < 4 * noise + (1 - one.own_share) * abs(one.before - one.sheet)
@@ -191,10 +190,7 @@ def test_who_shoots_how_often_is_found_again(scenario: Scenario) -> None:
     come back within four standard errors of sheet, fit and check, and what the prior of 60 holds back."""
     wing, guard = scenario.offence_team.lineup[1], scenario.offence_team.lineup[0]
     truth = {f"three {wing}": 0.25, f"two {guard}": -0.4}
-    sheet = dataclasses.replace(
-        sheet_of(play_men(with_knobs(scenario, truth), GAMES, SHEET_SEED)),
-        numbers=scenario.offence_team.lineup,
-    )
+    sheet = sheet_of(play_men(with_knobs(scenario, truth), GAMES, SHEET_SEED), scenario)
     found = fit_sheet(sheet, scenario, 1, possessions=RUN)
     fitted = with_knobs(scenario, values_of(found.to_dict()))
     there = shares_of(sheet, sheet.counts)
@@ -206,7 +202,7 @@ def test_who_shoots_how_often_is_found_again(scenario: Scenario) -> None:
 
 def test_few_counts_move_little(scenario: Scenario) -> None:
     charted = play_men(with_knobs(scenario, {"losses": 1.0}), 20, SHEET_SEED)
-    few = fit_sheet(sheet_of(charted), scenario, 1, possessions=1000)
+    few = fit_sheet(sheet_of(charted, scenario), scenario, 1, possessions=1000)
     for one in few.followed:
         assert one.own_share < 0.4 and abs(one.aim - one.before) < 0.4 * abs(one.sheet - one.before) + 1e-12
 
