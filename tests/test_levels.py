@@ -433,13 +433,13 @@ def test_the_tool_writes_what_the_loader_reads(tool: ModuleType, tmp_path: Path)
     shutil.copytree(configs_root() / "levels", tmp_path / "levels")
     path = tmp_path / "levels" / "school.toml"
     level = load_level(path)
-    problem = tool.Problem(level, load_scenario(scenario_of("school")), 400, 1, 1)
+    problem = tool.Problem(level, load_scenario(scenario_of("school")), 2000, 1, 1)
     knobs = np.round(problem.low + 0.3 * (problem.high - problem.low), tool.KNOB_DECIMALS)
     rates = problem.play(knobs)
     path.write_text(tool.written(path.read_text(encoding="utf-8"), problem, knobs, rates), encoding="utf-8")
     again: Level = load_level(path)
     assert [again.value_of(knob) for knob in problem.knobs] == list(knobs)
-    assert again.fit is not None and again.fit.possessions == 400
+    assert again.fit is not None and again.fit.possessions == 2000
     assert {row.knob: row.value for row in again.fit.knob} == dict(zip(problem.knobs, knobs, strict=True))
     same = {"shots", "constants", "fit"}
     assert again.model_dump(exclude=same) == level.model_dump(exclude=same)

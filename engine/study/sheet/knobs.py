@@ -13,8 +13,8 @@ from engine.inputs.scenario import Scenario
 #: Possessions of each run, and runs of Gauss-Newton after the slopes.
 FIT_POSSESSIONS, ROUNDS = 4000, 2
 PRIOR = "shot_prior_attempts"
-#: Ways to lose the ball: the knob ``losses`` multiplies all by e to its power. Not the aim of passes: who throws
-#: worse throws less.
+#: Ways to lose the ball: the knob ``losses`` multiplies all by e to its power. Not the aim of passes: who
+#: throws worse throws less.
 LOSSES = ("strip_rate_per_s", "dribble_loss_rate_per_s", "travel_p", "off_ball_foul_p")
 MOST_LOSSES = math.log(4.0)
 
