@@ -13,6 +13,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from filelock import FileLock
+from hypothesis import settings
+
+settings.register_profile("no seconds", deadline=None)  # how long a machine takes is no test
+settings.load_profile("no seconds")
 
 #: Files that compile for themselves or play nothing: they begin while another worker compiles for all.
 BESIDE_THE_COMPILE = ("test_bounds.py", "test_tools.py", "test_cache.py")
