@@ -30,7 +30,7 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "SPOT": (2, "agent", "n-th re-spacing", "spot x; spot y; unused; unused"),
     "CHOICE": (
         3,
-        "option group (0 shoot hold retreat split, 1-2 drives, 3+j passes to j)",
+        "option group (0 shoot hold retreat split, 1-2 drives, 3+j passes to j); 1 if all is tried",
         "n-th look",
         "noise of each option of the group",
     ),
@@ -62,8 +62,8 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
         "n-th call of the possession",
         "picks the dribble up; unused; unused; unused",
     ),
-    "LOOK": (23, "none", "step", "how long he looks before he passes or drives; unused; unused; unused"),
     "PLAY": (22, "step of a play", "n-th occasion for a play", "whether it is begun; unused; unused; unused"),
+    "LOOK": (23, "none", "step", "how long he looks before he passes or drives; unused; unused; unused"),
 }
 
 START = PURPOSES["START"][0]

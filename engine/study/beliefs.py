@@ -133,6 +133,8 @@ def choices(
 ) -> pd.DataFrame:
     """Decisions of the possessions ``numbers``, a row each, in order; the first of look ``only_look`` alone.
 
+    Those with a trap on its way that he has not read are left out: of it he believes nothing.
+
     Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock;
     ``stale_s`` that the ball has stuck;
     ``believed`` points; ``raw`` (risk of a pass's lane, metres of room of a drive, clear way of a retreat),

@@ -204,7 +204,7 @@ class Played:
         self.asked = asked or Asked()
         self.file = file
         self.progress: Progress | None = None
-        followed = self.counts is not None and self.counts.can_be_followed
+        followed = self.counts is not None and self.counts.attempts
         nothing = {"sheet": self.counts is None, "fit": not followed}
         self._found: dict[str, Found] = {name: {} for name, empty in nothing.items() if empty}
         self._shares: dict[str, tuple[float, float]] = {}

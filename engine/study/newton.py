@@ -33,11 +33,10 @@ def slopes(
     knobs: FloatArray,
     found: FloatArray,
     within: Range,
-    sure: float = SURE,
 ) -> FloatArray:
     """Change of every rate (rows) per unit of every knob (columns): each knob moved alone by its step.
 
-    ``play`` and ``found`` as of ``solve``. What is no more than ``sure`` standard errors of a difference is
+    ``play`` and ``found`` as of ``solve``. What is no more than SURE standard errors of a difference is
     taken as no effect: a fit that follows noise runs away. A knob without a sure effect on its own rate
     cannot be fitted and stays where it is.
     """
@@ -46,7 +45,7 @@ def slopes(
         moved = knobs.copy()
         moved[i] += step if knobs[i] + step <= within.high[i] else -step
         change = play(moved)[:, 0] - found[:, 0]
-        change[np.abs(change) < sure * np.sqrt(2.0) * found[:, 1]] = 0.0
+        change[np.abs(change) < SURE * np.sqrt(2.0) * found[:, 1]] = 0.0
         columns.append(change / (moved[i] - knobs[i]))
     return np.array(columns).T
 

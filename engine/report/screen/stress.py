@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import hypot
 
-from engine.estimate.intervals import Found
+from engine.estimate.intervals import LEVEL, Found, normal_quantile
 from engine.inputs.base import spoken
 from engine.report.words import (
     JOIN,
@@ -171,7 +171,8 @@ def _depends(found: Found, structure: Found | None, factor: float, decimals: int
         if len(known) < 2:
             continue
         best, worst = (pick(known, key=lambda c: c["value"]["mean"]) for pick in (max, min))
-        errors = [(c["value"]["high"] - c["value"]["low"]) / (2 * 1.96) for c in (best, worst)]
+        width = 2 * normal_quantile(LEVEL)
+        errors = [(c["value"]["high"] - c["value"]["low"]) / width for c in (best, worst)]
         if best["value"]["mean"] - worst["value"]["mean"] > CLEAR * hypot(*errors):
             told = (
                 f"{spoken(c['choice'])} {_side(factor * c['value']['mean'], decimals)}" for c in (best, worst)

@@ -25,11 +25,6 @@ class SheetCounts:
     attempts: bool
     numbers: tuple[int, ...]
 
-    @property
-    def can_be_followed(self) -> bool:
-        """Whether there is something that the model can be fitted to: who shoots how often, at least."""
-        return self.attempts
-
     def has(self, *kinds: str) -> bool:
         """Whether the sheet has these counts of all the men."""
         return bool((self.counts[np.ix_(self.men, [KINDS.index(k) for k in kinds])] >= 0).all())

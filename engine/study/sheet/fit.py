@@ -167,7 +167,7 @@ def fit_sheet(
         runs += 1
         return play_men(with_knobs(scenario, {**own, **values}), possessions, seed, threads)
 
-    if not sheet.can_be_followed:
+    if not sheet.attempts:
         return SheetFit(possessions, runs, seed, prior, {}, (), ())
     model = played({})
     counted, unfitted = shares_of(sheet, sheet.counts), shares_of(sheet, model.sums)
