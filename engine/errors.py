@@ -13,14 +13,19 @@ def as_written(value: object, inside: bool = False) -> str:
     if isinstance(value, Enum):
         value = getattr(value, "word", value.name.lower())
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False) if inside else repr(value)
+        return _one_line(json.dumps(value, ensure_ascii=False)) if inside else repr(value)
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{key} = {as_written(one, True)}" for key, one in value.items()) + "}"
+        return "{" + ", ".join(f"{_one_line(str(k))} = {as_written(one, True)}" for k, one in value.items()) + "}"
     if isinstance(value, (list, tuple, set, frozenset)):
         return "[" + ", ".join(as_written(one, True) for one in value) + "]"
     if value is None or isinstance(value, bool):
         return "nothing" if value is None else str(value).lower()
     return str(value)
+
+
+def _one_line(text: str) -> str:
+    """The text with everything unprintable escaped."""
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
 
 
 class InputError(ValueError):

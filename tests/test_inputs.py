@@ -310,3 +310,8 @@ def test_objects_are_frozen(tmp_path: Path) -> None:
         loaded.seed = 2  # type: ignore[misc]
     with pytest.raises(ValidationError):
         loaded.offence_team.players[0].height_m = 3.0  # type: ignore[misc]
+
+
+def test_a_value_is_told_in_one_line_whatever_is_in_it() -> None:
+    told = str(InputError("file.toml", "name", {"\x1f": 0, "a\u2028": ["\x7f", "x"]}, "text"))
+    assert told.isprintable() and '{\\x1f = 0, a\\u2028 = ["\\x7f", "x"]} is not allowed' in told

@@ -221,9 +221,10 @@ def steps_of(world: Any, trace: Any) -> tuple[Any, Any]:
 
 
 def test_nobody_jumps(played: list[tuple[Any, Any]]) -> None:
-    """In a step nobody runs farther than his top speed allows, nor changes his velocity by more than the
-    braking limit; but for dead balls, for speed across a line, which is lost there, and for a man who runs
-    into an opponent's body (so near that they touch, to 10 cm: a crowd is moved apart pair by pair)."""
+    """In a step nobody runs farther than his top speed allows (1 cm more where bodies touch), nor changes his
+    velocity by more than the braking limit; but for dead balls, for speed across a line, which is lost there,
+    and for a man who runs into an opponent's body (so near that they touch, to 10 cm: a crowd is moved apart
+    pair by pair)."""
     n_dead = n_stopped = 0
     for w, trace in played:
         dt = w.k.time_step_s
@@ -232,7 +233,6 @@ def test_nobody_jumps(played: list[tuple[Any, Any]]) -> None:
         a = trace.agents
         top = w.players["top_speed_mps"]
         way = np.hypot(np.diff(a["x"], axis=0), np.diff(a["y"], axis=0))
-        assert (way[live] <= top * dt + 1e-9).all()
         assert (np.hypot(a["vx"], a["vy"]) <= top + 1e-9).all()
         change = np.hypot(np.diff(a["vx"], axis=0), np.diff(a["vy"], axis=0))
         r = w.rules
@@ -240,6 +240,8 @@ def test_nobody_jumps(played: list[tuple[Any, Any]]) -> None:
         apart = np.hypot(*(a[c][:, :N_SIDE, None] - a[c][:, None, N_SIDE:] for c in "xy"))
         nearest = np.concatenate([apart.min(axis=2), apart.min(axis=1)], axis=1)
         touches = nearest < 2.0 * w.k.body_radius_m + 0.1
+        # who is moved out of another body goes a little farther than his legs carried him
+        assert (way <= top * dt + np.where(touches[1:], 0.01, 1e-9))[live].all()
         bound = np.maximum(w.k.brake_mps2, top / w.k.sprint_tau_s) * dt + 1e-9
         assert ((change <= bound) | at_line[1:] | touches[1:])[live].all()
         n_stopped += (change > bound)[live].sum()

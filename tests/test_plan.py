@@ -298,8 +298,10 @@ def test_text_answers_first(small: PlanResult) -> None:
     answer = " ".join(" ".join(lines[first : first + 3]).split())
     for row in found["mix"]:
         assert row["call"].replace("_", " ") in answer
-    for words in ("one result", "common practice, no source", "feet and high hands", "too", "in the bonus"):
+    for words in ("one result", "feet and high hands", "too", "in the bonus"):
         assert words in " ".join(text.split())
+    planned = {row["call"] for row in found["practice"] if row["planned"]}
+    assert ("(common practice: " in " ".join(text.split())) == bool(planned)
 
 
 def test_without_a_call_there_is_nothing_to_plan(friday: Any) -> None:
