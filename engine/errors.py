@@ -15,7 +15,8 @@ def as_written(value: object, inside: bool = False) -> str:
     if isinstance(value, str):
         return _one_line(json.dumps(value, ensure_ascii=False)) if inside else repr(value)
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{_one_line(str(k))} = {as_written(one, True)}" for k, one in value.items()) + "}"
+        rows = (f"{_one_line(str(key))} = {as_written(one, True)}" for key, one in value.items())
+        return "{" + ", ".join(rows) + "}"
     if isinstance(value, (list, tuple, set, frozenset)):
         return "[" + ", ".join(as_written(one, True) for one in value) + "]"
     if value is None or isinstance(value, bool):

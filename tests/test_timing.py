@@ -173,7 +173,7 @@ def test_worst_first_and_every_key_of_the_contract(found: Found) -> None:
 
 def test_what_is_seen_in_play_is_counted_once(found: Found) -> None:
     seen = sum(link["seen"] for link in found["links"])
-    # the rest are thrown by another man than the picture's holder of the ball, after a drive say, to that holder
+    # the rest go to the picture's holder of the ball, from another man who has it there, after a drive say
     assert 0.8 * found["passes_traced"] <= seen <= found["passes_traced"]
     assert sum(link["p_thrown"] for link in found["links"]) == pytest.approx(seen / found["passes_traced"])
 
