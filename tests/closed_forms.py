@@ -12,6 +12,7 @@ import numpy as np
 from engine.inputs import load_scenario
 from engine.kernel.batch import play_block
 from engine.state.record import COLUMN, MOST_CALLS, N_RECORD
+from engine.study.beliefs import PLACES
 from engine.world.pack import pack
 
 #: A handler shoots at once: nothing to wait for, nobody to pass to, no drive that gets past anybody.
@@ -22,9 +23,8 @@ SHOOT_AT_ONCE: dict[str, float] = {
     "drive_clear_m": 1000,
     "noise_points": 0,
     "numbers_value_points": 0,
-    "middle_touch_points": 0,
-    "post_up_points": 0,
     "rebound_value_points": 0,
+    **dict.fromkeys(PLACES, 0),
 }
 #: The defence does not bear on a shot, nor on a dribble: who has got the ball behind the board, where nobody
 #: shoots, comes out of there first (the rest, a few in a million, are held there until a count is full).

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from engine.inputs import load_constants
+from engine.state.words import Region
 from engine.study.beliefs import LUCK_POINTS, PHASE_NAMES, carrying_on, fit
 
 NOW = {name: constant.value for name, constant in load_constants().items()}
@@ -23,18 +24,26 @@ def rows(kind: str, phase: int, more: float, n: int, rng: np.random.Generator) -
     points = carrying_on(left, VALUE, TAU_S) + more + LUCK_POINTS * rng.standard_normal(n)
     numbers = {name: math.nan for name in ("lost", "gap_m", "shot_m", "made", "raw", "forecast_m")}
     return pd.DataFrame(
-        {"kind": kind, "phase": phase, "left_s": left, "stale_s": 0.0, "points": points, "believed": 0.0}
+        {
+            "kind": kind,
+            "phase": phase,
+            "left_s": left,
+            "stale_s": 0.0,
+            "points": points,
+            "believed": 0.0,
+            "place": 0,
+        }
         | {"passed_out": False}
         | numbers
     )
 
 
 def test_what_holding_brings_is_found_in_every_phase() -> None:
-    """At home other decisions make up for the holds, so that an attack brings VALUE over all of them; six
+    """At home passes make up for the holds, so that an attack that goes on brings VALUE over both; six
     standard errors of a mean of N draws."""
     rng = np.random.default_rng(5)
     played = [rows("hold", phase, more, N, rng) for phase, more in enumerate(MORE)]
-    played.append(rows("shot", 0, -MORE[0], N, rng))
+    played.append(rows("pass", 0, -MORE[0], N, rng))
     found = fit(pd.concat(played, ignore_index=True), played[0][:0], NOW)
     error = 6.0 * LUCK_POINTS / math.sqrt(N)
     assert found["hold_value_points"] == pytest.approx(VALUE, abs=error)
@@ -57,7 +66,21 @@ def test_a_lost_pass_is_feared_as_it_is_lost() -> None:
     passes["raw"] = rng.uniform(0.02, 0.5, N)
     z = np.log(passes["raw"] / (1.0 - passes["raw"]))
     passes["lost"] = (rng.random(N) < 1.0 / (1.0 + np.exp(-(0.6 * z - 0.4)))).astype(float)
-    passes[["promise", "ahead", "place"]] = 0.0
+    passes[["promise", "ahead"]] = 0.0
     found = fit(rows("shot", 0, 0.0, N, rng), passes, NOW)
     assert found["belief_loss_slope"] == pytest.approx(0.6, abs=4 * 0.02)
     assert found["belief_loss_home"] == pytest.approx(-0.4, abs=4 * 0.04)
+
+
+def test_what_the_ball_is_worth_at_a_place_is_found() -> None:
+    """Least squares: passes to a corner bring less, to a wing as much as anywhere; four standard errors."""
+    rng = np.random.default_rng(8)
+    corner = rows("pass", 0, -0.3, N, rng).assign(place=int(Region.CORNER))
+    wing = rows("pass", 0, 0.0, N, rng).assign(place=int(Region.WING))
+    passes = pd.concat([corner, wing], ignore_index=True)
+    passes[["promise", "ahead"]] = rng.standard_normal((2 * N, 2))
+    passes[["lost", "raw"]] = 0.0, 0.1
+    found = fit(passes[:0], passes, {**NOW, "hold_value_points": VALUE, "hold_tau_s": TAU_S})
+    apart = found["worth_corner_points"] - found["worth_wing_points"]
+    assert apart == pytest.approx(-0.3, abs=4.0 * LUCK_POINTS * math.sqrt(2.0 / N))
+    assert found["worth_top_points"] == 0.0

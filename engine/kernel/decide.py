@@ -69,6 +69,24 @@ def carrying_on(w, left_s):
 
 
 @njit
+def worth_at(k, region):
+    """What the ball is worth more in this region than anywhere, points (measured)."""
+    if region == Region.TOP or region == Region.SLOT:
+        return k.worth_top_points
+    if region == Region.WING:
+        return k.worth_wing_points
+    if region == Region.CORNER:
+        return k.worth_corner_points
+    if region == Region.SHORT_CORNER:
+        return k.worth_short_corner_points
+    if region == Region.HIGH_POST or region == Region.ELBOW:
+        return k.worth_middle_points
+    if region == Region.LOW_POST or region == Region.LANE or region == Region.RIM:
+        return k.worth_low_points
+    return k.worth_back_points
+
+
+@njit
 def reluctance(w, t, left_s):
     """Points by which one's own shot must be better than the rest, ``t`` s after the possession began.
 
@@ -124,12 +142,8 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
         k.belief_pass_after_points,
     )
     region = region_at(w, x, y)
-    if region == Region.HIGH_POST or region == Region.ELBOW:
-        o.place = 1.0
-        worth += k.middle_touch_points
-    elif region == Region.SHORT_CORNER or region == Region.LOW_POST or region == Region.LANE:
-        o.place = 2.0
-        worth += k.post_up_points
+    o.place = region
+    worth += worth_at(k, region)
     o.ahead = ahead_points(w, c, x, y, j, time_s + 0.4)
     worth += o.ahead
     if j == s.passer and s.n_passes > 0 and s.t - s.catch_t < k.look_again_s:
@@ -255,6 +269,9 @@ def weigh(w, c, trapped, n_pressure, d_rim):
         k.belief_hold_set_points,
         k.belief_hold_after_points,
     )
+    region = region_at(w, a.x, a.y)
+    c.weighed[Option.HOLD].place = region
+    hold += worth_at(k, region)
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
     late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)

@@ -432,7 +432,7 @@ WEIGHED = np.dtype(
         ("gap", np.float64),  # forecast of the defender's distance at the shot it leads to, metres
         ("promise", np.float64),  # passes: the shot it leads to above carrying on, points, within bounds
         ("ahead", np.float64),  # passes: worth of a man more ahead of the ball, points
-        ("place", np.float64),  # passes: 1 to the middle, 2 to the post or the baseline, else 0
+        ("place", np.float64),  # passes and holding: the region where the ball will be
         ("x", np.float64),  # where to, metres
         ("y", np.float64),
         ("end_x", np.float64),  # where a drive around somebody goes on to

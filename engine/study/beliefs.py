@@ -22,7 +22,7 @@ from engine.kernel.watch import Trace
 from engine.run.watch import watch_numbers
 from engine.state.arrays import N_SIDE, OPTION_COLUMNS
 from engine.state.record import COLUMN
-from engine.state.words import Action, Event, Mode, Option, TrapPhase
+from engine.state.words import Action, Event, Mode, Option, Region, TrapPhase
 
 #: Whether a shot left the rim's neighbourhood or not: a drive that ended this near got there, metres.
 AT_RIM_M = 3.0
@@ -138,10 +138,10 @@ def choices(
     Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock;
     ``stale_s`` that the ball has stuck;
     ``believed`` points; ``raw`` (risk of a pass's lane, metres of room of a drive, clear way of a retreat),
-    ``forecast_m`` (least gap possible at the shot it leads to), ``promise``, ``ahead`` and ``place`` of a
-    pass (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the
-    shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made`` (shots: 1 or 0, nothing
-    if fouled), ``passed_out`` (drives); ``points`` of the possession.
+    ``forecast_m`` (least gap possible at the shot it leads to), ``promise`` and ``ahead`` of a pass,
+    ``place`` of a pass or a hold (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest
+    defender at the shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made``
+    (shots: 1 or 0, nothing if fouled), ``passed_out`` (drives); ``points`` of the possession.
     """
     k = world["k"][0]
     rules = world["rules"][0]
@@ -209,9 +209,9 @@ def fit(
 ) -> dict[str, float]:
     """The beliefs that these tables ask for: constant -> value; what has too few rows is left out.
 
-    ``table`` holds the decisions of possessions as they are played: what an attack brings with so much on the
-    clock, whatever is chosen (policy evaluation, least squares), and what a miss brings. ``tried`` holds
-    decisions in which any option was tried, one a possession (constant tried_look): what an option brings is
+    ``table`` holds the decisions of possessions as they are played: what an attack that goes on brings with
+    so much on the clock (policy evaluation, least squares), and what a miss brings. ``tried`` holds decisions
+    in which any option was tried, one a possession (constant tried_look): what an option brings is
     measured where it was not chosen for its promise, else the best-looking errors would be believed. Least
     squares with a normal prior around nothing for points, logistic regression for lost passes (one slope,
     an offset per phase, drawn together by one log odd) and for drives that got to the rim.
@@ -221,7 +221,7 @@ def fit(
     missed = table[home & (table["made"] == 0.0)]
     if len(missed) >= least:
         found["rebound_value_points"] = float(missed["points"].mean())
-    stand = table[home & ~table["kind"].isin(("go on", "stop")) & table["left_s"].between(0.8, 60.0)]
+    stand = table[home & ~table["kind"].isin(("shot", "go on", "stop")) & table["left_s"].between(0.8, 60.0)]
     if len(stand) >= least:
         left, points = stand["left_s"].to_numpy(), stand["points"].to_numpy(float)
         best, _ = curve_fit(carrying_on, left, points, p0=[1.0, 3.0], bounds=([0.5, 1.5], [1.8, 10.0]))
@@ -233,12 +233,14 @@ def fit(
     if len(passes) >= least:
         found |= _fit_loss(passes)
         found |= _fit_passes(passes[passes["lost"] == 0.0], now, least)
+        at |= found
     # holding has no noise of its own, is not chosen for a promise: it is worth what it brings when chosen
     holds = table[table["kind"] == "hold"]
     if len(holds) >= least:
         left = holds["left_s"].to_numpy()
         sticks = holds["points"] - carrying_on(left, at["hold_value_points"], at["hold_tau_s"])
         sticks += now["hold_stale_points_per_s"] * holds["stale_s"]
+        sticks -= _places(holds) @ np.array([at[name] for name in PLACES])
         phases = _phases(holds)
         values = _least_squares(phases, sticks.to_numpy())
         found |= _enough("hold", phases, values, least)
@@ -279,9 +281,32 @@ def _phases(rows: pd.DataFrame) -> NDArray[np.float64]:
     return np.eye(len(PHASE_NAMES))[rows["phase"].to_numpy(int)]
 
 
-def _least_squares(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Coefficients with a normal prior of PRIOR_POINTS around 0, a possession's luck being LUCK_POINTS."""
-    ridge = (LUCK_POINTS / PRIOR_POINTS) ** 2 * np.eye(x.shape[1])
+#: Constant -> regions: where the ball is worth more or less than anywhere (kernel: decide.worth_at).
+PLACES = {
+    "worth_top_points": (Region.TOP, Region.SLOT),
+    "worth_wing_points": (Region.WING,),
+    "worth_corner_points": (Region.CORNER,),
+    "worth_short_corner_points": (Region.SHORT_CORNER,),
+    "worth_middle_points": (Region.HIGH_POST, Region.ELBOW),
+    "worth_low_points": (Region.LOW_POST, Region.LANE, Region.RIM),
+    "worth_back_points": (Region.BACKCOURT, Region.HALF_COURT_CORNER),
+}
+#: Prior of those: differences between places are small beside what an attack brings.
+PRIOR_PLACE_POINTS = 0.1
+
+
+def _places(rows: pd.DataFrame) -> NDArray[np.float64]:
+    """1 in the column of each row's place, [n, 7]."""
+    region = rows["place"].to_numpy(int)
+    return np.column_stack([np.isin(region, regions) for regions in PLACES.values()]).astype(float)
+
+
+def _least_squares(
+    x: NDArray[np.float64], y: NDArray[np.float64], prior: float | NDArray[np.float64] = PRIOR_POINTS
+) -> NDArray[np.float64]:
+    """Coefficients with a normal ``prior`` (standard deviations) around 0, a possession's luck being
+    LUCK_POINTS."""
+    ridge = np.diag(np.broadcast_to((LUCK_POINTS / np.asarray(prior)) ** 2, x.shape[1]))
     return np.asarray(np.linalg.solve(x.T @ x + ridge, x.T @ y))
 
 
@@ -296,12 +321,13 @@ def _enough(
 
 def _fit_passes(arrived: pd.DataFrame, now: Mapping[str, float], least: int) -> dict[str, float]:
     ahead = arrived["ahead"].to_numpy() / max(now["numbers_value_points"], 0.05)
-    place = arrived["place"].to_numpy(int)
     phases = _phases(arrived)
-    x = np.column_stack([phases, arrived["promise"], place == 1, place == 2, ahead])
-    values = _least_squares(x, arrived["more"].to_numpy())
+    x = np.column_stack([phases, arrived["promise"], ahead, _places(arrived)])
+    prior = np.full(x.shape[1], PRIOR_POINTS)
+    prior[-len(PLACES) :] = PRIOR_PLACE_POINTS
+    values = _least_squares(x, arrived["more"].to_numpy(), prior)
     found = _enough("pass", phases, values[: len(PHASE_NAMES)], least)
-    names = ("belief_pass_share", "middle_touch_points", "post_up_points", "numbers_value_points")
+    names = ("belief_pass_share", "numbers_value_points", *PLACES)
     found |= {name: float(v) for name, v in zip(names, values[len(PHASE_NAMES) :], strict=True)}
     found["numbers_value_points"] = max(found["numbers_value_points"], 0.05)
     return found
