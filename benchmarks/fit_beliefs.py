@@ -24,7 +24,8 @@ import pandas as pd
 from engine.inputs import Scenario, load_constants, load_scenario
 from engine.inputs.files import configs_root, shipped
 from engine.state.words import TrapPhase
-from engine.study.beliefs import choices, fit, reliability
+from engine.study.adapt import with_constants
+from engine.study.beliefs import LOOKS, choices, fit, reliability
 from engine.world.pack import pack
 
 #: The calls of a defence, that of its file.
@@ -54,8 +55,7 @@ def scenario_of(level: str) -> Scenario:
         return load_scenario(file)
 
 
-#: Looks in which every option is tried, a run each.
-LOOKS, AS_EVER = (1, 2, 3, 4, 5, 6, 8), (0,)
+AS_EVER = (0,)
 
 
 def decisions(task: tuple[Scenario, int | None, int, int]) -> pd.DataFrame:
@@ -76,10 +76,6 @@ def played(pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...]) -
         (scenario, setting, look, 2 * n if setting is None else n) for look in looks for setting in settings
     ]
     return pd.concat(list(pool.map(decisions, tasks)), ignore_index=True)
-
-
-def with_constants(scenario: Scenario, values: dict[str, float]) -> Scenario:
-    return scenario.model_copy(update={"constants": {**scenario.constants, **values}})
 
 
 def fitted(pool: Executor, level: str, n: int, rounds: int) -> tuple[dict[str, float], pd.DataFrame]:

@@ -15,7 +15,7 @@ from engine.commands.analyse import analyse
 from engine.commands.evening import lineup, new, plan, replay, report, timing
 from engine.commands.files import check, trace
 from engine.commands.shared import BAD_INPUT, BROKEN_PIPE, INTERRUPTED, NAME, STOPPED, ctrl_c, one_line, say
-from engine.commands.studies import compare, patterns, play, stress
+from engine.commands.studies import adapt, compare, patterns, play, stress
 from engine.commands.sweeps import gather, sweep
 from engine.errors import Incomplete, InputError
 
@@ -34,6 +34,7 @@ for command in (
     compare,
     play,
     stress,
+    adapt,
     patterns,
     sweep,
     gather,

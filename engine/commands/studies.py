@@ -139,3 +139,32 @@ def patterns(scale: float, threads: int | None, quiet: bool, json_target: str | 
     with progress_bar(quiet, "pattern") as progress:
         found = measure(scale, threads, progress)
     deliver(found, json_target, patterns_text)
+
+
+@click.command(short_help="What is each call worth once they know it?")
+@click.argument("scenario", type=click.Path())
+@size_options
+@output_options
+def adapt(
+    scenario: str,
+    possessions: int | None,
+    seed: int | None,
+    threads: int | None,
+    quiet: bool,
+    json_target: str | None,
+    detail: bool,
+) -> None:
+    """Weigh every setting of SCENARIO against an opponent who meets it first, and one who has learned it."""
+    from engine.inputs.sheets import load_evening
+    from engine.report.screen.adapt import adapt_text
+    from engine.study.play import run_size
+
+    evening = load_evening(scenario)
+    run_size(evening.scenario, possessions, seed, threads)
+    from engine.study.adapt import adapt as run
+
+    scenario_played = fitted(evening, quiet, threads)
+    load_engine(quiet)
+    with progress_bar(quiet) as progress:
+        found = run(scenario_played, possessions, seed, threads, progress)
+    deliver(found, json_target, lambda result: adapt_text(result, detail), evening)

@@ -10,7 +10,7 @@ against realised per option and phase, is pattern 14.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -19,6 +19,7 @@ from scipy.optimize import curve_fit, minimize
 
 from engine.kernel.forecast import LEAST_P
 from engine.kernel.watch import Trace
+from engine.run.blocks import Progress
 from engine.run.watch import watch_numbers
 from engine.state.arrays import N_SIDE, OPTION_COLUMNS
 from engine.state.record import COLUMN
@@ -27,6 +28,8 @@ from engine.state.words import Action, Event, Mode, Option, Region, TrapPhase
 #: Whether a shot left the rim's neighbourhood or not: a drive that ended this near got there, metres.
 AT_RIM_M = 3.0
 CHOSEN = OPTION_COLUMNS.index("chosen")
+#: Looks in which every option is tried (constant tried_look), a run each.
+LOOKS = (1, 2, 3, 4, 5, 6, 8)
 #: Options by what they are.
 KINDS = ("shot", "hold", "stop", "drive", "go on", "retreat", "split", "pass")
 #: Phases of a trap in the words of the reliability table.
@@ -130,6 +133,7 @@ def choices(
     numbers: NDArray[np.int64],
     threads: int | None = None,
     only_look: int | None = None,
+    progress: Progress | None = None,
 ) -> pd.DataFrame:
     """Decisions of the possessions ``numbers``, a row each, in order; the first of look ``only_look`` alone.
 
@@ -148,7 +152,7 @@ def choices(
     wait_s = float(k["catch_pause_s"] + k["shot_release_s"])
     patience_s = 0.0 if rules["shot_clock_s"] > 0.0 else float(rules["patience_s"])
     rows: list[tuple[object, ...]] = []
-    for block in watch_numbers(world, seed, numbers, what=("s", "agents"), threads=threads):
+    for block in watch_numbers(world, seed, numbers, ("s", "agents"), threads=threads, progress=progress):
         for i in range(len(block.numbers)):
             number = int(block.numbers[i])
             rows.extend((number, *row) for row in _rows(block.trace(i), wait_s, patience_s, only_look))
@@ -205,7 +209,11 @@ PRIOR_POINTS, LUCK_POINTS = 0.3, 1.1
 
 
 def fit(
-    table: pd.DataFrame, tried: pd.DataFrame, now: Mapping[str, float], least: int = 100
+    table: pd.DataFrame,
+    tried: pd.DataFrame,
+    now: Mapping[str, float],
+    least: int = 100,
+    around: Mapping[str, float] | None = None,
 ) -> dict[str, float]:
     """The beliefs that these tables ask for: constant -> value; what has too few rows is left out.
 
@@ -215,6 +223,9 @@ def fit(
     measured where it was not chosen for its promise, else the best-looking errors would be believed. Least
     squares with a normal prior around nothing for points, logistic regression for lost passes (one slope,
     an offset per phase, drawn together by one log odd) and for drives that got to the rim.
+
+    ``around``: beliefs of before, which the points are drawn to instead of nothing; what an attack brings by
+    the clock then stays as it is ``now``.
     """
     found: dict[str, float] = {}
     home = table["phase"] == TrapPhase.NONE
@@ -222,7 +233,7 @@ def fit(
     if len(missed) >= least:
         found["rebound_value_points"] = float(missed["points"].mean())
     stand = table[home & ~table["kind"].isin(("shot", "go on", "stop")) & table["left_s"].between(0.8, 60.0)]
-    if len(stand) >= least:
+    if around is None and len(stand) >= least:
         left, points = stand["left_s"].to_numpy(), stand["points"].to_numpy(float)
         best, _ = curve_fit(carrying_on, left, points, p0=[1.0, 3.0], bounds=([0.5, 1.5], [1.8, 10.0]))
         found |= {"hold_value_points": float(best[0]), "hold_tau_s": float(best[1])}
@@ -231,8 +242,8 @@ def fit(
     tried = tried.assign(more=tried["points"] - worth)
     passes = tried[(tried["kind"] == "pass") & tried["lost"].notna()]
     if len(passes) >= least:
-        found |= _fit_loss(passes)
-        found |= _fit_passes(passes[passes["lost"] == 0.0], now, least)
+        found |= _fit_loss(passes, around)
+        found |= _fit_passes(passes[passes["lost"] == 0.0], now, least, around or {})
         at |= found
     # holding has no noise of its own, is not chosen for a promise: it is worth what it brings when chosen
     holds = table[table["kind"] == "hold"]
@@ -242,7 +253,8 @@ def fit(
         sticks += now["hold_stale_points_per_s"] * holds["stale_s"]
         sticks -= _places(holds) @ np.array([at[name] for name in PLACES])
         phases = _phases(holds)
-        values = _least_squares(phases, sticks.to_numpy())
+        names = tuple(f"belief_hold_{name}points" for name in PHASE_NAMES)
+        values = _least_squares(phases, sticks.to_numpy(), PRIOR_POINTS, _center(names, around or {}))
         found |= _enough("hold", phases, values, least)
     retreats = tried[tried["kind"] == "retreat"]
     if len(retreats) >= least:
@@ -302,12 +314,20 @@ def _places(rows: pd.DataFrame) -> NDArray[np.float64]:
 
 
 def _least_squares(
-    x: NDArray[np.float64], y: NDArray[np.float64], prior: float | NDArray[np.float64] = PRIOR_POINTS
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    prior: float | NDArray[np.float64] = PRIOR_POINTS,
+    center: float | NDArray[np.float64] = 0.0,
 ) -> NDArray[np.float64]:
-    """Coefficients with a normal ``prior`` (standard deviations) around 0, a possession's luck being
+    """Coefficients with a normal ``prior`` (standard deviations) around ``center``, a possession's luck being
     LUCK_POINTS."""
+    center = np.broadcast_to(center, x.shape[1])
     ridge = np.diag(np.broadcast_to((LUCK_POINTS / np.asarray(prior)) ** 2, x.shape[1]))
-    return np.asarray(np.linalg.solve(x.T @ x + ridge, x.T @ y))
+    return center + np.asarray(np.linalg.solve(x.T @ x + ridge, x.T @ (y - x @ center)))
+
+
+def _center(names: Sequence[str], around: Mapping[str, float]) -> NDArray[np.float64]:
+    return np.array([around.get(name, 0.0) for name in names])
 
 
 def _enough(
@@ -319,36 +339,41 @@ def _enough(
     return {f"belief_{what}_{name}points": float(value) for name, value, n in found if n >= least}
 
 
-def _fit_passes(arrived: pd.DataFrame, now: Mapping[str, float], least: int) -> dict[str, float]:
+def _fit_passes(
+    arrived: pd.DataFrame, now: Mapping[str, float], least: int, around: Mapping[str, float]
+) -> dict[str, float]:
     ahead = arrived["ahead"].to_numpy() / max(now["numbers_value_points"], 0.05)
     phases = _phases(arrived)
     x = np.column_stack([phases, arrived["promise"], ahead, _places(arrived)])
+    names = ("belief_pass_share", "numbers_value_points", *PLACES)
     prior = np.full(x.shape[1], PRIOR_POINTS)
     prior[-len(PLACES) :] = PRIOR_PLACE_POINTS
-    values = _least_squares(x, arrived["more"].to_numpy(), prior)
+    every = (*(f"belief_pass_{name}points" for name in PHASE_NAMES), *names)
+    values = _least_squares(x, arrived["more"].to_numpy(), prior, _center(every, around))
     found = _enough("pass", phases, values[: len(PHASE_NAMES)], least)
-    names = ("belief_pass_share", "numbers_value_points", *PLACES)
     found |= {name: float(v) for name, v in zip(names, values[len(PHASE_NAMES) :], strict=True)}
     found["numbers_value_points"] = max(found["numbers_value_points"], 0.05)
     return found
 
 
-def _fit_loss(passes: pd.DataFrame) -> dict[str, float]:
+def _fit_loss(passes: pd.DataFrame, around: Mapping[str, float] | None) -> dict[str, float]:
     risk = passes["raw"].clip(LEAST_P, 1.0 - LEAST_P).to_numpy()
     z, lost, phase = np.log(risk / (1.0 - risk)), passes["lost"].to_numpy(), passes["phase"].to_numpy(int)
+    names = tuple(f"belief_loss_{name}" for name in ("slope", "home", "coming", "set", "after"))
+    before = None if around is None else _center(names, around)
 
     def loss(at: NDArray[np.float64]) -> float:
         line = at[0] * z + at[1 + phase]
-        spread = at[1:] - at[1:].mean()
+        spread = at[1:] - (at[1:].mean() if before is None else before[1:])
+        slope = at[0] - (1.0 if before is None else before[0])
         return float(
             (np.logaddexp(0.0, line) - lost * line).sum()
-            + 0.5 * ((at[0] - 1.0) / 0.5) ** 2
+            + 0.5 * (slope / (0.5 if before is None else 0.01)) ** 2
             + 0.5 * spread @ spread
         )
 
-    best = minimize(loss, np.array([1.0, 0.0, 0.0, 0.0, 0.0])).x
-    names = ("slope", "home", "coming", "set", "after")
-    return {f"belief_loss_{name}": float(value) for name, value in zip(names, best, strict=True)}
+    best = minimize(loss, np.array([1.0, 0.0, 0.0, 0.0, 0.0]) if before is None else before).x
+    return {name: float(value) for name, value in zip(names, best, strict=True)}
 
 
 def _fit_drives(drives: pd.DataFrame) -> dict[str, float]:

@@ -1,0 +1,300 @@
+"""What an opponent learns: what going on with the ball is worth to these men, and how they answer a call.
+
+A level's players believe what happens to average men of their level (engine.study.beliefs). These men are
+others: ``carrying_on`` moves the one number that all they weigh is held against to what holding the ball
+brings THEM at home. It is a root found by stochastic approximation (Robbins and Monro 1951, from memory):
+every round plays possessions of its own and moves by the error seen over an assumed slope, less each time, so
+that the rounds average.
+
+``learned`` is the opponent who has met a setting so often that he knows it: what a trap does to passes, to
+holding the ball, to drives and retreats, and what the ball is worth where the calls come, are measured under
+that setting and drawn to what he believed before. What an attack brings by the clock stays. A call's worth
+the first time is that against the opponent who has not met it; ``adapt`` weighs both on the same possessions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from engine.estimate.calls import change
+from engine.estimate.intervals import Found, wilson
+from engine.estimate.tally import PairTally, Tally
+from engine.inputs.constants import load_constants
+from engine.inputs.defaults import HOME
+from engine.inputs.scenario import Scenario
+from engine.kernel.watch import OPTIONS, STEPS
+from engine.run.blocks import Progress, Runner, run_blocks
+from engine.run.size import RunSize
+from engine.run.watch import watch_numbers
+from engine.state.arrays import OPTION_COLUMNS
+from engine.state.record import COLUMN
+from engine.state.words import OUTCOMES, Action, Option
+from engine.study.beliefs import LOOKS, PHASE_NAMES, PLACES, choices, fit
+from engine.study.play import Opening, head, open_scenario, run_size
+from engine.world.pack import PackedSetting, pack
+
+#: Rounds of ``carrying_on`` and possessions of each; standard error of its result about .01 points.
+ROUNDS, ROUND_POSSESSIONS = 4, 4_000
+#: What holding brings falls by about so much for a point that it is believed to bring more (seen in rounds of
+#: benchmarks/fit_beliefs.py): who believes more holds where holding brings less.
+SLOPE = -1.4
+#: Seeds of their own, so that nobody is judged on the possessions he has learned from.
+SEED = 20_011
+
+
+@dataclass(frozen=True)
+class Carrying:
+    """What going on is worth to a side's own men, points with much on the clock; ``level`` to average men;
+    ``believed`` and ``brought`` by the balls held in the last round, whose standard error is ``error``."""
+
+    points: float
+    level: float
+    believed: float
+    brought: float
+    error: float
+    possessions: int
+
+    def as_dict(self) -> Found:
+        """Its figures, points."""
+        return {
+            "points": self.points,
+            "level_points": self.level,
+            "believed": self.believed,
+            "brought": self.brought,
+            "standard_error": self.error,
+            "possessions": self.possessions,
+        }
+
+
+def _part(progress: Progress | None, before: int, total: int, times: int = 1) -> Progress | None:
+    """Progress of a part that has ``before`` of ``total`` behind it and counts ``times`` over."""
+    return None if progress is None else lambda done, _: progress(before + times * done, total)
+
+
+def with_constants(scenario: Scenario, values: dict[str, float]) -> Scenario:
+    """The scenario with these constants."""
+    return scenario.model_copy(update={"constants": {**scenario.constants, **values}})
+
+
+def _holds(
+    world: np.ndarray, seed: int, numbers: NDArray[np.int64], threads: int | None, progress: Progress | None
+) -> Iterator[tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]]:
+    """(believed points, points, possession) of every ball held on purpose, block by block."""
+    value, chosen, option, t_s = (OPTION_COLUMNS.index(name) for name in ("value", "chosen", "option", "t_s"))
+    for block in watch_numbers(world, seed, numbers, ("s",), threads=threads, progress=progress):
+        of = block.possession_of(OPTIONS)
+        held = (block.options[:, chosen] > 0.0) & (block.options[:, option] == Option.HOLD)
+        of, rows = of[held], block.options[held]
+        steps = block.steps["s"]
+        times = block.possession_of(STEPS) * 1e5 + steps["t"]
+        at = np.searchsorted(times, of * 1e5 + rows[:, t_s] - 1e-6)
+        driving = steps["action"][np.maximum(at - 1, 0)] == Action.DRIVE
+        points = block.records[:, COLUMN["points"]].astype(np.int64)
+        yield rows[~driving, value], points[of[~driving]], of[~driving]
+
+
+def carrying_on(
+    scenario: Scenario, seed: int = SEED, threads: int | None = None, progress: Progress | None = None
+) -> Carrying:
+    """What going on with the ball is worth to these men, staying home.
+
+    Parameters
+    ----------
+    scenario : its settings do not matter
+    seed : of the possessions that are learned from
+    threads : None uses every available core; the result does not depend on it
+    progress : called as ``progress(done, total)`` in possessions
+    """
+    bare = scenario.model_copy(update={"settings": ()})
+    points, total = float(scenario.constants["hold_value_points"]), ROUNDS * ROUND_POSSESSIONS
+    level, believed, brought, error = points, 0.0, 0.0, 0.0
+    known = load_constants()["hold_value_points"]
+    for done in range(ROUNDS):
+        world = pack(with_constants(bare, {"hold_value_points": points})).home
+        numbers = np.arange(done * ROUND_POSSESSIONS, (done + 1) * ROUND_POSSESSIONS)
+        n, values, gains, spread = 0, 0.0, 0, 0.0
+        for value, gained, of in _holds(
+            world, seed, numbers, threads, _part(progress, done * ROUND_POSSESSIONS, total)
+        ):
+            n += len(value)
+            values += float(value.sum())
+            gains += int(gained.sum())
+            spread += float((np.bincount(of, weights=gained - value) ** 2).sum())
+        if not n:
+            break
+        believed, brought, error = values / n, gains / n, float(np.sqrt(spread)) / n
+        points += (brought - believed) / ((1.0 - SLOPE) * (done + 1))
+        points = float(np.clip(points, known.low, known.high))
+    return Carrying(round(points, 4), level, believed, brought, error, total)
+
+
+# --- an opponent who knows a setting ------------------------------------------------------------------------
+
+#: Possessions of a round: as they are played, and for each look in which every option is tried.
+PLAYED, TRIED = 3_000, 600
+LEARN_ROUNDS, SHARE, SHARE_HOLD = 3, 0.6, 0.35
+#: What he learns of a setting; the rest is about his men and the clock.
+LEARNS = (
+    *(f"belief_hold_{phase}points" for phase in PHASE_NAMES),
+    *(f"belief_pass_{phase}points" for phase in PHASE_NAMES),
+    *("belief_loss_coming", "belief_loss_set", "belief_loss_after"),
+    *("belief_retreat_points", "belief_drive_trapped_points", "belief_drive_after_points"),
+    *PLACES,
+)
+
+
+def learned(
+    scenario: Scenario, setting: int, threads: int | None = None, progress: Progress | None = None
+) -> dict[str, float]:
+    """Beliefs of an opponent who knows setting number ``setting``: constant -> value.
+
+    ``progress`` is called as ``progress(done, total)`` in possessions.
+    """
+    known, before = load_constants(), dict(scenario.constants)
+    values: dict[str, float] = {}
+    runs = ((0, PLAYED), *((look, TRIED) for look in LOOKS))
+    each = sum(n for _, n in runs)
+    for done in range(LEARN_ROUNDS):
+        current = with_constants(scenario, values)
+        played: list[pd.DataFrame] = []
+        for i, (look, n) in enumerate(runs):
+            world = pack(with_constants(current, {"tried_look": float(look)})).settings[setting].world
+            numbers = (done * (max(LOOKS) + 1) + look) * PLAYED + np.arange(n)
+            before_n = done * each + sum(m for _, m in runs[:i])
+            told = _part(progress, before_n, LEARN_ROUNDS * each)
+            played.append(choices(world, SEED, numbers, threads, look or None, told))
+        tried = pd.concat(played[1:], ignore_index=True)
+        for name, measured in fit(played[0], tried, current.constants, around=before).items():
+            if name in LEARNS:
+                old = current.constants[name]
+                share = SHARE_HOLD if name.startswith("belief_hold_") else SHARE
+                moved = old + share * (measured - old)
+                values[name] = round(float(np.clip(moved, known[name].low, known[name].high)), 4)
+    return values
+
+
+@dataclass(frozen=True, eq=False)
+class AdaptTally(Tally):
+    """One setting: pairs with staying home of an opponent who has not met it, and of one who knows it."""
+
+    first: PairTally
+    known: PairTally
+
+
+@dataclass(frozen=True)
+class AdaptTallies:
+    """Of every setting; ``+`` adds two."""
+
+    settings: tuple[AdaptTally, ...]
+
+    def __add__(self, other: AdaptTallies) -> AdaptTallies:
+        return AdaptTallies(tuple(a + b for a, b in zip(self.settings, other.settings, strict=True)))
+
+
+def _met(pairs: PairTally) -> Found:
+    """What a setting does to one kind of opponent."""
+    outcomes = pairs.joint.sum(axis=(0, 2, 3, 4))
+    called = int(outcomes.sum())
+    counts = dict(zip(OUTCOMES, outcomes.tolist(), strict=True)) | {
+        "trapped_shot": int(pairs.trapped_shot.sum())
+    }
+    counts["rest"] = counts.pop("other") - counts["trapped_shot"]
+    return {
+        "change": change(pairs).as_dict(),
+        "calls_per_possession": int(pairs.calls.sum()) / pairs.n,
+        "called": called,
+        "outcomes": {name: wilson(count, called).as_dict() for name, count in counts.items()}
+        if called
+        else {},
+    }
+
+
+@dataclass(frozen=True)
+class AdaptResult:
+    """A side's own worth of going on, and every setting against both opponents; ``to_dict()`` the JSON."""
+
+    scenario: Scenario
+    size: RunSize
+    carrying: Carrying
+    beliefs: tuple[dict[str, float], ...]
+    tally: AdaptTallies
+
+    def to_dict(self) -> Found:
+        """The JSON of ``adapt``; equal for equal inputs whatever the number of threads."""
+        before = self.scenario.constants
+        return {
+            **head("adapt", self.scenario, self.size),
+            "offence": self.scenario.offence_team.name,
+            "defence": self.scenario.defence_team.name,
+            "carrying_on": self.carrying.as_dict(),
+            "learned_from": LEARN_ROUNDS * (PLAYED + TRIED * len(LOOKS)),
+            "settings": [
+                {
+                    "name": setting.name,
+                    "first": _met(tally.first),
+                    "known": _met(tally.known),
+                    "beliefs": {name: [before[name], value] for name, value in beliefs.items()},
+                }
+                for setting, tally, beliefs in zip(
+                    self.scenario.settings, self.tally.settings, self.beliefs, strict=True
+                )
+            ],
+        }
+
+
+def adapt(
+    scenario: Opening,
+    possessions: int | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    progress: Progress | None = None,
+) -> AdaptResult:
+    """Weigh every setting against an opponent who meets it for the first time, and one who knows it.
+
+    Both are the scenario's men, for whom going on is worth what ``carrying_on`` finds.
+
+    Parameters
+    ----------
+    scenario : path of a scenario file, or what ``engine.load`` returned
+    possessions, seed : None takes the scenario's own; every branch plays that many possessions
+    threads : None uses every available core; the result does not depend on it
+    progress : called as ``progress(done, total)`` in possessions learned from and played
+
+    Raises
+    ------
+    InputError
+        bad input, possessions < 1, a negative seed or threads < 1.
+    """
+    scenario = open_scenario(scenario)
+    size = run_size(scenario, possessions, seed, threads)
+    n = len(scenario.settings)
+    each, own = LEARN_ROUNDS * (PLAYED + TRIED * len(LOOKS)), ROUNDS * ROUND_POSSESSIONS
+    total = own + n * each + size.possessions * (1 + 2 * n)
+
+    carrying = carrying_on(scenario, SEED, size.threads, _part(progress, 0, total))
+    scenario = with_constants(scenario, {"hold_value_points": carrying.points})
+    beliefs = tuple(
+        learned(scenario, i, size.threads, _part(progress, own + i * each, total)) for i in range(n)
+    )
+    first = pack(scenario)
+    known = tuple(pack(with_constants(scenario, values)).settings[i] for i, values in enumerate(beliefs))
+    runner = Runner(size.seed)
+    runner.warm(first.home)
+
+    def block(start: int, count: int) -> AdaptTallies:
+        home = runner.block(first.home, start, count, HOME)
+
+        def pairs(setting: PackedSetting) -> PairTally:
+            records = runner.block(setting.world, start, count, "branch")
+            return PairTally.from_records(home, records, len(setting.calls))
+
+        both = zip(first.settings, known, strict=True)
+        return AdaptTallies(tuple(AdaptTally(pairs(new), pairs(old)) for new, old in both))
+
+    tally = run_blocks(size, runner, block, _part(progress, own + n * each, total, 1 + 2 * n))
+    return AdaptResult(scenario, size, carrying, beliefs, tally)
