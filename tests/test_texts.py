@@ -11,7 +11,7 @@ from sweep_runs import design_file
 
 from engine import cli
 from engine.report import words
-from engine.study import evening_report
+from engine.study import adapt, evening_report
 from engine.study.lineup import opponent, places
 from engine.study.patterns import playing
 from engine.study.plan import plan, table
@@ -34,6 +34,8 @@ TABLE = (
     (f"stress {DEMO} --worlds 16 -n 20", "variants"),
     (f"stress {DEMO} --worlds 16 -n 20 --detail", "variants"),
     ("stress SHEETS --worlds 16 -n 20", "Before you use this"),
+    (f"adapt {DEMO} -n 60 --detail", "once they know it"),
+    ("adapt SHEETS -n 60", "Before you use this"),
     ("patterns --scale 0.0001", "patterns shown whole"),
     (f"plan {DEMO} --games 10 --detail", "Worth of use number"),
     ("plan SHEETS --games 10", "Before you use this"),
@@ -54,7 +56,7 @@ TABLE = (
 #: One line for each file, a table for programs, one line for each failed point.
 LONG_LINES = ("check", "trace", "sweep")
 #: Commands that a coach reads, and words that he does not have (the option --worlds keeps its name).
-COACH = ("compare", "play", "stress", "plan", "timing", "lineup", "replay", "report")
+COACH = ("compare", "play", "stress", "adapt", "plan", "timing", "lineup", "replay", "report")
 NOT_A_COACHS = re.compile(r"(?<!--)\b(worlds?|luck left|links?|shell|holds?|lane link|entry|shadow)\b", re.I)
 
 
@@ -74,6 +76,9 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
         traced=4,
     )  # fmt: skip
     monkeypatch.setattr(evening_report, "USUAL", tiny)
+    monkeypatch.setattr(adapt, "ROUND_POSSESSIONS", 50)
+    monkeypatch.setattr(adapt, "PLAYED", 100)
+    monkeypatch.setattr(adapt, "TRIED", 10)
     monkeypatch.setattr(playing, "FEWEST", 100)
     monkeypatch.setattr(table, "PART", 100)
     monkeypatch.setattr(plan, "PILOT_GAMES", 10)

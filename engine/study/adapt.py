@@ -2,9 +2,9 @@
 
 A level's players believe what happens to average men of their level (engine.study.beliefs). These men are
 others: ``carrying_on`` moves the one number that all they weigh is held against to what holding the ball
-brings THEM at home. It is a root found by stochastic approximation (Robbins and Monro 1951, from memory):
-every round plays possessions of its own and moves by the error seen over an assumed slope, less each time, so
-that the rounds average.
+brings THEM at home. It is a root found by stochastic approximation: every round plays possessions of its own
+and moves by the error seen over an assumed slope; the mean of the last rounds is taken (Polyak and Juditsky
+1992, from memory).
 
 ``learned`` is the opponent who has met a setting so often that he knows it: what a trap does to passes, to
 holding the ball, to drives and retreats, and what the ball is worth where the calls come, are measured under
@@ -38,8 +38,8 @@ from engine.study.beliefs import LOOKS, PHASE_NAMES, PLACES, choices, fit
 from engine.study.play import Opening, head, open_scenario, run_size
 from engine.world.pack import PackedSetting, pack
 
-#: Rounds of ``carrying_on`` and possessions of each; standard error of its result about .01 points.
-ROUNDS, ROUND_POSSESSIONS = 4, 4_000
+#: Rounds of ``carrying_on``, possessions of each, and how many of the last are averaged.
+ROUNDS, ROUND_POSSESSIONS, AVERAGED = 6, 3_000, 3
 #: What holding brings falls by about so much for a point that it is believed to bring more (seen in rounds of
 #: benchmarks/fit_beliefs.py): who believes more holds where holding brings less.
 SLOPE = -1.4
@@ -50,7 +50,7 @@ SEED = 20_011
 @dataclass(frozen=True)
 class Carrying:
     """What going on is worth to a side's own men, points with much on the clock; ``level`` to average men;
-    ``believed`` and ``brought`` by the balls held in the last round, whose standard error is ``error``."""
+    ``believed`` and ``brought`` by the balls held in the last rounds, ``error`` its standard error."""
 
     points: float
     level: float
@@ -112,25 +112,28 @@ def carrying_on(
     """
     bare = scenario.model_copy(update={"settings": ()})
     points, total = float(scenario.constants["hold_value_points"]), ROUNDS * ROUND_POSSESSIONS
-    level, believed, brought, error = points, 0.0, 0.0, 0.0
-    known = load_constants()["hold_value_points"]
+    level, known = points, load_constants()["hold_value_points"]
+    ends: list[float] = []
+    n, values, gains, spread = 0, 0.0, 0, 0.0
     for done in range(ROUNDS):
         world = pack(with_constants(bare, {"hold_value_points": points})).home
         numbers = np.arange(done * ROUND_POSSESSIONS, (done + 1) * ROUND_POSSESSIONS)
-        n, values, gains, spread = 0, 0.0, 0, 0.0
-        for value, gained, of in _holds(
-            world, seed, numbers, threads, _part(progress, done * ROUND_POSSESSIONS, total)
-        ):
+        told = _part(progress, done * ROUND_POSSESSIONS, total)
+        if done <= ROUNDS - AVERAGED:
+            n, values, gains, spread = 0, 0.0, 0, 0.0
+        before = n, values, gains
+        for value, gained, of in _holds(world, seed, numbers, threads, told):
             n += len(value)
             values += float(value.sum())
             gains += int(gained.sum())
             spread += float((np.bincount(of, weights=gained - value) ** 2).sum())
-        if not n:
-            break
-        believed, brought, error = values / n, gains / n, float(np.sqrt(spread)) / n
-        points += (brought - believed) / ((1.0 - SLOPE) * (done + 1))
-        points = float(np.clip(points, known.low, known.high))
-    return Carrying(round(points, 4), level, believed, brought, error, total)
+        if n > before[0]:
+            wrong = (gains - before[2] - (values - before[1])) / (n - before[0])
+            points = float(np.clip(points + wrong / (1.0 - SLOPE), known.low, known.high))
+        ends.append(points)
+    own = round(sum(ends[-AVERAGED:]) / AVERAGED, 4)
+    held = max(n, 1)
+    return Carrying(own, level, values / held, gains / held, float(np.sqrt(spread)) / held, total)
 
 
 # --- an opponent who knows a setting ------------------------------------------------------------------------

@@ -31,7 +31,7 @@ def adapt_text(result: Found, with_detail: bool = False) -> str:
         paragraph(f"{who}: {count(result['possessions'], 'possession')}."),
         "",
     ]
-    lines.append(paragraph(_carrying(result["carrying_on"])))
+    lines.append(paragraph(_carrying(result["carrying_on"], "evening" in result)))
     lines.append("")
     if not result["settings"]:
         lines.append(paragraph("The scenario has no settings, so there is nothing to learn."))
@@ -59,14 +59,16 @@ def adapt_text(result: Found, with_detail: bool = False) -> str:
     return finished(result, lines, with_detail)
 
 
-def _carrying(found: Found) -> str:
+def _carrying(found: Found, sheets: bool) -> str:
     """What going on is worth to these men, beside what their level believes."""
-    own, level = found["points"], found["level_points"]
-    return (
+    own, level, error = found["points"], found["level_points"], 2 * found["standard_error"]
+    text = (
         f"Going on with the ball is worth {own:.2f} points to these men (before: {level:.2f}; plus or minus "
-        f"{2 * found['standard_error']:.2f}). To let every command play them so, write "
-        f"hold_value_points = {own:.2f} under [constants] in the scenario."
+        f"{error:.2f})."
     )
+    if sheets:
+        return text
+    return f"{text} For every command to play them so: hold_value_points = {own:.2f} under [constants]."
 
 
 def answer(setting: Found, possessions: int) -> str:
