@@ -15,16 +15,11 @@ from naive_basics import (
     DRIBBLE_TO,
     DRIBBLING,
     DRIVE,
-    ELBOW,
-    HIGH_POST,
-    LANE,
-    LOW_POST,
     NEVER,
     NONE,
     PHASE_NONE,
     RETREAT,
     SET,
-    SHORT_CORNER,
     SPLIT,
     STAY,
     UNUSED,
@@ -43,6 +38,7 @@ from naive_worth import (
     carrying_on,
     clearance,
     expected_gap,
+    worth_at,
     worth_of_numbers,
 )
 
@@ -114,7 +110,9 @@ class Decision:
 
     def weigh(self) -> None:
         p, clock = self.p, self.p.w.clock
+        place = p.w.region(p.h.x, p.h.y)
         hold = self.carry - p.k["hold_stale_points_per_s"] * (p.t - p.stale_t) + self.by_phase("hold")
+        hold += worth_at(p, place)
         if clock.closely_guarded_s > 0.0 and p.guarded_s > clock.closely_guarded_s - 1.5:
             hold -= 0.4
         count = clock.offensive_three_seconds_s
@@ -123,7 +121,7 @@ class Decision:
             hold -= 0.5 * q
         self.hold = hold
         stopped = self.carry + p.k["belief_stopped_points"]
-        self.options[HOLD] = Weighed(stopped if p.action == DRIVE else hold)
+        self.options[HOLD] = Weighed(stopped if p.action == DRIVE else hold, place=place)
         self.weigh_shoot()
         self.weigh_drives()
         if self.trapped and p.dribble != DEAD:
@@ -293,14 +291,8 @@ class Decision:
             y = w.half_y - 0.3
         made = self.options[PASSES + j] = Weighed(0.0, x, y)
         c = carrying_on(p, self.left - time_s)
-        worth = c + self.by_phase("pass")
-        region = w.region(x, y)
-        if region in (HIGH_POST, ELBOW):
-            worth += k["middle_touch_points"]
-            made.place = 1
-        elif region in (SHORT_CORNER, LOW_POST, LANE):
-            worth += k["post_up_points"]
-            made.place = 2
+        made.place = w.region(x, y)
+        worth = c + self.by_phase("pass") + worth_at(p, made.place)
         made.ahead = worth_of_numbers(p, x, y, j, time_s + 0.4)
         worth += made.ahead
         if j == p.passer and p.n_passes > 0 and p.t - p.catch_t < k["look_again_s"]:

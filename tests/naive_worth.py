@@ -8,8 +8,25 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from naive_basics import clip, dist, logistic, rim_distance, segment
+from naive_basics import REGIONS, clip, dist, logistic, rim_distance, segment
 from naive_state import Possession
+
+#: The regions of each of the constants worth_*_points.
+WORTH = {
+    "top": ("top", "slot"),
+    "wing": ("wing",),
+    "corner": ("corner",),
+    "short_corner": ("short_corner",),
+    "middle": ("high_post", "elbow"),
+    "low": ("low_post", "lane", "rim"),
+    "back": ("backcourt", "half_court_corner"),
+}
+WORTH_OF = {region: f"worth_{name}_points" for name, regions in WORTH.items() for region in regions}
+
+
+def worth_at(p: Possession, region: int) -> float:
+    """at(region)."""
+    return p.k[WORTH_OF[REGIONS[region]]]
 
 
 def carrying_on(p: Possession, left: float) -> float:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 from naive import AGENT_SHOWN, SHOWN, Naive, Played
+from naive_decision import HOLD, PASSES
 
 from engine.kernel.batch import play_block
 from engine.kernel.watch import STATES, Trace
@@ -28,6 +29,9 @@ STATE_NAMES = [name for name in STATE.names or () if name not in LEFT_OUT]
 AGENT_NAMES = list(AGENT.names or ())
 _STATES = [SHOWN.index(name) for name in STATE_NAMES]
 _AGENTS = [AGENT_SHOWN.index(name) for name in AGENT_NAMES]
+
+#: Options that are worth more or less by place.
+TO_A_PLACE = (HOLD, *range(PASSES, PASSES + 5))
 
 #: What no event and no column shows.
 FLOOR = (
@@ -89,6 +93,8 @@ class Compared:
         self.seen["fault"].add(record["policy_faults"] > 0)
         self.seen["lost_by"].add(record["lost_by"])
         self.seen["asked"] |= played.asked
+        # (handler holds, else passes; number of the region): the last of an option's numbers is its place.
+        self.seen["worth"] |= {(o[3] == HOLD, int(o[-1])) for o in played.options if o[3] in TO_A_PLACE}
         for name in ("end", "outcome", "after", "escape"):
             if name == "end" or record["first_call"] > 0:
                 self.seen[name].add(record[name])

@@ -36,6 +36,28 @@ def setting(name: str, calls: tuple[str, ...] = (), head: str = "", changes: str
     return text + "".join(f'[[setting.call]]\ncall = "{call}"\n{changes}\n' for call in calls)
 
 
+#: What the ball is worth by place, in every scenario written here that has no values of its own: all unlike
+#: one another and 0.
+WORTH = {
+    "top": -0.03,
+    "wing": 0.05,
+    "corner": -0.07,
+    "short_corner": 0.11,
+    "middle": 0.13,
+    "low": 0.17,
+    "back": -0.19,
+}
+
+
+def with_worth(rest: str) -> str:
+    """The values of WORTH at the head of a scenario's [constants], unless these are there already."""
+    if "worth_" in rest:
+        return rest
+    lines = "".join(f"worth_{name}_points = {value}\n" for name, value in WORTH.items())
+    head, _, tail = rest.partition("[constants]\n")
+    return f"{head}\n[constants]\n{lines}{tail}"
+
+
 def scenario(
     folder: Path,
     name: str,
@@ -61,7 +83,7 @@ alignment = "{alignment}"
 [defence]
 team = "{teams[1]}"
 {defence}
-{rest}
+{with_worth(rest)}
 """
     path.write_text(text + "\n".join(settings), encoding="utf-8")
     return load_scenario(path)

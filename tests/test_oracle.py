@@ -18,7 +18,7 @@ from typing import Any
 
 import pytest
 from naive import Naive
-from naive_basics import philox
+from naive_basics import REGIONS, philox
 from oracle_coded import CodedFunctions, coded, coded_home, front_and_shade, late_double
 from oracle_compare import FLOOR, OF_A_PLAY, Compared, compare, telling
 from oracle_scenarios import PLAYS
@@ -110,6 +110,7 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, share: int) ->
     assert found.seen["lost_by"] == set(range(len(LOSSES) + 1))
     wheres = ("choice", "promise")
     assert found.seen["asked"] == set(product(wheres, (False, True), (-1, 0, 1))), found.seen["asked"]
+    assert found.seen["worth"] == set(product((False, True), range(len(REGIONS)))), found.seen["worth"]
     assert found.seen["floor"] == set(FLOOR)
     assert to_be_seen() <= set(found.plays)
     assert {what for _, what in found.plays} >= set(OF_A_PLAY)
