@@ -66,8 +66,8 @@ def test_both_opponents_are_weighed_on_the_same_possessions(
     for name, value in (("ROUND_POSSESSIONS", 100), ("PLAYED", 300), ("TRIED", 60), ("LEARN_ROUNDS", 1)):
         monkeypatch.setattr(study, name, value)
     done: list[tuple[int, int]] = []
-    found = adapt(friday, 600, threads=2, progress=lambda *at: done.append(at)).to_dict()
-    assert found == adapt(friday, 600, threads=1).to_dict()
+    found = adapt(friday, 2500, threads=2, progress=lambda *at: done.append(at)).to_dict()
+    assert found == adapt(friday, 2500, threads=1).to_dict()
     assert done == sorted(done) and done[-1][0] == done[-1][1]
     setting = found["settings"][0]
     for key in ("first", "known"):

@@ -2,8 +2,7 @@
 
 Each option has its own noise (Gumbel, the exponential race in logarithms), keyed by option and by the look in
 which it is drawn: what a man has misjudged he goes on misjudging until he looks anew. So two settings that
-weigh the same options in the same situation choose alike. Source of the rules: common practice, no source;
-falling threshold with the clock: Skinner 2012 (PLoS ONE 7(1):e30776), optimal stopping.
+weigh the same options in the same situation choose alike. Source of the rules: common practice, no source.
 """
 
 from __future__ import annotations
@@ -33,82 +32,23 @@ from engine.kernel.offence import bring_up_goal, half_line_holds, spot_of, two_a
 from engine.kernel.passing import lane_risk, pass_speed, pressure, start_pass
 from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, shot_value
 from engine.kernel.shots import start_shot
+from engine.kernel.worth import (
+    carrying_on,
+    fear_offset,
+    own_reluctance,
+    reluctance,
+    time_left,
+    worth_at,
+)
 from engine.state.arrays import N_OPTIONS, N_SIDE
 from engine.state.words import Action, Dribble, Event, Option, PassKind, Region, TrapPhase
 
-LAST_S = 0.8  # with less on the clock nothing but a shot is worth anything
 NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 FARTHEST_SHOT_M = 9.2
 TRIED_POINTS = 1.0  # noise of a look in which everything is tried
 EULER = 0.5772156649015329  # mean of a Gumbel variable
 PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
-
-
-@njit
-def time_left(w, c):
-    """Seconds the offence has for its attack: the shot clock, or without one its patience."""
-    s = c.s
-    ru = w.rules
-    if ru.shot_clock_s > 0.0:
-        return s.clock_s
-    left = ru.patience_s - s.t
-    return left if left > 4.0 else 4.0
-
-
-@njit
-def running_out(left_s, tau_s):
-    """1 with much on the clock, falling to nothing as it runs out, with this time constant."""
-    return 0.0 if left_s <= LAST_S else 1.0 - math.exp(-(left_s - LAST_S) / tau_s)
-
-
-@njit
-def carrying_on(w, left_s):
-    """Points an attack brings with so much on the clock (measured)."""
-    return w.k.hold_value_points * running_out(left_s, w.k.hold_tau_s)
-
-
-@njit
-def worth_at(k, region):
-    """What the ball is worth more in this region than anywhere, points (measured)."""
-    if region == Region.TOP or region == Region.SLOT:
-        return k.worth_top_points
-    if region == Region.WING:
-        return k.worth_wing_points
-    if region == Region.CORNER:
-        return k.worth_corner_points
-    if region == Region.SHORT_CORNER:
-        return k.worth_short_corner_points
-    if region == Region.HIGH_POST or region == Region.ELBOW:
-        return k.worth_middle_points
-    if region == Region.LOW_POST or region == Region.LANE or region == Region.RIM:
-        return k.worth_low_points
-    return k.worth_back_points
-
-
-@njit
-def reluctance(w, t, left_s):
-    """Points by which one's own shot must be better than the rest, ``t`` s after the possession began.
-
-    Early shots are passed up for better ones, more than pays (Skinner 2012, from memory); that fades with the
-    time gone, so that a longer clock alone makes nobody wait longer, and to nothing as the clock runs out.
-    """
-    early = math.exp(-t / w.k.reluctance_early_s)
-    return w.k.reluctance_points * early * running_out(left_s, w.k.reluctance_tau_s)
-
-
-@njit
-def own_reluctance(w, player, three, left_s):
-    """What ``player`` asks beside of his own twos or threes, points, fading alike; below 0 he is eager."""
-    p = w.players[player]
-    own = p.reluctance_three_points if three else p.reluctance_two_points
-    return own * running_out(left_s, w.k.reluctance_tau_s)
-
-
-@njit
-def fear_offset(k, phase):
-    """How this level reads the risk of a pass in each phase of a trap, log odds (measured)."""
-    return by_phase(phase, k.belief_loss_home, k.belief_loss_coming, k.belief_loss_set, k.belief_loss_after)
 
 
 @njit

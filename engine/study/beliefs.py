@@ -195,7 +195,7 @@ def reliability(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def carrying_on(left_s: NDArray[np.float64], points: float, tau_s: float) -> NDArray[np.float64]:
-    """What carrying on is worth with so much on the clock: the kernel's law (decide.carrying_on)."""
+    """What carrying on is worth with so much on the clock: the kernel's law (worth.carrying_on)."""
     return points * (1.0 - np.exp(-(np.maximum(left_s, 0.8) - 0.8) / tau_s))
 
 
@@ -293,7 +293,7 @@ def _phases(rows: pd.DataFrame) -> NDArray[np.float64]:
     return np.eye(len(PHASE_NAMES))[rows["phase"].to_numpy(int)]
 
 
-#: Constant -> regions: where the ball is worth more or less than anywhere (kernel: decide.worth_at).
+#: Constant -> regions: where the ball is worth more or less than anywhere (kernel: worth.worth_at).
 PLACES = {
     "worth_top_points": (Region.TOP, Region.SLOT),
     "worth_wing_points": (Region.WING,),
