@@ -268,7 +268,7 @@ def fit(
     quiet = tried["phase"] == TrapPhase.NONE
     drives = tried[quiet & (tried["kind"] == "drive")]
     if len(drives) >= least:
-        found |= _fit_drives(drives)
+        found |= _fit_drives(drives, table[home & (table["kind"] == "drive")])
     attacks = tried[~quiet & tried["kind"].isin(("drive", "go on"))]
     if len(attacks) >= least:
         trapped = (attacks["phase"] != TrapPhase.AFTER).to_numpy()
@@ -376,10 +376,12 @@ def _fit_loss(passes: pd.DataFrame, around: Mapping[str, float] | None) -> dict[
     return {name: float(value) for name, value in zip(names, best, strict=True)}
 
 
-def _fit_drives(drives: pd.DataFrame) -> dict[str, float]:
+def _fit_drives(drives: pd.DataFrame, played: pd.DataFrame) -> dict[str, float]:
     out = drives["passed_out"].to_numpy(bool)
     more = drives["more"].to_numpy()
-    own = drives[~out]
+    ended = (drives["shot_m"] < AT_RIM_M).to_numpy()[~out]
+    # who got there with how much room does not hang on why he drove: all drives, so that it is known better
+    own = pd.concat([one[~one["passed_out"].astype(bool)] for one in (drives, played)])
     there, room = (own["shot_m"] < AT_RIM_M).to_numpy(), own["raw"].to_numpy()
 
     def miss(at: NDArray[np.float64]) -> float:
@@ -391,7 +393,7 @@ def _fit_drives(drives: pd.DataFrame) -> dict[str, float]:
     return {
         "drive_clear_m": float(best[0]),
         "drive_width_m": math.exp(float(best[1])),
-        "belief_stopped_points": float(more[~out][~there].mean()) if (~there).any() else 0.0,
+        "belief_stopped_points": float(more[~out][~ended].mean()) if (~ended).any() else 0.0,
         "belief_kick_p": float(out.mean()),
         "belief_kick_points": float(more[out].mean()) if out.any() else 0.0,
     }
