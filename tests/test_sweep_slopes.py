@@ -13,13 +13,14 @@ from sweep_tables import SETTING, Z, sweep_of
 from engine import cli
 from engine.inputs import load_constants
 from engine.report.sweep_figures import draw
-from engine.study.sweep.analyse.analysis import analyse, read
+from engine.study.sweep.analyse.analysis import analyse, codes_of, read
+from engine.study.sweep.analyse.indices import GIVEN
 from engine.study.sweep.analyse.luck import NOT_KNOWN, Luck
 from engine.study.sweep.analyse.slopes import slopes
 from engine.study.sweep.design import load_design
 from engine.study.sweep.design_file import Factor
 from engine.study.sweep.factors import NUMERICAL
-from engine.study.sweep.sampling import drawn
+from engine.study.sweep.sampling import balanced, drawn
 
 ROOT = Path(__file__).parents[1]
 NAMES = tuple(f"x{i}" for i in range(1, 21))
@@ -141,6 +142,53 @@ def test_the_picture_of_slopes_says_what_it_shows(tmp_path: Path) -> None:
         assert piece in text, piece
 
 
+# --- a random balance ---------------------------------------------------------------------------------------
+
+
+def test_a_random_balance_moves_every_factor_as_often_and_each_by_itself() -> None:
+    factors = [Factor(path=name, low=0.0, high=10.0, own=float(i % 9)) for i, name in enumerate(NAMES, 1)]
+    table = pd.DataFrame(balanced(factors, 400, 0.1, 3))
+    for factor in factors:
+        column = table[factor.path]
+        if factor.own != 0.0:
+            assert (column == 0.0).sum() == 20
+        assert (column == 10.0).sum() == 20 and column.isin([0.0, 10.0, factor.own]).all()
+    # one factor's points say nothing of another's: correlations as of 400 draws by chance, 4 errors allowed
+    moved = (table.to_numpy() - [factor.own for factor in factors]) != 0.0
+    away = np.corrcoef(moved.T) - np.eye(20)
+    assert np.abs(away).max() < 4.0 / np.sqrt(400) and 1.0 < moved.sum(axis=1).mean() <= 2.0
+    assert codes_of(table).structure() == GIVEN
+    assert balanced(factors, 400, 0.1, 3) == balanced(factors, 400, 0.1, 3) != balanced(factors, 400, 0.1, 4)
+    few = pd.DataFrame(balanced(factors[:1], 5, 0.1, 1))["x1"].tolist()
+    assert sorted(few) == [0.0, 1.0, 1.0, 1.0, 10.0], "at least once at each end"
+
+
+def test_a_random_balance_finds_the_slopes_of_an_additive_function() -> None:
+    factors = [Factor(path=name, low=0.0, high=1.0, own=0.3) for name in NAMES]
+    points = pd.DataFrame(balanced(factors, 300, 0.2, 5))
+    rng = np.random.default_rng(6)
+    y = points.to_numpy() @ SLOPES + 0.1 * rng.standard_normal(300)
+    table = analyse(sweep_of(points, y, 0.1)).slopes.set_index("factor").loc[list(NAMES)]
+    assert table["slope"].to_numpy() == pytest.approx(SLOPES, abs=0.12)
+    assert table["named"].tolist() == [True] * 6 + [False] * 14 and (table["rank"].iloc[:6] <= 6).all()
+
+
+def test_constants_by_name_stand_at_the_scenario_s_own_value(tmp_path: Path) -> None:
+    text = (ROOT / "configs" / "sweeps" / "every_constant_balance.toml").read_text()
+    file = tmp_path / "two.toml"
+    every = 'path = "constants.*"'
+    file.write_text(text.replace(every, f'{every}\nnames = ["trap_set_m", "look_s"]'))
+    design = load_design(file)
+    known = load_constants()
+    assert [factor.path for factor in design.factors] == ["constants.trap_set_m", "constants.look_s"]
+    for factor in design.factors:
+        one = known[factor.path.split(".")[1]]
+        own = design.opened.base.constants[factor.path.split(".")[1]]
+        assert (factor.low, factor.own, factor.high) == (one.low, own, one.high)
+        values = [point[factor.path] for point in design.points]
+        assert values.count(one.low) == values.count(one.high) == 50 and values.count(own) == 900
+
+
 # --- a worth ------------------------------------------------------------------------------------------------
 
 
@@ -165,14 +213,14 @@ def test_every_constant_at_once_from_the_command_line(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The shipped design moves every constant; with few points it says how many slopes would need."""
-    shipped = load_design("every_constant_spread")
+    shipped = load_design("every_constant_balance")
     wanted = {
         f"constants.{name}" for name, one in load_constants().items() if name not in NUMERICAL
     }
     assert {factor.path for factor in shipped.factors} == wanted and shipped.luck == "independent"
     assert len(shipped.points) - len(wanted) > 600
-    text = (ROOT / "configs" / "sweeps" / "every_constant_spread.toml").read_text()
-    text = text.replace("points = 1000", "points = 70").replace("= 900", "= 60")
+    text = (ROOT / "configs" / "sweeps" / "every_constant_balance.toml").read_text()
+    text = text.replace("points = 1000", "points = 70").replace("= 1000", "= 60")
     file = tmp_path / "few.toml"
     file.write_text(text)
     store = str(tmp_path / "few.db")

@@ -13,6 +13,7 @@ METHODS = {
     "sobol": "scrambled Sobol points",
     "saltelli": "Saltelli's scheme on scrambled Sobol points",
     "morris": "trajectories of a Morris screening",
+    "random_balance": "a random balance (few factors at an end of their range, the rest at their own value)",
     "table": "a table of points",
 }
 REFERENCES = {
