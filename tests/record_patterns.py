@@ -7,8 +7,8 @@ import math
 from pathlib import Path
 from typing import Any
 
-from engine.study.patterns import PatternsResult, measure
 from engine.study.patterns.common import Claim
+from engine.study.patterns.table import PatternsResult, measure
 
 FILE = Path(__file__).with_name("patterns_record.json")
 TENTH = 0.1

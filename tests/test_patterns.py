@@ -20,8 +20,8 @@ from record_patterns import FILE, TENTH, by_name, errors, record
 from engine.errors import InputError
 from engine.report.screen.patterns import patterns_text
 from engine.report.words import WIDTH
-from engine.study.patterns import PATTERNS, PatternsResult, measure
 from engine.study.patterns.common import MARGIN, NOT_SHOWN, REVERSED, SHOWN, VERDICTS, Claim, Mean
+from engine.study.patterns.table import PATTERNS, PatternsResult, measure
 
 #: What was seen of each claim, by its pattern's number and its name: its verdict in full, and its gap in
 #: standard errors at a tenth of the possessions.

@@ -190,6 +190,7 @@ def test_a_path_that_leads_nowhere_is_told_with_the_nearest(
 
 
 GRID = {**REACTION, "steps": 3}
+BALANCED = {"method": "random_balance", "points": 20}
 BAD: tuple[tuple[dict[str, Any], tuple[str, ...]], ...] = (
     ({"factor": []}, ("factor is missing",)),
     ({"factor": [{**GRID, "low": 0.1}]}, ("factor[1].low (constants.reaction_s)", "0.1", "from 0.2 to 0.5")),
@@ -223,6 +224,18 @@ BAD: tuple[tuple[dict[str, Any], tuple[str, ...]], ...] = (
     ({"design": {"method": "sobol", "points": 100}, "factor": [REACTION]}, ("100", "64 or 128")),
     ({"design": {"method": "latin_hypercube", "points": 0}, "factor": [REACTION]}, ("design.points", "0")),
     ({"design": {"method": "latin_hypercube", "points": 4}}, ("factor[1].steps", "grid")),
+    ({"design": BALANCED, "factor": [REACTION]}, ("factor[1].own", "own where method is random_balance")),
+    ({"design": BALANCED, "factor": [{**REACTION, "own": 0.6}]}, ("factor[1].own", "0.6", "0.2", "0.5")),
+    ({"design": BALANCED, "factor": [{"path": "constants.reaction_s", "values": [0.3], "own": 0.3}]},
+     ("factor[1].own", "low, high and own")),
+    ({"factor": [{**GRID, "own": 0.3}]}, ("factor[1].own", "only there")),
+    ({"design": {"method": "grid", "moved": 0.1}}, ("design.moved", "random_balance")),
+    ({"design": {**BALANCED, "moved": 1.5}, "factor": [REACTION]}, ("design.moved", "1.5")),
+    ({"factor": [{**GRID, "names": ["reaction_s"]}]}, ("factor[1].names", "constants.* alone")),
+    ({"design": BALANCED, "factor": [{"path": "constants.*", "names": ["reaction"]}]},
+     ("factor[1].names[1]", "nearest 'reaction_s'")),
+    ({"design": BALANCED, "factor": [{"path": "constants.*", "names": ["reaction_s", "reaction_s"]}]},
+     ("factor[1].names[2]", "once")),
     ({"design": {"method": "table"}, "factor": []}, ("design.file is missing",)),
     ({"design": {"method": "table", "file": "none.csv"}, "factor": []}, ("none.csv", "exists")),
     ({"factor": [{**GRID, "steps": 200_000}, {**SPEED, "steps": 200}]}, ("combinations", "262144")),

@@ -23,7 +23,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from engine.estimate.intervals import Found
-from engine.report.sweep_models import metamodel_figure, screening_figure
+from engine.report.sweep_models import metamodel_figure, screening_figure, slopes_figure
 from engine.report.sweep_style import DARK, LIGHT, MIDDLE, label_of
 from engine.report.sweep_style import caption as _caption
 from engine.report.sweep_style import colour as _colour
@@ -52,10 +52,10 @@ _SETTINGS = {
 def draw(found: Analysis, folder: str | Path) -> list[Path]:
     """Draw all pictures of an analysis into a folder; the files written.
 
-    ``curves_SETTING`` and ``indices_SETTING`` (``screening_SETTING`` for points of a screening, and
-    ``metamodel_SETTING`` where there is one) for each setting, numbered where names would collide, and
-    ``trade_off``. Every picture ends in a line that says where it comes from, which also stands in the file's
-    metadata. Raises InputError where a file cannot be written.
+    ``curves_SETTING`` and ``indices_SETTING`` (``screening_SETTING`` for points of a screening) for each
+    setting, numbered where names would collide, ``slopes_SETTING`` where there are more factors than panels,
+    ``metamodel_SETTING`` where there is one, and ``trade_off``. Every picture ends in a line that says where
+    it comes from, which also stands in the file's metadata. Raises InputError where a file cannot be written.
     """
     where, files = make_folder(folder), []
     settings = list(dict.fromkeys(found.indices["setting"]))
@@ -67,6 +67,8 @@ def draw(found: Analysis, folder: str | Path) -> list[Path]:
             figures["screening" if screened else "indices"] = (
                 screening_figure(found, name) if screened else indices_figure(found, name)
             )
+            if found.slopes["setting"].eq(name).sum() > MOST_PANELS:
+                figures["slopes"] = slopes_figure(found, name)
             if found.metamodel["setting"].eq(name).any():
                 figures["metamodel"] = metamodel_figure(found, name)
             for kind, figure in figures.items():

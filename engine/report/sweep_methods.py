@@ -13,6 +13,7 @@ METHODS = {
     "sobol": "scrambled Sobol points",
     "saltelli": "Saltelli's scheme on scrambled Sobol points",
     "morris": "trajectories of a Morris screening",
+    "random_balance": "a random balance (few factors at an end of their range, the rest at their own value)",
     "table": "a table of points",
 }
 REFERENCES = {
@@ -63,6 +64,18 @@ def methods_text(found: Analysis) -> str:
             " A Gaussian process (Matern 5/2, a length for every factor, the luck of each point as its "
             "noise; "
             f"scikit-learn) foretells, points left out, this share of the true spread: {told}."
+        )
+    if len(found.slopes) and not found.slopes["reason"].any():
+        first = found.slopes.groupby("setting").first()
+        told = ", ".join(
+            f"{one.explained:.0%} ({name})"
+            for name, one in first.iterrows()
+            if one.explained == one.explained
+        )
+        lines[2] += (
+            " Slopes: least squares on all factors at once, points weighted by the events their figure rests "
+            "on, errors HC2 (MacKinnon and White 1985), floors for all factors together"
+            + (f"; the straight lines explain this share of the true spread: {told}." if told else ".")
         )
     lines += ["", "Factors: " + "; ".join(factors) + ".", ""]
     if sweep.assumed:

@@ -1,4 +1,4 @@
-"""Pictures of a screening and of a metamodel."""
+"""Pictures of a screening, of slopes and of a metamodel."""
 
 from __future__ import annotations
 
@@ -47,6 +47,43 @@ def screening_figure(found: Analysis, setting: str) -> Figure:
         f"with 95 % interval; behind each name the sign of the mean. Floor: passed by the greatest of "
         f"{len(table)} factors without effect in 5 of 100 cases. {left_out} weaker factors are in the table "
         f"only."
+    )
+    caption(drawn, text, 100)
+    return drawn
+
+
+def slopes_figure(found: Analysis, setting: str) -> Figure:
+    """Slope of each factor over its range with its sign and interval, the steepest on top, with its floor."""
+    table = found.slopes[found.slopes["setting"] == setting]
+    shown = table.head(MOST_DRAWN).iloc[::-1]
+    drawn = figure(7.0, 1.9 + 0.3 * len(shown))
+    axis = drawn.subplots()
+    axis.set_title(setting, fontsize=10)
+    quantity = QUANTITIES[found.quantity]
+    first = table.iloc[0]
+    if first["reason"]:
+        axis.set_axis_off()
+        axis.text(0.5, 0.5, f"no slopes: {first['reason']}", ha="center", va="center", wrap=True)
+        return drawn
+    at = np.arange(len(shown), dtype=float)
+    slope, floor = (shown[name].to_numpy(dtype=float) for name in ("slope", "floor"))
+    half = (shown["slope_high"] - shown["slope_low"]).to_numpy(dtype=float) / 2.0
+    colours = [colour(MIDDLE if named else LIGHT) for named in shown["named"]]
+    axis.barh(at, slope, height=0.62, color=colours, xerr=half, ecolor="0.05", capsize=2.0)
+    for side, label in ((floor, "floor"), (-floor, None)):
+        axis.scatter(side, at, marker="|", s=110, color=colour(DARK), zorder=4, label=label)
+    axis.axvline(0.0, color="0.4", linewidth=0.8)
+    axis.set_yticks(at, [label_of(name, 44) for name in shown["factor"]], fontsize=8)
+    axis.set_xlabel(f"slope over the whole range ({quantity.unit})")
+    axis.legend(fontsize=8, frameon=False, loc="lower right")
+    told = first["explained"]
+    lines = (
+        f"the lines explain {told:.0%} of the true spread" if np.isfinite(told) else "true spread not known"
+    )
+    text = (
+        f"Of: {quantity.words}. {int(first['points']):,} points, {played(found, setting)}; {lines}. Bars: "
+        f"slope of a straight line with 95 % interval. Floor: passed by the greatest of {len(table)} factors "
+        f"without effect in 5 of 100 cases. {len(table) - len(shown)} weaker factors are in the table only."
     )
     caption(drawn, text, 100)
     return drawn

@@ -335,7 +335,10 @@ class Comparer:
     ) -> CompareResult:
         """Compare on the possessions from number ``start``."""
         size = RunSize(possessions, self.seed, threads)
-        tally = run_blocks(size, self._runner, partial(self._block, start), progress)
+        return self.of(run_blocks(size, self._runner, partial(self._block, start), progress), size)
+
+    def of(self, tally: CompareTally, size: RunSize) -> CompareResult:
+        """The result of a tally of this scenario's possessions."""
         return CompareResult(self.scenario, size, tally, tuple(one.base for one in self._plans.settings))
 
     def _block(self, start: int, first: int, count: int) -> CompareTally:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from engine.report.words import WIDTH, plain
-from engine.study.patterns import measure
+from engine.study.patterns.table import measure
 
 VERDICT_WIDTH = 11
 LEFT = " " * 4

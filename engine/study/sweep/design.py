@@ -37,9 +37,12 @@ from engine.study.sweep.factors import (
 )
 from engine.study.sweep.paths import Address, Opened, Value, clash, split
 from engine.study.sweep.sampling import (
+    BALANCE,
     MOST_POINTS,
     MOST_SOBOL,
+    MOVED,
     Point,
+    balanced,
     drawn,
     grid,
     grid_size,
@@ -223,7 +226,7 @@ def _table(
 
 
 def _points(file: DesignFile, where: str, seed: int) -> tuple[Point, ...]:
-    """The points of a grid, a Latin hypercube or a Sobol design. Raises InputError."""
+    """The points of a design other than a table. Raises InputError."""
     design, factors = file.design, file.factor
     if design.file is not None:
         raise InputError(where, "design.file", design.file, "a file only where method is table")
@@ -231,6 +234,8 @@ def _points(file: DesignFile, where: str, seed: int) -> tuple[Point, ...]:
         raise MissingInput(where, "factor", "at least one [[factor]]")
     for i, factor in enumerate(factors, 1):
         check_factor(factor, design.method, where, f"factor[{i}]")
+    if design.moved is not None and design.method != BALANCE:
+        raise InputError(where, "design.moved", design.moved, f"nothing where method is not {BALANCE}")
     if design.method == "grid":
         for name in ("points", "seed"):
             if getattr(design, name) is not None:
@@ -257,7 +262,9 @@ def _points(file: DesignFile, where: str, seed: int) -> tuple[Point, ...]:
     if method in ("saltelli", "morris") and design.points * each > MOST_POINTS:
         allowed = f"at most {MOST_POINTS} points in all, {each} for each of these"
         raise InputError(where, "design.points", design.points, allowed)
-    return tuple(drawn(design.method, factors, design.points, seed))
+    if method == BALANCE:
+        return tuple(balanced(factors, design.points, MOVED if design.moved is None else design.moved, seed))
+    return tuple(drawn(method, factors, design.points, seed))
 
 
 # --- the rest -------------------------------------------------------------------------------------------
@@ -274,7 +281,7 @@ def design_from(data: Table, source: Source) -> Design:
     seed = opened.base.seed if file.seed is None else file.seed
     settings = settings_of(file, opened.base, where)
     design_seed = seed if file.design.seed is None else file.design.seed
-    factors = with_choices(every_constant(file.factor, opened.base, where), where)
+    factors = with_choices(every_constant(file.factor, opened.base, file.design.method, where), where)
     file = file.model_copy(update={"factor": factors})
     factors, told_by = file.factor, source
     ends: list[dict[str, str]] = [{} for _ in file.factor]

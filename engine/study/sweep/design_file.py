@@ -13,9 +13,9 @@ from engine.inputs import defaults
 from engine.inputs.base import Flag, Frozen, Real, Text, Whole, nearest, one_of, plain
 from engine.inputs.scenario import Scenario, Seed
 from engine.run.numbers import NUMBERS
-from engine.study.sweep.sampling import MOST_POINTS
+from engine.study.sweep.sampling import BALANCE, MOST_POINTS
 
-METHODS = ("grid", "latin_hypercube", "sobol", "saltelli", "morris", "table")
+METHODS = ("grid", "latin_hypercube", "sobol", "saltelli", "morris", "random_balance", "table")
 SCALES = ("linear", "log")
 #: The same possession numbers at every point, or numbers of its own for each.
 LUCKS = ("common", "independent")
@@ -41,7 +41,8 @@ class Factor(Frozen):
 
     With ``choice`` the factor is one of several ways to set many values at once (a defence with the calls
     that fit it): ``path`` is a name of its own that starts with ``choice.``, ``values`` the names of the
-    choices.
+    choices. ``own`` is where it stands at the points of a random balance that do not move it. ``names`` are
+    those of ``constants.*`` that are meant, where it is not all.
 
     In a table of points ``values`` are the column's different values, and ``low`` and ``high`` its least and
     greatest number.
@@ -56,6 +57,8 @@ class Factor(Frozen):
         default="linear", description="linear or log"
     )
     whole: Flag = Field(default=False, description="whether only whole numbers are taken")
+    own: Real | None = Field(default=None, description="value of a random balance where it does not move")
+    names: tuple[Text, ...] = Field(default=(), description="which constants, where the path is constants.*")
     choice: tuple[Choice, ...] = Field(default=(), description="choices, written as [[factor.choice]]")
 
 
@@ -93,6 +96,9 @@ class PointsKeys(Frozen):
         description=", ".join(METHODS)
     )
     points: Whole | None = Field(default=None, ge=1, le=MOST_POINTS, description="points, count")
+    moved: Real | None = Field(
+        default=None, gt=0.0, le=1.0, description="share of the points of a random balance that move a factor"
+    )
     file: Text | None = Field(default=None, description="a CSV file of points")
     seed: Seed | None = Field(default=None, description="seed of the points")
 
@@ -129,6 +135,13 @@ def check_factor(factor: Factor, method: str, where: str, key: str) -> None:
         raise InputError(
             where, f"{key}.choice", factor.path, "something to set in every choice but the first"
         )
+    if factor.names:
+        allowed = "no names: they are for constants.* alone"
+        raise InputError(where, f"{key}.names", list(factor.names), allowed)
+    balance = method == BALANCE
+    if (factor.own is not None) != balance or (balance and factor.values):
+        allowed = f"low, high and own where method is {BALANCE}, own only there"
+        raise InputError(where, f"{key}.own", factor.own, allowed)
     if factor.values:
         for name in ("low", "high", "steps", "scale", "whole"):
             if name in factor.model_fields_set:
@@ -150,9 +163,11 @@ def check_factor(factor: Factor, method: str, where: str, key: str) -> None:
     assert low is not None and high is not None
     if not low < high:
         raise InputError(where, f"{key}.low", low, f"a number below high ({high:g})")
+    if factor.own is not None and not low <= factor.own <= high:
+        raise InputError(where, f"{key}.own", factor.own, f"a number from low ({low:g}) to high ({high:g})")
     if factor.scale == "log" and low <= 0.0:
         raise InputError(where, f"{key}.low", low, "a number above 0 where scale is log")
-    for name, end in (("low", low), ("high", high)):
+    for name, end in (("low", low), ("high", high), ("own", low if factor.own is None else factor.own)):
         if factor.whole and end != int(end):
             raise InputError(where, f"{key}.{name}", end, "a whole number where whole is true")
     if method == "grid" and factor.steps is None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from engine.errors import InputError, MissingInput, as_written
-from engine.inputs.base import UnknownKey, plain
+from engine.inputs.base import UnknownKey, nearest, plain
 from engine.inputs.constants import load_constants, override
 from engine.inputs.scenario import Scenario, config_hash
 from engine.study.sweep.design_file import Factor, is_number
 from engine.study.sweep.paths import Address, Opened, Value
+from engine.study.sweep.sampling import BALANCE
 
 #: A path that means every constant of the model.
 EVERY = "constants.*"
@@ -114,24 +115,34 @@ def try_ends(
 NUMERICAL = ("time_step_s", "longest_possession_s", "tried_look")
 
 
-def every_constant(factors: tuple[Factor, ...], base: Scenario, where: object) -> tuple[Factor, ...]:
-    """The factors, ``constants.*`` made one factor for every constant of the model that has a range and is
-    not written out beside it, from the least to the greatest plausible value. Raises InputError."""
+def every_constant(
+    factors: tuple[Factor, ...], base: Scenario, method: str, where: object
+) -> tuple[Factor, ...]:
+    """The factors, ``constants.*`` made one factor for every constant of the model that has a range (or those
+    of its ``names``) and is not written out beside it, from the least to the greatest plausible value; its
+    ``own`` is the scenario's. Raises InputError."""
     found: list[Factor] = []
     written = {factor.path for factor in factors}
     for i, factor in enumerate(factors, 1):
         if factor.path != EVERY:
             found.append(factor)
             continue
-        extra = sorted(factor.model_fields_set - {"path"})
+        extra = sorted(factor.model_fields_set - {"path", "names"})
         if extra:
-            raise InputError(
-                where, f"factor[{i}].{extra[0]}", getattr(factor, extra[0]), f"nothing beside {EVERY}"
-            )
-        for name, constant in load_constants().items():
+            allowed = f"nothing beside {EVERY} but names"
+            raise InputError(where, f"factor[{i}].{extra[0]}", getattr(factor, extra[0]), allowed)
+        known = load_constants()
+        ranged = [n for n, one in known.items() if n not in NUMERICAL and one.low < one.high]
+        for j, name in enumerate(factor.names, 1):
+            if name not in ranged or name in factor.names[: j - 1]:
+                allowed = f"a constant that has a range, each once{nearest(name, ranged)}"
+                raise InputError(where, f"factor[{i}].names[{j}]", name, allowed)
+        for name in factor.names or ranged:
+            constant = known[name]
             path = f"constants.{name}"
-            if name not in NUMERICAL and constant.low < constant.high and path not in written:
-                found.append(Factor(path=path, low=constant.low, high=constant.high))
+            if path not in written:
+                own = base.constants[name] if method == BALANCE else None
+                found.append(Factor(path=path, low=constant.low, high=constant.high, own=own))
     return tuple(found)
 
 

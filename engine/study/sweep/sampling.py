@@ -29,6 +29,9 @@ DESIGN_KEY = 0xD351
 #: Most factors of a Sobol design (the direction numbers that scipy has).
 MOST_SOBOL = 21_201
 
+#: Every point moves a few of very many factors; at how many of the points each moves unless it is said.
+BALANCE, MOVED = "random_balance", 0.1
+
 Point = dict[str, Value]
 
 
@@ -120,6 +123,27 @@ def drawn(method: str, factors: Sequence[Factor], points: int, seed: int) -> lis
     return [
         {factor.path: at(factor, float(u)) for factor, u in zip(factors, row, strict=True)} for row in table
     ]
+
+
+def balanced(factors: Sequence[Factor], points: int, moved: float, seed: int) -> list[Point]:
+    """A random balance: each factor stands at its low end at ``moved`` / 2 of the points (one at least), at
+    its high end at as many others, drawn for each factor by itself, and at its own value at the rest.
+
+    So every point is a place near the scenario, and all factors are told apart by all points (Satterthwaite
+    1959, Technometrics 1:111, from memory; there without points in the middle). With all of some hundred
+    factors anywhere in their ranges a point would be a game that nobody plays.
+    """
+    rng = np.random.default_rng([DESIGN_KEY, seed])
+    each = max(1, min(round(points * moved / 2.0), points // 2))
+    found: list[Point] = [{} for _ in range(points)]
+    for factor in factors:
+        assert factor.low is not None and factor.high is not None and factor.own is not None  # the loader
+        order = rng.permutation(points)
+        column = np.full(points, factor.own)
+        column[order[:each]], column[order[each : 2 * each]] = factor.low, factor.high
+        for point, value in zip(found, column.tolist(), strict=True):
+            point[factor.path] = int(value) if factor.whole else value
+    return found
 
 
 def _cell(text: str) -> Value:

@@ -263,7 +263,8 @@ def moments(tally: BatchTally) -> IntArray:
     return np.array(rows, dtype=np.int64)
 
 
-_D = np.subtract.outer(np.arange(N_NET), np.arange(N_NET)).T  # setting minus home on (home, setting)
+#: Net points of the setting minus home's, int64[N_NET, N_NET] on (home, setting).
+SETTING_LESS_HOME = np.subtract.outer(np.arange(N_NET), np.arange(N_NET)).T
 
 
 def _moments(box: BoxTally, with_home: IntArray | None) -> list[int]:
@@ -273,4 +274,4 @@ def _moments(box: BoxTally, with_home: IntArray | None) -> list[int]:
         found += [int(box.sums[column]), int(box.cross[column, column])]
     if with_home is None:
         return [*found, 0, 0]
-    return [*found, int((with_home * _D).sum()), int((with_home * _D * _D).sum())]
+    return [*found, int((with_home * SETTING_LESS_HOME).sum()), int((with_home * SETTING_LESS_HOME**2).sum())]

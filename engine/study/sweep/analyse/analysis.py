@@ -21,13 +21,14 @@ from engine.estimate.intervals import LEVEL, normal_quantile
 from engine.estimate.tally import BoxTally
 from engine.inputs.defaults import HOME, OVER_N
 from engine.study.sweep.analyse import rows as rows_of
-from engine.study.sweep.analyse.indices import MORRIS, Points, indices
+from engine.study.sweep.analyse.indices import GIVEN, MORRIS, Points, indices
 from engine.study.sweep.analyse.luck import FloatArray, Luck
 from engine.study.sweep.analyse.metamodel import fit
 from engine.study.sweep.analyse.screening import screen
+from engine.study.sweep.analyse.slopes import slopes
 from engine.study.sweep.gather import gather, provenance_of
 from engine.study.sweep.stored import Stored
-from engine.study.sweep.tallies import MOMENTS, Batch, BatchTally, moments
+from engine.study.sweep.tallies import MOMENTS, SETTING_LESS_HOME, Batch, BatchTally, moments
 
 
 class Quantity(NamedTuple):
@@ -112,7 +113,7 @@ class Analysis:
             the luckiest are there too) and whether another is better beyond both intervals
             (``clearly_beaten_RISK``).
         screening: of a design by trajectories, one row per setting and factor (``analyse.screening``), the
-            strongest first; else empty.
+            strongest first; else empty. ``slopes``: the same of other points (``analyse.slopes``).
         metamodel: where it was asked for, one row per setting and factor: its indices, and how well it
             foretells (``analyse.metamodel``); ``foretold``: one row per setting and point that it rests on.
         seed: of the resampling.
@@ -124,6 +125,7 @@ class Analysis:
     curves: pd.DataFrame
     trade_off: pd.DataFrame
     screening: pd.DataFrame
+    slopes: pd.DataFrame
     metamodel: pd.DataFrame
     foretold: pd.DataFrame
     seed: int = 1
@@ -134,7 +136,8 @@ class Analysis:
         columns."""
         found = {
             "indices": self.indices, "curves": self.curves, "trade_off": self.trade_off,
-            "screening": self.screening, "metamodel": self.metamodel, "foretold": self.foretold,
+            "screening": self.screening, "slopes": self.slopes, "metamodel": self.metamodel,
+            "foretold": self.foretold,
         }  # fmt: skip
         always = ("indices", "curves", "trade_off")
         return {
@@ -147,23 +150,41 @@ class Analysis:
 # --- from a store ---------------------------------------------------------------------------------------
 
 
-def _of(column: str) -> Callable[[BatchTally], list[float]]:
+#: Of a batch, under every setting, home first: two sums whose quotient is the quantity.
+Sums = Callable[[BatchTally], list[tuple[float, float]]]
+
+
+def _of(column: str) -> Sums:
     place = MOMENTS.index(column)
-    return lambda tally: [float(total) / tally.n for total in moments(tally)[:, place]]
+    return lambda tally: [(float(total), tally.n) for total in moments(tally)[:, place]]
 
 
-def _share(count: Callable[[BoxTally], int]) -> Callable[[BatchTally], list[float]]:
-    return lambda tally: [count(box) / tally.n for box in (tally.home, *(one.box for one in tally.settings))]
+def _share(part: Callable[[BoxTally], int], whole: Callable[[BoxTally], int] = lambda box: box.n) -> Sums:
+    def sums(tally: BatchTally) -> list[tuple[float, float]]:
+        return [(part(box), whole(box)) for box in (tally.home, *(one.box for one in tally.settings))]
+
+    return sums
 
 
-#: Means of a batch under every setting, home first, for the quantities that are means per possession.
-BATCH_MEANS: dict[str, Callable[[BatchTally], list[float]]] = {
+def _value(tally: BatchTally) -> list[tuple[float, float]]:
+    pairs = [one.pairs.pairs() for one in tally.settings]
+    return [(0.0, 0.0), *((-float((one * SETTING_LESS_HOME).sum()), float(one.sum())) for one in pairs)]
+
+
+#: How the luck of each quantity is told from batches.
+BATCH_SUMS: dict[str, Sums] = {
     "change": _of("change"),
     "points": _of("points"),
     "net": _of("net"),
+    "value": _value,
     "turnover": _share(lambda box: box.lost),
     "p_rim_shot": _share(lambda box: box.total("rim_shot")),
     "p_two_or_more": _share(lambda box: int(box.points_hist[2:].sum())),
+    "offensive_rebound": _share(
+        lambda box: box.total("oreb"), lambda box: box.total("oreb") + box.total("dreb")
+    ),
+    "three_attempts": _share(lambda box: box.total("three_attempts"), lambda box: box.total("fga")),
+    "rim_attempts": _share(lambda box: box.total("rim_attempts"), lambda box: box.total("fga")),
 }
 
 
@@ -174,7 +195,7 @@ def read(path: str | Path, quantity: str = "change") -> Sweep:
     """
     with Stored.read(path) as store:
         common = store.meta["luck"] == "common"
-        shared = _BatchMeans(store, quantity) if common else None
+        shared = _Batches(store, quantity) if common else None
         table = gather(store, shared)
         points = pd.DataFrame([values for _, values in store.points()], columns=list(store.factors))
         scales = json.loads(store.meta.get("scales", "{}"))
@@ -183,7 +204,7 @@ def read(path: str | Path, quantity: str = "change") -> Sweep:
             points=points,
             luck=store.meta["luck"],
             logarithmic=frozenset(path for path, scale in scales.items() if scale == "log"),
-            batches=shared.means if shared is not None else {},
+            batches=shared.means() if shared is not None else {},
             batch_share=shared.share if shared is not None else 1.0,
             title=store.meta["title"],
             over_n=int(store.meta["over_n"]),
@@ -193,23 +214,21 @@ def read(path: str | Path, quantity: str = "change") -> Sweep:
         )
 
 
-class _BatchMeans:
-    """Means of the batches that every played point has, taken from batches as they are shown.
+class _Batches:
+    """What the batches that every played point has say of a quantity, taken from them as they are shown.
 
-    Attributes:
-        means, share: ``Sweep.batches`` and ``Sweep.batch_share``; empty where fewer than two batches are
-            everywhere, or the quantity is no mean per possession.
+    ``share``: ``Sweep.batch_share``.
     """
 
     def __init__(self, store: Stored, quantity: str) -> None:
-        self.means: dict[tuple[str, str], FloatArray] = {}
+        self.quantity, self.settings = quantity, store.settings
         self.share = 1.0
+        self._sums: FloatArray | None = None
         self._places: dict[int, int] = {}  # first possession of a batch -> its column
-        mean, played = BATCH_MEANS.get(quantity), store.played()
+        played = store.played()
         there = np.flatnonzero(played)
-        if mean is None or not len(there):
+        if quantity not in BATCH_SUMS or not len(there):
             return
-        self._mean = mean
         common: set[tuple[int, int]] = set(store.kept(int(there[0])).items())
         for point in there[1:]:
             common &= set(store.kept(int(point)).items())
@@ -219,14 +238,26 @@ class _BatchMeans:
             return
         self._places = {first: place for place, first in enumerate(chosen)}
         self.share = float(np.mean(len(chosen) * size / played[there]))
-        shape = (len(played), len(chosen))
-        self.means = {(name, quantity): np.full(shape, np.nan) for name in store.settings}
+        self._sums = np.full((2, len(self.settings), len(played), len(chosen)), np.nan)
 
     def __call__(self, batch: Batch, tally: BatchTally) -> None:
         place = self._places.get(batch.first)
-        if place is not None:
-            for found, mean in zip(self.means.values(), self._mean(tally), strict=True):
-                found[batch.point, place] = mean
+        if place is not None and self._sums is not None:
+            self._sums[:, :, batch.point, place] = np.transpose(BATCH_SUMS[self.quantity](tally))
+
+    def means(self) -> dict[tuple[str, str], FloatArray]:
+        """``Sweep.batches``; empty where fewer than two batches are everywhere.
+
+        Of a quotient R = sum y / sum x a batch says R + (y - R x) / (mean x), its linear part: the mean over
+        the batches is R, and few events in one of them do no harm.
+        """
+        if self._sums is None:
+            return {}
+        with np.errstate(divide="ignore", invalid="ignore"):
+            over, below = self._sums
+            whole = over.sum(axis=2, keepdims=True) / below.sum(axis=2, keepdims=True)
+            found = whole + (over - whole * below) / below.mean(axis=2, keepdims=True)
+        return {(name, self.quantity): one for name, one in zip(self.settings, found, strict=True)}
 
 
 # --- the analysis ---------------------------------------------------------------------------------------
@@ -253,6 +284,7 @@ def analyse(
     chosen = chosen_settings(sweep, quantity, settings)
     points = codes_of(sweep.points)
     units = units_of(sweep)
+    named = np.array([not _is_number(sweep.points[name]) for name in sweep.points.columns], dtype=bool)
     found: dict[str, list[rows_of.Row]] = {name: [] for name in rows_of.COLUMNS}
     for name in chosen:
         y, luck = _column(sweep, name, quantity)
@@ -262,6 +294,9 @@ def analyse(
         )
         if points.structure() == MORRIS:
             found["screening"] += rows_of.screen_rows(*about, screen(units, y, luck, seed), luck)
+        if points.structure() == GIVEN:
+            events = events_of(sweep, name, quantity)
+            found["slopes"] += rows_of.slope_rows(*about, slopes(units, named, y, events, luck), luck)
         if metamodel:
             fitted = fit(units, y, luck, seed)
             found["metamodel"] += rows_of.model_rows(*about, fitted)
@@ -325,6 +360,16 @@ def units_of(sweep: Sweep) -> FloatArray:
         x = np.log(x) if str(name) in sweep.logarithmic else x
         low, high = float(x.min()), float(x.max())
         found[:, j] = (x - low) / (high - low) if high > low else 0.0
+    return found
+
+
+def events_of(sweep: Sweep, setting: str, quantity: str) -> FloatArray:
+    """What the quantity rests on at every point, float64[points]: possessions, of a worth those called."""
+    rows = sweep.table[sweep.table["setting"] == setting].set_index("point")
+    rows = rows.reindex(range(1, len(sweep.points) + 1))
+    found = rows["possessions"].to_numpy(dtype=np.float64, na_value=0.0)
+    if quantity == "value":
+        found = found * rows["called_per_100"].to_numpy(dtype=np.float64, na_value=0.0) / PER
     return found
 
 

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import partial
+from math import prod
 
 import numpy as np
 
@@ -74,7 +75,7 @@ class Points:
 
     def _is_grid(self) -> bool:
         levels = [len(np.unique(column)) for column in self.codes.T]
-        whole = len(self.codes) == int(np.prod(levels, dtype=np.float64))
+        whole = len(self.codes) == prod(levels)
         return whole and len(np.unique(self.codes, axis=0)) == len(self.codes)
 
     def _is_saltelli(self) -> bool:

@@ -13,6 +13,7 @@ from engine.study.sweep.analyse.indices import METHOD_WORDS, Indices, Points
 from engine.study.sweep.analyse.luck import FloatArray, Luck
 from engine.study.sweep.analyse.metamodel import Metamodel
 from engine.study.sweep.analyse.screening import Screening
+from engine.study.sweep.analyse.slopes import Slopes
 
 Row = dict[str, Any]
 #: Columns of each table, by its name.
@@ -27,6 +28,10 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "screening": (
         "setting", "quantity", "rank", "factor", "mu_star", "mu_star_low", "mu_star_high", "mu", "sigma",
         "floor", "named", "trajectories", "luck_words", "reason",
+    ),
+    "slopes": (
+        "setting", "quantity", "rank", "factor", "slope", "slope_low", "slope_high", "floor", "named",
+        "explained", "points", "luck_words", "reason",
     ),
     "metamodel": (
         "setting", "quantity", "factor", "length", "first_order", "first_order_low", "first_order_high",
@@ -94,6 +99,21 @@ def screen_rows(setting: str, quantity: str, names: Sequence[str], found: Screen
             "mu_star_high": found.mu_star[j] + found.half[j], "mu": found.mu[j], "sigma": found.sigma[j],
             "floor": found.floor, "named": bool(found.mu_star[j] > found.floor),
             "trajectories": found.trajectories, "luck_words": luck.words, "reason": found.reason,
+        }
+        for rank, j in enumerate(order, 1)
+    ]  # fmt: skip
+
+
+def slope_rows(setting: str, quantity: str, names: Sequence[str], found: Slopes, luck: Luck) -> list[Row]:
+    """Rows of the slopes, the steepest first."""
+    order = np.argsort(-np.nan_to_num(np.abs(found.slope), nan=-1.0), kind="stable")
+    return [
+        {
+            "setting": setting, "quantity": quantity, "rank": rank, "factor": names[j],
+            "slope": found.slope[j], "slope_low": found.slope[j] - found.half[j],
+            "slope_high": found.slope[j] + found.half[j], "floor": found.floor[j],
+            "named": bool(abs(found.slope[j]) > found.floor[j]), "explained": found.explained,
+            "points": found.points, "luck_words": luck.words, "reason": found.reason,
         }
         for rank, j in enumerate(order, 1)
     ]  # fmt: skip
