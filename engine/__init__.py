@@ -30,14 +30,17 @@ __all__ = ["check", "compare", "gather", "load", "play", "replay", "sweep"]
 def load(path: str | PathLike[str]) -> Scenario:
     """Load and validate a scenario file (TOML) or a folder of sheets: an object the other functions take.
 
+    Of a folder whose opponent can be fitted to his sheet it is the one not fitted, and ``assumed`` of it and
+    of its results says so: give the other functions the folder itself.
+
     Raises
     ------
     engine.errors.InputError
         naming the file, the key, the value and what is allowed.
     """
-    from engine.inputs.sheets import load_any
+    from engine.study.sheet.opened import unfitted
 
-    return load_any(path)
+    return unfitted(path)
 
 
 def check(path: str | PathLike[str]) -> pd.Series:
@@ -66,12 +69,14 @@ def play(
 ) -> PlayResult:
     """Play one setting of a scenario (path or loaded object); see ``engine.study.play.play``.
 
+    Of a folder of sheets the opponent is fitted to his sheet first, as the commands do; likewise below.
     The result offers pandas objects: ``.table()``, ``.box()``, ``.ends()``, ``.shots()``, ``.calls()``.
     ``records`` names a Parquet file for one row per possession.
     """
     from engine.study.play import play as run
+    from engine.study.sheet.opened import opened
 
-    return run(scenario, possessions, seed, threads, setting, progress, records)
+    return run(opened(scenario, threads), possessions, seed, threads, setting, progress, records)
 
 
 def compare(
@@ -86,8 +91,9 @@ def compare(
     The result offers pandas objects: ``.table()`` one row per setting, ``.calls()`` one row per call.
     """
     from engine.study.compare import compare as run
+    from engine.study.sheet.opened import opened
 
-    return run(scenario, possessions, seed, threads, progress)
+    return run(opened(scenario, threads), possessions, seed, threads, progress)
 
 
 def replay(scenario: Opening, index: int, setting: str | None = None, seed: int | None = None) -> Replay:
@@ -96,8 +102,9 @@ def replay(scenario: Opening, index: int, setting: str | None = None, seed: int 
     The result offers pandas objects: ``.frames()``, ``.events()``, ``.options()``, ``.record()``.
     """
     from engine.study.replay.replay import replay as run
+    from engine.study.sheet.opened import opened
 
-    return run(scenario, index, setting, seed)
+    return run(opened(scenario), index, setting, seed)
 
 
 def sweep(

@@ -165,7 +165,7 @@ def play() -> dict[str, Any]:
                 "name": "begin",
                 "when": "hold",
                 "ball": ["top", "slot"],
-                "after_s": 0.4,
+                "held_s": 0.4,
                 "lasts_s": 1.5,
                 "often": 0.5,
                 "next": "go on",

@@ -365,7 +365,7 @@ class World:
                         against=play.against if play.name in self.run else (),
                         regions={REGIONS.index(region) for region in step.ball},
                         often=step.often,
-                        after_s=step.after_s,
+                        after_s=step.held_s,
                         lasts_s=step.lasts_s,
                         next=NONE if step.next is None else number[step.next],
                         moves=moves,

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -22,6 +23,7 @@ SMALL = ReportSize(
     games=10,
     table_parts=2,
     lineup_possessions=12_000,
+    formation_possessions=300,
     traced=12,
 )
 PHONE, LAPTOP = 360, 1280
@@ -46,6 +48,33 @@ def words_of(text: str) -> list[str]:
     return [part for part in text.split() if re.search(r"\w", part)]
 
 
+def over_formations(
+    report: EveningReport, calls: Sequence[tuple[int, int]], verdicts: Sequence[str] = ("saves",) * 3
+) -> dict[str, Any]:
+    """As if the calls of these settings had been found to do this in each likely formation."""
+    ends = {"saves": (0.1, 0.2), "costs": (-0.2, -0.1), "open": (-0.1, 0.1), "few": (None, None)}
+    names = ("high_post_short_corner", "two_guard_baseline", "overload")[: len(verdicts)]
+    home = {"mean": 0.9, "low": 0.8, "high": 1.0}
+    heads = [
+        {"name": name, "title": name, "share": 1 / len(verdicts), "possessions": 500, "home": home}
+        for name in names
+    ]
+    by = []
+    for verdict in verdicts:
+        low, high = ends[verdict]
+        mean = None if low is None or high is None else (low + high) / 2
+        by.append({"called": 99, "verdict": verdict, "value": {"mean": mean, "low": low, "high": high}})
+    known: list[Any] = [one["value"] for one in by if one["verdict"] != "few"]
+    over = {end: sum(one[end] for one in known) / len(known) for end in ("mean", "low", "high")}
+    settings = [
+        {"setting": s, "name": one.name,
+         "calls": [{"call": call.name, "value": over, "by_formation": by} for call in one.calls]}
+        for s, one in enumerate(report.scenario.settings)
+        if s in [setting for setting, _ in calls]
+    ]  # fmt: skip
+    return {"formations": heads, "settings": settings}
+
+
 def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> EveningReport:
     """The report as if the plan had chosen these calls."""
     mix, rules = [], []
@@ -61,4 +90,7 @@ def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> Evening
         rules.append({**names, "words": "stop after 12 calls without a turnover", "rule": None})
     bench = report.plan["bench_rule"] | {"by_call": rules}
     plan = report.plan | {"mix": mix, "bench_rule": bench}
-    return dataclasses.replace(report, plan=plan, advised=tuple(calls), planned=tuple(calls))
+    formations = over_formations(report, calls)
+    return dataclasses.replace(
+        report, plan=plan, advised=tuple(calls), planned=tuple(calls), formations=formations
+    )

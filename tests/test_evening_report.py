@@ -12,9 +12,9 @@ from engine.inputs import load_scenario
 from engine.kernel.batch import trace_possession
 from engine.report.page.answer import MOST_WORDS, headline, not_advised
 from engine.state.record import COLUMN
-from engine.study import evening_report as study
+from engine.study import evening_advice as study
 from engine.study.court_shots import call_of, court_shots, shots_of
-from engine.study.evening_report import advised_calls, planned_calls
+from engine.study.evening_advice import advised_calls, planned_calls
 from engine.world.court import build_court
 from engine.world.pack import pack
 
@@ -22,17 +22,34 @@ ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
 
 
+def formations(worth: dict[int, float | None], verdict: str = "open") -> dict[str, Any]:
+    """As if the first call of these settings were worth this over the likely formations."""
+    heads = [{"name": "high_post"}, {"name": "overload"}]
+    settings = []
+    for s, mean in worth.items():
+        value = {"mean": mean, "low": mean and mean - 0.1, "high": mean and mean + 0.1}
+        by = [{"verdict": verdict, "value": value}] * 2
+        settings.append({"setting": s, "calls": [{"value": value, "by_formation": by}]})
+    return {"formations": heads, "settings": settings}
+
+
 def test_the_plan_is_advised_only_where_it_pays_in_most_worlds() -> None:
     def call(share: float | None) -> dict[str, Any]:
         return {"calls": [{"share": {"mean": share}}]}
 
     planned = ((0, 0), (3, 0), (4, 0))
+    over = formations({0: 0.2, 3: 0.2, 4: 0.2})
     stress = {"worlds": {"kept": 20}, "settings": [call(0.59), call(0.61), call(0.95)]}
-    assert advised_calls(planned, (0, 3, 4), stress) == ((3, 0), (4, 0))
+    assert advised_calls(planned, (0, 3, 4), stress, over) == ((3, 0), (4, 0))
     stress["settings"] = [call(None), call(0.2), call(0.3)]
-    assert advised_calls(planned, (0, 3, 4), stress) == ()
+    assert advised_calls(planned, (0, 3, 4), stress, over) == ()
     stress["settings"] = [call(0.9), call(0.9), call(0.9)]
-    assert advised_calls(planned, (0, 3, 4), stress) == ((0, 0), (3, 0))
+    assert advised_calls(planned, (0, 3, 4), stress, over) == ((0, 0), (3, 0))
+    over = formations(
+        {0: -0.01, 3: 0.2, 4: None}
+    )  # over their likely formations together it costs; it never comes
+    assert advised_calls(planned, (0, 3, 4), stress, over) == ((3, 0),)
+    assert advised_calls(planned, (0, 3, 4), None, over) == ((3, 0),)
 
 
 def test_why_a_planned_call_is_not_advised() -> None:
@@ -50,10 +67,18 @@ def test_why_a_planned_call_is_not_advised() -> None:
         report: Any = SimpleNamespace(
             planned=((0, 0),), advised=(), weighed=(0,), stress={"settings": [{"calls": [found]}]},
             scenario=scenario, evening=SimpleNamespace(care=care), plan={"mix": [row]},
+            formations=formations({0: 0.2}),
         )  # fmt: skip
         (said,) = not_advised(report)
         assert why in said
         assert "surely" in headline(report) and len(headline(report).split()) <= MOST_WORDS
+    found["share"] = {"mean": 0.9, "low": 0.9, "high": 0.9}
+    report.formations = formations({0: -0.05})
+    assert not_advised(report) == [
+        "Not advised: corner, saves in 0 of 2; no clear difference: high post, overload; together no clear "
+        "difference (0.15 lost to 0.05 saved points a call)."
+    ]
+    assert headline(report) == "Stay home: no trap saves points over their likely formations."
 
 
 def test_every_planned_call_that_is_not_advised_is_told() -> None:
@@ -73,7 +98,7 @@ def test_every_planned_call_that_is_not_advised_is_told() -> None:
     report: Any = SimpleNamespace(
         planned=((0, 0), (1, 0), (2, 0)), advised=((0, 0), (1, 0)), weighed=(0, 1, 2),
         plan={"mix": mix[::-1]}, stress={"settings": [{"calls": [pays]}] * 3},
-        scenario=SimpleNamespace(settings=settings),
+        scenario=SimpleNamespace(settings=settings), formations=formations({0: 0.2, 1: 0.2, 2: 0.2}),
     )  # fmt: skip
     assert not_advised(report) == [
         "Planned, not advised: top; saves 0.2 points a game (0.1 to 0.3), 0.1 fewer than wing, which may be "

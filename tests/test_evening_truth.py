@@ -25,6 +25,7 @@ from engine import cli
 from engine.commands import shared
 from engine.inputs.base import spoken
 from engine.inputs.sheets import load_evening
+from engine.report.formations_view import call_words
 from engine.report.page.answer import model_words
 from engine.report.screen.compare import in_100
 from engine.report.screen.sheet import sheet_lines
@@ -32,6 +33,7 @@ from engine.report.sheet_view import sheet_view
 from engine.report.words import MODELS_FAULT, around, saved, times
 from engine.run.blocks import Runner
 from engine.study import evening_report, pace
+from engine.study.evening_advice import MOST_ADVISED
 from engine.study.evening_file import APPLICATION, ASIDE, NAME, EveningFile, inputs_digest
 
 EXAMPLE = Path(__file__).parents[1] / "configs" / "sheets" / "example_evening"
@@ -43,18 +45,25 @@ TINY = evening_report.ReportSize(
     games=10,
     table_parts=1,
     lineup_possessions=3000,
+    formation_possessions=200,
     traced=4,
 )
 #: One that is long enough for calls to be planned and stopped.
 SMALL = replace(
-    TINY, possessions=12_000, games=20, table_parts=3, world_possessions=800, lineup_possessions=120_000
+    TINY,
+    possessions=12_000,
+    formation_possessions=3000,
+    games=20,
+    table_parts=3,
+    world_possessions=800,
+    lineup_possessions=120_000,
 )
 COMMANDS = ("compare", "plan", "timing", "lineup")
 
 
 def plan_alone(planned: tuple[Any, ...], *_: Any) -> tuple[Any, ...]:
     """What is planned is advised, in however few worlds it pays: so the answer has figures to compare."""
-    return planned[: evening_report.MOST_ADVISED]
+    return planned[:MOST_ADVISED]
 
 
 def one_line(text: str) -> str:
@@ -166,10 +175,8 @@ def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) ->
             one for one in plan["bench_rule"]["by_call"]
             if (one["setting"], one["call"]) == (row["setting"], row["call"])
         )  # fmt: skip
-        assert (
-            one_line(rule["words"]) == one_line(row["stop_after_words"])
-            and one_line(rule["words"]) in told["plan"]
-        )
+        assert one_line(rule["words"]) == one_line(row["stop_after_words"])
+        assert one_line(rule["words"]) in told["plan"]
         name = spoken(row["call"])
         assert row["often"] in told["plan"]
         if not re.search(rf"\b{name} (up to {often}|{row['uses_per_game']})\b", headline):
@@ -179,7 +186,7 @@ def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) ->
         assert one_line(rule["words"]) in page
         assert row["often"] in page and row["often"] in told["bench"] and row["often"] in told["said"]
         assert row["often"].startswith(f"up to {row['uses_per_game']} of about ")
-    assert 1 <= advised <= evening_report.MOST_ADVISED
+    assert 1 <= advised <= MOST_ADVISED
 
 
 def test_a_plan_is_worth_its_uses_and_what_they_carry_over(told: dict[str, Any]) -> None:
@@ -276,16 +283,33 @@ def test_the_pace_of_a_game_is_told_where_it_does_not_fit_its_minutes(
         assert len(lines) == told_of and all("usual are 3 to 6" in line for line in lines)
 
 
+def test_in_how_many_formations_the_advice_holds_is_one(told: dict[str, Any]) -> None:
+    found, headline = told["plan.json"]["formations"], told["said"].partition(".")[0] + "."
+    assert headline in told["page"] and len(found["formations"]) == 3
+    rows = {(s["name"], c["call"]): c for s in told["compare.json"]["settings"] for c in s["calls"]}
+    compared = [(s["name"], c) for s in found["settings"] for c in s["calls"]]
+    for setting, call in compared:
+        assert call["by_formation"][0]["value"] == rows[setting, call["call"]]["value"]
+        words = one_line(call_words(found, call))
+        assert words in told["plan"]
+        assert words in told["page"] or spoken(call["call"]) not in headline
+        assert all(saved(one["value"], 2, "") in told["page"] for one in (*call["by_formation"], call))
+    advised = [call for _, call in compared if spoken(call["call"]) in headline]
+    held = [all(one["by_formation"][i]["verdict"] == "saves" for one in advised) for i in range(3)]
+    where = "In all 3" if all(held) else f"In {sum(held)} of 3" if any(held) else "Call"
+    assert advised and headline.startswith(where)
+    unsure = [spoken(one["name"]) for one, holds in zip(found["formations"], held, strict=True) if not holds]
+    assert (f"Unsure against: {', '.join(unsure)}." in told["bench"]) == bool(unsure)
+
+
 def test_home_and_the_passes_are_one(told: dict[str, Any]) -> None:
     home = told["compare.json"]["baseline"]["points_per_possession"]
     low, mean, high = (f"{100 * home[key]:.0f}" for key in ("low", "mean", "high"))
     assert f"{mean} ({low}-{high})" in told["compare"] and f"{mean} ({low} to {high})" in told["page"]
     drills = json.loads(told["timing.json"])["drills"]
     for drill in drills:
-        assert (
-            one_line(drill["trains"]).split(":")[0] in told["page"]
-            and one_line(drill["trains"]) in told["timing"]
-        )
+        trains = one_line(drill["trains"])
+        assert trains.split(":")[0] in told["page"] and trains in told["timing"]
 
 
 # --- the file beside the sheets -----------------------------------------------------------------------------
@@ -307,10 +331,8 @@ def compared(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> tu
 
 
 def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    first, said = outputs(tiny)
-    assert (
-        said.count("about ") == len(COMMANDS) + 1 and NAME in said
-    )  # the time is said, what is kept is read
+    first, said = outputs(tiny)  # the time is said, what is kept is read
+    assert said.count("about ") == len(COMMANDS) + 1 and NAME in said
     assert said.count(" s on an idle machine for ") == len(COMMANDS) + 1
     again, said = outputs(tiny)
     assert again == first and said == ""

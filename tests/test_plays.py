@@ -79,7 +79,9 @@ def changed(path: str, value: Any) -> dict[str, Any]:
         ("step/0/move/0/pace", 0.5, "step[1].move[1].pace", "0.5", "none for the handler"),
         ("step/0/move/0/within_m", 3.0, "step[1].move[1].within_m", "3.0", "none unless who is nearest"),
         ("step/0/next", None, "step[2].when", "'then'", "the next of some step"),
-        ("step/2/after_s", 0.5, "step[3].after_s", "0.5", '0 unless when = "hold"'),
+        ("step/2/held_s", 0.5, "step[3].held_s", "0.5", '0 unless when = "hold"'),
+        ("step/0/after_s", 0.4, "step[1].after_s", "0.4", "held_s in its place"),
+        ("step/2/after_s", 0, "step[3].after_s", "0", "held_s in its place"),
         ("step/0/move", [], "step[1].move", "", ""),
         ("step/0/move/1/who", "nobody", "step[1].move[2].who", "'nobody'", "handler, passer, nearest"),
         ("step/0/move/1/near", None, "step[1].move[2].near is missing", "", "nearest"),
@@ -394,6 +396,17 @@ def test_the_guide(
     assert commands == ["check", "play", "compare"] and Path("corner_cut.html").stat().st_size > 5000
     assert {one.name for one in load_scenario("tuesday.toml").plays} >= {"corner_cut", "gap_kick"}
     # every word of a file is explained, and every finding
-    for word in (*STARTS, *WHO, "denied", "way_open", "within_m", "lasts_s", "often", "pace", "after_s"):
+    for word in (
+        *STARTS,
+        *WHO,
+        "denied",
+        "way_open",
+        "within_m",
+        "lasts_s",
+        "often",
+        "pace",
+        "after_s",
+        "held_s",
+    ):
         assert f"`{word}`" in text, word
     assert all(f"**{kind}**" in text for kind in ("never", "nobody", "late", "crowd"))

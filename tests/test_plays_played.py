@@ -105,7 +105,7 @@ def test_a_step_on_a_pass(tmp_path: Path) -> None:
 def test_a_step_on_a_held_ball(tmp_path: Path) -> None:
     """It waits for the seconds, the region and a man who stands; the handler dribbles to the place."""
     go = {"who": "handler", "to": [1.8, 5.4]}
-    hold = step("gap", "hold", go, ball=["top", "slot"], after_s=0.5, lasts_s=1.0)
+    hold = step("gap", "hold", go, ball=["top", "slot"], held_s=0.5, lasts_s=1.0)
     n_begun = n_moved = 0
     for t in traces(world_of(tmp_path, [one_play(hold)]).home):
         s = t.states
@@ -221,7 +221,7 @@ def test_only_if_denied(tmp_path: Path) -> None:
     than denied_m from the line ball to man, farther than half way along it."""
     move = run_to([0.8, 0.9], only_if="denied", within_m=9.0)
     other = run_to("rim", near="rim", within_m=30.0)  # so that the step begins in any case
-    cut = step("cut", "hold", move, other, ball=["top", "slot", "wing"], after_s=0.3, lasts_s=0.4)
+    cut = step("cut", "hold", move, other, ball=["top", "slot", "wing"], held_s=0.3, lasts_s=0.4)
     world = world_of(tmp_path, [one_play(cut, against=["zone", "men"])]).home
     denied_m, wing = float(world[0].k.denied_m), build_court(load_rules("international")).spot("wing")
     made = kept = 0

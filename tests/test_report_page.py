@@ -120,12 +120,12 @@ def test_the_answer_comes_first_with_cost_and_worlds(opened: Any, two_calls: Eve
     page = opened(report_page(two_calls))
     assert page.run("document.querySelector('main').firstElementChild.id") == "answer"
     verdict = page.run("document.querySelector('.verdict').innerText")
-    assert verdict == "Call corner 10, wing 10 times a game at most."
+    assert verdict == "In all 3 formations: call corner 10, wing 10 a game."
     card = page.run("document.querySelector('.card').innerText")
     found = two_calls.compare["settings"][0]["calls"][0]
     assert beaten_words(found) in card
     assert "red" in card  # the coach's word for the corner
-    for word in ("When", "On whom", "How often", "Worth", "Variants", "Stop", "Stand-ins"):
+    for word in ("When", "On whom", "How often", "Worth", "Formations", "Variants", "Stop", "Stand-ins"):
         assert word in card
     below = page.run("document.querySelector('#answer').innerText")
     assert "luck of the draw" in below and "model itself can be off" in below

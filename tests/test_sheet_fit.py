@@ -15,6 +15,7 @@ import pytest
 from scipy import stats
 from sheet_files import COUNTED_HEAD, FIVE, OPPONENT, counted, write_evening
 
+import engine
 from engine import cli
 from engine.estimate.men import KINDS, MenTally
 from engine.inputs.constants import load_constants
@@ -372,6 +373,28 @@ def test_an_edited_count_is_another_evening(tmp_path: Path) -> None:
     other = load_evening(write_evening(tmp_path / "other", {"opponent.csv": counted(more)}))
     assert config_hash(one.scenario) == config_hash(other.scenario), "a lost ball is in no team file"
     assert inputs_digest(one) == inputs_digest(again) != inputs_digest(other)
+
+
+def test_the_programming_interface_plays_the_fitted_opponent_or_says_that_it_does_not(
+    folder: Path, tmp_path: Path
+) -> None:
+    mine = shutil.copytree(folder, tmp_path / "mine", ignore=shutil.ignore_patterns(f"{NAME}*"))
+    evening = Played(load_evening(mine), effort=ReportSize(possessions=50))
+    evening.part("fit")
+    fitted = config_hash(evening.scenario)
+    compared = engine.compare(mine, 50)
+    assert compared.to_dict()["config_hash"] == fitted and (mine / NAME).exists()
+    assert engine.play(mine, 50).to_dict()["config_hash"] == fitted  # the fit is read now
+    loaded, numbers = engine.load(mine), range(12)
+    first, same, other = (
+        [engine.replay(one, i).events().shape for i in numbers] for one in (mine, evening.scenario, loaded)
+    )
+    assert first == same != other
+    assert config_hash(loaded) == config_hash(load_evening(mine).scenario) != fitted
+    (told,) = engine.play(loaded, 50).to_dict()["assumed"]
+    assert "not fitted to their sheet" in told and "give engine.play" in told
+    makes = write_evening(tmp_path / "makes", {"opponent.csv": OPPONENT})
+    assert engine.load(makes).assumed == () and engine.play(makes, 50).to_dict()["assumed"] == []
 
 
 def test_a_sheet_with_makes_alone_is_not_fitted(tmp_path: Path) -> None:

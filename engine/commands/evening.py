@@ -84,7 +84,8 @@ def plan(
     wanted = changes_from(changes)
     values_of(load_plan_constants(), wanted)
     asked = evening_report.Asked(changes=tuple(sorted(wanted.items())))
-    found = played(evening, ("plan",), quiet, seed, threads, effort, asked).part("plan")
+    parts = played(evening, ("plan", "formations"), quiet, seed, threads, effort, asked)
+    found = parts.part("plan") | {"formations": parts.part("formations")}
     deliver(found, json_target, lambda result: plan_text(result, detail), evening)
 
 

@@ -55,7 +55,7 @@ class Step(Frozen):
     name: Text = Field(description="name of the step")
     when: When = Field(description="what it may begin on")
     ball: Regions = Field(default=REGIONS, description="ball regions")
-    after_s: Real = Field(default=0.0, ge=0.0, le=30.0, description="so long the ball has been held, s")
+    held_s: Real = Field(default=0.0, ge=0.0, le=30.0, description="so long the ball has been held, s")
     lasts_s: Real = Field(gt=0.0, le=30.0, description="how long it lasts, s")
     often: Real = Field(default=1.0, ge=0.0, le=1.0, description="chance to be begun when it may be")
     next: Text | None = Field(default=None, description="the step that follows")
@@ -86,8 +86,8 @@ def _check(play: Play, where: str) -> Play:
             raise InputError(where, f"{key}.next", step.next, allowed)
         if step.when == Start.THEN.word and step.name not in followed:
             raise InputError(where, f"{key}.when", step.when, "another occasion, or the next of some step")
-        if step.after_s > 0.0 and step.when != Start.HOLD.word:
-            raise InputError(where, f"{key}.after_s", step.after_s, f'0 unless when = "{Start.HOLD.word}"')
+        if step.held_s > 0.0 and step.when != Start.HOLD.word:
+            raise InputError(where, f"{key}.held_s", step.held_s, f'0 unless when = "{Start.HOLD.word}"')
         for n, move in enumerate(step.moves):
             here = f"{key}.move[{n + 1}]"
             if move.who == Who.NEAREST.word and move.near is None:
@@ -115,6 +115,9 @@ def play_from(data: Table, where: str) -> Play:
     """A play from a table. Raises InputError."""
     steps: list[Table] = []
     for i, step in enumerate(tables(data, "step", where)):
+        if "after_s" in step:
+            allowed = "held_s in its place, the seconds that the ball has been held (after_s is of a move)"
+            raise InputError(where, f"step[{i + 1}].after_s", step["after_s"], allowed)
         moves: list[Table] = []
         for n, move in enumerate(tables(step, "move", where, f"step[{i + 1}]")):
             key = f"step[{i + 1}].move[{n + 1}]"

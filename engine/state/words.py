@@ -226,7 +226,7 @@ class Start(Words):
     """When a step of a play may begin."""
 
     PASS = "a pass to the ball's region has just left"
-    HOLD = "the ball is held there, after_s seconds after the catch"
+    HOLD = "the ball is held there, held_s seconds after the catch"
     DRIVE = "a drive from there has just begun"
     ESCAPE = "the ball has just got out of a trap"
     THEN = "the step before it is over"

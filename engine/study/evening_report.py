@@ -4,7 +4,8 @@
 all: whatever prints a figure reads the same result. Before all else the opponent is fitted to his sheet
 (``fit``), on the scenario's own seed. A report takes all parts. The plan names the candidates (at most
 MOST_WEIGHED calls, those that save most in a game); only these are weighed over plausible worlds, so that the
-worlds can be many. Advised are at most MOST_ADVISED of them, those that pay in a clear majority of worlds.
+worlds can be many, and over the formations that the other coach is likely to choose. Advised are at most
+MOST_ADVISED of them, those that pay in a clear majority of worlds and over the formations together.
 
 Studies are imported when they play: to read a kept result takes no compiled engine.
 """
@@ -23,23 +24,20 @@ from engine.inputs.files import shown_path
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening
 from engine.run.size import check_size
+from engine.study.evening_advice import Spot, advised_calls, likely_settings, planned_calls
 from engine.study.evening_file import EveningFile
 from engine.study.sheet.counts import sheet_counts
 from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS, fitted_rates, values_of, with_knobs
 
 Progress = Callable[[int, int], None]
 
-#: Calls that are weighed over worlds, and that a page advises, at most.
-MOST_WEIGHED, MOST_ADVISED = 3, 2
-#: Share of plausible worlds in which a call must pay to be advised: below it, it is near a toss of a coin.
-LEAST_SHARE = 0.6
-
 
 @dataclass(frozen=True)
 class ReportSize:
     """How much is played: possessions of ``compare`` and of the calls against each handler (None: as many as
     the scenario says), worlds and possessions in each, whole games and parts of the plan's table, possessions
-    of the line-up study together, possessions traced for the court pictures."""
+    of the line-up study together, of each likely formation but the one played, and traced for the court
+    pictures."""
 
     possessions: int | None = None
     worlds: int = 128
@@ -47,6 +45,7 @@ class ReportSize:
     games: int = 400
     table_parts: int = 10
     lineup_possessions: int = 200_000
+    formation_possessions: int = 6000
     traced: int = 80
 
 
@@ -59,24 +58,21 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "compare": ("fit",),
     "plan": ("compare",),
     "stress": ("plan",),
+    "formations": ("plan",),
     "timing": ("fit",),
     "lineup": ("fit",),
-    "shots": ("stress",),
+    "shots": ("stress", "formations"),
     "sheet": ("fit",),
 }
-#: What a game, ``timing`` and a traced possession take, in possessions at home; measured on the example
-#: evening, for the time said beforehand and the bar only.
-PER_GAME, TIMING, PER_TRACED = 80.0, 25_000.0, 80.0
+#: What a game, ``timing``, a traced possession and one of another formation take, in possessions at home;
+#: measured on the example evening, for the time said beforehand and the bar only.
+PER_GAME, TIMING, PER_TRACED, PER_FORMATION = 80.0, 25_000.0, 80.0, 1.8
 #: Possessions that the speed of this machine is taken from.
 PROBE = 400
 
 
 class _Result(Protocol):
     def to_dict(self) -> Found: ...
-
-
-#: A call by the index of its setting and its index there.
-Spot = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -99,6 +95,7 @@ class EveningReport:
     compare: Found
     plan: Found
     stress: Found | None
+    formations: Found
     timing: Found
     lineup: Found
     shots: Found
@@ -116,58 +113,12 @@ class EveningReport:
             "compare": self.compare,
             "plan": self.plan,
             "stress": self.stress,
+            "formations": self.formations,
             "timing": self.timing,
             "lineup": self.lineup,
             "shots": self.shots,
             "sheet": self.sheet,
         }
-
-
-def planned_calls(scenario: Scenario, plan: Found) -> tuple[Spot, ...]:
-    """The plan's calls that save most in a game, at most MOST_WEIGHED, each spot once; () stay home.
-
-    A call whose whole games cost points on average is left out.
-    """
-    names = [setting.name for setting in scenario.settings]
-    found: list[Spot] = []
-    spots: list[str] = []
-    rows = [row for row in plan["mix"] if row["saves_per_game"]["mean"] > 0.0]
-    for row in sorted(rows, key=lambda row: -row["saves_per_game"]["mean"]):
-        if row["spot"] in spots:
-            continue
-        setting = names.index(row["setting"])
-        calls = [call.name for call in scenario.settings[setting].calls]
-        spots.append(row["spot"])
-        found.append((setting, calls.index(row["call"])))
-    return tuple(found[:MOST_WEIGHED])
-
-
-def advised_calls(
-    planned: tuple[Spot, ...], weighed: tuple[int, ...], stress: Found | None
-) -> tuple[Spot, ...]:
-    """Those that pay in LEAST_SHARE of the plausible worlds, at most MOST_ADVISED.
-
-    Where no world was kept, the plan alone decides. A call that comes up in too few worlds is not advised.
-    """
-    if stress is None or not stress["worlds"]["kept"]:
-        return planned[:MOST_ADVISED]
-    found = []
-    for setting, call in planned:
-        share = stress["settings"][weighed.index(setting)]["calls"][call]["share"]["mean"]
-        if share is not None and share >= LEAST_SHARE:
-            found.append((setting, call))
-    return tuple(found[:MOST_ADVISED])
-
-
-def likely_settings(compare: Found) -> tuple[int, ...]:
-    """Settings with calls that come nearest to saving points, at most MOST_ADVISED, where none is advised."""
-    values = [
-        (i, setting["change"]["mean"])
-        for i, setting in enumerate(compare["settings"])
-        if setting["called_possessions"]
-    ]
-    values.sort(key=lambda one: (one[1], one[0]))
-    return tuple(i for i, _ in values[:MOST_ADVISED])
 
 
 @dataclass(frozen=True)
@@ -225,6 +176,10 @@ class Played:
             "compare": {"possessions": effort.possessions},
             "plan": {"games": effort.games, "parts": effort.table_parts, "changes": more.changes},
             "stress": {"worlds": effort.worlds, "possessions": effort.world_possessions},
+            "formations": {
+                "possessions": effort.formation_possessions,
+                "likely": [(one.alignment.name, one.weight) for one in self.evening.likely],
+            },
             "timing": {},
             "lineup": {
                 "possessions": (effort.lineup_possessions, effort.possessions),
@@ -283,6 +238,9 @@ class Played:
             "compare": n * (1.0 + 0.2 * calls),
             "plan": 2000.0 * effort.table_parts * (1.0 + 0.7 * calls) + PER_GAME * effort.games,
             "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
+            "formations": PER_FORMATION * len(self.evening.likely[1:]) * effort.formation_possessions
+            if calls
+            else 0.0,
             "timing": TIMING * self.size.threads,
             "lineup": 0.7 * effort.lineup_possessions,
             "shots": PER_TRACED * effort.traced + 4000.0,
@@ -390,6 +348,12 @@ class Played:
             only, effort.worlds, effort.world_possessions, size.seed, size.threads, told, not_asked=own
         )
 
+    def _formations(self, told: Progress) -> _Result:
+        from engine.study.evening_formations import formations
+
+        n, compared = self.effort.formation_possessions, self.part("compare")
+        return formations(self.scenario, self.evening.likely, self.weighed(), compared, n, self.size, told)
+
     def _timing(self, told: Progress) -> _Result:
         from engine.study.timing.links import timing
 
@@ -414,7 +378,8 @@ class Played:
 
     def advised(self) -> tuple[Spot, ...]:
         """The calls advised, the best first."""
-        return advised_calls(self.candidates(), self.weighed(), self.stressed())
+        formations = self.part("formations")
+        return advised_calls(self.candidates(), self.weighed(), self.stressed(), formations)
 
     def _shots(self, told: Progress) -> _Result:
         from engine.study.court_shots import court_shots
@@ -442,6 +407,7 @@ class Played:
             compare=self.part("compare"),
             plan=self.part("plan"),
             stress=self.stressed(),
+            formations=self.part("formations"),
             timing=self.part("timing"),
             lineup=self.part("lineup"),
             shots=self.part("shots"),

@@ -244,7 +244,7 @@ def fill_plays(w: np.record, plays: Sequence[Play], court: Court) -> None:
             row.against = against
             row.regions = sum(1 << REGIONS.index(region) for region in step.ball)
             row.often = step.often
-            row.after_s = step.after_s
+            row.after_s = step.held_s
             row.lasts_s = step.lasts_s
             row.next = first[step.next] if step.next is not None else -1
             row.n_moves = len(step.moves)

@@ -11,6 +11,7 @@ from engine.inputs.sheets.blank import write_blank
 from engine.inputs.sheets.care import Care
 from engine.inputs.sheets.evening import Evening, load_any, load_evening, load_folder
 from engine.inputs.sheets.find import folder_of, is_book, is_evening
+from engine.inputs.sheets.fronts import Likely
 from engine.inputs.sheets.opponent import OpponentNote
 from engine.inputs.sheets.own import OwnNote
 from engine.inputs.sheets.shooting import ShotNote
@@ -18,6 +19,7 @@ from engine.inputs.sheets.shooting import ShotNote
 __all__ = [
     "Care",
     "Evening",
+    "Likely",
     "OpponentNote",
     "OwnNote",
     "ShotNote",

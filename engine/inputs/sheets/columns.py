@@ -115,7 +115,8 @@ def game_keys() -> tuple[Column, ...]:
         Column("them", "name of the opponent", "example Them", ("opponent", "opponent_team", "other_team")),
         Column(
             "opponent_front",
-            "one guard out front, two guards, or overload (three on the ball's side)",
+            "one guard out front, two guards, or overload (three on the ball's side). Where you know how "
+            "often: one 70, two 30; else the others are as likely as what you saw",
             "example one",
             ("front", "guards_out_front", "guard_front"),
             ("one", "two", "overload"),

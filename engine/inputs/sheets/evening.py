@@ -24,6 +24,7 @@ from engine.inputs.sheets.columns import CALLS, GAME, OPPONENT, OWN, SHOTS
 from engine.inputs.sheets.counts import ManCounts
 from engine.inputs.sheets.data import UsualDefence, load_grades, load_usual_calls
 from engine.inputs.sheets.find import Sheets, find_sheets, folder_of
+from engine.inputs.sheets.fronts import Front, Likely, alignment_of, likely_of
 from engine.inputs.sheets.game import GameSheet, read_game
 from engine.inputs.sheets.opponent import Opponent, OpponentNote, read_opponent
 from engine.inputs.sheets.own import OwnNote, read_own
@@ -46,7 +47,8 @@ class Evening:
     sheets. ``signals``: name of a call -> the coach's own word, where there is one. ``trap_targets``: shirt
     numbers of opponents whom the sheet calls weak under pressure. ``shooting``: how much of each estimate is
     the player's own. ``own_calls``: what each row of the sheet of calls was understood as, a sentence each.
-    ``counts``: what the sheet counts of each opponent. ``folder``: None for a scenario file.
+    ``counts``: what the sheet counts of each opponent. ``folder``: None for a scenario file. ``fronts``,
+    ``high_post``: what the sheet says of how they line up.
     """
 
     scenario: Scenario
@@ -61,6 +63,13 @@ class Evening:
     own_calls: tuple[str, ...] = ()
     counts: tuple[ManCounts, ...] = ()
     folder: Path | None = None
+    fronts: tuple[Front, ...] = ()
+    high_post: bool | None = None
+
+    @property
+    def likely(self) -> tuple[Likely, ...]:
+        """The formations that the other coach is likely to choose, the one played first."""
+        return likely_of(self.scenario.alignment, self.fronts, self.high_post)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON."""
@@ -81,18 +90,19 @@ class Evening:
 
 
 def _alignment_name(game: GameSheet, assumed: Assumed) -> str:
-    if game.front is None:
+    front = game.fronts[0].name if game.fronts else "one"
+    if not game.fronts:
         assumed.note(f"How {game.them} line up is not given: one guard out front.")
-    if game.high_post is None and game.front in (None, "one"):
+    if game.high_post is None and front == "one":
         assumed.note(f"Whether {game.them} play a high post is not given: yes.")
-    front = game.front or "one"
-    post = "any" if game.high_post is None else "yes" if game.high_post else "no"
-    for row in load_grades().formation:
-        if row.front == front and row.high_post in (post, "any"):
-            return row.alignment
-    raise MissingInput(
-        "configs/sheets/grades.toml", "formation", f"a row for front {front}, high post {post}"
-    )
+    if len(game.fronts) < 2:
+        assumed.note(
+            f"What {game.them} choose beside that is not given: every other shipped formation as likely."
+        )
+    found = alignment_of(front, game.high_post)
+    if found is None:
+        raise MissingInput("configs/sheets/grades.toml", "formation", f"a row for front {front}")
+    return found
 
 
 def _written(usual: UsualDefence, targets: Sequence[int]) -> tuple[WrittenSetting, ...]:
@@ -222,6 +232,8 @@ def _of_folder(place: Path, shown: str) -> Evening:
         own_calls=mine.told,
         counts=opponent.counts,
         folder=folder,
+        fronts=game.fronts,
+        high_post=game.high_post,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import Any
@@ -15,26 +16,13 @@ from engine.inputs.rules import Rules, change_rules, rules_from
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import YES_NO, Assumed, Cells
 from engine.inputs.sheets.columns import GAME_COLUMNS, HELP_COLUMNS, NOT_PLAYED, game_keys, spellings
+from engine.inputs.sheets.fronts import Front, read_fronts
 from engine.inputs.sheets.read import Row, SheetFile, key_of, read_sheet
 
 #: Ages that the sheet may name (years).
 LEAST_AGE, MOST_AGE = 5, 40
 SPOTS = ("corner", "short_corner", "wing", "top")
 _ADULTS = {"adults", "adult", "senior", "seniors", "open", "men", "women", "grown_ups", "grown_up"}
-_FRONTS = {
-    "one": "one",
-    "1": "one",
-    "one_guard": "one",
-    "1_guard": "one",
-    "one_guard_front": "one",
-    "two": "two",
-    "2": "two",
-    "two_guards": "two",
-    "2_guards": "two",
-    "two_guard": "two",
-    "two_guard_front": "two",
-    "overload": "overload",
-}
 #: Words that players call to each other anyway (common practice, no source), and places.
 SAID_ANYWAY = {
     *SPOTS,
@@ -46,7 +34,8 @@ _EXAMPLE = re.compile(r"example\b", re.IGNORECASE)
 
 @dataclass(frozen=True)
 class GameSheet:
-    """What game.csv says. ``where`` is how it is shown; lengths and times are in ``rules``."""
+    """What game.csv says. ``where`` is how it is shown; lengths and times are in ``rules``; of several
+    ``fronts`` the likeliest stands first."""
 
     where: str
     level: Level
@@ -54,7 +43,7 @@ class GameSheet:
     care: Care
     us: str
     them: str
-    front: str | None
+    fronts: tuple[Front, ...]
     high_post: bool | None
     signals: dict[str, str]
     remarks: tuple[str, ...]
@@ -199,15 +188,16 @@ def _signals(keys: _Keys) -> dict[str, str]:
     return found
 
 
-def _without_effect(keys: _Keys, front: str | None) -> list[str]:
+def _without_effect(keys: _Keys, fronts: Sequence[Front]) -> list[str]:
     """Answers that change nothing, told one by one."""
     said: list[str] = []
     if keys.yes_no("short_corner") is not None:
         said.append(
             f"{keys.where}: short_corner changes nothing: opponent_front and high_post say how they play."
         )
-    if front in ("two", "overload") and keys.yes_no("high_post") is not None:
-        said.append(f"{keys.where}: high_post changes nothing with opponent_front {front}.")
+    names = [front.name for front in fronts]
+    if names and "one" not in names and keys.yes_no("high_post") is not None:
+        said.append(f"{keys.where}: high_post changes nothing with opponent_front {listed(names)}.")
     return said
 
 
@@ -246,9 +236,7 @@ def read_game(file: SheetFile | None, where: str, source: Source, assumed: Assum
         assumed.note(
             f"Under {age} with the averages of the level {level.name}: the level under_14 fits better."
         )
-    fronts = keys.cells("opponent_front").choice(
-        "opponent_front", _FRONTS, "one (guard), two (guards) or overload"
-    )
+    fronts = read_fronts(keys.cells("opponent_front"), "opponent_front")
     us, them = _name(keys, "us", "Us"), _name(keys, "them", "Them")
     if us.casefold() == them.casefold():
         raise keys.cells("them").error("them", "another name than your own team's")

@@ -9,6 +9,7 @@ from engine.estimate.calls import ESCAPES
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
+from engine.report.formations_view import call_words, prefix
 from engine.report.page.court_card import call_card
 from engine.report.page.plan import handlers_of, shirts_in, stand_in_words
 from engine.report.screen.compare import in_100
@@ -30,7 +31,8 @@ from engine.report.words import (
     span,
     times,
 )
-from engine.study.evening_report import LEAST_SHARE, EveningReport
+from engine.study.evening_advice import LEAST_SHARE, held_in, of_call
+from engine.study.evening_report import EveningReport
 
 #: Words of the answer at most.
 MOST_WORDS = 12
@@ -186,6 +188,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
             ("How often", row["often"]),
             ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
             ("Beaten", beaten_words(found)),
+            ("Formations", call_words(report.formations, of_call(report.formations, s, c))),
             ("Variants", variants_words(report, s, c)),
             ("Stop", stop),
             ("Stand-ins", stand_in_words(report, s, c)),
@@ -213,21 +216,34 @@ def headline(report: EveningReport) -> str:
         return f"No trap advice: {'your league forbids traps' if forbidden else 'ask your league first'}."
     if not report.scenario.settings:
         return "There is no trap call here to weigh."
-    if not report.advised and report.planned:
-        return "Stay home: no trap surely saves when the model's numbers vary."
+    result = report.formations
+    held = held_in(result, report.advised)
     if not report.advised:
-        return "Stay home: no trap clearly saves points."
+        return _home_headline(report, len(held), len(result["formations"]))
     rows = [plan_row(report, s, c) for s, c in report.advised]
     each = [(spoken(row["call"]), row["uses_per_game"]) for row in rows if row is not None]
     if len(each) == 1:
         name, most = each[0]
-        first = f"Call {name} up to {times(most)} a game"
+        often = f"{name} up to {times(most)}"
+        said = [f"call {often} a game, else stay home", f"call {often} a game", f"{often} a game", often]
     else:
-        first = f"Call {', '.join(f'{name} {most}' for name, most in each)} times a game at most"
-    for said in (f"{first}, else stay home.", f"{first}."):
-        if len(said.split()) <= MOST_WORDS:
-            return said
-    return f"{first.replace(' a game', '')}."
+        often = ", ".join(f"{name} {most}" for name, most in each)
+        said = [f"call {often} times a game at most", f"call {often} a game", f"{often} a game", often]
+    before = prefix(held, result)
+    after = "" if before or len(result["formations"]) < 2 else ", clear in no formation"
+    lines = [f"{sentence(before + words + after)}." for words in said]
+    return next((line for line in lines if len(line.split()) <= MOST_WORDS), lines[-1])
+
+
+def _home_headline(report: EveningReport, held: int, n: int) -> str:
+    """Why to stay home, and in how many formations no trap clearly saves."""
+    if report.planned:
+        over = [of_call(report.formations, *one)["value"]["mean"] for one in report.planned]
+        if all((mean or 0.0) <= 0.0 for mean in over):
+            return "Stay home: no trap saves points over their likely formations."
+        return "Stay home: no trap surely saves when the model's numbers vary."
+    where = "" if n < 2 or not held else f" in {'any' if held == n else held} of {n} formations"
+    return f"Stay home: no trap clearly saves points{where}."
 
 
 def figure(report: EveningReport) -> Found | None:
@@ -285,6 +301,10 @@ def not_advised(report: EveningReport) -> list[str]:
             said.append(f"Planned, not advised: {name}; over whole games it saves nothing.")
         elif found is not None and (share is None or share < LEAST_SHARE):
             said.append(f"Not advised: {name}, {variants_words(report, *spot)}.")
+        elif spot in report.planned and (of_call(report.formations, *spot)["value"]["mean"] or 0.0) <= 0.0:
+            said.append(
+                f"Not advised: {name}, {call_words(report.formations, of_call(report.formations, *spot))}."
+            )
         elif least is not None:
             said.append(f"Planned, not advised: {name}; {_fewer(row, least)}.")
     return said

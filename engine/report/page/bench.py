@@ -9,10 +9,12 @@ from engine.estimate.calls import one_in
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.roles import holder
+from engine.report.formations_view import names
 from engine.report.page.answer import plan_row
 from engine.report.page.court_card import call_card, home_card, out_of
 from engine.report.page.plan import behind_call, comes_for, opponents, replaced, shirt, shirts_in
 from engine.report.words import SHORT_TRIGGERS, numbers_words
+from engine.study.evening_advice import held_in
 from engine.study.evening_report import EveningReport
 from engine.study.plan.bench import p_stopped
 
@@ -119,7 +121,14 @@ def bench_view(report: EveningReport) -> Found:
         "lead": care.lead_stop,
         "behind": behind if (behind := behind_call(report)) in advised else "",
         "too_few": plan["bench_rule"]["too_few_below"],
+        "unsure_in": _unsure_in(report),
     }
+
+
+def _unsure_in(report: EveningReport) -> list[str]:
+    """Likely formations in which the advice does not hold."""
+    held = held_in(report.formations, report.advised)
+    return [name for i, name in enumerate(names(report.formations)) if i not in held]
 
 
 def tonight(report: EveningReport, row: Found) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.report.formations_view import table_view
 from engine.report.page import answer as words
 from engine.report.page import plan as page_plan
 from engine.report.page import shots as page_shots
@@ -92,6 +93,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             not_advised=words.not_advised(report),
             home=words.home_words(report),
             ledger=words.ledger_rows(report),
+            formations=table_view(report.formations),
             model=words.model_words(report),
             pictures=pictures(report),
             off_by=page_shots.sampling_words(

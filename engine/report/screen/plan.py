@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.report.formations_view import plan_lines
 from engine.report.words import (
     CARE,
     JOIN,
@@ -39,12 +40,15 @@ LATE_LEFT_OUT = (
 
 
 def plan_text(result: Found, with_detail: bool = False) -> str:
-    """The text of ``plan`` from its JSON result; ``with_detail`` appends everything."""
+    """The text of ``plan`` from its JSON result, with that of ``formations`` at its key; ``with_detail``
+    appends everything."""
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
     games = f"{count(result['games'], 'game')} of {result['possessions_per_game']} possessions a side"
     lines = [paragraph(result["title"]), paragraph(f"{who}: {games}, home and planned.")]
     lines.append("")
     lines += _answer(result)
+    over = plan_lines(result["formations"]) if "formations" in result else []
+    lines += ["", *map(paragraph, over)] if over else []
     lines += ["", paragraph(result["pace"])] if result["pace"] else []
     if result["calls"]:
         lines += ["", *_not_planned(result)]

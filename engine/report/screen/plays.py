@@ -47,7 +47,7 @@ def _begins(play: Play, step: Step) -> str:
         to = either([spoken(region) for region in step.ball])
         when = f"a pass to {'anywhere' if all_of_them else f'the {to}'} has just left"
     elif step.when == Start.HOLD.word:
-        held = f", {step.after_s:g} s after the catch at the earliest" if step.after_s else ""
+        held = f", {step.held_s:g} s after the catch at the earliest" if step.held_s else ""
         when = f"the ball is held {'anywhere' if all_of_them else ball}{held}"
     elif step.when == Start.DRIVE.word:
         when = f"a drive has just begun{'' if all_of_them else f' {ball}'}"

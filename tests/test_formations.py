@@ -1,0 +1,203 @@
+"""Several formations: which are likely, what the weighed calls are worth in each, and how it is said."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from report_pages import advising, over_formations
+from sheet_files import GAME, write_evening
+
+from engine import cli
+from engine.inputs import load_scenario
+from engine.inputs.sheets import Likely, load_evening
+from engine.report.formations_view import call_words, plan_lines, shares_words, table_view
+from engine.report.page.answer import MOST_WORDS, headline
+from engine.run.size import check_size
+from engine.study.compare import compare
+from engine.study.evening_advice import held_in
+from engine.study.evening_formations import formations
+from engine.study.evening_report import EveningReport
+
+pytest_plugins = ("evening_pages",)
+
+ROOT = Path(__file__).parents[1]
+SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
+HIGH_POST, TWO, OVERLOAD = "high_post_short_corner", "two_guard_baseline", "overload"
+
+
+def game_with(**changed: str) -> list[list[str]]:
+    """The sheet of the game with other answers."""
+    return [[key, changed.get(key, value)] for key, value in GAME]
+
+
+# --- which are likely ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("front", "high_post", "likely"),
+    [
+        ("", "", {HIGH_POST: 1, TWO: 1, OVERLOAD: 1}),
+        ("one", "yes", {HIGH_POST: 1, TWO: 1, OVERLOAD: 1}),
+        ("two guards", "", {TWO: 1, HIGH_POST: 1, OVERLOAD: 1}),
+        ("1", "no", {OVERLOAD: 1, TWO: 1}),
+        ("one 70, two 30", "yes", {HIGH_POST: 70, TWO: 30}),
+        ("one guard 20% and overload 80%", "", {OVERLOAD: 80, HIGH_POST: 20}),
+        ("2; 1", "yes", {TWO: 1, HIGH_POST: 1}),
+        ("one 1, overload 2, two 1", "no", {OVERLOAD: 3, TWO: 1}),
+    ],
+)
+def test_the_likely_formations_are_those_of_the_sheet_or_the_shipped_ones_that_fit(
+    front: str, high_post: str, likely: dict[str, float], tmp_path: Path
+) -> None:
+    folder = write_evening(
+        tmp_path / "sheets", {"game.csv": game_with(opponent_front=front, high_post=high_post)}
+    )
+    evening = load_evening(folder)
+    found = {one.alignment.name: one.weight for one in evening.likely}
+    assert found == likely and list(found) == list(likely)
+    assert evening.scenario.alignment == evening.likely[0].alignment
+    said = any("shipped formation as likely" in line for line in evening.assumptions)
+    assert said == (sum(weight != 1 for weight in likely.values()) == 0 and ";" not in front)
+
+
+@pytest.mark.parametrize(
+    "front", ["three", "one 70, two", "one 0, two 100", "one, one", "one 70 two 30", "one,"]
+)
+def test_a_front_that_is_not_understood_is_one_line(
+    front: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = write_evening(tmp_path / "sheets", {"game.csv": game_with(opponent_front=front)})
+    assert cli.run(["check", str(folder)]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1 and "opponent_front" in said and front in said
+
+
+def test_of_a_scenario_file_its_own_formation_and_the_shipped_ones_are_likely() -> None:
+    evening = load_evening(SCENARIO)
+    assert {one.alignment.name for one in evening.likely} == {HIGH_POST, TWO, OVERLOAD}
+    assert evening.likely[0].alignment == evening.scenario.alignment
+    assert {one.weight for one in evening.likely} == {1.0}
+
+
+# --- what is played -----------------------------------------------------------------------------------------
+
+
+def test_each_formation_is_played_as_compare_plays_it_and_the_played_one_is_compares() -> None:
+    """Against ``compare`` of the scenario as somebody would write it with that alignment and all settings."""
+    evening = load_evening(SCENARIO)
+    scenario, size = evening.scenario, check_size(900, 3, None)
+    played = compare(scenario, 900, 3).to_dict()
+    names = [setting["name"] for setting in played["settings"]]
+    weighed = (names.index("wing trap, now and then"), names.index("corner and short corner together"))
+    likely = [dataclasses.replace(one, weight=w) for one, w in zip(evening.likely, (2, 1, 1), strict=True)]
+    seen: list[tuple[int, int]] = []
+    found = formations(
+        scenario, likely, weighed, played, 600, size, lambda done, of: seen.append((done, of))
+    ).to_dict()
+    assert seen == sorted(seen) and seen[-1][0] == seen[-1][1]
+    assert [one["share"] for one in found["formations"]] == [0.5, 0.25, 0.25]
+    assert [one["possessions"] for one in found["formations"]] == [900, 600, 600]
+    others = [
+        compare(scenario.model_copy(update={"alignment": one.alignment}), 600, 3).to_dict()
+        for one in likely[1:]
+    ]
+    seen_in = 0
+    for entry, s in zip(found["settings"], weighed, strict=True):
+        assert (entry["setting"], entry["name"]) == (s, names[s])
+        for c, call in enumerate(entry["calls"]):
+            cells = [one["settings"][s]["calls"][c] for one in (played, *others)]
+            assert [one["value"] for one in call["by_formation"]] == [cell["value"] for cell in cells]
+            known = [
+                (cell["value"]["mean"], share)
+                for cell, share in zip(cells, (2, 1, 1), strict=True)
+                if cell["called"] >= 30 and cell["value"]["low"] is not None
+            ]
+            if not known:
+                assert call["value"]["mean"] is None
+                continue
+            seen_in += len(known)
+            mean = sum(value * share for value, share in known) / sum(share for _, share in known)
+            assert call["value"]["mean"] == pytest.approx(mean, abs=1e-12)
+            assert call["value"]["low"] < call["value"]["mean"] < call["value"]["high"]
+    assert seen_in >= 4
+    for one, head in zip(others, found["formations"][1:], strict=True):
+        assert head["home"] == one["baseline"]["points_per_possession"]
+    assert len({head["home"]["mean"] for head in found["formations"]}) == 3
+
+
+def test_where_nothing_is_weighed_nothing_is_played() -> None:
+    scenario = load_scenario(SCENARIO).model_copy(update={"settings": ()})
+    played = {"possessions": 1, "baseline": {"points_per_possession": {}}, "settings": []}
+    likely = [Likely(scenario.alignment), Likely(scenario.alignment)]
+    found = formations(scenario, likely, (), played, 600, check_size(1, 3, None)).to_dict()
+    assert found["settings"] == [] and len(found["formations"]) == 1
+
+
+# --- what is said -------------------------------------------------------------------------------------------
+
+
+def test_the_headline_says_in_how_many_the_advice_holds(two_calls: EveningReport) -> None:
+    """Of every pair of calls, for every pattern of what they do, in 12 words."""
+    spots = [(s, c) for s, one in enumerate(two_calls.scenario.settings) for c in range(len(one.calls))]
+    for pair in itertools.product(spots, repeat=2):
+        advised = list(dict.fromkeys(pair))
+        for verdicts, start in (
+            (("saves",) * 3, "In all 3 formations: "),
+            (("saves", "open", "saves"), "In 2 of 3 formations: "),
+            (("few", "costs", "saves"), "In 1 of 3 formations: "),
+            (("saves",), ""),
+            (("open", "costs"), ""),
+        ):
+            found = over_formations(two_calls, advised, verdicts)
+            report = dataclasses.replace(advising(two_calls, advised), formations=found)
+            said = headline(report)
+            assert len(said.split()) <= MOST_WORDS and said.startswith(start), said
+            assert ("formation" in said) == (len(verdicts) > 1)
+            held = held_in(found, report.advised)
+            assert held == [i for i, one in enumerate(verdicts) if one == "saves"]
+            assert ("clear in no formation" in said) == (not held)
+
+
+def test_staying_home_holds_where_no_weighed_call_clearly_saves(two_calls: EveningReport) -> None:
+    spots = [(0, 0), (1, 0)]
+    for verdicts, end in (
+        (("open", "costs", "few"), "in any of 3 formations."),
+        (("open", "saves", "costs"), "in 2 of 3 formations."),
+        (("saves",) * 3, "clearly saves points."),
+    ):
+        found = over_formations(two_calls, spots, verdicts)
+        report = dataclasses.replace(advising(two_calls, []), formations=found)
+        assert headline(report).endswith(end) and len(headline(report).split()) <= MOST_WORDS
+
+
+def test_the_words_of_a_call_name_where_it_does_not_save(two_calls: EveningReport) -> None:
+    found = over_formations(two_calls, [(0, 0)], ("saves", "open", "costs"))
+    call = found["settings"][0]["calls"][0]
+    assert call_words(found, call) == (
+        "saves in 1 of 3; no clear difference: two guard baseline; costs points: overload; together no clear "
+        "difference (0.07 lost to 0.07 saved points a call)"
+    )
+    view = table_view(found)
+    assert view is not None and view["names"][1:] == [
+        "high post short corner", "two guard baseline", "overload", "together"
+    ]  # fmt: skip
+    assert all(len(row["cells"]) == 4 for row in view["rows"])
+    assert len(plan_lines(found)) == 1 + len(found["settings"][0]["calls"])
+    alone = over_formations(two_calls, [(0, 0)], ("saves",))
+    assert call_words(alone, call | {"by_formation": call["by_formation"][:1]}) == ""
+    assert table_view(alone) is None and plan_lines(alone) == []
+    assert shares_words(found).endswith("each as likely")
+    found["formations"][0]["share"] = 0.5
+    assert shares_words(found).startswith("high post short corner 50%")
+
+
+def test_no_formation_is_named_without_trap_advice(withheld: EveningReport) -> None:
+    assert withheld.formations["settings"] == []
+    care = SimpleNamespace(trap_advice_allowed=False, fill_first="", trap_allowed=None)
+    report: Any = SimpleNamespace(evening=SimpleNamespace(care=care))
+    assert "formation" not in headline(withheld) and "formation" not in headline(report)
