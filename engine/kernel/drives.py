@@ -106,10 +106,10 @@ def by_phase(phase, home, coming, standing, after):
 
 
 @njit
-def trap_points(k, s):
-    """Points that a drive brings more or less because of a trap that he knows of (measured)."""
+def trap_points(k, s, home):
+    """Points that a drive brings more or less: ``home`` without a trap that he knows of, else (measured)."""
     trapped = k.belief_drive_trapped_points
-    return by_phase(seen_phase(s), 0.0, trapped, trapped, k.belief_drive_after_points)
+    return by_phase(seen_phase(s), home, trapped, trapped, k.belief_drive_after_points)
 
 
 @njit
@@ -155,7 +155,7 @@ def go_on(w, c, carry, left_s):
     o = c.weighed[Option.DRIVE_FAR_RIGHT + s.drive_way]
     o.raw = clear
     o.value = drive_value(w, c, o, s.end_x, s.end_y, time_s, carry, left_s, ahead)
-    o.value += trap_points(k, s)
+    o.value += trap_points(k, s, k.belief_go_on_points)
     o.x = s.goal_x
     o.y = s.goal_y
     o.end_x = s.end_x
@@ -177,7 +177,7 @@ def weigh_drives(w, c, carry, left_s):
     speed = dribble_mps(w, c)
     time_s = length / speed
     ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
-    more = trap_points(k, s)
+    more = trap_points(k, s, 0.0)
     for m in range(N_DRIVES):
         angle = base + (m - 2) * DRIVE_TURN
         around = (m == 0 or m == N_DRIVES - 1) and length > k.drive_side_m

@@ -99,7 +99,11 @@ def _holds(
 
 
 def carrying_on(
-    scenario: Scenario, seed: int = SEED, threads: int | None = None, progress: Progress | None = None
+    scenario: Scenario,
+    seed: int = SEED,
+    threads: int | None = None,
+    progress: Progress | None = None,
+    each: int | None = None,
 ) -> Carrying:
     """What going on with the ball is worth to these men, staying home.
 
@@ -109,16 +113,18 @@ def carrying_on(
     seed : of the possessions that are learned from
     threads : None uses every available core; the result does not depend on it
     progress : called as ``progress(done, total)`` in possessions
+    each : possessions of each of the ROUNDS; None: ROUND_POSSESSIONS
     """
+    each = ROUND_POSSESSIONS if each is None else each
     bare = scenario.model_copy(update={"settings": ()})
-    points, total = float(scenario.constants["hold_value_points"]), ROUNDS * ROUND_POSSESSIONS
+    points, total = float(scenario.constants["hold_value_points"]), ROUNDS * each
     level, known = points, load_constants()["hold_value_points"]
     ends: list[float] = []
     n, values, gains, spread = 0, 0.0, 0, 0.0
     for done in range(ROUNDS):
         world = pack(with_constants(bare, {"hold_value_points": points})).home
-        numbers = np.arange(done * ROUND_POSSESSIONS, (done + 1) * ROUND_POSSESSIONS)
-        told = _part(progress, done * ROUND_POSSESSIONS, total)
+        numbers = np.arange(done * each, (done + 1) * each)
+        told = _part(progress, done * each, total)
         if done <= ROUNDS - AVERAGED:
             n, values, gains, spread = 0, 0.0, 0, 0.0
         before = n, values, gains

@@ -269,6 +269,10 @@ def fit(
     drives = tried[quiet & (tried["kind"] == "drive")]
     if len(drives) >= least:
         found |= _fit_drives(drives, table[home & (table["kind"] == "drive")])
+    going = tried[quiet & (tried["kind"] == "go on")]
+    if len(going) >= least:
+        wrong = (going["points"] - going["believed"]).to_numpy(float) + now["belief_go_on_points"]
+        found["belief_go_on_points"] = float(_least_squares(np.ones((len(going), 1)), wrong)[0])
     attacks = tried[~quiet & tried["kind"].isin(("drive", "go on"))]
     if len(attacks) >= least:
         trapped = (attacks["phase"] != TrapPhase.AFTER).to_numpy()

@@ -1,7 +1,8 @@
 """Fits the model's opponent to the counts of his sheet: who shoots how often, and a few knobs of the side.
 
 First every man's reluctance to shoot twos and threes: each round moves it by the logarithm of how far his
-share of the side's shots is from its aim. Then, where the sheet counts them, the knobs of KNOBS, one for each
+share of the side's shots is from its aim. Then what going on with the ball is worth to these men
+(engine.study.adapt.carrying_on). Then, where the sheet counts them, the knobs of KNOBS, one for each
 rate: slopes are taken once, then damped Gauss-Newton inside the knobs' ranges (engine.study.newton).
 
 An aim is where the counts pull the model's own: the posterior mean of the sheet's rate with the model's as
@@ -26,10 +27,14 @@ from engine.estimate.men import KINDS, PLAY, SHOTS, MenTally, weights
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets.shrink import pulled
 from engine.run.blocks import Progress
+from engine.study.adapt import Carrying, carrying_on
 from engine.study.levels import standard_error
 from engine.study.newton import Range, slopes, solve
 from engine.study.sheet.counts import SheetCounts
 from engine.study.sheet.knobs import (
+    CARRYING,
+    CARRYING_POSSESSIONS,
+    CARRYING_RUNS,
     FIT_POSSESSIONS,
     GAIN,
     KNOBS,
@@ -119,7 +124,8 @@ class Share:
 class SheetFit:
     """What was moved: ``reluctance`` by kind and shirt number, what it came to (``shares``), and the rates
     that the knobs were moved for (``followed``); ``possessions`` of each of the ``runs``; ``prior``: shots or
-    plays of the model that each aim is pulled with."""
+    plays of the model that each aim is pulled with; ``carrying``: what going on with the ball is worth to
+    these men, None where nothing was fitted."""
 
     possessions: int
     runs: int
@@ -128,6 +134,7 @@ class SheetFit:
     reluctance: dict[str, float]
     shares: tuple[Share, ...]
     followed: tuple[Followed, ...]
+    carrying: Carrying | None = None
 
     def to_dict(self) -> Found:
         """Plain JSON."""
@@ -154,18 +161,24 @@ def fit_sheet(
 ) -> SheetFit:
     """Move the reluctances, then the knobs, until the model is where the sheet's counts pull it.
 
-    The same for any number of threads. Runs: one unfitted, one for each round of the shares, one for each
-    knob, at most ROUNDS after. Nothing is moved where the attempts are not counted.
+    The same for any number of threads. Runs: one unfitted, one for each round of the shares, CARRYING_RUNS
+    and one after them, one for each knob, at most ROUNDS after. Nothing is moved where the attempts are not
+    counted.
     """
     runs, prior = 0, scenario.constants[PRIOR]
     own: dict[str, float] = {}
+    worth: dict[str, float] = {}
 
     def played(values: Mapping[str, float]) -> MenTally:
         nonlocal runs
         if progress is not None:
             progress(runs, MOST_RUNS)
         runs += 1
-        return play_men(with_knobs(scenario, {**own, **values}), possessions, seed, threads)
+        return play_men(with_knobs(scenario, {**own, **worth, **values}), possessions, seed, threads)
+
+    def told(done: int, total: int) -> None:
+        if progress is not None:
+            progress(runs + CARRYING_RUNS * done // total, MOST_RUNS)
 
     if not sheet.attempts:
         return SheetFit(possessions, runs, seed, prior, {}, (), ())
@@ -180,6 +193,10 @@ def fit_sheet(
             moved = own.get(key, 0.0) + gain * float(np.clip(off[i, k], -MOST_LOG, MOST_LOG))
             own[key] = min(max(moved, -MOST_RELUCTANCE), MOST_RELUCTANCE)
         model = played({})
+    carrying = carrying_on(with_knobs(scenario, own), seed, threads, told, CARRYING_POSSESSIONS)
+    worth[CARRYING] = carrying.points
+    runs += CARRYING_RUNS
+    model = played({})
     followed, model = _follow(aims_of(sheet), scenario, model, prior, played)
     below = weights(SHOTS, sheet.men)
     shares = []
@@ -199,7 +216,7 @@ def fit_sheet(
                 standard_error=standard_error(rate),
             )
         )
-    return SheetFit(possessions, runs, seed, prior, own, tuple(shares), followed)
+    return SheetFit(possessions, runs, seed, prior, own, tuple(shares), followed, carrying)
 
 
 def _keys(sheet: SheetCounts) -> dict[tuple[int, int], str]:

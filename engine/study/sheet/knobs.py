@@ -33,8 +33,11 @@ KNOBS = (Knob("fouls", "free_throws", 0.2), Knob("losses", "turnovers", 0.6))
 #: Rounds in which every man's reluctance is moved by GAIN points for a share e times too large, less in later
 #: ones: about what the choice among options answers with (measured: twice as much does not settle).
 SHARE_ROUNDS, GAIN, SLOWER, MOST_LOG, MOST_RELUCTANCE = 7, 0.15, 3.0, 2.0, 1.0
-#: Those rounds, one more, one for each slope, and the rounds of Gauss-Newton.
-MOST_RUNS = SHARE_ROUNDS + 1 + len(KNOBS) + ROUNDS
+#: What going on is worth to these men (engine.study.adapt): possessions of each of its rounds, and how many
+#: runs take as long.
+CARRYING, CARRYING_POSSESSIONS, CARRYING_RUNS = "carrying on", 1500, 4
+#: Those rounds, one more, these and one after them, one for each slope, and the rounds of Gauss-Newton.
+MOST_RUNS = SHARE_ROUNDS + 1 + CARRYING_RUNS + 1 + len(KNOBS) + ROUNDS
 
 
 def ranges(scenario: Scenario) -> dict[str, tuple[float, float, float]]:
@@ -51,6 +54,8 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
     constants, known = dict(scenario.constants), load_constants()
     if "fouls" in values:
         constants["shot_foul_p"] = values["fouls"]
+    if CARRYING in values:
+        constants["hold_value_points"] = values[CARRYING]
     if "losses" in values:
         for name in LOSSES:
             moved = constants[name] * math.exp(values["losses"])
@@ -72,7 +77,9 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
 
 def values_of(found: Found) -> dict[str, float]:
     """Knob -> value of the JSON of a fit; none where nothing was fitted."""
-    return {one["knob"]: one["value"] for one in found.get("followed", ())} | found.get("reluctance", {})
+    values = {one["knob"]: one["value"] for one in found.get("followed", ())} | found.get("reluctance", {})
+    carrying = found.get("carrying")
+    return values | ({CARRYING: carrying["points"]} if carrying else {})
 
 
 def fitted_rates(found: Found) -> tuple[str, ...]:
