@@ -25,7 +25,7 @@ from engine.inputs import Scenario, load_constants, load_scenario
 from engine.inputs.files import configs_root, shipped
 from engine.state.words import TrapPhase
 from engine.study.adapt import with_constants
-from engine.study.beliefs import LOOKS, choices, fit, reliability
+from engine.study.beliefs import LOOKS, PHASE_NAMES, choices, fit, reliability
 from engine.world.pack import pack
 
 #: The calls of a defence, that of its file.
@@ -35,8 +35,10 @@ CALLS = {
 }
 #: A round moves a belief this share of the way: what is measured depends on what is believed.
 SHARE = 0.6
-#: Holding brings less, the more it is believed to bring (slope about -1.4): longer steps go round and round.
-SHARE_HOLD = 0.35
+#: What is measured as it is played brings less, the more it is believed to bring (holding: slope about -1.4):
+#: longer steps go round and round.
+SHARE_PLAYED = 0.35
+AS_PLAYED = ("belief_go_on_points", *(f"belief_hold_{phase}points" for phase in PHASE_NAMES))
 SEED = 1
 SOURCE = "measured: benchmarks/fit_beliefs.py"
 
@@ -89,7 +91,7 @@ def fitted(pool: Executor, level: str, n: int, rounds: int) -> tuple[dict[str, f
             played(pool, current, n, AS_EVER), played(pool, current, n, LOOKS), now
         ).items():
             old = now[name]
-            moved = old + (SHARE_HOLD if name.startswith("belief_hold_") else SHARE) * (measured - old)
+            moved = old + (SHARE_PLAYED if name in AS_PLAYED else SHARE) * (measured - old)
             values[name] = float(np.clip(moved, known[name].low, known[name].high))
     table = played(pool, with_constants(scenario, values), n, AS_EVER)
     return {name: round(value, 4) for name, value in values.items()}, reliability(table)

@@ -269,7 +269,8 @@ def fit(
     drives = tried[quiet & (tried["kind"] == "drive")]
     if len(drives) >= least:
         found |= _fit_drives(drives, table[home & (table["kind"] == "drive")])
-    going = tried[quiet & (tried["kind"] == "go on")]
+    # so is a drive in hand: what is tried in the middle of one is another kind of drive
+    going = table[home & (table["kind"] == "go on")]
     if len(going) >= least:
         wrong = (going["points"] - going["believed"]).to_numpy(float) + now["belief_go_on_points"]
         found["belief_go_on_points"] = float(_least_squares(np.ones((len(going), 1)), wrong)[0])
