@@ -253,15 +253,16 @@ def best_option(w, c):
     chosen = Option.HOLD + 0
     u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, tried, s.n_looks)
     v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, tried, s.n_looks)
+    a = c.agents[s.handler]
+    left = time_left(w, c)
+    early = reluctance(w, s.t, left)
     for i in range(N_OPTIONS):
         value = c.weighed[i].value
         if value <= NOT_AN_OPTION or value + MOST_NOISE * scale <= best:
             continue  # not even the largest noise would make it the best
         if i == Option.SHOOT:
             u = u0
-            a = c.agents[s.handler]
-            left = time_left(w, c)
-            value -= reluctance(w, s.t, left) + own_reluctance(w, s.handler, is_three(w, a.x, a.y), left)
+            value -= early + own_reluctance(w, s.handler, is_three(w, a.x, a.y), left)
         elif i == Option.HOLD:
             if tried == 0:
                 # nothing to misjudge: what the others are held against
@@ -275,6 +276,8 @@ def best_option(w, c):
         elif i == Option.SPLIT:
             u = u3
         elif i < Option.RETREAT:
+            # so often a drive ends in a shot of his own
+            value -= (1.0 - w.k.belief_kick_p) * (early + own_reluctance(w, s.handler, False, left))
             u = v0
             if i == Option.DRIVE_FAR_RIGHT + 1:
                 u = v1
