@@ -62,8 +62,8 @@ class Played:
     option, value without noise, chosen, raw, gap, promise, ahead, place), every option of every decision.
     ``triggers``: of the calls made.
     ``plays_seen``: (step of a play, what happened to it), in order.
-    ``asked``: of men with reluctances of their own: (choice or promise, is it a three, sign of what they ask;
-    0 when the time is nearly up).
+    ``asked``: of men with reluctances of their own: (choice, drive or promise, is it a three, sign of what
+    they ask; 0 when the time is nearly up).
     """
 
     record: dict[str, int]

@@ -184,7 +184,7 @@ class Decision:
         if b > 1e-9:
             room = min(room, clearance(p, p.goal_x, p.goal_y, p.end_x, p.end_y, v, a / v))
         drive = self.drive(room, (p.goal_x, p.goal_y), (p.end_x, p.end_y), (a + b) / v)
-        drive.value += self.trap_points()
+        drive.value += self.trap_points(p.k["belief_go_on_points"])
         self.options[DRIVES + p.drive_way] = drive
 
     def weigh_new_drives(self) -> None:
@@ -208,13 +208,13 @@ class Decision:
                 room = min(room, clearance(p, gx, gy, ex, ey, v, first / v))
             drive = self.drive(room, (gx, gy), (ex, ey), length / v)
             drive.value += k["belief_kick_p"] * (self.carry + k["belief_kick_points"] - drive.value)
-            drive.value += self.trap_points()
+            drive.value += self.trap_points(0.0)
             self.options[DRIVES + m] = drive
 
-    def trap_points(self) -> float:
-        """What a drive brings more or less because of a trap."""
+    def trap_points(self, without: float) -> float:
+        """What a drive brings more or less because of a trap, or without one that he has seen."""
         phase = "trapped" if self.trapped else self.seen
-        return self.p.k[f"belief_drive_{phase}_points"] if phase else 0.0
+        return self.p.k[f"belief_drive_{phase}_points"] if phase else without
 
     def drive(
         self, room: float, goal: tuple[float, float], end: tuple[float, float], time_s: float
@@ -343,13 +343,17 @@ class Decision:
             self.p.asked.add((where, three, (own > 0.0) - (own < 0.0)))
         return own
 
-    def reluctance(self) -> float:
-        """Q: how much better than the rest one's own shot must be."""
-        p = self.p
-        three = p.w.beyond_arc(p.h.x, p.h.y)
-        own = self.asked("choice", p.handler, three, self.left)
-        early = math.exp(-p.t / p.k["reluctance_early_s"])
-        return p.k["reluctance_points"] * early * self.fading(self.left) + own
+    def reluctance(self, option: int) -> float:
+        """How much better than the rest one's own shot must be (Q), or a drive, which often ends in one."""
+        p, k = self.p, self.p.k
+        early = k["reluctance_points"] * math.exp(-p.t / k["reluctance_early_s"]) * self.fading(self.left)
+        if option == SHOOT:
+            three = p.w.beyond_arc(p.h.x, p.h.y)
+            return early + self.asked("choice", p.handler, three, self.left)
+        if DRIVES <= option < OPT_RETREAT:
+            own = self.asked("drive", p.handler, three=False, left=self.left)
+            return (1.0 - k["belief_kick_p"]) * (early + own)
+        return 0.0
 
     def choose(self) -> int:
         scale = self.p.k["noise_points"] * (1.5 - self.who.passing)
@@ -358,10 +362,11 @@ class Decision:
         chosen, best = NONE, -math.inf
         for option, weighed in sorted(self.options.items()):
             value = weighed.value
+            if value + 23.0 * scale <= best:
+                continue  # not drawn, however eager he is for it
             if option != HOLD or self.tried:
                 value -= scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
-            if option == SHOOT:
-                value -= self.reluctance()
+            value -= self.reluctance(option)
             if value > best:
                 chosen, best = option, value
         return chosen

@@ -47,13 +47,16 @@ WORTH = {
     "low": 0.17,
     "back": -0.19,
 }
+#: And what a drive in hand brings more.
+GO_ON = 0.09
 
 
 def with_worth(rest: str) -> str:
-    """The values of WORTH at the head of a scenario's [constants], unless these are there already."""
+    """WORTH and GO_ON at the head of a scenario's [constants], unless these are there already."""
     if "worth_" in rest:
         return rest
     lines = "".join(f"worth_{name}_points = {value}\n" for name, value in WORTH.items())
+    lines += f"belief_go_on_points = {GO_ON}\n"
     head, _, tail = rest.partition("[constants]\n")
     return f"{head}\n[constants]\n{lines}{tail}"
 

@@ -108,8 +108,9 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, share: int) ->
     assert found.seen["escape"] == set(range(5)), "5 cannot happen: all but the trapped man have a place"
     assert found.seen["trigger"] == set(TRIGGERS)
     assert found.seen["lost_by"] == set(range(len(LOSSES) + 1))
-    wheres = ("choice", "promise")
-    assert found.seen["asked"] == set(product(wheres, (False, True), (-1, 0, 1))), found.seen["asked"]
+    wheres = [*product(("choice", "promise"), (False, True)), ("drive", False)]
+    asked = {(*where, sign) for where, sign in product(wheres, (-1, 0, 1))}
+    assert found.seen["asked"] == asked, found.seen["asked"]
     assert found.seen["worth"] == set(product((False, True), range(len(REGIONS)))), found.seen["worth"]
     assert found.seen["floor"] == set(FLOOR)
     assert to_be_seen() <= set(found.plays)
