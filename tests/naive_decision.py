@@ -362,8 +362,6 @@ class Decision:
         chosen, best = NONE, -math.inf
         for option, weighed in sorted(self.options.items()):
             value = weighed.value
-            if value + 23.0 * scale <= best:
-                continue  # not drawn, however eager he is for it
             if option != HOLD or self.tried:
                 value -= scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
             value -= self.reluctance(option)

@@ -244,9 +244,10 @@ def weigh(w, c, trapped, n_pressure, d_rim):
 def best_option(w, c):
     """The option with the largest value after noise."""
     s = c.s
-    scale = w.k.noise_points * (1.5 - w.players[s.handler].passing)
+    k = w.k
+    scale = k.noise_points * (1.5 - w.players[s.handler].passing)
     tried = 0
-    if s.n_looks == w.k.tried_look and s.look_t == s.t:
+    if s.n_looks == k.tried_look and s.look_t == s.t:
         tried = 1  # for this decision only, with draws of its own: then he plays on as ever
         scale = TRIED_POINTS
     best = NOT_AN_OPTION
@@ -258,11 +259,16 @@ def best_option(w, c):
     early = reluctance(w, s.t, left)
     for i in range(N_OPTIONS):
         value = c.weighed[i].value
-        if value <= NOT_AN_OPTION or value + MOST_NOISE * scale <= best:
+        if value <= NOT_AN_OPTION:
+            continue
+        if i == Option.SHOOT:
+            value -= early + own_reluctance(w, s.handler, is_three(w, a.x, a.y), left)
+        elif Option.DRIVE_FAR_RIGHT <= i < Option.RETREAT:  # so often a drive ends in a shot of his own
+            value -= (1.0 - k.belief_kick_p) * (early + own_reluctance(w, s.handler, False, left))
+        if value + MOST_NOISE * scale <= best:
             continue  # not even the largest noise would make it the best
         if i == Option.SHOOT:
             u = u0
-            value -= early + own_reluctance(w, s.handler, is_three(w, a.x, a.y), left)
         elif i == Option.HOLD:
             if tried == 0:
                 # nothing to misjudge: what the others are held against
@@ -276,8 +282,6 @@ def best_option(w, c):
         elif i == Option.SPLIT:
             u = u3
         elif i < Option.RETREAT:
-            # so often a drive ends in a shot of his own
-            value -= (1.0 - w.k.belief_kick_p) * (early + own_reluctance(w, s.handler, False, left))
             u = v0
             if i == Option.DRIVE_FAR_RIGHT + 1:
                 u = v1
