@@ -11,7 +11,7 @@ import pytest
 from engine.inputs import load_constants, load_scenario
 from engine.report.screen.adapt import adapt_text, answer
 from engine.study import adapt as study
-from engine.study.adapt import LEARNS, SLOPE, adapt, carrying_on, learned, with_constants
+from engine.study.adapt import LEARNS, SLOPE, adapt, carrying_on, lesson, with_constants
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 Found = dict[str, Any]
@@ -46,14 +46,11 @@ def test_it_does_not_depend_on_threads(friday: Any, monkeypatch: pytest.MonkeyPa
     assert seen == sorted(seen) and seen[-1] == (1800, 1800)
 
 
-def test_a_side_that_loses_every_trapped_ball_learns_to_stay_out_of_that_corner(
-    friday: Any, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_side_that_loses_trapped_balls_learns_to_stay_out_of_that_corner(friday: Any) -> None:
     """Trappers who strip at once: a ball in that corner is worth less than before, and than on a wing."""
-    monkeypatch.setattr(study, "LEARN_ROUNDS", 1)
     known = load_constants()
     scenario = with_constants(friday, {"trap_strip_rate_per_s": known["trap_strip_rate_per_s"].high})
-    values = learned(scenario, 0, threads=2)
+    values = lesson(scenario, 0, {}, 0, threads=2)
     assert set(values) <= set(LEARNS)
     assert values["worth_corner_points"] < friday.constants["worth_corner_points"]
     assert values["worth_corner_points"] < values["worth_wing_points"]
@@ -63,11 +60,13 @@ def test_a_side_that_loses_every_trapped_ball_learns_to_stay_out_of_that_corner(
 def test_both_opponents_are_weighed_on_the_same_possessions(
     friday: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name, value in (("ROUND_POSSESSIONS", 100), ("PLAYED", 300), ("TRIED", 60), ("LEARN_ROUNDS", 1)):
+    for name, value in (("ROUND_POSSESSIONS", 100), ("PLAYED", 300), ("TRIED", 60), ("JUDGED", 500)):
         monkeypatch.setattr(study, name, value)
+    monkeypatch.setattr(study, "LEARNED_FROM", 3 * (300 + 60 * len(study.LOOKS)))
     done: list[tuple[int, int]] = []
-    found = adapt(friday, 2500, threads=2, progress=lambda *at: done.append(at)).to_dict()
-    assert found == adapt(friday, 2500, threads=1).to_dict()
+    top = friday.model_copy(update={"settings": load_scenario(FRIDAY).settings[3:4]})
+    found = adapt(top, 2500, threads=2, progress=lambda *at: done.append(at)).to_dict()
+    assert found == adapt(top, 2500, threads=1).to_dict()
     assert done == sorted(done) and done[-1][0] == done[-1][1]
     setting = found["settings"][0]
     for key in ("first", "known"):
@@ -91,13 +90,15 @@ def met(calls: float, passes: float, shots: float, n: int = 400) -> Found:
 
 
 def test_only_what_is_beyond_luck_is_called_their_answer() -> None:
-    same = {"first": met(0.1, 0.3, 0.3), "known": met(0.1, 0.33, 0.28)}
+    same = {"beliefs": {"x": []}, "first": met(0.1, 0.3, 0.3), "known": met(0.1, 0.33, 0.28)}
+    assert answer({**same, "beliefs": {}}, 4_000).startswith("nothing that they learn")
     assert answer(same, 4_000) == "no clear answer: they play it as the first time"
-    more = {"first": met(0.1, 0.2, 0.4), "known": met(0.1, 0.5, 0.1)}
+    more = {"beliefs": {"x": []}, "first": met(0.1, 0.2, 0.4), "known": met(0.1, 0.5, 0.1)}
     assert answer(more, 4_000) == (
         "10 shots by the trapped man of 100 traps, not 40; 50 passes out of it of 100 traps, not 20"
     )
-    away = {"first": met(0.1, 0.3, 0.3), "known": met(0.05, 0.3, 0.3, 200)}
+    away = {"beliefs": {"x": []}, "first": met(0.1, 0.3, 0.3), "known": met(0.05, 0.3, 0.3, 200)}
     assert answer(away, 4_000) == "they keep the ball away from it: 5.0 calls in 100 possessions, not 10.0"
     assert answer(away, 100) == "no clear answer: they play it as the first time"
-    assert "no trap comes up" in answer({"first": met(0.1, 0.3, 0.3), "known": {"called": 0}}, 400)
+    none = {"beliefs": {"x": []}, "first": met(0.1, 0.3, 0.3), "known": {"called": 0}}
+    assert "no trap comes up" in answer(none, 400)

@@ -79,6 +79,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(adapt, "ROUND_POSSESSIONS", 50)
     monkeypatch.setattr(adapt, "PLAYED", 100)
     monkeypatch.setattr(adapt, "TRIED", 10)
+    monkeypatch.setattr(adapt, "JUDGED", 100)
     monkeypatch.setattr(playing, "FEWEST", 100)
     monkeypatch.setattr(table, "PART", 100)
     monkeypatch.setattr(plan, "PILOT_GAMES", 10)

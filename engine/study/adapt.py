@@ -8,8 +8,9 @@ and moves by the error seen over an assumed slope; the mean of the last rounds i
 
 ``learned`` is the opponent who has met a setting so often that he knows it: what a trap does to passes, to
 holding the ball, to drives and retreats, and what the ball is worth where the calls come, are measured under
-that setting and drawn to what he believed before. What an attack brings by the clock stays. A call's worth
-the first time is that against the opponent who has not met it; ``adapt`` weighs both on the same possessions.
+that setting and drawn to what he believed before; of what he believed then and after each round, he keeps
+what scores most. What an attack brings by the clock stays. A call's worth the first time is that against the
+opponent who has not met it; ``adapt`` weighs both on the same possessions.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ from engine.inputs.defaults import HOME
 from engine.inputs.scenario import Scenario
 from engine.kernel.watch import OPTIONS, STEPS
 from engine.run.blocks import Progress, Runner, run_blocks
-from engine.run.size import RunSize
+from engine.run.size import RunSize, available_cores
 from engine.run.watch import watch_numbers
 from engine.state.arrays import OPTION_COLUMNS
 from engine.state.record import COLUMN
@@ -147,44 +148,75 @@ def carrying_on(
 #: Possessions of a round: as they are played, and for each look in which every option is tried.
 PLAYED, TRIED = 3_000, 600
 LEARN_ROUNDS, SHARE, SHARE_HOLD = 3, 0.6, 0.35
-#: What he learns of a setting; the rest is about his men and the clock.
+#: Possessions on which what he believed before and after each round are tried: the best is kept.
+JUDGED = 6_000
+LEARNED_FROM = LEARN_ROUNDS * (PLAYED + TRIED * len(LOOKS))
+#: What he learns of a setting; the rest is about his men and the clock, and holds without a trap, too.
 LEARNS = (
-    *(f"belief_hold_{phase}points" for phase in PHASE_NAMES),
-    *(f"belief_pass_{phase}points" for phase in PHASE_NAMES),
+    *(f"belief_hold_{phase}points" for phase in PHASE_NAMES[1:]),
+    *(f"belief_pass_{phase}points" for phase in PHASE_NAMES[1:]),
     *("belief_loss_coming", "belief_loss_set", "belief_loss_after"),
     *("belief_retreat_points", "belief_drive_trapped_points", "belief_drive_after_points"),
     *PLACES,
 )
 
 
+def lesson(
+    scenario: Scenario,
+    setting: int,
+    values: dict[str, float],
+    number: int,
+    threads: int | None = None,
+    progress: Progress | None = None,
+) -> dict[str, float]:
+    """Beliefs after one more round (from 0) under setting number ``setting``, from ``values`` on."""
+    known, before = load_constants(), dict(scenario.constants)
+    current = {**before, **values}
+    runs = ((0, PLAYED), *((look, TRIED) for look in LOOKS))
+    total, done = sum(n for _, n in runs), 0
+    played: list[pd.DataFrame] = []
+    for look, n in runs:
+        at = pack(with_constants(scenario, {**values, "tried_look": float(look)})).settings[setting].world
+        numbers = JUDGED + (number * (max(LOOKS) + 1) + look) * PLAYED + np.arange(n)
+        played.append(choices(at, SEED, numbers, threads, look or None, _part(progress, done, total)))
+        done += n
+    moved = dict(values)
+    tried = pd.concat(played[1:], ignore_index=True)
+    for name, measured in fit(played[0], tried, current, around=before).items():
+        if name in LEARNS:
+            share = SHARE_HOLD if name.startswith("belief_hold_") else SHARE
+            value = current[name] + share * (measured - current[name])
+            moved[name] = round(float(np.clip(value, known[name].low, known[name].high)), 4)
+    return moved
+
+
 def learned(
     scenario: Scenario, setting: int, threads: int | None = None, progress: Progress | None = None
 ) -> dict[str, float]:
-    """Beliefs of an opponent who knows setting number ``setting``: constant -> value.
+    """Beliefs of an opponent who knows setting number ``setting``: constant -> value; none where what he
+    believed before does best.
 
     ``progress`` is called as ``progress(done, total)`` in possessions.
     """
-    known, before = load_constants(), dict(scenario.constants)
+    each, total = LEARNED_FROM // LEARN_ROUNDS, LEARNED_FROM + (LEARN_ROUNDS + 1) * JUDGED
+    size = RunSize(JUDGED, SEED, available_cores() if threads is None else threads)
+    runner = Runner(SEED)
+
+    def scored(values: dict[str, float], done: int) -> int:
+        world = pack(with_constants(scenario, values)).settings[setting].world
+
+        def net(first: int, count: int) -> int:
+            return int(runner.block(world, first, count, HOME)[:, COLUMN["net"]].sum())
+
+        return run_blocks(size, runner, net, _part(progress, done, total))
+
     values: dict[str, float] = {}
-    runs = ((0, PLAYED), *((look, TRIED) for look in LOOKS))
-    each = sum(n for _, n in runs)
-    for done in range(LEARN_ROUNDS):
-        current = with_constants(scenario, values)
-        played: list[pd.DataFrame] = []
-        for i, (look, n) in enumerate(runs):
-            world = pack(with_constants(current, {"tried_look": float(look)})).settings[setting].world
-            numbers = (done * (max(LOOKS) + 1) + look) * PLAYED + np.arange(n)
-            before_n = done * each + sum(m for _, m in runs[:i])
-            told = _part(progress, before_n, LEARN_ROUNDS * each)
-            played.append(choices(world, SEED, numbers, threads, look or None, told))
-        tried = pd.concat(played[1:], ignore_index=True)
-        for name, measured in fit(played[0], tried, current.constants, around=before).items():
-            if name in LEARNS:
-                old = current.constants[name]
-                share = SHARE_HOLD if name.startswith("belief_hold_") else SHARE
-                moved = old + share * (measured - old)
-                values[name] = round(float(np.clip(moved, known[name].low, known[name].high)), 4)
-    return values
+    tried = [(scored(values, 0), values)]
+    for number in range(LEARN_ROUNDS):
+        done = JUDGED + number * (each + JUDGED)
+        values = lesson(scenario, setting, values, number, threads, _part(progress, done, total))
+        tried.append((scored(values, done + each), values))
+    return max(tried, key=lambda one: one[0])[1]
 
 
 @dataclass(frozen=True, eq=False)
@@ -241,7 +273,7 @@ class AdaptResult:
             "offence": self.scenario.offence_team.name,
             "defence": self.scenario.defence_team.name,
             "carrying_on": self.carrying.as_dict(),
-            "learned_from": LEARN_ROUNDS * (PLAYED + TRIED * len(LOOKS)),
+            "learned_from": LEARNED_FROM,
             "settings": [
                 {
                     "name": setting.name,
@@ -282,7 +314,7 @@ def adapt(
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
     n = len(scenario.settings)
-    each, own = LEARN_ROUNDS * (PLAYED + TRIED * len(LOOKS)), ROUNDS * ROUND_POSSESSIONS
+    each, own = LEARNED_FROM + (LEARN_ROUNDS + 1) * JUDGED, ROUNDS * ROUND_POSSESSIONS
     total = own + n * each + size.possessions * (1 + 2 * n)
 
     carrying = carrying_on(scenario, SEED, size.threads, _part(progress, 0, total))

@@ -74,6 +74,8 @@ def _carrying(found: Found, sheets: bool) -> str:
 def answer(setting: Found, possessions: int) -> str:
     """What they do otherwise once they know a setting, the clearest first."""
     first, known = setting["first"], setting["known"]
+    if not setting["beliefs"]:
+        return "nothing that they learn about it does better than how they play it the first time"
     if not first["called"] or not known["called"]:
         return (
             "no trap is called"
