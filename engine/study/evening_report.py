@@ -36,8 +36,8 @@ Progress = Callable[[int, int], None]
 class ReportSize:
     """How much is played: possessions of ``compare`` and of the calls against each handler (None: as many as
     the scenario says), worlds and possessions in each, whole games and parts of the plan's table, possessions
-    of the line-up study together, of each likely formation but the one played, and traced for the court
-    pictures."""
+    of the line-up study together, of each likely formation but the one played, of our attack against
+    their traps, and traced for the court pictures."""
 
     possessions: int | None = None
     worlds: int = 128
@@ -46,6 +46,7 @@ class ReportSize:
     table_parts: int = 10
     lineup_possessions: int = 200_000
     formation_possessions: int = 6000
+    attack_possessions: int = 8000
     traced: int = 80
 
 
@@ -63,10 +64,13 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "lineup": ("fit",),
     "shots": ("stress", "formations"),
     "sheet": ("fit",),
+    "attack": (),
 }
+#: Those that a report has.
+REPORT = tuple(name for name in NEEDS if name != "attack")
 #: What a game, ``timing``, a traced possession and one of another formation take, in possessions at home;
 #: measured on the example evening, for the time said beforehand and the bar only.
-PER_GAME, TIMING, PER_TRACED, PER_FORMATION = 80.0, 25_000.0, 80.0, 1.8
+PER_GAME, TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 80.0, 25_000.0, 80.0, 1.8, 9.0
 #: Possessions that the speed of this machine is taken from.
 PROBE = 400
 
@@ -156,7 +160,7 @@ class Played:
         self.file = file
         self.progress: Progress | None = None
         followed = self.counts is not None and self.counts.attempts
-        nothing = {"sheet": self.counts is None, "fit": not followed}
+        nothing = {"sheet": self.counts is None, "fit": not followed, "attack": evening.attack is None}
         self._found: dict[str, Found] = {name: {} for name, empty in nothing.items() if empty}
         self._shares: dict[str, tuple[float, float]] = {}
 
@@ -187,6 +191,7 @@ class Played:
             },
             "shots": {"traced": effort.traced},
             "sheet": {"possessions": effort.possessions},
+            "attack": {"possessions": effort.attack_possessions},
         }
         needs = [self.key(other) for other in NEEDS[name]]
         seed = self.evening.scenario.seed if name == "fit" else self.size.seed
@@ -245,6 +250,7 @@ class Played:
             "lineup": 0.7 * effort.lineup_possessions,
             "shots": PER_TRACED * effort.traced + 4000.0,
             "sheet": n,
+            "attack": PER_ATTACK * effort.attack_possessions,
         }[name]
 
     def expect(self, *names: str) -> float:
@@ -392,6 +398,14 @@ class Played:
 
         assert self.counts is not None
         return compare_sheet(self.counts, self.scenario, self.size, self.part("fit"), told)
+
+    def _attack(self, told: Progress) -> _Result:
+        from engine.study.evening_attack import attack
+
+        assert self.evening.attack is not None
+        return attack(
+            self.evening.attack, replace(self.size, possessions=self.effort.attack_possessions), told
+        )
 
     def report(self) -> EveningReport:
         """All parts together."""

@@ -17,6 +17,7 @@ from engine.inputs.files import Source, read_toml, resolve, shown_path
 from engine.inputs.plays import plays_from
 from engine.inputs.scenario import Game, Scenario, load_scenario
 from engine.inputs.settings import CallUse, Setting, WrittenSetting, defence_from, settings_from
+from engine.inputs.sheets.attack import MAN_TO_MAN, ZONE, AttackSide, attack_side
 from engine.inputs.sheets.calls import OwnCalls, read_calls
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import Assumed
@@ -34,7 +35,6 @@ from engine.inputs.team import Team
 from engine.inputs.zone import chosen
 from engine.shipped import configs_root
 
-ZONE, MAN_TO_MAN = "two_three", "man_to_man"
 #: Level whose age group is low enough for the questions of care, where a scenario file says nothing of age.
 YOUNG_LEVEL = "under_14"
 
@@ -48,7 +48,8 @@ class Evening:
     numbers of opponents whom the sheet calls weak under pressure. ``shooting``: how much of each estimate is
     the player's own. ``own_calls``: what each row of the sheet of calls was understood as, a sentence each.
     ``counts``: what the sheet counts of each opponent. ``folder``: None for a scenario file. ``fronts``,
-    ``high_post``: what the sheet says of how they line up.
+    ``high_post``: what the sheet says of how they line up. ``attack``: the same five with the ball, None for
+    a scenario file and where no trap may be advised.
     """
 
     scenario: Scenario
@@ -65,6 +66,7 @@ class Evening:
     folder: Path | None = None
     fronts: tuple[Front, ...] = ()
     high_post: bool | None = None
+    attack: AttackSide | None = None
 
     @property
     def likely(self) -> tuple[Likely, ...]:
@@ -219,6 +221,12 @@ def _of_folder(place: Path, shown: str) -> Evening:
         assumed.note(line)
     numbers = [note.number for note in opponent.notes if not note.stands_in]
     ours = [note.number for note in own_notes if not note.stands_in]
+    attack = None
+    if game.care.trap_advice_allowed:
+        handled = [note.number for note in own_notes if note.handles is not None]
+        attack = attack_side(
+            scenario, game, handled, found.get(CALLS), where[CALLS], Source(folder / GAME, where[GAME])
+        )
     return Evening(
         scenario=scenario,
         assumptions=assumed.lines({game.them: numbers, game.us: ours}),
@@ -234,6 +242,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         folder=folder,
         fronts=game.fronts,
         high_post=game.high_post,
+        attack=attack,
     )
 
 
