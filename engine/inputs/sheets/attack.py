@@ -20,7 +20,7 @@ from engine.inputs.settings import (
 from engine.inputs.sheets.calls import read_calls
 from engine.inputs.sheets.data import load_usual_calls
 from engine.inputs.sheets.game import GameSheet
-from engine.inputs.sheets.read import SheetFile
+from engine.inputs.sheets.read import Sheet
 from engine.inputs.team import ZONE_PLACES, ZonePlaces
 from engine.inputs.zone import Zone, chosen
 
@@ -30,13 +30,12 @@ ZONE, MAN_TO_MAN = "two_three", "man_to_man"
 @dataclass(frozen=True)
 class AttackSide:
     """``scenario``: our five attack, each trap of theirs is a setting. ``charted``: what the rows about their
-    traps were understood as, () where the shipped calls that fit their defence stand in. ``assumptions``,
-    ``remarks``: in plain words."""
+    traps were understood as, () where the shipped calls that fit their defence stand in. ``assumptions``: in
+    plain words."""
 
     scenario: Scenario
     charted: tuple[str, ...]
     assumptions: tuple[str, ...]
-    remarks: tuple[str, ...] = ()
 
 
 def _usual(zone: Zone) -> tuple[dict[str, str], list[str]]:
@@ -51,12 +50,12 @@ def attack_side(
     played: Scenario,
     game: GameSheet,
     handled: Sequence[int],
-    file: SheetFile | None,
+    sheet: Sheet | None,
     where: str,
     source: Source,
 ) -> AttackSide:
     """Our five against their traps. ``played``: the evening's scenario, in which they have the ball;
-    ``handled``: shirts of ours whose handling the sheet grades; ``file``, ``where``: the sheet of calls.
+    ``handled``: shirts of ours whose handling the sheet grades; ``sheet``, ``where``: that of calls.
 
     Raises InputError.
     """
@@ -67,7 +66,7 @@ def attack_side(
     home = defence_from(name, options, None, source, "their_defence")
     written = [WrittenSetting(name=spoken(one), call=(CallUse(call=one),)) for one in names]
     usual = settings_from(tuple(written), home, played.plays, source, us)
-    mine = read_calls(file, where, home.zone, game, us, (), (), source, theirs=True)
+    mine = read_calls(sheet, where, home.zone, game, us, (), (), source, theirs=True)
     said = []
     if game.their_defence is None:
         said.append(f"What {them.name} defend with is not given: {home.zone.title}.")
@@ -92,7 +91,7 @@ def attack_side(
             "settings": mine.settings or usual,
         }
     )
-    return AttackSide(scenario, mine.told, tuple(said), mine.remarks)
+    return AttackSide(scenario, mine.told, (*said, *mine.remarks))
 
 
 def together(scenario: Scenario) -> Setting | None:

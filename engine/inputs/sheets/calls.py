@@ -22,7 +22,7 @@ from engine.inputs.settings import Setting, fitting_calls
 from engine.inputs.sheets.cells import Cells, number_in
 from engine.inputs.sheets.columns import CALL_COLUMNS, HELP_COLUMNS, TRIGGER_WORDS, spellings
 from engine.inputs.sheets.game import GameSheet
-from engine.inputs.sheets.read import SheetFile, key_of, read_sheet
+from engine.inputs.sheets.read import Sheet, SheetFile, key_of, read_sheet
 from engine.inputs.team import Team
 from engine.inputs.zone import Zone, chosen
 from engine.state.record import MOST_CALLS
@@ -169,7 +169,8 @@ def _whom(one: Cells, team: Team, targets: Sequence[int]) -> tuple[int, ...]:
         if value is None or value not in team.lineup:
             starters = ", ".join(str(number) for number in sorted(team.lineup))
             raise one.error(
-                "on_whom", f"shirt numbers of those who start for them ({starters}), weak handlers, or empty"
+                "on_whom",
+                f"shirt numbers of those who start for {team.name} ({starters}), weak handlers, or empty",
             )
         found.append(int(value))
     return tuple(dict.fromkeys(found))
@@ -312,8 +313,15 @@ def _sentence(idea: _Idea, name: str, whose: str) -> str:
     return f'{whose} call "{name}": {", ".join(known) or "the usual one"}.{more}'
 
 
+def calls_sheet(file: SheetFile | None, where: str) -> Sheet | None:
+    """The rows of the sheet of calls; None where there is none. Raises InputError."""
+    if file is None:
+        return None
+    return read_sheet(file, where, spellings(CALL_COLUMNS), ("where",), HELP_COLUMNS)
+
+
 def read_calls(
-    file: SheetFile | None,
+    sheet: Sheet | None,
     where: str,
     zone: Zone,
     game: GameSheet,
@@ -329,10 +337,9 @@ def read_calls(
 
     Raises InputError: one line with file, row, column, value and what is allowed.
     """
-    if file is None:
+    if sheet is None:
         return OwnCalls()
-    sheet = read_sheet(file, where, spellings(CALL_COLUMNS), ("where",), HELP_COLUMNS)
-    remarks = list(sheet.remarks)
+    remarks = [] if theirs else list(sheet.remarks)
     short = PurePath(where).name
     if sheet.rows and not game.care.trap_advice_allowed:
         return OwnCalls((), {}, (*remarks, f"{short}: not weighed, as there is no trap advice."))

@@ -379,14 +379,6 @@ TRIGGER_WORDS = {
 CALL_COLUMNS = (
     Column("word", "your own word for it; rows with the same word are one idea", "hammer", ("call", "name")),
     Column(
-        "whose",
-        "ours (or empty): an idea of yours; theirs: a trap that you have seen them make (on_whom then holds "
-        "your numbers)",
-        "ours",
-        ("side", "team", "who"),
-        ("ours", "theirs"),
-    ),
-    Column(
         "where",
         "corner, short corner, wing or top",
         "corner",
@@ -427,6 +419,14 @@ CALL_COLUMNS = (
         "catch",
         ("triggers", "when", "set_off_by"),
         tuple(TRIGGER_WORDS),
+    ),
+    Column(
+        "whose",
+        "ours (or empty): an idea of yours; theirs: a trap that you have seen them make (on_whom then holds "
+        "your numbers)",
+        "ours",
+        ("side", "team"),
+        ("ours", "theirs"),
     ),
 )
 

@@ -18,17 +18,18 @@ from engine.inputs.plays import plays_from
 from engine.inputs.scenario import Game, Scenario, load_scenario
 from engine.inputs.settings import CallUse, Setting, WrittenSetting, defence_from, settings_from
 from engine.inputs.sheets.attack import MAN_TO_MAN, ZONE, AttackSide, attack_side
-from engine.inputs.sheets.calls import OwnCalls, read_calls
+from engine.inputs.sheets.calls import OwnCalls, calls_sheet, read_calls
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import Assumed
 from engine.inputs.sheets.columns import CALLS, GAME, OPPONENT, OWN, SHOTS
 from engine.inputs.sheets.counts import ManCounts
 from engine.inputs.sheets.data import UsualDefence, load_grades, load_usual_calls
-from engine.inputs.sheets.find import Sheets, find_sheets, folder_of
+from engine.inputs.sheets.find import find_sheets, folder_of
 from engine.inputs.sheets.fronts import Front, Likely, alignment_of, likely_of
 from engine.inputs.sheets.game import GameSheet, read_game
 from engine.inputs.sheets.opponent import Opponent, OpponentNote, read_opponent
 from engine.inputs.sheets.own import OwnNote, read_own
+from engine.inputs.sheets.read import Sheet
 from engine.inputs.sheets.shooting import LevelAverages, ShotNote
 from engine.inputs.shots import ShotTable
 from engine.inputs.team import Team
@@ -215,7 +216,10 @@ def _of_folder(place: Path, shown: str) -> Evening:
     own, own_notes, own_remarks = read_own(
         found.get(OWN), where[OWN], game.us, game.level, grades, constants["sprint_tau_s"], source, assumed
     )
-    scenario, targets, mine = _scenario(game, opponent, own, place, source, constants, table, assumed, sheets)
+    calls, at = calls_sheet(found.get(CALLS), where[CALLS]), where[CALLS]
+    scenario, targets, mine = _scenario(
+        game, opponent, own, place, source, constants, table, assumed, calls, at
+    )
     _usual_lines(scenario, game, assumed)
     for line in _shooting_lines(opponent.shooting):
         assumed.note(line)
@@ -224,9 +228,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
     attack = None
     if game.care.trap_advice_allowed:
         handled = [note.number for note in own_notes if note.handles is not None]
-        attack = attack_side(
-            scenario, game, handled, found.get(CALLS), where[CALLS], Source(folder / GAME, where[GAME])
-        )
+        attack = attack_side(scenario, game, handled, calls, at, Source(folder / GAME, where[GAME]))
     return Evening(
         scenario=scenario,
         assumptions=assumed.lines({game.them: numbers, game.us: ours}),
@@ -269,7 +271,8 @@ def _scenario(
     constants: dict[str, float],
     table: ShotTable,
     assumed: Assumed,
-    sheets: Sheets,
+    calls: Sheet | None,
+    where: str,
 ) -> tuple[Scenario, tuple[int, ...], OwnCalls]:
     """The scenario, the weak handlers among the five who start, and the coach's own calls."""
     usual = load_usual_calls().of(ZONE if game.care.zone_played else MAN_TO_MAN)
@@ -289,8 +292,8 @@ def _scenario(
         written = _written(usual, targets)
         settings = settings_from(written, home, plays, shipped, opponent.team)
     mine = read_calls(
-        sheets.found.get(CALLS),
-        sheets.where[CALLS],
+        calls,
+        where,
         home.zone,
         game,
         opponent.team,
