@@ -12,9 +12,9 @@ from engine.report.words import amount, around, count, numbers_words, ranged, sa
 
 #: Fewer passes to a man than this are not told.
 LEAST_PASSES = 10
-HEADINGS = ("Out of it", "of 100 passes", "then points", "of 100, free shot")
+HEADINGS = ("Out of it", "of 100 passes", "then points", "of 100, easy shot")
 NOTE = (
-    "Points of one call count what a lost ball brings them at the other end. Points and free shots (at the "
+    "Points of one call count what a lost ball brings them at the other end. Points and easy shots (at the "
     "rim, or an open three, before they are set) followed the passes that were thrown: another pass out of "
     "the same trap need not have brought them. Ranges (95%) are the luck of the draw; the model can be off "
     "by more."
