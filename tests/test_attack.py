@@ -88,7 +88,9 @@ def test_their_defence_is_played_with_traps_that_fit_it(word: str, tmp_path: Pat
     pack(found.scenario)
 
 
-def test_charted_traps_are_theirs_and_ours_stay_ours(tmp_path: Path) -> None:
+def test_charted_traps_are_theirs_and_ours_stay_ours(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     folder = write_evening(tmp_path / "sheets", {"calls.csv": THEIRS})
     evening = load_evening(folder)
     assert evening.attack is not None
@@ -100,6 +102,10 @@ def test_charted_traps_are_theirs_and_ours_stay_ours(tmp_path: Path) -> None:
     assert told.startswith('Their call "their wing trap": on No. 4, 9')
     own = [one.name for one in evening.scenario.settings if "own" in one.name]
     assert own == ["hammer (own call)"] and len(evening.own_calls) == 1
+    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    assert cli.run(["check", str(folder)]) == 0
+    said = capsys.readouterr().out
+    assert told in said and evening.own_calls[0] in said
 
 
 def test_handling_on_our_sheet_acts_on_the_attack_alone(tmp_path: Path, side: AttackSide) -> None:

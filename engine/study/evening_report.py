@@ -70,7 +70,7 @@ NEEDS: dict[str, tuple[str, ...]] = {
 REPORT = tuple(name for name in NEEDS if name != "attack")
 #: What a game, ``timing``, a traced possession and one of another formation take, in possessions at home;
 #: measured on the example evening, for the time said beforehand and the bar only.
-PER_GAME, TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 80.0, 25_000.0, 80.0, 1.8, 9.0
+PER_GAME, TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 80.0, 25_000.0, 80.0, 2.1, 6.7
 #: Possessions that the speed of this machine is taken from.
 PROBE = 400
 
