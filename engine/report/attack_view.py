@@ -63,7 +63,7 @@ def _answer(found: Found, calls: Sequence[Found]) -> str:
     if least <= 0.0:
         return "None of their traps clearly costs points."
     worst = [one for one in calls if (one["value"]["low"] or 0.0) > 0.0 and one["value"]["high"] >= least][:2]
-    said = " and ".join(f"the {spoken(one['call'])}" for one in worst)
+    said = " and ".join(f"the {one['label']}" for one in worst)
     return f"{_carrier_first(found['bring_up'])}; beware of {said} trap."
 
 
@@ -85,10 +85,10 @@ def _carrier(men: Sequence[Found]) -> str:
 
 def _call(one: Found) -> Found:
     """One trap of theirs: rows (label, text), the table of ways out."""
-    name = spoken(one["call"])
+    named = {"name": one["label"], "call": one["call"]}
     if one["called"] < LEAST_EVENTS:
         return {
-            "name": name,
+            **named,
             "rows": [("Comes", f"{count(one['called'], 'time')}: too few to say more")],
             "ways": [],
         }
@@ -110,7 +110,7 @@ def _call(one: Found) -> Found:
         for way in one["ways"]
         if way["n"]
     ]
-    return {"name": name, "rows": rows, "ways": ways}
+    return {**named, "rows": rows, "ways": ways}
 
 
 def _middle_or_skip(one: Found) -> str:

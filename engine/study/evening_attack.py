@@ -27,6 +27,7 @@ from engine.estimate.intervals import (
     wilson,
 )
 from engine.estimate.tally import PairTally, Tally
+from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets.attack import AttackSide, together
@@ -230,6 +231,7 @@ def attack(side: AttackSide, size: RunSize, progress: Progress | None = None) ->
                 {
                     "setting": setting.name,
                     "call": call.name,
+                    "label": spoken(call.name) if side.charted else call.spot,
                     "called": one.called,
                     "per_100": one.called_per_100,
                     "value": one.value.as_dict(),

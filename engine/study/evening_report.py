@@ -151,6 +151,7 @@ class Played:
         ``file`` None keeps nothing. No call is played where the evening's care allows no trap advice."""
         self.evening = evening
         self.traps = evening.care.trap_advice_allowed
+        self.likely = evening.likely
         size = USUAL if effort is None else effort
         n = self.scenario.possessions if size.possessions is None else size.possessions
         self.size = check_size(n, self.scenario.seed if seed is None else seed, threads)
@@ -182,7 +183,7 @@ class Played:
             "stress": {"worlds": effort.worlds, "possessions": effort.world_possessions},
             "formations": {
                 "possessions": effort.formation_possessions,
-                "likely": [(one.alignment.name, one.weight) for one in self.evening.likely],
+                "likely": [(one.alignment.name, one.weight) for one in self.likely],
             },
             "timing": {},
             "lineup": {
@@ -243,7 +244,7 @@ class Played:
             "compare": n * (1.0 + 0.2 * calls),
             "plan": 2000.0 * effort.table_parts * (1.0 + 0.7 * calls) + PER_GAME * effort.games,
             "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
-            "formations": PER_FORMATION * len(self.evening.likely[1:]) * effort.formation_possessions
+            "formations": PER_FORMATION * len(self.likely[1:]) * effort.formation_possessions
             if calls
             else 0.0,
             "timing": TIMING * self.size.threads,
@@ -358,7 +359,7 @@ class Played:
         from engine.study.evening_formations import formations
 
         n, compared = self.effort.formation_possessions, self.part("compare")
-        return formations(self.scenario, self.evening.likely, self.weighed(), compared, n, self.size, told)
+        return formations(self.scenario, self.likely, self.weighed(), compared, n, self.size, told)
 
     def _timing(self, told: Progress) -> _Result:
         from engine.study.timing.links import timing

@@ -14,9 +14,9 @@ def attack_page(scenario: Scenario, found: Found) -> str:
     """The page (HTML). ``scenario``: the one played, in which we have the ball; ``found``: its JSON."""
     style, source = own_part("report.css")
     view = attack_view(found)
-    cards = {spoken_name: card for spoken_name, card in _cards(scenario, found)}
+    cards = _cards(scenario, found)
     for one in view["calls"]:
-        one["court"] = cards.get(one["name"]) if one["ways"] else None
+        one["court"] = cards[one["call"]] if one["ways"] else None
     policy = f"default-src 'none'; style-src {source}; base-uri 'none'; form-action 'none'"
     template = environment().get_template("attack.html")
     return str(
@@ -24,8 +24,9 @@ def attack_page(scenario: Scenario, found: Found) -> str:
     )
 
 
-def _cards(scenario: Scenario, found: Found) -> list[tuple[str, Found | None]]:
-    cards = []
+def _cards(scenario: Scenario, found: Found) -> dict[str, Found | None]:
+    """Name of a call -> its court; None where whoever is nearest doubles."""
+    cards: dict[str, Found | None] = {}
     for one in found["calls"]:
         s = next(i for i, setting in enumerate(scenario.settings) if setting.name == one["setting"])
         call = next(call for call in scenario.settings[s].calls if call.name == one["call"])
@@ -37,8 +38,6 @@ def _cards(scenario: Scenario, found: Found) -> list[tuple[str, Found | None]]:
                 for way in one["after_trap"]["ways_out"]
                 if way["share"]
             ]
-            card |= {
-                "words": f"Their {one['call'].replace('_', ' ')} trap. Of 100 passes out: {', '.join(ways)}."
-            }
-        cards.append((one["call"].replace("_", " "), card))
+            card |= {"words": f"Their {one['label']} trap. Of 100 passes out: {', '.join(ways)}."}
+        cards[call.name] = card
     return cards
