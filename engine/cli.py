@@ -12,7 +12,7 @@ import click
 
 import engine
 from engine.commands.analyse import analyse
-from engine.commands.evening import lineup, new, plan, replay, report, timing
+from engine.commands.evening import attack, lineup, new, plan, replay, report, timing
 from engine.commands.files import check, trace
 from engine.commands.shared import BAD_INPUT, BROKEN_PIPE, INTERRUPTED, NAME, STOPPED, ctrl_c, one_line, say
 from engine.commands.studies import adapt, compare, patterns, play, stress
@@ -45,6 +45,7 @@ for command in (
     plan,
     timing,
     lineup,
+    attack,
     report,
 ):
     commands.add_command(command)

@@ -24,6 +24,7 @@ SMALL = ReportSize(
     table_parts=2,
     lineup_possessions=12_000,
     formation_possessions=300,
+    attack_possessions=600,
     traced=12,
 )
 PHONE, LAPTOP = 360, 1280

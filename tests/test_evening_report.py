@@ -60,7 +60,7 @@ def test_why_a_planned_call_is_not_advised() -> None:
     care = SimpleNamespace(trap_advice_allowed=True)
     for share, why in (
         (None, "2 variants only: too few to say"),
-        (0.3, "pays in 30 of 100 (2 variants with other numbers, front, plays and habits;"),
+        (0.3, "pays in 30 of 100 (2 variants with other numbers, formation, plays and habits;"),
     ):
         share_of = {"mean": share, "low": share, "high": share}
         found = {"share": share_of, "worlds": 2, "kind": "structure"}

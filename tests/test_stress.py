@@ -310,7 +310,9 @@ def test_share_comes_first_and_inputs_in_words_of_the_trade(small: StressResult)
     assert "Pays in variants of the model, of 100 may be numbers alone" in flat
     assert "wing trap, now and then 83 80 to 86 95" in flat and "pays in 83 of 100 variants" in flat
     assert "Depends on their plays: all 0.30 saved, none 0.02 lost" in flat
-    assert "their front, their plays, how long a handler looks" in flat and "in half of the variants" in flat
+    assert (
+        "their formation, their plays, how long a handler looks" in flat and "in half of the variants" in flat
+    )
     assert flat.index("83 of 100") < flat.index("points a call")
     assert "better with quick reactions to a pass* (31%); better with many held balls (12%)" in flat
     assert "calm after a beaten trap (5%, either way)" in flat

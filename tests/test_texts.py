@@ -43,6 +43,7 @@ TABLE = (
     ("timing SHEETS", "Before you use this"),
     (f"lineup {DEMO} -n 10000 --detail", "Line-ups"),
     ("lineup SHEETS -n 10000", "Before you use this"),
+    ("attack SHEETS", "Before you use this"),
     (f"replay {DEMO} -n 60 --pick 7 -o OUT", "The page is in|is in"),
     (f"report {DEMO} -o OUT", "The page is in"),
     (f"check {DEMO}", "Friday night"),
@@ -56,7 +57,7 @@ TABLE = (
 #: One line for each file, a table for programs, one line for each failed point.
 LONG_LINES = ("check", "trace", "sweep")
 #: Commands that a coach reads, and words that he does not have (the option --worlds keeps its name).
-COACH = ("compare", "play", "stress", "adapt", "plan", "timing", "lineup", "replay", "report")
+COACH = ("compare", "play", "stress", "adapt", "plan", "timing", "lineup", "attack", "replay", "report")
 NOT_A_COACHS = re.compile(r"(?<!--)\b(worlds?|luck left|links?|shell|holds?|lane link|entry|shadow)\b", re.I)
 
 
@@ -73,7 +74,7 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Studies whose size no option sets."""
     tiny = evening_report.ReportSize(
         possessions=200, worlds=16, world_possessions=20, games=10, table_parts=2, lineup_possessions=5000,
-        traced=4,
+        traced=4, formation_possessions=100, attack_possessions=200,
     )  # fmt: skip
     monkeypatch.setattr(evening_report, "USUAL", tiny)
     monkeypatch.setattr(adapt, "ROUND_POSSESSIONS", 50)

@@ -246,6 +246,7 @@ def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[
         *evening.care.lines(),
         *_pace(evening, before_playing),
         *evening.own_calls,
+        *(evening.attack.charted if evening.attack is not None else ()),
         f"{_count(len(assumed), 'thing')} assumed:",
         *assumed,
         *evening.remarks,

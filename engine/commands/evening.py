@@ -152,6 +152,46 @@ def timing(scenario: str, seed: int | None, quiet: bool, json_target: str | None
     deliver(found, json_target, lambda result: timing_text(result, detail), evening)
 
 
+@click.command(short_help="The same five with the ball against their traps.")
+@click.argument("scenario", type=click.Path())
+@file_option("--output", "-o", help="HTML file to write, too.")
+@run_options
+@output_options
+def attack(
+    scenario: str,
+    output: str | None,
+    seed: int | None,
+    threads: int | None,
+    quiet: bool,
+    json_target: str | None,
+    detail: bool,
+) -> None:
+    """Play our five of SCENARIO (a folder of sheets) against the traps of the other side.
+
+    Who brings it up, who is a safe outlet, middle or skip, and what each trap costs. Their defence is on the
+    sheet game (their_defence), their traps are on the sheet calls (theirs), else the usual ones stand in.
+    """
+    from engine.errors import InputError
+    from engine.inputs.sheets import load_evening
+    from engine.report import contract
+    from engine.report.page.attack import attack_page
+    from engine.report.screen.attack import attack_text
+    from engine.run.size import check_size
+
+    evening = load_evening(scenario)
+    if evening.folder is None:
+        raise InputError("SCENARIO", "", scenario, "a folder of sheets (trapledger new FOLDER)")
+    if evening.attack is None:
+        raise click.ClickException(evening.care.lines()[0])
+    check_size(1, evening.scenario.seed if seed is None else seed, threads)
+    found = played(evening, ("attack",), quiet, seed, threads).part("attack")
+    ctrl_c.check()
+    if output is not None:
+        contract.write(attack_page(evening.attack.scenario, found), output, "--output")
+    if output != contract.STDOUT:
+        deliver(found, json_target, lambda result: attack_text(result, detail), evening)
+
+
 @click.command(short_help="Write the coach's report, and a bench page on one sheet.")
 @click.argument("scenario", type=click.Path())
 @file_option("--output", "-o", required=True, help="HTML file to write; - is standard output.")
@@ -180,9 +220,9 @@ def report(
     from engine.report.page.page import bench_page, report_page
     from engine.report.screen.sheet import sheet_lines
     from engine.report.words import paragraph
-    from engine.study.evening_report import NEEDS
+    from engine.study.evening_report import REPORT
 
-    found = played(evening, tuple(NEEDS), quiet, seed, threads).report()
+    found = played(evening, REPORT, quiet, seed, threads).report()
     ctrl_c.check()
     contract.write(report_page(found), output, "--output")
     if bench is not None:

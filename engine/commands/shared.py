@@ -210,7 +210,8 @@ def played(
     kept = f"; kept in {file.path}" if file is not None and file.keeps else ""
     sizes = []
     if missing != ["fit"]:
-        sizes.append(f"{found.size.possessions:,} possessions, seed {found.size.seed}")
+        n = found.effort.attack_possessions if set(missing) <= {"fit", "attack"} else found.size.possessions
+        sizes.append(f"{n:,} possessions, seed {found.size.seed}")
     if "fit" in missing:
         sizes.append(f"fit: at most {MOST_RUNS} runs of {FIT_POSSESSIONS:,}, the scenario's seed")
     told(

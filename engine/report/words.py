@@ -182,7 +182,8 @@ GLOSSARY = {
     "at home": "the defence without any trap call",
     "clear": "told apart from luck in the possessions played (95 %)",
     "variant": "the model with its unsure numbers (pass speeds, reactions, shooting) drawn anew, in half of "
-    "them also their front, plays and habits; 90 of 100 variants are not 90 % sure in a gym",
+    "them also their formation, plays and habits; 90 of 100 variants are not 90 % sure in a gym",
+    "formation": "how they line up: guards out front, high post or overload; what the other coach chooses",
     "beaten": "the ball got out of the trap: passed out, dribbled back out, or between the two",
     "punished": "beaten, and a shot at the rim or an open three before the defence was set again",
     "bump": "the forward takes the wing until the guard has run over, then drops",

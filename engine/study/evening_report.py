@@ -36,8 +36,8 @@ Progress = Callable[[int, int], None]
 class ReportSize:
     """How much is played: possessions of ``compare`` and of the calls against each handler (None: as many as
     the scenario says), worlds and possessions in each, whole games and parts of the plan's table, possessions
-    of the line-up study together, of each likely formation but the one played, and traced for the court
-    pictures."""
+    of the line-up study together, of each likely formation but the one played, of our attack against
+    their traps, and traced for the court pictures."""
 
     possessions: int | None = None
     worlds: int = 128
@@ -46,6 +46,7 @@ class ReportSize:
     table_parts: int = 10
     lineup_possessions: int = 200_000
     formation_possessions: int = 6000
+    attack_possessions: int = 8000
     traced: int = 80
 
 
@@ -63,10 +64,13 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "lineup": ("fit",),
     "shots": ("stress", "formations"),
     "sheet": ("fit",),
+    "attack": (),
 }
+#: Those that a report has.
+REPORT = tuple(name for name in NEEDS if name != "attack")
 #: What a game, ``timing``, a traced possession and one of another formation take, in possessions at home;
 #: measured on the example evening, for the time said beforehand and the bar only.
-PER_GAME, TIMING, PER_TRACED, PER_FORMATION = 80.0, 25_000.0, 80.0, 1.8
+PER_GAME, TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 80.0, 25_000.0, 80.0, 2.1, 6.7
 #: Possessions that the speed of this machine is taken from.
 PROBE = 400
 
@@ -147,6 +151,7 @@ class Played:
         ``file`` None keeps nothing. No call is played where the evening's care allows no trap advice."""
         self.evening = evening
         self.traps = evening.care.trap_advice_allowed
+        self.likely = evening.likely
         size = USUAL if effort is None else effort
         n = self.scenario.possessions if size.possessions is None else size.possessions
         self.size = check_size(n, self.scenario.seed if seed is None else seed, threads)
@@ -156,7 +161,7 @@ class Played:
         self.file = file
         self.progress: Progress | None = None
         followed = self.counts is not None and self.counts.attempts
-        nothing = {"sheet": self.counts is None, "fit": not followed}
+        nothing = {"sheet": self.counts is None, "fit": not followed, "attack": evening.attack is None}
         self._found: dict[str, Found] = {name: {} for name, empty in nothing.items() if empty}
         self._shares: dict[str, tuple[float, float]] = {}
 
@@ -178,7 +183,7 @@ class Played:
             "stress": {"worlds": effort.worlds, "possessions": effort.world_possessions},
             "formations": {
                 "possessions": effort.formation_possessions,
-                "likely": [(one.alignment.name, one.weight) for one in self.evening.likely],
+                "likely": [(one.alignment.name, one.weight) for one in self.likely],
             },
             "timing": {},
             "lineup": {
@@ -187,6 +192,7 @@ class Played:
             },
             "shots": {"traced": effort.traced},
             "sheet": {"possessions": effort.possessions},
+            "attack": {"possessions": effort.attack_possessions},
         }
         needs = [self.key(other) for other in NEEDS[name]]
         seed = self.evening.scenario.seed if name == "fit" else self.size.seed
@@ -238,13 +244,14 @@ class Played:
             "compare": n * (1.0 + 0.2 * calls),
             "plan": 2000.0 * effort.table_parts * (1.0 + 0.7 * calls) + PER_GAME * effort.games,
             "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
-            "formations": PER_FORMATION * len(self.evening.likely[1:]) * effort.formation_possessions
+            "formations": PER_FORMATION * len(self.likely[1:]) * effort.formation_possessions
             if calls
             else 0.0,
             "timing": TIMING * self.size.threads,
             "lineup": 0.7 * effort.lineup_possessions,
             "shots": PER_TRACED * effort.traced + 4000.0,
             "sheet": n,
+            "attack": PER_ATTACK * effort.attack_possessions,
         }[name]
 
     def expect(self, *names: str) -> float:
@@ -352,7 +359,7 @@ class Played:
         from engine.study.evening_formations import formations
 
         n, compared = self.effort.formation_possessions, self.part("compare")
-        return formations(self.scenario, self.evening.likely, self.weighed(), compared, n, self.size, told)
+        return formations(self.scenario, self.likely, self.weighed(), compared, n, self.size, told)
 
     def _timing(self, told: Progress) -> _Result:
         from engine.study.timing.links import timing
@@ -392,6 +399,14 @@ class Played:
 
         assert self.counts is not None
         return compare_sheet(self.counts, self.scenario, self.size, self.part("fit"), told)
+
+    def _attack(self, told: Progress) -> _Result:
+        from engine.study.evening_attack import attack
+
+        assert self.evening.attack is not None
+        return attack(
+            self.evening.attack, replace(self.size, possessions=self.effort.attack_possessions), told
+        )
 
     def report(self) -> EveningReport:
         """All parts together."""

@@ -96,6 +96,7 @@ def letter(folder: str, book: bool) -> str:
    a percentage is written 45%.{dates}
 4. {sheet[CALLS]}: only if you have a trap of your own in mind: where, how often,
    on whom, who doubles, what sets it off. It is weighed with the usual ones.
+   A trap that you have seen them make goes there, too: theirs at whose.
 5. {sheet[SHOTS]}: only if somebody charted shots. Else leave it as it is.
 
 {example}

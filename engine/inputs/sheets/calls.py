@@ -22,7 +22,7 @@ from engine.inputs.settings import Setting, fitting_calls
 from engine.inputs.sheets.cells import Cells, number_in
 from engine.inputs.sheets.columns import CALL_COLUMNS, HELP_COLUMNS, TRIGGER_WORDS, spellings
 from engine.inputs.sheets.game import GameSheet
-from engine.inputs.sheets.read import SheetFile, key_of, read_sheet
+from engine.inputs.sheets.read import Sheet, SheetFile, key_of, read_sheet
 from engine.inputs.team import Team
 from engine.inputs.zone import Zone, chosen
 from engine.state.record import MOST_CALLS
@@ -55,6 +55,7 @@ _COUNTS = {"once": 1, "twice": 2, "thrice": 3} | {
 }
 _EVERYBODY = ("everybody", "everyone", "all", "anybody")
 _WEAK = ("weak_handlers", "weak", "weak_ones")
+WHOSE = {"ours": "ours", "our": "ours", "us": "ours", "theirs": "theirs", "their": "theirs", "them": "theirs"}
 _NEAREST = ("nearest_two", "nearest", "the_nearest_two", "two_nearest")
 #: The words for who doubles that the sheet asks for; a defence with other roles doubles with the nearest two.
 _ASKED = ("near_guard", "far_guard", "near_forward", "far_forward", "centre")
@@ -168,7 +169,8 @@ def _whom(one: Cells, team: Team, targets: Sequence[int]) -> tuple[int, ...]:
         if value is None or value not in team.lineup:
             starters = ", ".join(str(number) for number in sorted(team.lineup))
             raise one.error(
-                "on_whom", f"shirt numbers of those who start for them ({starters}), weak handlers, or empty"
+                "on_whom",
+                f"shirt numbers of those who start for {team.name} ({starters}), weak handlers, or empty",
             )
         found.append(int(value))
     return tuple(dict.fromkeys(found))
@@ -255,11 +257,11 @@ def _idea(one: Cells, zone: Zone, rules: Rules, team: Team, targets: Sequence[in
     return _Idea(word, one, call, frozenset(said if often is None else said | {"most_a_game"}))
 
 
-def _grouped(ideas: Sequence[_Idea]) -> dict[str, list[_Idea]]:
+def _grouped(ideas: Sequence[_Idea], whose: str) -> dict[str, list[_Idea]]:
     """Name of a setting -> its ideas: those with the same word, each of the others alone."""
     groups: dict[str, list[_Idea]] = {}
     for idea in ideas:
-        name = f"{idea.word} (own call)" if idea.word else f"own {idea.call.spot} trap"
+        name = f"{idea.word} ({whose} call)" if idea.word else f"{whose} {idea.call.spot} trap"
         same = next((known for known in groups if known.casefold() == name.casefold()), name)
         if not idea.word and same in groups:
             same = next(f"{name} {k}" for k in range(2, len(ideas) + 2) if f"{name} {k}" not in groups)
@@ -288,7 +290,7 @@ def _contents(calls: Sequence[Call]) -> tuple[str, ...]:
     return tuple(sorted(_content(call) for call in calls))
 
 
-def _sentence(idea: _Idea, name: str) -> str:
+def _sentence(idea: _Idea, name: str, whose: str) -> str:
     """What a row was understood as, and what of it was assumed."""
     call = idea.call
     shares = {share: words for words, share in reversed(SHARES.items())}
@@ -308,11 +310,18 @@ def _sentence(idea: _Idea, name: str) -> str:
     known = [words for column, words in parts.items() if column in idea.said]
     assumed = [words for column, words in parts.items() if column not in idea.said]
     more = f" Assumed, as usual there: {', '.join(assumed)}." if assumed else ""
-    return f'Own call "{name}": {", ".join(known) or "the usual one"}.{more}'
+    return f'{whose} call "{name}": {", ".join(known) or "the usual one"}.{more}'
+
+
+def calls_sheet(file: SheetFile | None, where: str) -> Sheet | None:
+    """The rows of the sheet of calls; None where there is none. Raises InputError."""
+    if file is None:
+        return None
+    return read_sheet(file, where, spellings(CALL_COLUMNS), ("where",), HELP_COLUMNS)
 
 
 def read_calls(
-    file: SheetFile | None,
+    sheet: Sheet | None,
     where: str,
     zone: Zone,
     game: GameSheet,
@@ -320,20 +329,26 @@ def read_calls(
     targets: Sequence[int],
     usual: Sequence[Setting],
     source: Source,
+    theirs: bool = False,
 ) -> OwnCalls:
-    """The coach's own ideas. ``zone``: the defence played, ``team``: theirs, ``targets``: weak handlers who
-    start, ``usual``: what is weighed anyway; ``source.read`` gathers the files read.
+    """The coach's own ideas, or with ``theirs`` the traps that he has seen them make. ``zone``: the defence
+    played, ``team``: the attack, ``targets``: weak handlers who start, ``usual``: what is weighed anyway;
+    ``source.read`` gathers the files read.
 
     Raises InputError: one line with file, row, column, value and what is allowed.
     """
-    if file is None:
+    if sheet is None:
         return OwnCalls()
-    sheet = read_sheet(file, where, spellings(CALL_COLUMNS), ("where",), HELP_COLUMNS)
-    remarks = list(sheet.remarks)
+    remarks = [] if theirs else list(sheet.remarks)
     short = PurePath(where).name
     if sheet.rows and not game.care.trap_advice_allowed:
         return OwnCalls((), {}, (*remarks, f"{short}: not weighed, as there is no trap advice."))
-    ideas = [_idea(Cells(where, row), zone, game.rules, team, targets, source) for row in sheet.rows]
+    rows = [
+        one
+        for one in (Cells(where, row) for row in sheet.rows)
+        if (one.choice("whose", WHOSE, "ours or theirs") == "theirs") == theirs
+    ]
+    ideas = [_idea(one, zone, game.rules, team, targets, source) for one in rows]
     if any(idea.call.dynamic and _names_two(idea.cells) for idea in ideas):
         said = "the man on the ball and the next nearest double, whoever is named at who_doubles."
         remarks.append(f"{short}: in {zone.title} {said}")
@@ -342,7 +357,7 @@ def read_calls(
     told: list[str] = []
     calls_known = {_content(call): call for setting in reversed(usual) for call in setting.calls}
     weighed = {_contents(setting.calls): setting.name for setting in reversed(usual)}
-    for name, mine in _grouped(ideas).items():
+    for name, mine in _grouped(ideas, "their" if theirs else "own").items():
         _check(mine)
         calls: list[Call] = []
         for idea in mine:
@@ -350,7 +365,7 @@ def read_calls(
             named = idea.call.model_copy(update={"name": own, "title": own})
             call = calls_known.setdefault(_content(named), named)
             calls.append(call)
-            told.append(_sentence(idea, own))
+            told.append(_sentence(idea, own, "Their" if theirs else "Own"))
             # a usual call keeps the word that the sheet of the game has for its spot
             if idea.word and (call.name == own or call.spot.replace(" ", "_") not in game.signals):
                 signals.setdefault(call.name, idea.word)

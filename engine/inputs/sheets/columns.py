@@ -42,6 +42,15 @@ class Column:
 
 
 YES_OR_NO = ("yes", "no")
+#: A coach's words for a defence -> the file that plays it.
+DEFENCES = {
+    "2-3 zone": "two_three",
+    "3-2 zone": "three_two",
+    "1-3-1 zone": "one_three_one",
+    "1-2-2 zone": "one_two_two",
+    "2-3 that matches up": "two_three_match_up",
+    "man-to-man": "man_to_man",
+}
 NOT_SURE = (*YES_OR_NO, "don't know")
 
 
@@ -127,6 +136,13 @@ def game_keys() -> tuple[Column, ...]:
             "example yes",
             choices=YES_OR_NO,
         ),
+        Column(
+            "their_defence",
+            "what they defend with when you have the ball; empty: a 2-3 zone",
+            "",
+            ("opponent_defence", "their_zone", "opponent_zone"),
+            tuple(DEFENCES),
+        ),
         Column("signal_corner", "the word you shout for a trap in the corner", "", ("corner_signal",)),
         Column(
             "signal_short_corner",
@@ -195,6 +211,13 @@ def own_columns(grades: Grades) -> tuple[Column, ...]:
             WORDS["prone_to_fouls"],
         ),
         Column("fouls", "optional: fouls in the games you have sheets of", "", ("fouls_made", "pf")),
+        Column(
+            "handles_pressure",
+            "optional, for your attack: " + _graded(grades, "handles_pressure"),
+            "",
+            ("pressure", "ball_handling", "handles"),
+            WORDS["handles_pressure"],
+        ),
         _HEIGHT,
         _SPRINT_10,
         _SPRINT_20,
@@ -396,6 +419,14 @@ CALL_COLUMNS = (
         "catch",
         ("triggers", "when", "set_off_by"),
         tuple(TRIGGER_WORDS),
+    ),
+    Column(
+        "whose",
+        "ours (or empty): an idea of yours; theirs: a trap that you have seen them make (on_whom then holds "
+        "your numbers)",
+        "ours",
+        ("side", "team"),
+        ("ours", "theirs"),
     ),
 )
 

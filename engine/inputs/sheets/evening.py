@@ -17,24 +17,25 @@ from engine.inputs.files import Source, read_toml, resolve, shown_path
 from engine.inputs.plays import plays_from
 from engine.inputs.scenario import Game, Scenario, load_scenario
 from engine.inputs.settings import CallUse, Setting, WrittenSetting, defence_from, settings_from
-from engine.inputs.sheets.calls import OwnCalls, read_calls
+from engine.inputs.sheets.attack import MAN_TO_MAN, ZONE, AttackSide, attack_side
+from engine.inputs.sheets.calls import OwnCalls, calls_sheet, read_calls
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import Assumed
 from engine.inputs.sheets.columns import CALLS, GAME, OPPONENT, OWN, SHOTS
 from engine.inputs.sheets.counts import ManCounts
 from engine.inputs.sheets.data import UsualDefence, load_grades, load_usual_calls
-from engine.inputs.sheets.find import Sheets, find_sheets, folder_of
+from engine.inputs.sheets.find import find_sheets, folder_of
 from engine.inputs.sheets.fronts import Front, Likely, alignment_of, likely_of
 from engine.inputs.sheets.game import GameSheet, read_game
 from engine.inputs.sheets.opponent import Opponent, OpponentNote, read_opponent
 from engine.inputs.sheets.own import OwnNote, read_own
+from engine.inputs.sheets.read import Sheet
 from engine.inputs.sheets.shooting import LevelAverages, ShotNote
 from engine.inputs.shots import ShotTable
 from engine.inputs.team import Team
 from engine.inputs.zone import chosen
 from engine.shipped import configs_root
 
-ZONE, MAN_TO_MAN = "two_three", "man_to_man"
 #: Level whose age group is low enough for the questions of care, where a scenario file says nothing of age.
 YOUNG_LEVEL = "under_14"
 
@@ -48,7 +49,8 @@ class Evening:
     numbers of opponents whom the sheet calls weak under pressure. ``shooting``: how much of each estimate is
     the player's own. ``own_calls``: what each row of the sheet of calls was understood as, a sentence each.
     ``counts``: what the sheet counts of each opponent. ``folder``: None for a scenario file. ``fronts``,
-    ``high_post``: what the sheet says of how they line up.
+    ``high_post``: what the sheet says of how they line up. ``attack``: the same five with the ball, None for
+    a scenario file and where no trap may be advised.
     """
 
     scenario: Scenario
@@ -65,6 +67,7 @@ class Evening:
     folder: Path | None = None
     fronts: tuple[Front, ...] = ()
     high_post: bool | None = None
+    attack: AttackSide | None = None
 
     @property
     def likely(self) -> tuple[Likely, ...]:
@@ -213,12 +216,19 @@ def _of_folder(place: Path, shown: str) -> Evening:
     own, own_notes, own_remarks = read_own(
         found.get(OWN), where[OWN], game.us, game.level, grades, constants["sprint_tau_s"], source, assumed
     )
-    scenario, targets, mine = _scenario(game, opponent, own, place, source, constants, table, assumed, sheets)
+    calls, at = calls_sheet(found.get(CALLS), where[CALLS]), where[CALLS]
+    scenario, targets, mine = _scenario(
+        game, opponent, own, place, source, constants, table, assumed, calls, at
+    )
     _usual_lines(scenario, game, assumed)
     for line in _shooting_lines(opponent.shooting):
         assumed.note(line)
     numbers = [note.number for note in opponent.notes if not note.stands_in]
     ours = [note.number for note in own_notes if not note.stands_in]
+    attack = None
+    if game.care.trap_advice_allowed:
+        handled = [note.number for note in own_notes if note.handles is not None]
+        attack = attack_side(scenario, game, handled, calls, at, Source(folder / GAME, where[GAME]))
     return Evening(
         scenario=scenario,
         assumptions=assumed.lines({game.them: numbers, game.us: ours}),
@@ -234,6 +244,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         folder=folder,
         fronts=game.fronts,
         high_post=game.high_post,
+        attack=attack,
     )
 
 
@@ -260,7 +271,8 @@ def _scenario(
     constants: dict[str, float],
     table: ShotTable,
     assumed: Assumed,
-    sheets: Sheets,
+    calls: Sheet | None,
+    where: str,
 ) -> tuple[Scenario, tuple[int, ...], OwnCalls]:
     """The scenario, the weak handlers among the five who start, and the coach's own calls."""
     usual = load_usual_calls().of(ZONE if game.care.zone_played else MAN_TO_MAN)
@@ -280,8 +292,8 @@ def _scenario(
         written = _written(usual, targets)
         settings = settings_from(written, home, plays, shipped, opponent.team)
     mine = read_calls(
-        sheets.found.get(CALLS),
-        sheets.where[CALLS],
+        calls,
+        where,
         home.zone,
         game,
         opponent.team,

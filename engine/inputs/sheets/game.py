@@ -15,7 +15,14 @@ from engine.inputs.levels import Level, level_from, level_source
 from engine.inputs.rules import Rules, change_rules, rules_from
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import YES_NO, Assumed, Cells
-from engine.inputs.sheets.columns import GAME_COLUMNS, HELP_COLUMNS, NOT_PLAYED, game_keys, spellings
+from engine.inputs.sheets.columns import (
+    DEFENCES,
+    GAME_COLUMNS,
+    HELP_COLUMNS,
+    NOT_PLAYED,
+    game_keys,
+    spellings,
+)
 from engine.inputs.sheets.fronts import Front, read_fronts
 from engine.inputs.sheets.read import Row, SheetFile, key_of, read_sheet
 
@@ -45,6 +52,7 @@ class GameSheet:
     them: str
     fronts: tuple[Front, ...]
     high_post: bool | None
+    their_defence: str | None
     signals: dict[str, str]
     remarks: tuple[str, ...]
 
@@ -201,6 +209,12 @@ def _without_effect(keys: _Keys, fronts: Sequence[Front]) -> list[str]:
     return said
 
 
+def _defences() -> dict[str, str]:
+    """Every spelling of a defence -> its file."""
+    words = {key_of(word.removesuffix(" zone")): name for word, name in DEFENCES.items()}
+    return {key_of(word): name for word, name in DEFENCES.items()} | words | {n: n for n in words.values()}
+
+
 def _name(keys: _Keys, key: str, usual: str) -> str:
     name = keys.text(key)
     if name is not None and (len(name) > 60 or not name.isprintable()):
@@ -250,6 +264,7 @@ def read_game(file: SheetFile | None, where: str, source: Source, assumed: Assum
         them,
         fronts,
         keys.yes_no("high_post"),
+        keys.cells("their_defence").choice("their_defence", _defences(), f"one of {', '.join(DEFENCES)}"),
         signals,
         (*remarks, *_without_effect(keys, fronts), *_taken(signals, where)),
     )

@@ -17,7 +17,10 @@ from engine.inputs.sheets.columns import UNASKED_COLUMNS, opponent_columns
 from engine.inputs.sheets.counts import ManCounts, counts_of
 from engine.inputs.sheets.data import Grades
 from engine.inputs.sheets.people import (
+    HANDLES,
+    HANDLES_ALLOWED,
     People,
+    ability,
     body,
     called,
     fill_up,
@@ -77,7 +80,6 @@ POSITIONS = {
 }
 #: Points that a written place 1 to 5 outweighs everything else with.
 SURE = 100.0
-_SOME = {"yes": "yes", "y": "yes", "some": "some", "somewhat": "some", "a_bit": "some", "no": "no", "n": "no"}
 _FREE = {
     "good": "good",
     "average": "average",
@@ -157,7 +159,7 @@ def _said(number: int, one: Cells) -> _Said:
         one.choice("shooter", SHOOTERS, "sure, ordinary or shaky"),
         one.several("from_where", WHERE, "corner, wing, top, inside (one or several)"),
         one.choice("hand", _HANDS, "right, left or both"),
-        one.choice("handles_pressure", _SOME, "yes, some or no"),
+        one.choice("handles_pressure", HANDLES, HANDLES_ALLOWED),
         one.yes_no("passes_from_big"),
         one.choice("free_throw_shooter", _FREE, "good, average or bad"),
         one.tried("twos", "twos_attempted", "twos_percent"),
@@ -233,10 +235,6 @@ def place_five(points: Sequence[Sequence[float]]) -> tuple[int, ...]:
     return best[1]
 
 
-def _ability(value: float, more: float) -> float:
-    return min(max(value + more, 0.0), 1.0)
-
-
 def _player(
     one: _Said, like: Player, found: Found, grades: Grades, tau_s: float, assumed: Assumed, them: str
 ) -> Player:
@@ -246,8 +244,8 @@ def _player(
     changes |= {
         "number": one.number,
         "name": called(one.number, one.cells),
-        "handle": _ability(like.handle, handling.handle),
-        "passing": _ability(like.passing, handling.passing + passer.passing),
+        "handle": ability(like.handle, handling.handle),
+        "passing": ability(like.passing, handling.passing + passer.passing),
         "free_throw": found.free_throw,
         "shot_table": found.table,
     }

@@ -14,7 +14,10 @@ from engine.inputs.sheets.cells import Assumed, Cells
 from engine.inputs.sheets.columns import own_columns
 from engine.inputs.sheets.data import Grades
 from engine.inputs.sheets.people import (
+    HANDLES,
+    HANDLES_ALLOWED,
     People,
+    ability,
     body,
     called,
     fill_up,
@@ -52,7 +55,7 @@ PLACE_WORDS = {
 @dataclass(frozen=True)
 class OwnNote:
     """One of our players for the pages: place in the zone ("" on the bench), whether prone to fouls (None
-    where nobody said), whether an average player stands in."""
+    where nobody said), whether an average player stands in, how he handles pressure (None: not said)."""
 
     number: int
     initials: str
@@ -60,6 +63,7 @@ class OwnNote:
     place: str
     prone_to_fouls: bool | None
     stands_in: bool = False
+    handles: str | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON."""
@@ -180,7 +184,10 @@ def _player(
     if prone is not None:
         discipline += grades.prone_to_fouls["yes" if prone else "no"].discipline
     changes: dict[str, Any] = body(one, number, like, grades, tau_s, assumed, us)
+    handling = grades.handles_pressure[one.choice("handles_pressure", HANDLES, HANDLES_ALLOWED) or "some"]
     changes |= {
+        "handle": ability(like.handle, handling.handle),
+        "passing": ability(like.passing, handling.passing),
         "number": number,
         "name": called(number, one),
         "discipline": min(max(discipline, 0.0), 1.0),
@@ -229,7 +236,14 @@ def read_own(
     if people.cells:
         assumed.note(f"Rebounding of {us}: the level's average for the size.")
     notes = [
-        OwnNote(number, one.text("initials") or "", number in five, held.get(number, ""), prone[i])
+        OwnNote(
+            number,
+            one.text("initials") or "",
+            number in five,
+            held.get(number, ""),
+            prone[i],
+            handles=one.choice("handles_pressure", HANDLES, HANDLES_ALLOWED),
+        )
         for i, (number, one) in enumerate(zip(people.numbers, people.cells, strict=True))
     ]
     notes += [OwnNote(number, "", True, held[number], None, True) for number in extra]

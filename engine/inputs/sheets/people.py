@@ -22,6 +22,17 @@ MOST_PLAYERS = 40
 LONG_NAME = 6
 #: What a coach may write for the pace of a player.
 PACES = {"quick": "quick", "fast": "quick", "normal": "normal", "average": "normal", "slow": "slow"}
+#: What a coach may write of how a player handles pressure.
+HANDLES = {
+    "yes": "yes",
+    "y": "yes",
+    "some": "some",
+    "somewhat": "some",
+    "a_bit": "some",
+    "no": "no",
+    "n": "no",
+}
+HANDLES_ALLOWED = "yes, some or no"
 #: Sprint times that a sheet may hold, seconds: column -> (metres, least, greatest).
 SPRINTS = {"sprint_10m_s": (10.0, 1.4, 4.0), "sprint_20m_s": (20.0, 2.4, 7.5)}
 
@@ -141,6 +152,11 @@ def top_speed_from_sprint(distance_m: float, time_s: float, tau_s: float) -> flo
     the constant sprint_tau_s, seconds.
     """
     return distance_m / (time_s - tau_s * (1.0 - math.exp(-time_s / tau_s)))
+
+
+def ability(value: float, more: float) -> float:
+    """An ability with something added, from 0 to 1."""
+    return min(max(value + more, 0.0), 1.0)
 
 
 def body(

@@ -45,7 +45,7 @@ CAUTIONS = (
     "Look at walls, benches and tables behind the corners first.",
 )
 #: What varies in the variants of a kind.
-VARIED = {"numbers": "with other numbers", "structure": "with other numbers, front, plays and habits"}
+VARIED = {"numbers": "with other numbers", "structure": "with other numbers, formation, plays and habits"}
 #: Where trap advice is given.
 TRAP_CAUTIONS = (
     "Traps are sprints: rest the men who double.",

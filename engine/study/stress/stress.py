@@ -210,7 +210,7 @@ class StressResult:
     def _structure_dict(self) -> Found | None:
         if self.listed.structure is None or not self.plan.varies:
             return None
-        labels = {FRONT: "their front", PLAYS: "their plays"}
+        labels = {FRONT: "their formation", PLAYS: "their plays"}
         labels |= {name: rule.label for name, rule in self.listed.structure.rules.items()}
         return {
             "source": self.listed.structure.source,

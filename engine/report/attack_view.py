@@ -1,0 +1,140 @@
+"""Our attack against their traps, in words for screen and page, from the JSON of ``attack`` alone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import combinations
+
+from engine.estimate.intervals import LEAST_EVENTS, Found
+from engine.inputs.base import spoken
+from engine.report.screen.compare import in_100
+from engine.report.words import amount, around, count, numbers_words, ranged, saved, scaled
+
+#: Fewer passes to a man than this are not told.
+LEAST_PASSES = 10
+HEADINGS = ("Out of it", "of 100 passes", "then points", "of 100, easy shot")
+NOTE = (
+    "Points of one call count what a lost ball brings them at the other end. Points and easy shots (at the "
+    "rim, or an open three, before they are set) followed the passes that were thrown: another pass out of "
+    "the same trap need not have brought them. Ranges (95%) are the luck of the draw; the model can be off "
+    "by more."
+)
+
+
+def attack_view(found: Found) -> Found:
+    """Title, answer, what was taken for what, lines of each call; all as text."""
+    calls = sorted(found["calls"], key=lambda one: -(one["value"]["mean"] or 0.0))
+    return {
+        "title": f"{found['us']} attack {found['them']} ({found['defence']})",
+        "answer": _answer(found, calls),
+        "home": f"{around(scaled(found['home'], 100), 0)} points per 100 possessions",
+        "carrier": _carrier(found["bring_up"]),
+        "calls": [_call(one) for one in calls],
+        "taken": [*found["taken"], *found["charted"]],
+        "note": NOTE,
+        "possessions": count(found["possessions"], "possession"),
+    }
+
+
+def _more(found: Found, decimals: int, than: str = "") -> str:
+    """Points more or fewer, with their range: ``0.2 (0.1 to 0.3) more``, else that it cannot be told."""
+    low, mean, high = (found[key] for key in ("low", "mean", "high"))
+    if low is None:
+        return "cannot tell"
+    if low > 0.0 or high < 0.0:
+        ends = [amount(value, decimals) for value in (mean, *sorted((low, high), key=abs))]
+        return f"{ranged(*ends)} {'more' if low > 0.0 else 'fewer'}{than}"
+    return f"no clear difference ({amount(low, decimals)} fewer to {amount(high, decimals)} more{than})"
+
+
+def cost_words(value: Found) -> str:
+    """What a trap of theirs costs us: ``costs 0.2 points a call (0.1 to 0.3)``."""
+    low, high = value["low"], value["high"]
+    if low is None or low > 0.0 or high < 0.0:
+        return saved(scaled(value, -1.0), 2, "points a call").replace("saves", "brings")
+    return f"no clear difference (brings {amount(low, 2)} to costs {amount(high, 2)} points a call)"
+
+
+def _answer(found: Found, calls: Sequence[Found]) -> str:
+    """Who brings it up, and the traps that cost most: at most two that cannot be told apart."""
+    if not calls:
+        return "They have no trap to attack."
+    least = calls[0]["value"]["low"] or 0.0
+    if least <= 0.0:
+        return "None of their traps clearly costs points."
+    worst = [one for one in calls if (one["value"]["low"] or 0.0) > 0.0 and one["value"]["high"] >= least][:2]
+    said = " and ".join(f"the {one['label']}" for one in worst)
+    return f"{_carrier_first(found['bring_up'])}; beware of {said} trap."
+
+
+def _carrier_first(men: Sequence[Found]) -> str:
+    clear = [one for one in men[1:] if (one["more"]["low"] or 0.0) > 0.0]
+    if clear:
+        return f"Let No. {max(clear, key=lambda one: one['more']['mean'])['number']} bring it up"
+    return f"No. {men[0]['number']} goes on bringing it up"
+
+
+def _carrier(men: Sequence[Found]) -> str:
+    """Who brings it up, against all their traps, and what another would change."""
+    if not men:
+        return ""
+    others = "; ".join(f"No. {one['number']}: {_more(scaled(one['more'], 100), 1)}" for one in men[1:])
+    points = around(scaled(men[0]["points"], 100), 0)
+    return f"No. {men[0]['number']}: {points} points per 100 against all their traps. In his place {others}."
+
+
+def _call(one: Found) -> Found:
+    """One trap of theirs: rows (label, text), the table of ways out."""
+    named = {"name": one["label"], "call": one["call"]}
+    if one["called"] < LEAST_EVENTS:
+        return {
+            **named,
+            "rows": [("Comes", f"{count(one['called'], 'time')}: too few to say more")],
+            "ways": [],
+        }
+    hundred = {key: around(scaled(one[key], 100), 0) for key in ("lost", "got_out")}
+    rows = [
+        ("Comes", f"{in_100(one['per_100'])} times in 100 possessions"),
+        ("To us", cost_words(one["value"])),
+        ("Of 100 traps", f"the ball lost in {hundred['lost']}, out of it in {hundred['got_out']}"),
+        ("Outlets", _outlets(one["outlets"])),
+        ("Middle or skip", _middle_or_skip(one)),
+    ]
+    ways = [
+        (
+            spoken(way["to"]) if way["to"] != "skip" else "of these a skip",
+            around(scaled(way["share"], 100), 0),
+            around(way["points"], 2) if way["points"]["low"] is not None else "cannot tell",
+            around(scaled(way["free_shot"], 100), 0) if way["n"] >= LEAST_EVENTS else "cannot tell",
+        )
+        for way in one["ways"]
+        if way["n"]
+    ]
+    return {**named, "rows": rows, "ways": ways}
+
+
+def _middle_or_skip(one: Found) -> str:
+    thrown = {way["to"]: way["n"] for way in one["ways"]}
+    found = one["middle_or_skip"]
+    if found["mean"] is None:
+        return (
+            f"cannot tell: {count(thrown['middle'], 'pass', 'passes')} to the middle, {thrown['skip']} skips"
+        )
+    return f"the middle brought {_more(found, 2, ' points than a skip')}"
+
+
+def _outlets(men: Sequence[Found]) -> str:
+    """To whom the passes went, how many of 100 arrived, who is clearly safer than whom."""
+    shown = [one for one in men if one["passes"] >= LEAST_PASSES]
+    if not shown:
+        return "cannot tell: too few passes to any man"
+    shown.sort(key=lambda man: -man["safe"]["mean"])
+    rates = [f"No. {one['number']}: {around(scaled(one['safe'], 100), 0)}" for one in shown]
+    pairs: dict[int, list[int]] = {}
+    for one, other in combinations(shown, 2):
+        if one["safe"]["low"] > other["safe"]["high"]:
+            pairs.setdefault(one["number"], []).append(other["number"])
+    clear = "; ".join(f"No. {number} is safer than {numbers_words(mine)}" for number, mine in pairs.items())
+    traced = count(sum(one["passes"] for one in men), "pass", "passes")
+    said = f"{clear or 'who is safest cannot be told'}; of 100 passes to him arrive"
+    return f"{said} {', '.join(rates)} ({traced} traced)"
