@@ -25,12 +25,15 @@ from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
 from engine.shipped import configs_root
 from engine.study import evening_file
+from engine.study.adapt import carrying_on
 from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played, ReportSize
 from engine.study.newton import Range, solve
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of
 from engine.study.sheet.knobs import (
+    CARRYING,
+    CARRYING_POSSESSIONS,
     FIT_POSSESSIONS,
     LOSSES,
     MOST_RELUCTANCE,
@@ -111,7 +114,8 @@ def test_what_is_not_counted_is_not_followed(folder: Path, scenario: Scenario) -
         found = fit_sheet(one, scenario, 1, possessions=300)
         assert [row.knob for row in found.followed] == names
         assert found.reluctance == whole.reluctance and len(found.reluctance) == 10
-        assert set(values_of(json.loads(json.dumps(found.to_dict())))) == {*names, *found.reluctance}
+        values = values_of(json.loads(json.dumps(found.to_dict())))
+        assert set(values) == {CARRYING, *names, *found.reluctance}
     makes = SheetCounts(sheet.counts, sheet.men, False, sheet.numbers)
     none = fit_sheet(makes, scenario, 1, possessions=300)
     assert none.runs == 0 and not none.reluctance and not none.followed
@@ -166,13 +170,19 @@ def test_a_man_who_cannot_be_followed_further_is_named(scenario: Scenario) -> No
 # --- what is found again -----------------------------------------------------------------------------------
 
 
+def settled(scenario: Scenario, truth: dict[str, float]) -> Scenario:
+    """A side with these knobs that knows what going on with the ball is worth to it."""
+    side = with_knobs(scenario, truth)
+    return with_knobs(side, {CARRYING: carrying_on(side, 2, each=CARRYING_POSSESSIONS).points})
+
+
 @pytest.mark.parametrize("truth", [{"fouls": 0.55, "losses": 0.7}, {"fouls": 0.15, "losses": -0.8}])
 def test_a_side_that_the_model_played_itself_is_found_again(
     scenario: Scenario, truth: dict[str, float]
 ) -> None:
     """Known knobs write a sheet on luck of its own; the fit's rates are theirs within four standard errors
     of sheet and fit together, and the prior of 60 moves them by less."""
-    charted = play_men(with_knobs(scenario, truth), GAMES, SHEET_SEED)
+    charted = play_men(settled(scenario, truth), GAMES, SHEET_SEED)
     found = fit_sheet(sheet_of(charted, scenario), scenario, 1, possessions=RUN)
     again = play_men(with_knobs(scenario, values_of(found.to_dict())), GAMES, SHEET_SEED + 1)
     for aim, one in zip(aims_of(sheet_of(charted, scenario)), found.followed, strict=True):
@@ -190,7 +200,7 @@ def test_who_shoots_how_often_is_found_again(scenario: Scenario) -> None:
     come back within four standard errors of sheet, fit and check, and what the prior of 60 holds back."""
     wing, guard = scenario.offence_team.lineup[1], scenario.offence_team.lineup[0]
     truth = {f"three {wing}": 0.25, f"two {guard}": -0.4}
-    sheet = sheet_of(play_men(with_knobs(scenario, truth), GAMES, SHEET_SEED), scenario)
+    sheet = sheet_of(play_men(settled(scenario, truth), GAMES, SHEET_SEED), scenario)
     found = fit_sheet(sheet, scenario, 1, possessions=RUN)
     fitted = with_knobs(scenario, values_of(found.to_dict()))
     there = shares_of(sheet, sheet.counts)
@@ -265,7 +275,7 @@ def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> No
     compared, sheet = played.part("compare"), played.part("sheet")
     values = values_of(played.part("fit"))
     own = {f"{kind} {number}" for kind in ("two", "three") for number in FIVE}
-    assert set(values) == {"fouls", "losses", *own} and sheet["fit"] == played.part("fit")
+    assert set(values) == {CARRYING, "fouls", "losses", *own} and sheet["fit"] == played.part("fit")
     fitted = with_knobs(evening.scenario, values)
     assert config_hash(fitted) != config_hash(evening.scenario)
     assert compared["config_hash"] == sheet["config_hash"] == config_hash(fitted)
