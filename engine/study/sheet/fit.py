@@ -1,8 +1,8 @@
 """Fits the model's opponent to the counts of his sheet: who shoots how often, and a few knobs of the side.
 
 First every man's reluctance to shoot twos and threes: each round moves it by the logarithm of how far his
-share of the side's shots is from its aim. Then what going on with the ball is worth to these men
-(engine.study.adapt.carrying_on). Then, where the sheet counts them, the knobs of KNOBS, one for each
+share of the side's shots is from its aim. Half way what going on with the ball is worth to these men is
+measured (engine.study.adapt.carrying_on). Then, where the sheet counts them, the knobs of KNOBS, one for each
 rate: slopes are taken once, then damped Gauss-Newton inside the knobs' ranges (engine.study.newton).
 
 An aim is where the counts pull the model's own: the posterior mean of the sheet's rate with the model's as
@@ -162,7 +162,7 @@ def fit_sheet(
     """Move the reluctances, then the knobs, until the model is where the sheet's counts pull it.
 
     The same for any number of threads. Runs: one unfitted, one for each round of the shares, CARRYING_RUNS
-    and one after them, one for each knob, at most ROUNDS after. Nothing is moved where the attempts are not
+    and one in the middle of them, one for each knob, at most ROUNDS after. Nothing is moved where the attempts are not
     counted.
     """
     runs, prior = 0, scenario.constants[PRIOR]
@@ -186,17 +186,19 @@ def fit_sheet(
     counted, unfitted = shares_of(sheet, sheet.counts), shares_of(sheet, model.sums)
     n = float(sheet.counts[np.ix_(sheet.men, SHOT_KINDS)].sum())
     aim_shares = (n * counted + prior * unfitted) / (n + prior)
+    carrying = None
     for number in range(SHARE_ROUNDS):
+        if number == SHARE_ROUNDS // 2:  # in the middle: it hangs on who shoots, and who shoots on it
+            carrying = carrying_on(with_knobs(scenario, own), seed, threads, told, CARRYING_POSSESSIONS)
+            worth[CARRYING] = carrying.points
+            runs += CARRYING_RUNS
+            model = played({})
         gain = GAIN / (1.0 + number / SLOWER)
         off = np.log((shares_of(sheet, model.sums) + LEAST_SHARE) / (aim_shares + LEAST_SHARE))
         for (i, k), key in _keys(sheet).items():
             moved = own.get(key, 0.0) + gain * float(np.clip(off[i, k], -MOST_LOG, MOST_LOG))
             own[key] = min(max(moved, -MOST_RELUCTANCE), MOST_RELUCTANCE)
         model = played({})
-    carrying = carrying_on(with_knobs(scenario, own), seed, threads, told, CARRYING_POSSESSIONS)
-    worth[CARRYING] = carrying.points
-    runs += CARRYING_RUNS
-    model = played({})
     followed, model = _follow(aims_of(sheet), scenario, model, prior, played)
     below = weights(SHOTS, sheet.men)
     shares = []
