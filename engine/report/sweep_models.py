@@ -82,9 +82,9 @@ def slopes_figure(found: Analysis, setting: str) -> Figure:
     )
     text = (
         f"Of: {quantity.words}. {int(first['points']):,} points, {played(found, setting)}; {lines}. Bars: "
-        f"slope of a straight line with 95 % interval, the surest not to be luck on top. Floor: passed by the "
-        f"greatest of {len(table)} factors without effect in 5 of 100 cases. {len(table) - len(shown)} weaker "
-        f"factors are in the table only."
+        f"slope of a straight line with 95 % interval, the surest not to be luck on top. Floor: passed by "
+        f"the greatest of {len(table)} factors without effect in 5 of 100 cases. {len(table) - len(shown)} "
+        f"weaker factors are in the table only."
     )
     caption(drawn, text, 100)
     return drawn
