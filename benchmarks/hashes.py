@@ -6,8 +6,8 @@
 
 Records of possessions (20,000 each) of staying home, every shipped call, other defences and a coded policy,
 and the JSON of the studies at small sizes, all through the command line, so that any version of the program
-can be asked. The JSON's version, times and paths are left out. They hold for one processor type, libm and set
-of versions (DEVELOPERS.md).
+can be asked. The JSON's versions, times and paths are left out. They hold for one processor type, libm and
+set of versions (DEVELOPERS.md).
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ STUDIES = {
     "lineup": ("lineup", "EVENING", "-n", "6000"),
     "evening": ("compare", "EVENING", "-n", "1000"),
 }
-LEFT_OUT = ("version", "seconds", "elapsed_s", "path", "file")
+LEFT_OUT = ("version", "versions", "seconds", "elapsed_s", "path", "file")
 
 
 def scenario() -> tuple[str, dict[str, str]]:

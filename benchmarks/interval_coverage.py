@@ -185,8 +185,9 @@ def text_of(results: dict[int, pd.DataFrame], about: dict[str, Any]) -> str:
     lines = [
         "# Coverage of the intervals",
         "",
-        f"`python benchmarks/interval_coverage.py --seeds {about['seeds']}`: {about['seeds']} runs of "
-        f"{' and of '.join(f'{n:,}' for n in results)} possessions of {about['scenario']}, against "
+        f"`python benchmarks/interval_coverage.py --seeds {' '.join(map(str, about['seeds']))}`: "
+        f"{' and '.join(f'{n:,} runs of {size:,}' for n, size in zip(about['seeds'], results, strict=True))} "
+        f"possessions of {about['scenario']}, against "
         f"{about['truth']:,} possessions as the truth. Version {about['version']}, kernel {about['kernel']}, "
         f"config hash {about['config_hash'][:12]}, seed 1, {about['processor']}, played on {about['date']}.",
         "",
@@ -210,7 +211,7 @@ def main(arguments: list[str] | None = None) -> None:
     """Play, count, print, write."""
     parser = argparse.ArgumentParser(description="Coverage of every interval of compare.")
     parser.add_argument("--scenario", default="friday_night", help="name or path of a scenario")
-    parser.add_argument("--seeds", type=int, default=2000, help="short runs")
+    parser.add_argument("--seeds", type=int, nargs="+", default=[2000], help="short runs, of each size")
     parser.add_argument("--possessions", type=int, nargs="+", default=[300, 3000], help="of a short run")
     parser.add_argument("--truth", type=int, default=4_000_000, help="possessions of the long run")
     parser.add_argument("--threads", type=int, default=available_cores(), help="processes")
@@ -218,20 +219,23 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--table", help="Markdown file")
     parser.add_argument("--keep", metavar="FOLDER", help="tallies of what was played, read if they are there")
     given = parser.parse_args(arguments)
+    if len(given.seeds) not in (1, len(given.possessions)):
+        parser.error("as many --seeds as --possessions, or one for all")
+    seeds = given.seeds if len(given.seeds) > 1 else given.seeds * len(given.possessions)
     keep = kept_of(given.scenario, given.keep) if given.keep else None
     results: dict[int, pd.DataFrame] = {}
     places: dict[str, Any] = {}
     with ProcessPoolExecutor(given.threads) as pool:
         truth = truth_of(given.scenario, keep, given.truth, pool)
-        for possessions in given.possessions:
+        for possessions, n in zip(given.possessions, seeds, strict=True):
             work = partial(run, given.scenario, keep, possessions)
-            size = max(1, given.seeds // (8 * given.threads))
-            table = covered(list(pool.map(work, range(given.seeds), chunksize=size)), truth)
+            size = max(1, n // (8 * given.threads))
+            table = covered(list(pool.map(work, range(n), chunksize=size)), truth)
             results[possessions] = by_kind(table)
             places[str(possessions)] = table.to_dict("records")
     about = comparer(given.scenario).about() | {
         "scenario": re.sub(r".*/", "", given.scenario),
-        "seeds": given.seeds,
+        "seeds": seeds,
         "truth": given.truth,
         "version": __version__,
         "kernel": f"{source_stamp():016x}",

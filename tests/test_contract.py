@@ -277,6 +277,10 @@ def test_pandas_views_hold_the_numbers_of_the_json(scenario: Any) -> None:
     assert both.calls()["called"].tolist() == [
         call["called"] for setting in both.to_dict()["settings"] for call in setting["calls"]
     ]
+    for table, result in ((played.table(), found), *((one, both.to_dict()) for one in
+                          (both.table(), both.calls(), both.factors()))):  # fmt: skip
+        assert table.attrs == {key: result[key] for key in table.attrs} and table.attrs["seed"] == 1
+        assert {"sources of the kernel", "processor", "mathematics library"} < table.attrs["versions"].keys()
 
 
 def test_replay_is_the_possession_of_the_batch(scenario: Any) -> None:

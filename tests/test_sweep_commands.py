@@ -16,6 +16,7 @@ from sweep_runs import Broken, Inline, StopAfter, contents, design_file, run_int
 import engine
 from engine import cli
 from engine.errors import InputError
+from engine.inputs.files import configs_root
 from engine.study.sweep import runner
 from engine.study.sweep.design import load_design
 from engine.study.sweep.gather import gather, pieces
@@ -215,3 +216,16 @@ def test_factors_of_text_and_truth_have_columns_too(tmp_path: Path) -> None:
     column = table["game.possession_arrow"]
     assert list(column) == ["offence", "offence", "defence", "defence"] * 2
     assert pd.api.types.is_float_dtype(table["constants.reaction_s"])
+
+
+def test_a_name_that_begins_like_a_formula_is_none_in_the_gathered_table(tmp_path: Path) -> None:
+    text = (configs_root() / "scenarios" / "friday_night.toml").read_text(encoding="utf-8")
+    evil = "=1+1|cmd"
+    (tmp_path / "evil.toml").write_text(text.replace('"corner trap"', f'"{evil}"'), encoding="utf-8")
+    own = ('settings = ["home", "corner trap"]', f'settings = ["home", "{evil}"]')
+    design = load_design(design_file(tmp_path, possessions=40, scenario="evil.toml", replaced=own))
+    run_into(tmp_path / "s.db", design)
+    for end in ("csv", "parquet"):
+        assert cli.run(["gather", str(tmp_path / "s.db"), "-o", str(tmp_path / f"t.{end}"), "--quiet"]) == 0
+    assert set(pd.read_csv(tmp_path / "t.csv")["setting"]) == {"home", f"'{evil}"}
+    assert set(pd.read_parquet(tmp_path / "t.parquet")["setting"]) == {"home", evil}

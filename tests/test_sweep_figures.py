@@ -226,6 +226,8 @@ def test_a_sweep_from_python_is_tidy_in_pandas_and_a_cube_in_xarray(store: Path,
     at = {"constants.reaction_s": row["constants.reaction_s"], "game.traps_seen": 2, "setting": SETTING}
     assert float(cube["change"].sel(at)) == row["change"]
     assert set(found.analyse("points").indices["factor"]) == {"constants.reaction_s", "game.traps_seen"}
+    told = found.analyse("points", metamodel=True).metamodel
+    assert len(told) == 4 and told["reason"].str.startswith("8 different points played").all()
     # points that are no grid stand along one dimension
     old = 'method = "grid"'
     other = design_file(tmp_path, name="sobol.toml", replaced=(old, 'method = "sobol"\npoints = 4'))

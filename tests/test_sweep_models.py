@@ -17,7 +17,7 @@ from engine.errors import InputError
 from engine.inputs import load_constants
 from engine.report.sweep_figures import draw
 from engine.study.sweep.analyse.analysis import analyse, codes_of, read, units_of
-from engine.study.sweep.analyse.files import plain_cells, put
+from engine.study.sweep.analyse.files import put
 from engine.study.sweep.analyse.indices import GIVEN, MORRIS, WIDEST, indices
 from engine.study.sweep.analyse.luck import Luck
 from engine.study.sweep.analyse.metamodel import fit
@@ -25,6 +25,7 @@ from engine.study.sweep.analyse.screening import screen
 from engine.study.sweep.design import load_design
 from engine.study.sweep.design_file import Factor
 from engine.study.sweep.factors import NUMERICAL
+from engine.study.sweep.gather import plain_cells
 from engine.study.sweep.sampling import drawn
 
 NAMES = tuple(f"x{i}" for i in range(1, 9))

@@ -53,7 +53,7 @@ def screening_figure(found: Analysis, setting: str) -> Figure:
 
 
 def slopes_figure(found: Analysis, setting: str) -> Figure:
-    """Slope of each factor over its range with its sign and interval, the steepest on top, with its floor."""
+    """Slope of each factor over its range with its sign and interval, the surest on top, with its floor."""
     table = found.slopes[found.slopes["setting"] == setting]
     shown = table.head(MOST_DRAWN).iloc[::-1]
     drawn = figure(7.0, 1.9 + 0.3 * len(shown))
@@ -82,8 +82,9 @@ def slopes_figure(found: Analysis, setting: str) -> Figure:
     )
     text = (
         f"Of: {quantity.words}. {int(first['points']):,} points, {played(found, setting)}; {lines}. Bars: "
-        f"slope of a straight line with 95 % interval. Floor: passed by the greatest of {len(table)} factors "
-        f"without effect in 5 of 100 cases. {len(table) - len(shown)} weaker factors are in the table only."
+        f"slope of a straight line with 95 % interval, the surest not to be luck on top. Floor: passed by "
+        f"the greatest of {len(table)} factors without effect in 5 of 100 cases. {len(table) - len(shown)} "
+        f"weaker factors are in the table only."
     )
     caption(drawn, text, 100)
     return drawn

@@ -13,7 +13,7 @@ import pyarrow.parquet as pq
 
 from engine.errors import InputError
 from engine.report.contract import check_target
-from engine.study.sweep.gather import pieces
+from engine.study.sweep.gather import pieces, plain_cells
 from engine.study.sweep.stored import Stored
 from engine.whole_file import whole_file
 
@@ -65,7 +65,7 @@ def _to_csv(tables: Iterator[pd.DataFrame], path: str, told: Callable[[int], Non
     rows = 0
     with open(path, "w", encoding="utf-8", newline="") as out:
         for table in tables:
-            table.to_csv(out, index=False, header=rows == 0, lineterminator="\n")
+            plain_cells(table).to_csv(out, index=False, header=rows == 0, lineterminator="\n")
             rows += len(table)
             told(rows)
     return rows

@@ -44,6 +44,7 @@ from engine.study.play import (
     play_block_dict,
     plays_dict,
     run_size,
+    with_origin,
 )
 from engine.world.pack import pack
 
@@ -157,28 +158,31 @@ class CompareResult:
                 row |= {f"{key}_{part}": value for part, value in block[key].items()}
             row["variance_reduction"] = block["variance_reduction"]
             rows.append(row)
-        return pd.DataFrame(rows).set_index("setting").astype(float)
+        return with_origin(pd.DataFrame(rows).set_index("setting").astype(float), found)
 
     def factors(self) -> pd.DataFrame:
         """One row per setting and part of its change (the four factors and transition), with intervals, in
         net points per possession; the rows of a setting add up to its change."""
+        found = self.to_dict()
         rows = [
             {"setting": setting["name"], "part": part} | setting["factors"][part]
-            for setting in self.to_dict()["settings"]
+            for setting in found["settings"]
             for part in setting["factors"]
             if part != "points"
         ]
         columns = ["setting", "part", "mean", "low", "high"]
-        return pd.DataFrame(rows, columns=columns).set_index(["setting", "part"]).astype(float)
+        table = pd.DataFrame(rows, columns=columns).set_index(["setting", "part"]).astype(float)
+        return with_origin(table, found)
 
     def calls(self) -> pd.DataFrame:
         """One row per setting and call: everything the JSON says of a call, nested keys joined by ``_``."""
+        found = self.to_dict()
         rows = [
             {"setting": setting["name"]} | {key: part for key, part in call.items() if key != "by_order"}
-            for setting in self.to_dict()["settings"]
+            for setting in found["settings"]
             for call in setting["calls"]
         ]
-        return pd.json_normalize(rows, sep="_")
+        return with_origin(pd.json_normalize(rows, sep="_"), found)
 
 
 def setting_dict(

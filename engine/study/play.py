@@ -23,6 +23,7 @@ from engine.inputs.files import shown_path
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.sheets import load_any
+from engine.kernel.batch import source_stamp
 from engine.run.blocks import Progress, Records, Runner, World, run_blocks
 from engine.run.records import Recorded, RecordFile
 from engine.run.size import RunSize, check_size
@@ -122,10 +123,13 @@ def world_of(packed: Packed, index: int) -> World:
 
 
 def versions() -> dict[str, str]:
-    """Versions that the bits of a result may depend on."""
+    """Versions, kernel sources, processor type and mathematics library that the bits may depend on."""
     return {
         "python": platform.python_version(),
         **{name: metadata.version(name) for name in ("numpy", "numba", "scipy")},
+        "sources of the kernel": f"{source_stamp():016x}",
+        "processor": platform.machine(),
+        "mathematics library": " ".join(platform.libc_ver()).strip() or platform.system(),
     }
 
 
@@ -144,6 +148,12 @@ def head(command: str, scenario: Scenario, size: RunSize) -> Found:
         "versions": versions(),
         "assumed": list(scenario.assumed),
     }
+
+
+def with_origin(table: pd.DataFrame, result: Found) -> pd.DataFrame:
+    """A table with where it comes from as ``attrs``: version, config hash, seed, possessions, versions."""
+    table.attrs = {key: result[key] for key in ("version", "config_hash", "seed", "possessions", "versions")}
+    return table
 
 
 def defence_dict(scenario: Scenario, setting: Setting | None = None) -> Found:
@@ -272,7 +282,7 @@ class PlayResult:
             for name in ("points_per_possession", "net_points_per_possession", "seconds_per_possession")
         } | found["rates"]
         table = pd.DataFrame.from_dict(rows, orient="index", columns=["mean", "low", "high"])
-        return table.astype(float).rename_axis("quantity")
+        return with_origin(table.astype(float).rename_axis("quantity"), found)
 
     def box(self) -> pd.Series:
         """The box score: counts over all possessions."""

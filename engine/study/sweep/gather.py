@@ -62,6 +62,9 @@ RATES: dict[str, Callable[[BoxTally], Interval]] = {
 _WIDE = ("points", "net", "change", "value")
 
 
+#: What a spreadsheet takes for the beginning of a formula.
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
 #: Columns that say where a table comes from (``provenance_of``).
 PROVENANCE = ("seed", "luck", "version", "kernel", "design", "config_hash", "processor")
 
@@ -80,6 +83,19 @@ def provenance_of(store: Stored) -> dict[str, str]:
         "config_hash": identity["scenario"],
         "processor": f"{versions['processor']} ({versions['mathematics library']})",
     }
+
+
+def plain_cells(table: pd.DataFrame) -> pd.DataFrame:
+    """A table whose texts no spreadsheet runs as formulas: those that begin like one get an apostrophe."""
+    import pandas as pd
+
+    found = table.copy()
+    for name in found.columns:
+        if found[name].dtype == object or isinstance(found[name].dtype, pd.StringDtype):
+            found[name] = found[name].map(
+                lambda cell: f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) else cell
+            )
+    return found.rename(columns=lambda name: f"'{name}" if str(name).startswith(FORMULA) else name)
 
 
 def _put(row: dict[str, Any], name: str, found: Interval) -> None:

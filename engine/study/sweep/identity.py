@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import platform
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -17,7 +16,6 @@ import numpy as np
 from engine.inputs.base import canonical
 from engine.inputs.files import shown_path
 from engine.inputs.scenario import resolved
-from engine.kernel.batch import source_stamp
 from engine.study.play import versions
 from engine.study.sweep.design import Design
 from engine.study.sweep.factors import trial_name
@@ -29,15 +27,9 @@ MOST_NAMED = 3
 
 
 def versions_here() -> dict[str, str]:
-    """Versions, kernel sources, processor type and mathematics library that the bits may depend on."""
-    wanted = {name: version for name, version in versions().items() if name in ("numba", "numpy")}
-    return {
-        "trapledger": __version__,
-        **wanted,
-        "sources of the kernel": f"{source_stamp():016x}",
-        "processor": platform.machine(),
-        "mathematics library": " ".join(platform.libc_ver()).strip() or platform.system(),
-    }
+    """What the bits of a sweep may depend on: all of ``versions`` but those of Python and scipy."""
+    wanted = {name: told for name, told in versions().items() if name not in ("python", "scipy")}
+    return {"trapledger": __version__, **wanted}
 
 
 def arrays_digest(packed: Packed) -> str:

@@ -64,12 +64,16 @@ class SweepResult:
         return dataset(self.path)
 
     def analyse(
-        self, quantity: str = "change", settings: Sequence[str] | None = None, seed: int = 1
+        self,
+        quantity: str = "change",
+        settings: Sequence[str] | None = None,
+        seed: int = 1,
+        metamodel: bool = False,
     ) -> Analysis:
-        """Indices, response curves and trade-off; see ``engine.study.sweep.analyse.analysis.analyse``."""
+        """Indices, curves, slopes, trade-off; see ``engine.study.sweep.analyse.analysis.analyse``."""
         from engine.study.sweep.analyse.analysis import analyse, read
 
-        return analyse(read(self.path, quantity), quantity, settings, seed)
+        return analyse(read(self.path, quantity), quantity, settings, seed, metamodel)
 
 
 def local_executor(design: Design, threads: int) -> LocalThreads:

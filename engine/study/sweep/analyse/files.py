@@ -7,25 +7,10 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
-import pandas as pd
-
 from engine.errors import InputError
 from engine.study.sweep.analyse.analysis import Analysis
+from engine.study.sweep.gather import plain_cells
 from engine.whole_file import whole_file
-
-#: What a spreadsheet takes for the beginning of a formula.
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
-
-
-def plain_cells(table: pd.DataFrame) -> pd.DataFrame:
-    """A table whose texts no spreadsheet runs as formulas: those that begin like one get an apostrophe."""
-    found = table.copy()
-    for name in found.columns:
-        if found[name].dtype == object or isinstance(found[name].dtype, pd.StringDtype):
-            found[name] = found[name].map(
-                lambda cell: f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) else cell
-            )
-    return found.rename(columns=lambda name: f"'{name}" if str(name).startswith(FORMULA) else name)
 
 
 def make_folder(folder: str | Path) -> Path:

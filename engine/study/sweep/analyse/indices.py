@@ -17,7 +17,7 @@ indices of their own kind (``engine.study.sweep.analyse.screening``).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from math import prod
 
 import numpy as np
@@ -59,6 +59,10 @@ class Points:
 
     def structure(self) -> str:
         """GRID, SALTELLI, MORRIS or GIVEN."""
+        return self._structure
+
+    @cached_property
+    def _structure(self) -> str:
         if self._is_grid():
             return GRID
         if self._is_saltelli():
@@ -368,7 +372,7 @@ class _Given(_Method):
 
 def given_first(codes: IntArray, y: FloatArray, rng: np.random.Generator) -> FloatArray:
     """First-order indices float64[factors] as told, luck included; codes int64[rows, factors]."""
-    few = np.array([len(np.unique(column)) <= FEW_VALUES for column in codes.T])
+    few = (np.diff(np.sort(codes, axis=0), axis=0) != 0).sum(axis=0) < FEW_VALUES
     found = np.empty(codes.shape[1])
     for j in np.flatnonzero(few):
         found[j] = _correlation_ratio(codes[:, j], y)
@@ -385,12 +389,11 @@ def given_first(codes: IntArray, y: FloatArray, rng: np.random.Generator) -> Flo
 def _correlation_ratio(codes: IntArray, y: FloatArray) -> float:
     """Share of the variance between the values of a factor, less what chance alone puts there (epsilon
     squared, Kelley 1935, from memory)."""
-    _, group = np.unique(codes, return_inverse=True)
-    n, k = len(y), int(group.max()) + 1
+    n, counts = len(y), np.bincount(codes)
+    k = int((counts > 0).sum())
     if k < 2 or n <= k:
         return 0.0
-    counts = np.bincount(group)
-    means = np.bincount(group, weights=y) / counts
+    means = np.bincount(codes, weights=y) / np.maximum(counts, 1)
     total = float(((y - y.mean()) ** 2).sum())
-    within = float(((y - means[group]) ** 2).sum())
+    within = float(((y - means[codes]) ** 2).sum())
     return (total - within - (k - 1) * within / (n - k)) / total if total > 0.0 else 0.0

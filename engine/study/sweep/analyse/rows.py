@@ -105,8 +105,9 @@ def screen_rows(setting: str, quantity: str, names: Sequence[str], found: Screen
 
 
 def slope_rows(setting: str, quantity: str, names: Sequence[str], found: Slopes, luck: Luck) -> list[Row]:
-    """Rows of the slopes, the steepest first."""
-    order = np.argsort(-np.nan_to_num(np.abs(found.slope), nan=-1.0), kind="stable")
+    """Rows of the slopes, the one surest not to be luck first: a slope that is hardly known may be steep."""
+    sure = np.abs(found.slope) / np.maximum(found.half, np.finfo(float).tiny)
+    order = np.argsort(-np.nan_to_num(sure, nan=-1.0), kind="stable")
     return [
         {
             "setting": setting, "quantity": quantity, "rank": rank, "factor": names[j],
