@@ -149,7 +149,7 @@ def carrying_on(
 PLAYED, TRIED = 3_000, 600
 LEARN_ROUNDS, SHARE, SHARE_HOLD = 3, 0.6, 0.35
 #: Possessions on which what he believed before and after each round are tried: the best is kept.
-JUDGED = 6_000
+JUDGED = 16_000
 LEARNED_FROM = LEARN_ROUNDS * (PLAYED + TRIED * len(LOOKS))
 #: What he learns of a setting; the rest is about his men and the clock, and holds without a trap, too.
 LEARNS = (

@@ -162,8 +162,8 @@ def fit_sheet(
     """Move the reluctances, then the knobs, until the model is where the sheet's counts pull it.
 
     The same for any number of threads. Runs: one unfitted, one for each round of the shares, CARRYING_RUNS
-    and one in the middle of them, one for each knob, at most ROUNDS after. Nothing is moved where the attempts
-    are not counted.
+    and one in the middle of them, one for each knob, at most ROUNDS after. Nothing is moved where the
+    attempts are not counted.
     """
     runs, prior = 0, scenario.constants[PRIOR]
     own: dict[str, float] = {}
