@@ -15,6 +15,7 @@ from kernel_process import ROOT
 
 import engine
 from engine import cli
+from engine.study import adapt
 from engine.study.sweep.sweep import SweepResult
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -25,6 +26,7 @@ SMALL = {
     "plan": ["--games", "10"],
     "lineup": ["-n", "3000"],
     "play": ["-n", "400"],
+    "adapt": ["-n", "400"],
 }
 #: The same for the design of the sweep: what stands in the file, and what is played here.
 SMALL_DESIGN = {
@@ -47,6 +49,8 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         for usual, small in SMALL_DESIGN.items():
             text = text.replace(usual, small)
         design.write_text(text, encoding="utf-8")
+    for name, value in {"ROUND_POSSESSIONS": 50, "PLAYED": 100, "TRIED": 10, "JUDGED": 100}.items():
+        monkeypatch.setattr(adapt, name, value)
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -63,7 +67,7 @@ def test_the_commands_with_n_are_those_that_readme_names() -> None:
 
 
 #: The coach's evening has commands that cannot be made small; each has tests of its own beside this one.
-EVENING = 5
+EVENING = 6
 
 
 @pytest.mark.parametrize(
@@ -91,7 +95,7 @@ WRITES = ("-o", "--bench", "--store", "--records")
 
 
 def test_all_but_the_cluster_and_the_ledger_is_run() -> None:
-    assert len(blocks("sh")) == 7 and len(blocks("python")) == 2
+    assert len(blocks("sh")) == 8 and len(blocks("python")) == 2
     assert blocks("sh")[EVENING].startswith("trapledger new my_game\n")
     told = [text for text in blocks("text") if "trapledger " in text]
     tasks, cluster = told  # an array job's tasks (tests/test_sweep_damage.py runs them) and a cluster
