@@ -88,8 +88,8 @@ def test_the_split_adds_up_to_the_change(compared: Found) -> None:
         assert points + factors["transition"]["mean"] == pytest.approx(setting["change"]["mean"], abs=1e-12)
         for name in (*FOUR, "transition", "points"):
             low, high = factors[name]["low"], factors[name]["high"]
-            if name != "transition":  # too few possessions that differ: no range of these, nor of the whole
-                assert (low is None) == (setting["change"]["low"] is None)
+            if name != "transition":  # as many differ in a part as in the whole, or more
+                assert low is not None or setting["change"]["low"] is None
             if low is None:
                 assert high is None
             else:
@@ -308,6 +308,8 @@ def test_no_verdict_where_the_worth_of_a_call_is_not_clear(scenario: Any, compar
     seen = {True: 0, False: 0}
     for setting in compared["settings"] + few["settings"]:
         for call in setting["calls"]:
+            if call["break_even"]["words"] == "never called":
+                continue
             low, high = call["value"]["low"], call["value"]["high"]
             clear = low is not None and (low > 0 or high < 0)
             seen[clear] += 1

@@ -124,7 +124,7 @@ def test_each_formation_is_played_as_compare_plays_it_and_the_played_one_is_comp
             mean = sum(value * share for value, share in known) / sum(share for _, share in known)
             assert call["value"]["mean"] == pytest.approx(mean, abs=1e-12)
             assert call["value"]["low"] < call["value"]["mean"] < call["value"]["high"]
-    assert seen_in >= 4
+    assert seen_in >= 2
     for one, head in zip(others, found["formations"][1:], strict=True):
         assert head["home"] == one["baseline"]["points_per_possession"]
     assert len({head["home"]["mean"] for head in found["formations"]}) == 3

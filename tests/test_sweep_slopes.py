@@ -194,7 +194,7 @@ def test_constants_by_name_stand_at_the_scenario_s_own_value(tmp_path: Path) -> 
 
 def test_a_worth_has_luck_that_its_batches_tell(tmp_path: Path) -> None:
     """Of a real store on common luck: a batch says R + (y - R x) / mean x, by hand from its tally."""
-    file = design_file(tmp_path, possessions=1200, batch=100)
+    file = design_file(tmp_path, possessions=3600, batch=300)
     run_into(tmp_path / "s.db", load_design(file))
     sweep = read(tmp_path / "s.db", "value")
     batches = sweep.batches[(SETTING, "value")]

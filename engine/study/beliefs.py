@@ -160,7 +160,9 @@ def choices(
         "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
         "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "points",
     ]  # fmt: skip
-    return pd.DataFrame(rows, columns=names)
+    whole = {"possession": np.int64, "phase": np.int64, "passed_out": bool, "points": np.int64}
+    kinds = {name: whole.get(name, np.float64) for name in names if name != "kind"}
+    return pd.DataFrame(rows, columns=names).astype(kinds)
 
 
 def reliability(table: pd.DataFrame) -> pd.DataFrame:
