@@ -23,6 +23,7 @@ def friday() -> Any:
     return scenario.model_copy(update={"settings": scenario.settings[:1]})
 
 
+@pytest.mark.full
 def test_what_going_on_is_worth_does_not_hang_on_where_the_search_begins(friday: Any) -> None:
     """From .2 too low and .2 too high it comes to the same, to four standard errors of what three rounds of
     3,000 saw over the slope; and there what holding brings is what it is believed to bring."""

@@ -166,7 +166,8 @@ def test_how_the_ball_was_lost_is_what_the_events_say() -> None:
                 continue
             word = LOSSES[how - 1]
             seen[word] += 1
-            before = [code for code in codes[: codes.index("turnover")] if code not in ("call", "shell_stands")]
+            marks = ("call", "shell_stands")  # of the defence, whatever the ball does
+            before = [code for code in codes[: codes.index("turnover")] if code not in marks]
             assert (word in ("violation", "travel")) == (before[-1] == "violation"), before
             assert (word == "held_ball") == (before[-1] == "held_ball"), before
             if word == "pass":

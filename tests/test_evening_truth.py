@@ -341,6 +341,7 @@ def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.Capt
     assert said == "" and found["scenario"].endswith("moved")
 
 
+@pytest.mark.full
 def test_the_time_said_is_of_an_idle_machine_and_the_bar_reaches_its_end(
     tiny: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

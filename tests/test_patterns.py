@@ -143,6 +143,7 @@ def test_the_result_as_json_says_the_same(table: PatternsResult) -> None:
 
 
 @pytest.mark.long
+@pytest.mark.full
 def test_threads_do_not_change_the_table_and_progress_is_told() -> None:
     seen: list[tuple[int, int]] = []
     one = measure(0.001, threads=1, progress=lambda done, total: seen.append((done, total)))

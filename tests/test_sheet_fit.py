@@ -334,6 +334,7 @@ def needed(name: str) -> set[str]:
     return set(NEEDS[name]).union(*(needed(other) for other in NEEDS[name]))
 
 
+@pytest.mark.full
 def test_the_opponent_is_the_same_for_every_seed(folder: Path) -> None:
     effort = ReportSize(possessions=50)
     one, other = (Played(load_evening(folder), seed, effort=effort) for seed in (1, 9))
@@ -385,6 +386,7 @@ def test_an_edited_count_is_another_evening(tmp_path: Path) -> None:
     assert inputs_digest(one) == inputs_digest(again) != inputs_digest(other)
 
 
+@pytest.mark.full
 def test_the_programming_interface_plays_the_fitted_opponent_or_says_that_it_does_not(
     folder: Path, tmp_path: Path
 ) -> None:

@@ -217,7 +217,8 @@ def test_what_a_scenario_holds_is_not_changed_by_looking_at_points(tmp_path: Pat
 
 
 #: Shipped sweeps that vary more than numbers of the packed arrays: calls, structure, shot tables.
-NOT_QUICK = ("call_share_table", "every_constant_morris", "every_constant_balance", "structure_grid", "plays_grid")
+EVERY = ("every_constant_morris", "every_constant_balance")
+NOT_QUICK = ("call_share_table", "structure_grid", "plays_grid", *EVERY)
 
 
 @pytest.mark.parametrize("name", [n for n in shipped("sweeps") if n not in NOT_QUICK])

@@ -209,6 +209,7 @@ def test_a_worth_has_luck_that_its_batches_tell(tmp_path: Path) -> None:
     assert known.any() and 0.2 < np.mean((told / half)[known]) < 1.8
 
 
+@pytest.mark.full
 def test_every_constant_at_once_from_the_command_line(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

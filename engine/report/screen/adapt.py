@@ -38,10 +38,7 @@ def adapt_text(result: Found, with_detail: bool = False) -> str:
         return finished(result, lines, with_detail)
     rows = [["Points per 100 possessions", "the first time", "once they know it"]]
     for setting in result["settings"]:
-        both = (
-            saved(scaled(setting[key]["change"], -100.0), 1, "", short=True) for key in ("first", "known")
-        )
-        rows.append([plain(setting["name"]), *both])
+        rows.append([plain(setting["name"]), *(_saved(setting[key]["change"]) for key in ("first", "known"))])
     lines += table(rows)
     lines.append("")
     lines += [
@@ -57,6 +54,13 @@ def adapt_text(result: Found, with_detail: bool = False) -> str:
         ),
     ]
     return finished(result, lines, with_detail)
+
+
+def _saved(change: Found) -> str:
+    """Points saved in 100 possessions, short."""
+    if change["low"] is None:
+        return "too few to tell"
+    return saved(scaled(change, -100.0), 1, "", short=True)
 
 
 def _carrying(found: Found, sheets: bool) -> str:
