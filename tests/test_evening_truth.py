@@ -445,6 +445,5 @@ def test_what_is_kept_is_read_without_the_engine(tiny: Path, capsys: pytest.Capt
         f"assert cli.run(['compare', {str(tiny)!r}, '--json', '-']) == 0\n"
         "assert 'numba' not in sys.modules and 'pandas' not in sys.modules, 'too much is loaded'\n"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert json.loads(done.stdout) == usual
