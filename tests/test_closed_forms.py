@@ -310,6 +310,7 @@ def mirrored(scenario: Any) -> Any:
 MIRROR_COLUMNS = ("points", "net", "turnovers", "three_attempts", "rim_attempts", "passes", "fouls", "oreb")
 
 
+@pytest.mark.full
 def test_the_mirrored_scenario_is_equal_in_law() -> None:
     """Left is right: exchanging the sides' persons changes no mean. Other luck, so the bands are the
     sums of both."""

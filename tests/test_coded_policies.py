@@ -141,6 +141,7 @@ def test_interpreted_is_bit_for_bit_compiled(site: Path, sideline: Path, first: 
     assert found["records"] == [first["records"][number] for number in numbers]
 
 
+@pytest.mark.full
 def test_compare_does_not_depend_on_the_number_of_threads(tmp_path: Path, site: Path, sideline: Path) -> None:
     texts = []
     for threads in ("1", "2"):
