@@ -21,11 +21,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from engine.inputs import Scenario, load_constants, load_scenario
+from engine.inputs import Scenario, load_scenario
 from engine.inputs.files import configs_root, shipped
 from engine.state.words import TrapPhase
 from engine.study.adapt import with_constants
-from engine.study.beliefs import LOOKS, PHASE_NAMES, choices, fit, reliability
+from engine.study.beliefs import LOOKS, choices, fit, moved, reliability
 from engine.world.pack import pack
 
 #: The calls of a defence, that of its file.
@@ -33,12 +33,6 @@ CALLS = {
     "two_three": ("corner", "short_corner", "wing", "top"),
     "man_to_man": tuple(f"man_to_man_{spot}" for spot in ("corner", "short_corner", "wing", "half_court")),
 }
-#: A round moves a belief this share of the way: what is measured depends on what is believed.
-SHARE = 0.6
-#: What is measured as it is played brings less, the more it is believed to bring (holding: slope about -1.4):
-#: longer steps go round and round.
-SHARE_PLAYED = 0.35
-AS_PLAYED = ("belief_go_on_points", *(f"belief_hold_{phase}points" for phase in PHASE_NAMES))
 SEED = 1
 SOURCE = "measured: benchmarks/fit_beliefs.py"
 
@@ -82,19 +76,14 @@ def played(pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...]) -
 
 def fitted(pool: Executor, level: str, n: int, rounds: int) -> tuple[dict[str, float], pd.DataFrame]:
     """The level's beliefs after so many rounds, and the reliability of the last ones played."""
-    scenario, known = scenario_of(level), load_constants()
+    scenario = scenario_of(level)
     values: dict[str, float] = {}
     for _ in range(rounds):
         current = with_constants(scenario, values)
-        now = {**{name: c.value for name, c in known.items()}, **current.constants}
-        for name, measured in fit(
-            played(pool, current, n, AS_EVER), played(pool, current, n, LOOKS), now
-        ).items():
-            old = now[name]
-            moved = old + (SHARE_PLAYED if name in AS_PLAYED else SHARE) * (measured - old)
-            values[name] = float(np.clip(moved, known[name].low, known[name].high))
-    table = played(pool, with_constants(scenario, values), n, AS_EVER)
-    return {name: round(value, 4) for name, value in values.items()}, reliability(table)
+        now = current.constants
+        ever, tried = (played(pool, current, n, looks) for looks in (AS_EVER, LOOKS))
+        values |= moved(now, fit(ever, tried, now))
+    return values, reliability(played(pool, with_constants(scenario, values), n, AS_EVER))
 
 
 def written(text: str, values: dict[str, float]) -> str:

@@ -13,9 +13,9 @@ def as_written(value: object, inside: bool = False) -> str:
     if isinstance(value, Enum):
         value = getattr(value, "word", value.name.lower())
     if isinstance(value, str):
-        return _one_line(json.dumps(value, ensure_ascii=False)) if inside else repr(value)
+        return printable(json.dumps(value, ensure_ascii=False)) if inside else repr(value)
     if isinstance(value, Mapping):
-        rows = (f"{_one_line(str(key))} = {as_written(one, True)}" for key, one in value.items())
+        rows = (f"{printable(str(key))} = {as_written(one, True)}" for key, one in value.items())
         return "{" + ", ".join(rows) + "}"
     if isinstance(value, (list, tuple, set, frozenset)):
         return "[" + ", ".join(as_written(one, True) for one in value) + "]"
@@ -24,8 +24,8 @@ def as_written(value: object, inside: bool = False) -> str:
     return str(value)
 
 
-def _one_line(text: str) -> str:
-    """The text with everything unprintable escaped."""
+def printable(text: str) -> str:
+    """The text with everything unprintable escaped, so that it stays one line."""
     return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
 
 

@@ -11,7 +11,7 @@ import pytest
 from engine.inputs import load_constants, load_scenario
 from engine.report.screen.adapt import adapt_text, answer
 from engine.study import adapt as study
-from engine.study.adapt import LEARNS, SLOPE, adapt, carrying_on, lesson, with_constants
+from engine.study.adapt import LEARNS, SLOPE, adapt, lesson, measure_carrying, with_constants
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 Found = dict[str, Any]
@@ -29,7 +29,7 @@ def test_what_going_on_is_worth_does_not_hang_on_where_the_search_begins(friday:
     3,000 saw over the slope; and there what holding brings is what it is believed to bring."""
     start = friday.constants["hold_value_points"]
     ends = [
-        carrying_on(with_constants(friday, {"hold_value_points": start + off}), threads=2)
+        measure_carrying(with_constants(friday, {"hold_value_points": start + off}), threads=2)
         for off in (-0.2, 0.2)
     ]
     error = math.hypot(*(found.error for found in ends)) / (1.0 - SLOPE)
@@ -42,8 +42,8 @@ def test_what_going_on_is_worth_does_not_hang_on_where_the_search_begins(friday:
 def test_it_does_not_depend_on_threads(friday: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(study, "ROUND_POSSESSIONS", 300)
     seen: list[tuple[int, int]] = []
-    one = carrying_on(friday, threads=1, progress=lambda done, total: seen.append((done, total)))
-    assert one == carrying_on(friday, threads=2)
+    one = measure_carrying(friday, threads=1, progress=lambda done, total: seen.append((done, total)))
+    assert one == measure_carrying(friday, threads=2)
     assert seen == sorted(seen) and seen[-1] == (1800, 1800)
 
 

@@ -199,7 +199,7 @@ def test_a_chain(tmp_path: Path) -> None:
         lasts_s=0.6,
     )
     n_next = n_over = 0
-    for t in traces(world_of(tmp_path, [one_play(first, second)]).home, 200):
+    for t in traces(world_of(tmp_path, [one_play(first, second)]).home, 400):
         s = t.states
         for n in range(1, len(s)):
             if s["play"][n - 1] != 0 or not may_run(s, n):
@@ -213,7 +213,7 @@ def test_a_chain(tmp_path: Path) -> None:
             elif not again and s["n_restarts"][n] == s["n_restarts"][n - 1]:
                 assert s["play"][n] == 0
         assert all(s["play"][n - 1] == 0 for n in starts(s) if s["play"][n] == 1)
-    assert n_next > 20 and n_over >= 3
+    assert n_next > 20 and n_over > 5
 
 
 def test_only_if_denied(tmp_path: Path) -> None:

@@ -25,7 +25,7 @@ from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
 from engine.shipped import configs_root
 from engine.study import evening_file
-from engine.study.adapt import carrying_on
+from engine.study.adapt import measure_carrying
 from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played, ReportSize
 from engine.study.newton import Range, solve
@@ -173,7 +173,7 @@ def test_a_man_who_cannot_be_followed_further_is_named(scenario: Scenario) -> No
 def settled(scenario: Scenario, truth: dict[str, float]) -> Scenario:
     """A side with these knobs that knows what going on with the ball is worth to it."""
     side = with_knobs(scenario, truth)
-    return with_knobs(side, {CARRYING: carrying_on(side, 2, each=CARRYING_POSSESSIONS).points})
+    return with_knobs(side, {CARRYING: measure_carrying(side, 2, each=CARRYING_POSSESSIONS).points})
 
 
 @pytest.mark.parametrize("truth", [{"fouls": 0.55, "losses": 0.7}, {"fouls": 0.15, "losses": -0.8}])

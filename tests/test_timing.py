@@ -172,6 +172,10 @@ def test_worst_first_and_every_key_of_the_contract(found: Found) -> None:
 
 
 def test_what_is_seen_in_play_is_counted_once(found: Found) -> None:
+    receivers: dict[tuple[str, str], set[int]] = {}
+    for link in found["links"]:
+        receivers.setdefault((link["from"], link["side"]), set()).add(link["receiver"])
+    assert {len(four) for four in receivers.values()} == {4}, "all but the holder in the picture"
     seen = sum(link["seen"] for link in found["links"])
     # the rest go to the picture's holder of the ball, from another man who has it there, after a drive say
     assert 0.8 * found["passes_traced"] <= seen <= found["passes_traced"]

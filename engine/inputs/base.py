@@ -18,7 +18,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError
 
-from engine.errors import InputError, MissingInput
+from engine.errors import InputError, MissingInput, printable
 
 Table = dict[str, Any]
 
@@ -109,9 +109,7 @@ def spoken(name: str) -> str:
 
 def plain(text: object) -> str:
     """A key or file name as it can stand in one line: anything unprintable is escaped."""
-    shown = str(text)
-    if not shown.isprintable():
-        shown = ascii(shown)[1:-1]
+    shown = printable(str(text))
     return shown if len(shown) <= 120 else shown[:117] + "..."
 
 

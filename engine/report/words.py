@@ -7,6 +7,7 @@ import unicodedata
 from collections.abc import Sequence
 from typing import Any
 
+from engine.errors import printable
 from engine.estimate.intervals import Found
 
 WIDTH = 80
@@ -217,10 +218,7 @@ MODELS_FAULT = (
 
 def plain(text: str) -> str:
     """Text as it is, accents as one letter each; only what cannot be printed is escaped."""
-    return "".join(
-        letter if letter.isprintable() or letter == JOIN else ascii(letter)[1:-1]
-        for letter in unicodedata.normalize("NFC", text)
-    )
+    return JOIN.join(printable(part) for part in unicodedata.normalize("NFC", text).split(JOIN))
 
 
 def count(n: int, one: str, many: str | None = None) -> str:

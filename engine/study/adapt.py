@@ -1,7 +1,7 @@
 """What an opponent learns: what going on with the ball is worth to these men, and how they answer a call.
 
 A level's players believe what happens to average men of their level (engine.study.beliefs). These men are
-others: ``carrying_on`` moves the one number that all they weigh is held against to what holding the ball
+others: ``measure_carrying`` moves the one number that all they weigh is held against to what holding the ball
 brings THEM at home. It is a root found by stochastic approximation: every round plays possessions of its own
 and moves by the error seen over an assumed slope; the mean of the last rounds is taken (Polyak and Juditsky
 1992, from memory).
@@ -35,11 +35,11 @@ from engine.run.watch import watch_numbers
 from engine.state.arrays import OPTION_COLUMNS
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES, Action, Option
-from engine.study.beliefs import LOOKS, PHASE_NAMES, PLACES, choices, fit
+from engine.study.beliefs import LOOKS, PHASE_NAMES, PLACES, choices, fit, moved
 from engine.study.play import Opening, head, open_scenario, run_size
 from engine.world.pack import PackedSetting, pack
 
-#: Rounds of ``carrying_on``, possessions of each, and how many of the last are averaged.
+#: Rounds of ``measure_carrying``, possessions of each, and how many of the last are averaged.
 ROUNDS, ROUND_POSSESSIONS, AVERAGED = 6, 3_000, 3
 #: What holding brings falls by about so much for a point that it is believed to bring more (seen in rounds of
 #: benchmarks/fit_beliefs.py): who believes more holds where holding brings less.
@@ -99,7 +99,7 @@ def _holds(
         yield rows[~driving, value], points[of[~driving]], of[~driving]
 
 
-def carrying_on(
+def measure_carrying(
     scenario: Scenario,
     seed: int = SEED,
     threads: int | None = None,
@@ -147,7 +147,7 @@ def carrying_on(
 
 #: Possessions of a round: as they are played, and for each look in which every option is tried.
 PLAYED, TRIED = 3_000, 600
-LEARN_ROUNDS, SHARE, SHARE_HOLD = 3, 0.6, 0.35
+LEARN_ROUNDS = 3
 #: Possessions on which what he believed before and after each round are tried: the best is kept.
 JUDGED = 16_000
 LEARNED_FROM = LEARN_ROUNDS * (PLAYED + TRIED * len(LOOKS))
@@ -170,8 +170,7 @@ def lesson(
     progress: Progress | None = None,
 ) -> dict[str, float]:
     """Beliefs after one more round (from 0) under setting number ``setting``, from ``values`` on."""
-    known, before = load_constants(), dict(scenario.constants)
-    current = {**before, **values}
+    current = {**scenario.constants, **values}
     runs = ((0, PLAYED), *((look, TRIED) for look in LOOKS))
     total, done = sum(n for _, n in runs), 0
     played: list[pd.DataFrame] = []
@@ -180,14 +179,9 @@ def lesson(
         numbers = JUDGED + (number * (max(LOOKS) + 1) + look) * PLAYED + np.arange(n)
         played.append(choices(at, SEED, numbers, threads, look or None, _part(progress, done, total)))
         done += n
-    moved = dict(values)
     tried = pd.concat(played[1:], ignore_index=True)
-    for name, measured in fit(played[0], tried, current, around=before).items():
-        if name in LEARNS:
-            share = SHARE_HOLD if name.startswith("belief_hold_") else SHARE
-            value = current[name] + share * (measured - current[name])
-            moved[name] = round(float(np.clip(value, known[name].low, known[name].high)), 4)
-    return moved
+    measured = fit(played[0], tried, current, around=scenario.constants)
+    return values | moved(current, {name: measured[name] for name in LEARNS if name in measured})
 
 
 def learned(
@@ -297,7 +291,7 @@ def adapt(
 ) -> AdaptResult:
     """Weigh every setting against an opponent who meets it for the first time, and one who knows it.
 
-    Both are the scenario's men, for whom going on is worth what ``carrying_on`` finds.
+    Both are the scenario's men, for whom going on is worth what ``measure_carrying`` finds.
 
     Parameters
     ----------
@@ -317,7 +311,7 @@ def adapt(
     each, own = LEARNED_FROM + (LEARN_ROUNDS + 1) * JUDGED, ROUNDS * ROUND_POSSESSIONS
     total = own + n * each + size.possessions * (1 + 2 * n)
 
-    carrying = carrying_on(scenario, SEED, size.threads, _part(progress, 0, total))
+    carrying = measure_carrying(scenario, SEED, size.threads, _part(progress, 0, total))
     scenario = with_constants(scenario, {"hold_value_points": carrying.points})
     beliefs = tuple(
         learned(scenario, i, size.threads, _part(progress, own + i * each, total)) for i in range(n)
@@ -334,8 +328,10 @@ def adapt(
             records = runner.block(setting.world, start, count, "branch")
             return PairTally.from_records(home, records, len(setting.calls))
 
-        both = zip(first.settings, known, strict=True)
-        return AdaptTallies(tuple(AdaptTally(pairs(new), pairs(old)) for new, old in both))
+        met = [pairs(setting) for setting in first.settings]
+        # who has learned nothing plays as before
+        again = [pairs(known[i]) if values else met[i] for i, values in enumerate(beliefs)]
+        return AdaptTallies(tuple(AdaptTally(new, old) for new, old in zip(met, again, strict=True)))
 
     tally = run_blocks(size, runner, block, _part(progress, own + n * each, total, 1 + 2 * n))
     return AdaptResult(scenario, size, carrying, beliefs, tally)

@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.optimize import curve_fit, minimize
 
+from engine.inputs.constants import load_constants
 from engine.kernel.forecast import LEAST_P
 from engine.kernel.watch import Trace
 from engine.run.blocks import Progress
@@ -295,6 +296,24 @@ def fit(
 PHASE_NAMES = ("", "coming_", "set_", "after_")
 
 
+#: A round moves a belief this share of the way: what is measured depends on what is believed. What is
+#: measured as it is played brings less, the more it is believed to bring (holding: slope about -1.4), so that
+#: longer steps go round and round.
+SHARE, SHARE_PLAYED = 0.6, 0.35
+
+
+def moved(now: Mapping[str, float], measured: Mapping[str, float]) -> dict[str, float]:
+    """Beliefs after a round, inside their ranges: those ``measured``, from what is believed ``now``."""
+    as_played = {"belief_go_on_points", *(f"belief_hold_{phase}points" for phase in PHASE_NAMES)}
+    known = load_constants()
+    found = {}
+    for name, value in measured.items():
+        share = SHARE_PLAYED if name in as_played else SHARE
+        ends = known[name].low, known[name].high
+        found[name] = round(float(np.clip(now[name] + share * (value - now[name]), *ends)), 4)
+    return found
+
+
 def _phases(rows: pd.DataFrame) -> NDArray[np.float64]:
     """1 in the column of each row's phase, [n, 4]."""
     return np.eye(len(PHASE_NAMES))[rows["phase"].to_numpy(int)]
@@ -367,20 +386,20 @@ def _fit_loss(passes: pd.DataFrame, around: Mapping[str, float] | None) -> dict[
     risk = passes["raw"].clip(LEAST_P, 1.0 - LEAST_P).to_numpy()
     z, lost, phase = np.log(risk / (1.0 - risk)), passes["lost"].to_numpy(), passes["phase"].to_numpy(int)
     names = tuple(f"belief_loss_{name}" for name in ("slope", "home", "coming", "set", "after"))
-    before = None if around is None else _center(names, around)
+    begin = np.array([1.0, 0.0, 0.0, 0.0, 0.0]) if around is None else _center(names, around)
+    # a slope known before stays: offsets mean nothing without it
+    slope_error = 0.5 if around is None else 0.01
 
     def loss(at: NDArray[np.float64]) -> float:
         line = at[0] * z + at[1 + phase]
-        spread = at[1:] - (at[1:].mean() if before is None else before[1:])
-        slope = at[0] - (1.0 if before is None else before[0])
+        spread = at[1:] - (at[1:].mean() if around is None else begin[1:])
         return float(
             (np.logaddexp(0.0, line) - lost * line).sum()
-            + 0.5 * (slope / (0.5 if before is None else 0.01)) ** 2
+            + 0.5 * ((at[0] - begin[0]) / slope_error) ** 2
             + 0.5 * spread @ spread
         )
 
-    best = minimize(loss, np.array([1.0, 0.0, 0.0, 0.0, 0.0]) if before is None else before).x
-    return {name: float(value) for name, value in zip(names, best, strict=True)}
+    return dict(zip(names, minimize(loss, begin).x.tolist(), strict=True))
 
 
 def _fit_drives(drives: pd.DataFrame, played: pd.DataFrame) -> dict[str, float]:

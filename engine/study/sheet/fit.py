@@ -2,8 +2,8 @@
 
 First every man's reluctance to shoot twos and threes: each round moves it by the logarithm of how far his
 share of the side's shots is from its aim. Half way what going on with the ball is worth to these men is
-measured (engine.study.adapt.carrying_on). Then, where the sheet counts them, the knobs of KNOBS, one for each
-rate: slopes are taken once, then damped Gauss-Newton inside the knobs' ranges (engine.study.newton).
+measured (engine.study.adapt.measure_carrying). Then, where the sheet counts them, the knobs of KNOBS, one for
+each rate: slopes are taken once, then damped Gauss-Newton inside the knobs' ranges (engine.study.newton).
 
 An aim is where the counts pull the model's own: the posterior mean of the sheet's rate with the model's as
 the average and PRIOR of the model (shot_prior_attempts) as its strength in attempts or plays
@@ -27,7 +27,7 @@ from engine.estimate.men import KINDS, PLAY, SHOTS, MenTally, weights
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets.shrink import pulled
 from engine.run.blocks import Progress
-from engine.study.adapt import Carrying, carrying_on
+from engine.study.adapt import Carrying, measure_carrying
 from engine.study.levels import standard_error
 from engine.study.newton import Range, slopes, solve
 from engine.study.sheet.counts import SheetCounts
@@ -189,7 +189,7 @@ def fit_sheet(
     carrying = None
     for number in range(SHARE_ROUNDS):
         if number == SHARE_ROUNDS // 2:  # in the middle: it hangs on who shoots, and who shoots on it
-            carrying = carrying_on(with_knobs(scenario, own), seed, threads, told, CARRYING_POSSESSIONS)
+            carrying = measure_carrying(with_knobs(scenario, own), seed, threads, told, CARRYING_POSSESSIONS)
             worth[CARRYING] = carrying.points
             runs += CARRYING_RUNS
             model = played({})
