@@ -3,11 +3,13 @@
     python benchmarks/fit_beliefs.py                       every level: a table, nothing written
     python benchmarks/fit_beliefs.py --level school -n 2000  one level, small
     python benchmarks/fit_beliefs.py --write               the constants ``belief_*`` and what they stand on
+    python benchmarks/fit_beliefs.py --other --write       the same against the other of zone and men
 
 A level's reference scenario (configs/scenarios/level_<name>.toml) is played at home and under four trap
-calls; every decision is held against what came of it (engine.study.beliefs), the beliefs move most of the
+calls; every decision is held against what came of it (engine.study.beliefs), the beliefs move part of the
 way to what was measured, and it is played again, because players who believe otherwise choose otherwise.
-Nothing is fitted to a rate of play: that is benchmarks/fit_levels.py; the two are run in turn.
+The steps become smaller and the later half of the rounds is averaged (Polyak and Juditsky 1992, from memory).
+Nothing is fitted to a rate of play: benchmarks/fit_levels.py does both in one loop.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ from __future__ import annotations
 import argparse
 import re
 import tempfile
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from pathlib import Path
 
@@ -23,6 +26,7 @@ import pandas as pd
 
 from engine.inputs import Scenario, load_scenario
 from engine.inputs.files import configs_root, shipped
+from engine.inputs.scenario import constants_against
 from engine.state.words import TrapPhase
 from engine.study.adapt import with_constants
 from engine.study.beliefs import LOOKS, choices, fit, moved, reliability
@@ -37,18 +41,32 @@ SEED = 1
 SOURCE = "measured: benchmarks/fit_beliefs.py"
 
 
-def scenario_of(level: str) -> Scenario:
-    """The level's reference scenario with a setting for each of its defence's CALLS."""
+#: The defence that a level is measured against beside its own: the other of zone and men.
+OTHER = {"two_three": "man_to_man", "man_to_man": "two_three"}
+
+
+def scenario_of(level: str, other: bool = False) -> Scenario:
+    """The level's reference scenario with a setting for each of its defence's CALLS; or against the other."""
     place = configs_root() / "scenarios" / f"level_{level}.toml"
     text = place.read_text(encoding="utf-8")
-    calls = CALLS[load_scenario(place).zone.name]
+    zone = load_scenario(place).zone.name
+    if other:
+        text = text.replace(f'zone = "{zone}"', f'zone = "{OTHER[zone]}"')
+        zone = OTHER[zone]
     settings = "".join(
-        f'\n[[setting]]\nname = "{c}"\n[[setting.call]]\ncall = "{c}"\nprobability = 1.0\n' for c in calls
+        f'\n[[setting]]\nname = "{c}"\n[[setting.call]]\ncall = "{c}"\nprobability = 1.0\n'
+        for c in CALLS[zone]
     )
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / f"level_{level}.toml"
         file.write_text(text + settings, encoding="utf-8")
         return load_scenario(file)
+
+
+def as_measured(scenario: Scenario) -> Scenario:
+    """The scenario with what is believed against its own defence as its constants, whatever the kind."""
+    constants = constants_against(scenario, scenario.zone)
+    return scenario.model_copy(update={"constants": constants, "other_defence": {}})
 
 
 AS_EVER = (0,)
@@ -74,27 +92,54 @@ def played(pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...]) -
     return pd.concat(list(pool.map(decisions, tasks)), ignore_index=True)
 
 
-def fitted(pool: Executor, level: str, n: int, rounds: int) -> tuple[dict[str, float], pd.DataFrame]:
-    """The level's beliefs after so many rounds, and the reliability of the last ones played."""
-    scenario = scenario_of(level)
+def step_of(number: int, rounds: int) -> float:
+    """Share of a usual step that round ``number`` (from 0) takes: whole ones in a third, then less."""
+    return min(1.0, ((rounds + 2) / 3.0) / (number + 1.0))
+
+
+def averaged(rounds: Sequence[Mapping[str, float]]) -> dict[str, float]:
+    """The mean of the later half of the rounds."""
+    later = rounds[len(rounds) // 2 :]
+    names = later[-1]
+    return {name: round(float(np.mean([one.get(name, names[name]) for one in later])), 4) for name in names}
+
+
+def measured(pool: Executor, scenario: Scenario, n: int) -> dict[str, float]:
+    """What one round asks the beliefs to be."""
+    ever, tried = (played(pool, scenario, n, looks) for looks in (AS_EVER, LOOKS))
+    return fit(ever, tried, scenario.constants)
+
+
+def fitted(pool: Executor, scenario: Scenario, n: int, rounds: int) -> tuple[dict[str, float], pd.DataFrame]:
+    """The beliefs after so many rounds, and the reliability of those as they are then played."""
     values: dict[str, float] = {}
-    for _ in range(rounds):
+    found: list[dict[str, float]] = []
+    for number in range(rounds):
         current = with_constants(scenario, values)
-        now = current.constants
-        ever, tried = (played(pool, current, n, looks) for looks in (AS_EVER, LOOKS))
-        values |= moved(now, fit(ever, tried, now))
+        values = values | moved(current.constants, measured(pool, current, n), step_of(number, rounds))
+        found.append(values)
+    values = averaged(found) if found else {}
     return values, reliability(played(pool, with_constants(scenario, values), n, AS_EVER))
 
 
-def written(text: str, values: dict[str, float]) -> str:
+def written(text: str, values: Mapping[str, float], table: str = "constants") -> str:
     """A level file's text with these constants put in, before its players."""
     for name in values:
-        text = re.sub(rf"(?m)^\[constants\.{name}\]\n(?:[^\[\n].*\n)*\n?", "", text)
-    tables = "".join(
-        f'[constants.{name}]\nvalue = {v}\nsource = "{SOURCE}"\n\n' for name, v in values.items()
-    )
+        text = re.sub(rf"(?m)^\[{table}\.{name}\]\n(?:[^\[\n].*\n)*\n?", "", text)
+    tables = "".join(f'[{table}.{name}]\nvalue = {v}\nsource = "{SOURCE}"\n\n' for name, v in values.items())
     at = text.index("[players.")
     return text[:at] + tables + text[at:]
+
+
+def put(level: str, values: Mapping[str, float], table: str = "constants") -> None:
+    """Write constants into a level's file."""
+    path = Path(configs_root() / "levels" / f"{level}.toml")
+    path.write_text(written(path.read_text(encoding="utf-8"), values, table), encoding="utf-8")
+
+
+def fit_other(pool: Executor, level: str, n: int, rounds: int) -> tuple[dict[str, float], pd.DataFrame]:
+    """What the level's players believe against the other of zone and men."""
+    return fitted(pool, as_measured(scenario_of(level, other=True)), n, rounds)
 
 
 def main() -> None:
@@ -104,17 +149,18 @@ def main() -> None:
     parser.add_argument("-n", "--possessions", type=int, default=8_000, help="of each setting and round")
     parser.add_argument("--rounds", type=int, default=4)
     parser.add_argument("--threads", type=int)
+    parser.add_argument("--other", action="store_true", help="against the other of zone and men")
     parser.add_argument("--write", action="store_true", help="put them into the level's file")
     options = parser.parse_args()
     pool = ProcessPoolExecutor(options.threads)
     for level in options.level or shipped("levels"):
-        values, table = fitted(pool, level, options.possessions, options.rounds)
+        scenario = as_measured(scenario_of(level, options.other))
+        values, table = fitted(pool, scenario, options.possessions, options.rounds)
         print(level)
         print(table.round(3).to_string(index=False))
         print("  " + ", ".join(f"{name} {value}" for name, value in values.items()), flush=True)
         if options.write:
-            path = Path(configs_root() / "levels" / f"{level}.toml")
-            path.write_text(written(path.read_text(encoding="utf-8"), values), encoding="utf-8")
+            put(level, values, "other_defence" if options.other else "constants")
 
 
 if __name__ == "__main__":

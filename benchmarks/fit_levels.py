@@ -4,6 +4,8 @@
     python benchmarks/fit_levels.py --level school -n 20000  one level, small
     python benchmarks/fit_levels.py --write                knobs and [fit] of each level file are rewritten
     python benchmarks/fit_levels.py --rounds 0 --write     no fit: only records what the files give now
+    python benchmarks/fit_levels.py --beliefs 12 --write   beliefs and knobs in one loop, then those against the
+                                                           other of zone and men; 45 CPU minutes a level
 
 A level's reference scenario (configs/scenarios/level_<name>.toml) is played; a few knobs are moved for as
 many rates, one knob for one rate: the numbers of the level's file whose source is "fitted to <rate>".
@@ -19,10 +21,12 @@ import argparse
 import math
 import re
 from collections.abc import Callable
+from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import fit_beliefs
 import numpy as np
 
 from engine.inputs import (
@@ -39,8 +43,10 @@ from engine.inputs.levels import (
     Published,
     shifted,
 )
+from engine.study.adapt import with_constants
+from engine.study.beliefs import moved
 from engine.study.levels import level_rates, standard_error
-from engine.study.newton import Range, slopes, solve
+from engine.study.newton import Range, newton, slopes, solve
 
 #: A knob's step, whose effect gives the slopes: log odds of a shift, share of a constant's range.
 SHIFT_STEP, RANGE_STEP = 0.2, 0.2
@@ -68,6 +74,7 @@ class Problem(Range):
     low: Array = field(init=False)
     high: Array = field(init=False)
     goal: Array = field(init=False)
+    begin: Array | None = None  # where a fit begins, if not at the file's knobs
 
     def __post_init__(self) -> None:
         known = load_constants()
@@ -115,7 +122,7 @@ class Problem(Range):
 
 def fit(problem: Problem, rounds: int, tell: Callable[[str], None]) -> Array:
     """The knobs that bring the rates nearest to their goals: at most ``rounds`` rounds of damped Newton."""
-    knobs = np.clip(problem.start(), problem.low, problem.high)
+    knobs = np.clip(problem.start() if problem.begin is None else problem.begin, problem.low, problem.high)
     rates = problem.play(knobs)
     tell("start" + problem.missed(problem.aimed(rates)))
     if rounds == 0:
@@ -138,6 +145,41 @@ def fit(problem: Problem, rounds: int, tell: Callable[[str], None]) -> Array:
 
 
 # --- the table and the record ---------------------------------------------------------------------------
+
+
+def together(
+    problem: Problem, pool: Executor, rounds: int, n: int, tell: Callable[[str], None]
+) -> tuple[Array, dict[str, float]]:
+    """Knobs and beliefs moved in one loop, each round both a part of their way; the later half is averaged.
+
+    In turn they go round in circles: what a rate asks of a knob hangs on what the players believe, and what
+    they have to believe hangs on the knobs. ``n``: possessions of each setting and round of the beliefs.
+    """
+    trapped = fit_beliefs.scenario_of(problem.level.name)
+    knobs = np.clip(problem.start(), problem.low, problem.high)
+    matrix = slopes(
+        lambda tried: problem.aimed(problem.play(tried)), knobs, problem.aimed(problem.play(knobs)), problem
+    )
+    own = problem.scenario
+    values: dict[str, float] = {}
+    beliefs: list[dict[str, float]] = []
+    reached: list[Array] = []
+    for number in range(rounds):
+        step = fit_beliefs.step_of(number, rounds)
+        problem.scenario = with_constants(trapped, values)
+        current = problem.at(knobs)
+        asked = fit_beliefs.measured(pool, current, n)
+        values = values | moved(current.constants, asked, step)
+        problem.scenario = with_constants(own, values)
+        found = problem.aimed(problem.play(knobs))
+        tell(f"round {number + 1}{problem.missed(found)}")
+        move = newton(matrix, problem.goal - found[:, 0], knobs, problem)
+        knobs = np.clip(knobs + step * 0.5 * move, problem.low, problem.high)
+        beliefs.append(values)
+        reached.append(knobs)
+    values = fit_beliefs.averaged(beliefs)
+    problem.scenario = with_constants(own, values)
+    return np.mean(reached[rounds // 2 :], axis=0), values
 
 
 def lines(problem: Problem, knobs: Array, rates: Rates) -> list[str]:
@@ -192,15 +234,26 @@ def written(text: str, problem: Problem, knobs: Array, rates: Rates) -> str:
 
     Raises ValueError if a knob is missing.
     """
-    head = text.split(MARK)[0].rstrip()
+    head = with_knobs(text.split(MARK)[0].rstrip(), problem, knobs)
+    return f"{head}\n\n{record(problem, knobs, rates)}"
+
+
+def with_knobs(text: str, problem: Problem, knobs: Array) -> str:
+    """A level file's text with the knobs' values put in. Raises ValueError if a knob is missing."""
     for knob, value in zip(problem.knobs, knobs, strict=True):
         section = f"{'shots' if knob in SHIFTS else 'constants'}.{knob}"
-        head, n = re.subn(
-            rf"(?m)^(\[{re.escape(section)}\]\nvalue = )[^\s#]+", rf"\g<1>{float(value)!r}", head
+        text, n = re.subn(
+            rf"(?m)^(\[{re.escape(section)}\]\nvalue = )[^\s#]+", rf"\g<1>{float(value)!r}", text
         )
         if n != 1:
             raise ValueError(f"[{section}] with its value in the first line is not in the level file")
-    return f"{head}\n\n{record(problem, knobs, rates)}"
+    return text
+
+
+def write_knobs(name: str, problem: Problem, knobs: Array) -> None:
+    """Put the knobs into the level's file; its record stays as it is."""
+    path = Path(configs_root() / "levels" / f"{name}.toml")
+    path.write_text(with_knobs(path.read_text(encoding="utf-8"), problem, knobs), encoding="utf-8")
 
 
 def fit_level(name: str, options: argparse.Namespace) -> str:
@@ -213,7 +266,19 @@ def fit_level(name: str, options: argparse.Namespace) -> str:
         if not options.quiet:
             print(f"{name}: {line}", flush=True)
 
-    knobs = np.round(fit(problem, options.rounds, tell), KNOB_DECIMALS)
+    if options.beliefs:
+        with ProcessPoolExecutor(options.threads) as pool:
+            knobs, values = together(problem, pool, options.beliefs, options.tried, tell)
+            problem.begin = knobs
+            knobs = np.round(fit(problem, options.rounds, tell), KNOB_DECIMALS)
+            if options.write:
+                fit_beliefs.put(name, values)
+                write_knobs(name, problem, knobs)
+                other, table = fit_beliefs.fit_other(pool, name, options.tried, options.beliefs)
+                fit_beliefs.put(name, other, "other_defence")
+                tell(table.round(3).to_string(index=False))
+    else:
+        knobs = np.round(fit(problem, options.rounds, tell), KNOB_DECIMALS)
     problem.possessions = options.last or options.possessions
     rates = problem.play(knobs)
     if options.write:
@@ -229,6 +294,8 @@ def main() -> None:
     parser.add_argument("-n", "--possessions", type=int, default=100_000, help="of every run of the fit")
     parser.add_argument("--last", type=int, default=0, help="of the run that is recorded (default: the same)")
     parser.add_argument("--rounds", type=int, default=6, help="most rounds; 0 only records")
+    parser.add_argument("--beliefs", type=int, default=0, help="rounds in which beliefs move along, 0 none")
+    parser.add_argument("--tried", type=int, default=4_000, help="possessions of each setting and such round")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--threads", type=int, default=None)
     parser.add_argument("--quiet", action="store_true", help="only the tables")

@@ -142,7 +142,7 @@ def _check(call: Call, where: str) -> Call:
     if call.triggers == ("brought_down",) and call.from_baseline_m is None:
         raise InputError(where, "triggers", list(call.triggers), "from_baseline_m beside it: down to where")
     check_row_options(call.option, call.options, tuple(call.cover), where, "option")
-    check_choices(call.option, call.options, where)
+    check_choices([(item.option, item.choice) for item in call.option], call.options, where)
     return call
 
 

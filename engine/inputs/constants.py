@@ -99,29 +99,33 @@ def load_constants(path: FileName | None = None) -> dict[str, Constant]:
 
 
 def override(
-    constants: dict[str, Constant], changes: Table, where: str, beyond_range: bool = False
+    constants: dict[str, Constant],
+    changes: Table,
+    where: str,
+    beyond_range: bool = False,
+    key: str = "constants",
 ) -> dict[str, float]:
     """Every constant as a plain number, with a scenario's changes put in.
 
     ``beyond_range`` lets a change leave low..high as far as ``hard_limits``, so that parts of the model can
-    be switched off; the number must still be finite.
+    be switched off; the number must still be finite. ``key``: the table that they are written in.
 
     Raises InputError for an unknown constant (with the nearest name) or a value out of range.
     """
     values = {name: constant.value for name, constant in constants.items()}
     for name, value in changes.items():
         if name not in constants:
-            raise InputError(where, "constants", name, f"a constant of the model{nearest(name, constants)}")
+            raise InputError(where, key, name, f"a constant of the model{nearest(name, constants)}")
         constant = constants[name]
         low, high = hard_limits(name, constant) if beyond_range else (constant.low, constant.high)
         words = _limit_words(low, high, constant.unit) if beyond_range else _range_words(constant)
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise InputError(where, f"constants.{name}", value, words)
+            raise InputError(where, f"{key}.{name}", value, words)
         try:
             number = float(value)
         except OverflowError:
-            raise InputError(where, f"constants.{name}", value, words) from None
+            raise InputError(where, f"{key}.{name}", value, words) from None
         if not math.isfinite(number) or not low <= number <= high:
-            raise InputError(where, f"constants.{name}", value, words)
+            raise InputError(where, f"{key}.{name}", value, words)
         values[name] = number
     return values

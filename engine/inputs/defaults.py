@@ -29,6 +29,7 @@ PLAYS = (
     "pass_cut_fill",
     "back_cut",
     "post_entry",
+    "ball_screen",
     "drive_kick",
     "four_on_three",
 )

@@ -18,6 +18,7 @@ from engine.inputs.base import Frozen, Real, Table, Text, Whole, nearest, one_of
 from engine.inputs.constants import Constant, load_constants, override
 from engine.inputs.files import FileName, Source, read_toml, resolve, shipped
 from engine.inputs.shots import ShotTable, load_shot_table
+from engine.state.words import AGAINST, Against
 
 #: Rates that a level file may publish and the fit may aim at, and what each is counted over.
 QUANTITIES = {
@@ -67,6 +68,7 @@ STEP_M = 0.001
 FITTED = "fitted to "
 
 Quantity = Annotated[str, Field(strict=True), AfterValidator(one_of(tuple(QUANTITIES)))]
+AgainstWord = Annotated[str, Field(strict=True), AfterValidator(one_of(AGAINST))]
 Tag = Annotated[str, Field(strict=True), AfterValidator(one_of(TAGS))]
 
 
@@ -156,7 +158,11 @@ class Fit(Frozen):
 
 
 class Level(Frozen):
-    """A level of play. ``rules`` names its usual rule set; ``shot_table`` is not shifted yet."""
+    """A level of play. ``rules`` names its usual rule set; ``shot_table`` is not shifted yet.
+
+    ``measured_against``: what its players' beliefs among the constants were measured against, a zone or men;
+    ``other_defence``: what they believe against the other of the two.
+    """
 
     name: Text = Field(description="short name")
     title: Text = Field(description="name for people")
@@ -165,6 +171,10 @@ class Level(Frozen):
     shot_table: ShotTable = Field(description="name or path of the shot table")
     shots: Shots = Field(description="what is added to the shot table")
     constants: dict[str, Sourced] = Field(default_factory=dict, description="constants of the level")
+    measured_against: AgainstWord = Field(default=Against.ZONE.word, description="zone or men")
+    other_defence: dict[str, Sourced] = Field(
+        default_factory=dict, description="constants that differ against the other of zone and men"
+    )
     players: Averages = Field(description="the average player")
     published: dict[str, Published] = Field(description="published ranges by rate")
     fit: Fit | None = Field(default=None, description="what was fitted to what")
@@ -173,6 +183,14 @@ class Level(Frozen):
         """The model's constants with this level's values put in; ranges and sources of the model stay."""
         changes = {name: {"value": item.value} for name, item in self.constants.items()}
         return {name: c.model_copy(update=changes.get(name, {})) for name, c in known.items()}
+
+    def differences(self) -> dict[str, float]:
+        """Constant -> what it is more against the other of zone and men."""
+        model = load_constants()
+        return {
+            name: item.value - (self.constants[name] if name in self.constants else model[name]).value
+            for name, item in self.other_defence.items()
+        }
 
     def shifted_table(self, rim_range_m: float) -> ShotTable:
         """The level's shot table after its two shifts; ``rim_range_m`` metres parts rim and jump shots."""
@@ -241,6 +259,8 @@ def shifted(table: ShotTable, rim_logit: float, jump_logit: float, rim_range_m: 
 
 def _check(level: Level, where: str) -> Level:
     override(load_constants(), {name: item.value for name, item in level.constants.items()}, where)
+    other = {name: item.value for name, item in level.other_defence.items()}
+    override(load_constants(), other, where, key="other_defence")
     for name, (low, high) in PLAYER_RANGES.items():
         value = getattr(level.players, name).value
         if not low <= value <= high:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Annotated, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -181,6 +181,17 @@ def with_options(
     return chosen
 
 
+def check_option(option: str, choice: object, options: Options, where: str, key: str) -> None:
+    """Raises InputError where an option is not declared, or the choice is none of its."""
+    if option not in options:
+        known = listed(options) or "none are declared"
+        raise InputError(where, f"{key}.option", option, f"a declared option: {known}")
+    choices = options[option].choices
+    if choice not in choices:
+        allowed = f"one of {', '.join(choices)}{nearest(str(choice), choices)}"
+        raise InputError(where, f"{key}.choice", choice, allowed)
+
+
 def check_row_options(
     items: Sequence[RowOption], options: Options, roles: Sequence[str], where: str, key: str
 ) -> None:
@@ -188,17 +199,7 @@ def check_row_options(
     seen: set[tuple[str, str, str]] = set()
     for i, item in enumerate(items):
         here = f"{key}[{i + 1}]"
-        if item.option not in options:
-            known = listed(options) or "none are declared"
-            raise InputError(where, f"{here}.option", item.option, f"a declared option: {known}")
-        choices = options[item.option].choices
-        if item.choice not in choices:
-            raise InputError(
-                where,
-                f"{here}.choice",
-                item.choice,
-                f"one of {', '.join(choices)}{nearest(item.choice, choices)}",
-            )
+        check_option(item.option, item.choice, options, where, here)
         check_role(item.role, roles, where, f"{here}.role")
         triple = (item.option, item.choice, item.role)
         if triple in seen:
@@ -206,9 +207,12 @@ def check_row_options(
         seen.add(triple)
 
 
-def check_choices(items: Sequence[RowOption], options: Options, where: str) -> None:
-    """Raises InputError where two choices of an option change nothing: they would mean the same."""
-    changed = {(item.option, item.choice) for item in items}
+def check_choices(changes: Iterable[tuple[str, str]], options: Options, where: str) -> None:
+    """Raises InputError where two choices of an option change nothing: they would mean the same.
+
+    ``changes``: every (option, choice) that something is written for.
+    """
+    changed = set(changes)
     for name, option in options.items():
         plain_ones = [choice for choice in option.choices if (name, choice) not in changed]
         if len(plain_ones) > 1:

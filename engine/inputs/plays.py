@@ -25,17 +25,19 @@ from engine.inputs.base import (
 from engine.inputs.files import FileName, Source, read_toml, resolve
 from engine.inputs.places import Placement, Regions, placement_table
 from engine.state.arrays import MOST_MOVES, MOST_STEPS
-from engine.state.words import AGAINST, ONLY, REGIONS, STARTS, WHO, Only, Start, Who
+from engine.state.words import AGAINST, DOES, ONLY, REGIONS, STARTS, WHO, Does, Only, Start, Who
 
 When = Annotated[str, Field(strict=True), AfterValidator(one_of(STARTS))]
 WhoWord = Annotated[str, Field(strict=True), AfterValidator(one_of(WHO))]
 OnlyWord = Annotated[str, Field(strict=True), AfterValidator(one_of(ONLY))]
+DoesWord = Annotated[str, Field(strict=True), AfterValidator(one_of(DOES))]
 Defence = Annotated[str, Field(strict=True), AfterValidator(one_of(AGAINST))]
 
 
 class Move(Frozen):
     """One man's part in a step: who goes where (for ``nearest``: to which place, how far from it at most).
 
+    ``does = "screen"``: he goes to the man on the ball, wherever he is, and stands in his way.
     ``pace`` is a share of his top speed, ``after_s`` seconds from the start of the step, ``only_if`` what
     must be seen at the start of the step.
     """
@@ -43,7 +45,8 @@ class Move(Frozen):
     who: WhoWord = Field(description="who makes the move")
     near: Placement | None = Field(default=None, description="the place that the nearest man is nearest to")
     within_m: Real = Field(default=4.0, gt=0.0, le=30.0, description="he is not farther from it, metres")
-    to: Placement = Field(description="where he goes")
+    does: DoesWord = Field(default=Does.GO.word, description="what he does")
+    to: Placement | None = Field(default=None, description="where he goes; nothing for a screen")
     pace: Real = Field(default=1.0, gt=0.0, le=1.0, description="share of his top speed")
     after_s: Real = Field(default=0.0, ge=0.0, le=10.0, description="from the start of the step, s")
     only_if: OnlyWord = Field(default="always", description="what must be seen for it")
@@ -74,6 +77,27 @@ class Play(Frozen):
     steps: tuple[Step, ...] = Field(alias="step", min_length=1, description="the steps, in order")
 
 
+def _screens(step: Step) -> bool:
+    return any(move.does == Does.SCREEN.word for move in step.moves)
+
+
+def _after_screen(play: Play, step: Step) -> bool:
+    return any(one.next == step.name and _screens(one) for one in play.steps)
+
+
+def _check_screen(step: Step, move: Move, where: str, here: str) -> None:
+    if move.to is not None:
+        raise InputError(
+            where, f"{here}.to", "a place", 'none where does = "screen": beside the man on the ball'
+        )
+    if step.when not in (Start.HOLD.word, Start.THEN.word):
+        raise InputError(where, f"{here}.does", move.does, "in a step whose when is hold or then")
+    if move.who != Who.NEAREST.word:
+        raise InputError(where, f"{here}.does", move.does, 'with who = "nearest"')
+    if sum(one.does == Does.SCREEN.word for one in step.moves) > 1:
+        raise InputError(where, f"{here}.does", move.does, "one screen in a step")
+
+
 def _check(play: Play, where: str) -> Play:
     names = [step.name for step in play.steps]
     followed = {step.next for step in play.steps}
@@ -90,6 +114,14 @@ def _check(play: Play, where: str) -> Play:
             raise InputError(where, f"{key}.held_s", step.held_s, f'0 unless when = "{Start.HOLD.word}"')
         for n, move in enumerate(step.moves):
             here = f"{key}.move[{n + 1}]"
+            screens = move.does == Does.SCREEN.word
+            if move.to is None and not screens:
+                raise MissingInput(where, f"{here}.to", "where he goes")
+            if screens:
+                _check_screen(step, move, where, here)
+            if move.who == Who.SCREENER.word and not _after_screen(play, step):
+                allowed = "somebody else, or a step that follows one with a screen"
+                raise InputError(where, f"{here}.who", move.who, allowed)
             if move.who == Who.NEAREST.word and move.near is None:
                 raise MissingInput(where, f"{here}.near", "the place that he is nearest to")
             if move.who != Who.NEAREST.word and move.near is not None:

@@ -23,6 +23,7 @@ from engine.inputs.shots import ShotTable, load_shot_table
 from engine.inputs.team import Team, assumed_of, team_from
 from engine.inputs.zone import Zone, chosen
 from engine.shipped import configs_root
+from engine.state.words import Against
 
 STARTS = ("bring_up", "frontcourt")
 ARROWS = ("offence", "defence", "even")
@@ -59,8 +60,10 @@ class Scenario(Frozen):
     """Everything a run needs, resolved: no name of a file is left to look up.
 
     ``constants``: every model constant as a number in its own unit: the model's, then the level's, then the
-    scenario's. ``shot_table``: the scenario's as it is, else the level's after its shifts. ``level``: name of
-    the level, None where the scenario names none; ``published``: what is published about it.
+    scenario's. ``measured_against``: the kind of defence (word of Against) against which what players believe
+    among them holds; ``other_defence``: constant -> what is added against the other kind. ``shot_table``: the
+    scenario's as it is, else the level's after its shifts. ``level``: name of the level, None where the
+    scenario names none; ``published``: what is published about it.
     ``zone_options``: option -> choice taken. ``policy``: name of the coded policy that plays the defence,
     None for the file's rows. ``matchups``: own shirt -> opponent's shirt, for defences with guards.
     ``possessions``, ``over_n``: counts. ``files``: every file that was read. ``assumed``: what the teams'
@@ -74,6 +77,8 @@ class Scenario(Frozen):
     published: dict[str, Published]
     rules: Rules
     constants: dict[str, float]
+    measured_against: str
+    other_defence: dict[str, float]
     beyond_range: bool
     shot_table: ShotTable
     start: str
@@ -92,6 +97,13 @@ class Scenario(Frozen):
     settings: tuple[Setting, ...]
     files: tuple[Path, ...]
     assumed: tuple[str, ...] = ()
+
+
+def constants_against(scenario: Scenario, zone: Zone) -> dict[str, float]:
+    """Every constant where this defence is played: what players believe is known for a zone and for men."""
+    kind = Against.MEN.word if zone.has_men else Against.ZONE.word
+    other = {} if kind == scenario.measured_against else scenario.other_defence
+    return {name: value + other.get(name, 0.0) for name, value in scenario.constants.items()}
 
 
 # --- the file as it is written --------------------------------------------------------------------------
@@ -196,6 +208,8 @@ def scenario_from(data: Table, source: Source) -> Scenario:
         published={} if level is None else level.published,
         rules=rules,
         constants=constants,
+        measured_against=Against.ZONE.word if level is None else level.measured_against,
+        other_defence={} if level is None else level.differences(),
         beyond_range=file.beyond_range,
         shot_table=shot_table,
         start=file.start,

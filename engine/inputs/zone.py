@@ -5,6 +5,7 @@ Zones, man-to-man and mixtures of the two are written alike; the key and the fol
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated
 
 from pydantic import AfterValidator, Field
@@ -33,13 +34,14 @@ from engine.inputs.places import (
     Regions,
     RowOption,
     check_choices,
+    check_option,
     check_row_options,
     entry_table,
     row_option_table,
 )
 from engine.inputs.roles import N_ROLES, AnyRole, RoleName, check_pairs, check_positions, check_role, holders
 from engine.inputs.team import ZONE_PLACES
-from engine.state.words import REGIONS
+from engine.state.words import COVERAGES, REGIONS
 
 #: A wing may be described by these instead of "settled", where the defence has a bump.
 BUMP_MOMENTS = ("before_bump", "after_bump", "reversal")
@@ -50,6 +52,7 @@ MATCHED = "matched"
 #: When a zone takes men.
 MATCH_UPS = ("first_pass",)
 
+CoverageWord = Annotated[str, Field(strict=True), AfterValidator(one_of(COVERAGES))]
 Roles = Annotated[
     tuple[RoleName, ...],
     Field(min_length=N_ROLES, max_length=N_ROLES, description="the five roles of the defence"),
@@ -65,6 +68,15 @@ class ZoneRow(Frozen):
     option: tuple[RowOption, ...] = Field(default=(), description="entries that options put in")
 
 
+class ScreenRow(Frozen):
+    """What is done about a screen with the ball in one of ``ball``; where ``option`` is set to ``choice``."""
+
+    ball: Regions = Field(description="ball regions")
+    coverage: CoverageWord = Field(description="what the two defenders do about a screen on the ball")
+    option: Text | None = Field(default=None, description="name of an option")
+    choice: Text | None = Field(default=None, description="one of its choices")
+
+
 class Zone(Frozen):
     """A base defence: slides by ball region and moment, with options.
 
@@ -73,6 +85,7 @@ class Zone(Frozen):
     five places of a team's ``zone_places``, which then say who is who. ``bump_role``: who comes over to the
     wing, None without a bump. ``guards``: person -> position 1 to 5 of the attacker whom he guards, empty
     in a zone. ``match_up``: "first_pass" where the zone takes men after the first pass, else None.
+    ``screens``: what those who have men do about a screen on the ball.
     """
 
     name: Text
@@ -91,6 +104,9 @@ class Zone(Frozen):
     )
     options: Options = Field(default_factory=dict, description="choices of this file")
     rows: tuple[ZoneRow, ...] = Field(alias="row", description="slides")
+    screens: tuple[ScreenRow, ...] = Field(
+        alias="screen", default=(), description="coverages of screens on the ball"
+    )
 
     @property
     def has_men(self) -> bool:
@@ -173,8 +189,34 @@ def _check_own_men(row: ZoneRow, zone: Zone, where: str, key: str) -> None:
                 raise MissingInput(where, f"guards.{person}", allowed)
 
 
+def _check_screens(zone: Zone, where: str) -> None:
+    seen: set[tuple[str, str | None]] = set()
+    for i, row in enumerate(zone.screens):
+        key = f"screen[{i + 1}]"
+        if not zone.has_men:
+            allowed = "only in a defence with men: a table [guards], or match_up"
+            raise InputError(where, key, row.coverage, allowed)
+        if (row.option is None) != (row.choice is None):
+            missing = "choice" if row.choice is None else "option"
+            raise MissingInput(where, f"{key}.{missing}", "option and choice, or neither")
+        if row.option is not None:
+            check_option(row.option, row.choice, zone.options, where, key)
+        for region in row.ball:
+            if (region, row.choice) in seen:
+                raise InputError(where, f"{key}.ball", region, "each region once, and once for a choice")
+            seen.add((region, row.choice))
+
+
+def coverages(zone: Zone, choices: Mapping[str, str]) -> dict[str, str]:
+    """Region -> what is done there about a screen on the ball, where the file says so, with these choices."""
+    plain_rows = [row for row in zone.screens if row.option is None]
+    taken = [row for row in zone.screens if row.option is not None and choices.get(row.option) == row.choice]
+    return {region: row.coverage for row in (*plain_rows, *taken) for region in row.ball}
+
+
 def _check(zone: Zone, where: str) -> Zone:
     _check_people(zone, where)
+    _check_screens(zone, where)
     covered: dict[tuple[str, str], int] = {}
     for i, row in enumerate(zone.rows):
         key = f"row[{i + 1}]"
@@ -194,7 +236,9 @@ def _check(zone: Zone, where: str) -> Zone:
                         f"each region once per moment (row[{covered[region, moment]}] has it, {moment})",
                     )
                 covered[region, moment] = i + 1
-    check_choices([item for row in zone.rows for item in row.option], zone.options, where)
+    changes = [(item.option, item.choice) for row in zone.rows for item in row.option]
+    changes += [(row.option, row.choice) for row in zone.screens if row.option and row.choice]
+    check_choices(changes, zone.options, where)
     for region in REGIONS:
         if (region, defaults.MOMENT) in covered:
             continue

@@ -30,9 +30,11 @@ from engine.kernel.near import (
 )
 from engine.kernel.offence import bring_up_goal, half_line_holds, spot_of, two_ahead
 from engine.kernel.passing import lane_risk, pass_speed, pressure, start_pass
+from engine.kernel.screens import awaits_screen
 from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, shot_value
 from engine.kernel.shots import start_shot
 from engine.kernel.worth import (
+    SCREEN_PLACE,
     carrying_on,
     fear_offset,
     own_reluctance,
@@ -209,9 +211,9 @@ def weigh(w, c, trapped, n_pressure, d_rim):
         k.belief_hold_set_points,
         k.belief_hold_after_points,
     )
-    region = region_at(w, a.x, a.y)
-    c.weighed[Option.HOLD].place = region
-    hold += worth_at(k, region)
+    place = SCREEN_PLACE if awaits_screen(s) else region_at(w, a.x, a.y)
+    c.weighed[Option.HOLD].place = place
+    hold += worth_at(k, place)
     if ru.closely_guarded_s > 0.0 and s.guarded_s > ru.closely_guarded_s - 1.5:
         hold -= 0.4
     late_in_lane = a.lane_t - (ru.three_seconds_s - k.lane_margin_s)

@@ -15,6 +15,7 @@ from engine.kernel.near import (
     side_index,
 )
 from engine.kernel.rows import adopt_now
+from engine.kernel.screens import cover_screen
 from engine.kernel.shooting import guarding_gap, is_shooter
 from engine.state.arrays import N_SIDE
 from engine.state.jobs import Kind
@@ -23,6 +24,7 @@ from engine.state.words import (
     Focus,
     Mode,
     Moment,
+    Screen,
     TrapPhase,
 )
 
@@ -288,6 +290,8 @@ def defence_targets(w, c):
         e = w.slides[a.region, Moment.MATCHED if s.matched == 1 else a.moment, role]
         a.job = e.job
         entry_target(w, c, i, e, a.side, fx, fy, shooter_ok)
+        if s.screen >= Screen.SET:
+            cover_screen(w, c, i)
         if a.gamble == 1 and s.mode == Mode.PASS_FLIGHT:
             _, f = point_to_segment(a.x, a.y, s.ball_x, s.ball_y, s.pass_x1, s.pass_y1)
             place_target(a, s.ball_x + f * (s.pass_x1 - s.ball_x), s.ball_y + f * (s.pass_y1 - s.ball_y))

@@ -13,6 +13,7 @@ from engine.kernel.forecast import expected_gap, fade, gap_left, nearest_in
 from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, logistic, point_to_segment
 from engine.kernel.near import FAR_AWAY
+from engine.kernel.screens import in_the_way
 from engine.kernel.shooting import is_three, shot_value
 from engine.state.arrays import N_DRIVES, N_SIDE
 from engine.state.words import Option, TrapPhase
@@ -77,6 +78,8 @@ def way_clear(w, c, ax, ay, bx, by, start_s, speed):
                 continue
             x = ax + f * (bx - ax)
             y = ay + f * (by - ay)
+            if in_the_way(k, c, i, px, py, x, y):
+                run -= k.screen_lost_s
             d -= 0.5 * (
                 d
                 - gap_left(b, slide, k.brake_mps2, k.slide_tau_s, x, y, delay, run, fade(run, k.slide_tau_s))

@@ -9,6 +9,7 @@ from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance
 from engine.kernel.near import FAR_AWAY, side_index
 from engine.kernel.plays import run_plays
+from engine.kernel.screens import follow_screen
 from engine.state.arrays import N_BREAKS, N_SIDE
 from engine.state.words import (
     Action,
@@ -307,6 +308,7 @@ def offence_targets(w, c):
             s.spot_side = s.near
             jitter(w, c)
         s.spot_t = FAR_AWAY * FAR_AWAY
+    follow_screen(w, c)
     run_plays(w, c)
     in_hand = s.mode == Mode.HELD or s.mode == Mode.PASS_WINDUP or s.mode == Mode.SHOT_WINDUP
     for i in range(N_SIDE):

@@ -11,8 +11,9 @@ from engine.kernel import draws
 from engine.kernel.jit import njit
 from engine.kernel.motion import clip, distance, point_to_segment
 from engine.kernel.rows import all_have_men
+from engine.kernel.screens import begin_screen, end_screen
 from engine.state.arrays import N_SIDE
-from engine.state.words import Action, Against, Dribble, Mode, Only, Start, TrapPhase, Who
+from engine.state.words import Action, Against, Does, Dribble, Mode, Only, Screen, Start, TrapPhase, Who
 
 
 @njit
@@ -23,6 +24,7 @@ def stop_play(c):
         return
     s.play = -1
     s.play_t = s.t
+    end_screen(s)
     for i in range(N_SIDE):
         c.agents[i].go = 0
 
@@ -69,6 +71,8 @@ def mover(c, m, side, taken):
         return s.handler if stands else -1
     if m.who == Who.PASSER:
         return -1 if s.passer < 0 or has_ball(s, s.passer) or taken >> s.passer & 1 else s.passer
+    if m.who == Who.SCREENER:
+        return -1 if s.screener < 0 or has_ball(s, s.screener) or taken >> s.screener & 1 else s.screener
     best = m.within_m
     who = -1
     for i in range(N_SIDE):
@@ -100,8 +104,10 @@ def begin_step(w, c, n, fresh):
             continue
         if m.only == Only.DENIED and not denied(w, c, who):
             continue
-        if taken == 0 and fresh == 1:
-            stop_play(c)
+        if taken == 0:
+            if fresh == 1:
+                stop_play(c)
+            end_screen(s)
         taken |= 1 << who
         x = clip(m.x_m * s.near, -ru.half_width_m + 0.35, ru.half_width_m - 0.35)
         y = clip(m.y_m, ru.baseline_y_m + 0.35, ru.half_y_m - 0.5)
@@ -117,6 +123,8 @@ def begin_step(w, c, n, fresh):
         a.go_x = x
         a.go_y = y
         a.go_pace = m.pace
+        if m.does == Does.SCREEN:
+            begin_screen(c, who)
     if taken == 0:
         return False
     s.play = n
@@ -164,6 +172,8 @@ def run_plays(w, c):
     if s.trap_phase == TrapPhase.COMING:
         s.play_drive = c.record.drives
         return  # who has not read it yet goes on with what he is doing
+    if s.screen == Screen.COMING or s.screen == Screen.SET:
+        s.play_drive = c.record.drives  # a drive off a screen belongs to its play
     start = occasion(w, c)
     if start >= 0:
         against = Against.MEN if all_have_men(c) else Against.ZONE

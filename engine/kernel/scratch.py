@@ -14,7 +14,7 @@ def new_scratch() -> np.ndarray:
     scratch["record"]["shot_clock_left_ms"] = -1
     scratch["guards"] = -1
     state, agents = scratch["s"], scratch["agents"]
-    for name in ("passer", "target", "trapper_0", "trapper_1", "trap_handler", "play"):
+    for name in ("passer", "target", "trapper_0", "trapper_1", "trap_handler", "play", "screener"):
         state[name] = -1
     state["trap_side"] = 1
     state["trap_read_t"] = NEVER

@@ -24,6 +24,7 @@ from engine.state.words import (
     Moment,
     Outcome,
     Region,
+    Screen,
     TrapPhase,
     Trigger,
     Violation,
@@ -193,6 +194,9 @@ def look_for_chances(w, c, caught, dribbled_from):
     if s.picked_up == 1:
         chance(w, c, Trigger.PICKED_UP, s.handler, s.region, h.x, h.y)
     s.picked_up = 0
+    if s.screen == Screen.SET and s.screen_chance == 0:
+        s.screen_chance = 1
+        chance(w, c, Trigger.SCREEN, s.handler, s.region, h.x, h.y)
     look_for_held_shadows(w, c)
     if s.held_chance == 0:
         for n in range(w.n_calls):

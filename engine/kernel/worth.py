@@ -12,6 +12,8 @@ from engine.kernel.drives import by_phase
 from engine.kernel.jit import njit
 from engine.state.words import Region
 
+#: Beside the regions: the ball is held for a screen that is on its way or set.
+SCREEN_PLACE = len(Region)
 LAST_S = 0.8  # with less on the clock nothing but a shot is worth anything
 
 
@@ -40,7 +42,9 @@ def carrying_on(w, left_s):
 
 @njit
 def worth_at(k, region):
-    """What the ball is worth more in this region than anywhere, points (measured)."""
+    """What the ball is worth more in this region, or held for a screen, than anywhere, points (measured)."""
+    if region == SCREEN_PLACE:
+        return k.worth_screen_points
     if region == Region.TOP or region == Region.SLOT:
         return k.worth_top_points
     if region == Region.WING:

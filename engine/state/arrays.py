@@ -134,6 +134,7 @@ MOVE = np.dtype(
         ("near_y_m", np.float64),
         ("within_m", np.float64),  # ... and not farther from it
         ("only", np.int64),  # Only
+        ("does", np.int64),  # Does
         ("x_m", np.float64),  # where to
         ("y_m", np.float64),
         ("pace", np.float64),  # share of his top speed
@@ -175,6 +176,7 @@ WORLD = np.dtype(
         ("shots", np.float64, (MOST_TABLES, N_SHOT_STEPS, 2)),  # logit of make, contest slope per metre
         ("grid", np.int8, (GRID_X, GRID_Y)),  # region of each cell
         ("slides", ENTRY, (len(Region), len(Moment), N_SIDE)),  # [region, moment, role]
+        ("coverage", np.int64, (len(Region),)),  # Coverage of a screen with the ball in each region
         ("role_of", np.int64, (2, N_SIDE)),  # [side, person] of the defence
         ("person_of", np.int64, (2, N_SIDE)),  # [side, role]
         ("spots", np.float64, (len(Region), N_SIDE, 2)),  # [region, role] of the attack, near = x > 0
@@ -396,6 +398,13 @@ STATE = np.dtype(
         ("play_pass", np.int64),  # the last pass, drive and trap that may have begun one
         ("play_drive", np.int64),
         ("play_trap", np.int64),
+        ("screen", np.int64),  # Screen
+        ("screener", np.int64),  # who sets it, or has set the last one of the play; -1 nobody
+        ("screened", np.int64),  # the defender whom it holds up
+        ("screen_for", np.int64),  # the man with the ball
+        ("screen_side", np.float64),  # +1: to the left of the way from the ball to the screened man
+        ("screen_t", np.float64),  # when it was set, or used
+        ("screen_chance", np.int64),  # 1: it has been a chance for a call
         ("shooter_logit", np.float64),  # of shooter_make
         ("gap", np.float64),  # nearest defender to the handler in this step, metres
         ("gap_who", np.int64),
@@ -432,7 +441,8 @@ WEIGHED = np.dtype(
         ("gap", np.float64),  # forecast of the defender's distance at the shot it leads to, metres
         ("promise", np.float64),  # passes: the shot it leads to above carrying on, points, within bounds
         ("ahead", np.float64),  # passes: worth of a man more ahead of the ball, points
-        ("place", np.float64),  # passes and holding: the region where the ball will be
+        # passes and holding: the region where the ball will be, len(Region) for holding it for a screen
+        ("place", np.float64),
         ("x", np.float64),  # where to, metres
         ("y", np.float64),
         ("end_x", np.float64),  # where a drive around somebody goes on to

@@ -104,6 +104,16 @@ class Trigger(Words):
     HELD = "the ball has been held there so many seconds"
     ACROSS_HALF = "the ball has just come over half court"
     BROUGHT_DOWN = "the ball is dribbled down to the call's distance from the baseline"
+    SCREEN = "a screen is set there on the man on the ball"
+
+
+class Coverage(Words):
+    """What the two defenders do about a screen on the ball."""
+
+    DROP = "the man on the ball goes over it, the screener's man drops back between ball and rim"
+    UNDER = "the man on the ball goes under it, the screener's man stays with his man"
+    SHOW = "the man on the ball goes over it, the screener's man steps out in the way until he is back"
+    SWITCH = "the two change men"
 
 
 class PassKind(Words):
@@ -245,6 +255,23 @@ class Who(Words):
     HANDLER = "the man with the ball, dribbling"
     PASSER = "who has just passed"
     NEAREST = "whoever without the ball is nearest to a place"
+    SCREENER = "who has set the screen of the step before"
+
+
+class Does(Words):
+    """What a man does in a move of a play."""
+
+    GO = "goes to a place"
+    SCREEN = "stands in the way of the man on the ball"
+
+
+class Screen(Words):
+    """How far a screen on the ball has come."""
+
+    NONE = "no screen"
+    COMING = "the screener is on his way"
+    SET = "he stands"
+    USED = "the ball has gone by it, and its man is not back"
 
 
 class Only(Words):
@@ -342,6 +369,7 @@ class Event(Words):
     FAKE = "the passer fakes"
     PICK_UP = "the dribble ends"
     VIOLATION = "a count, clock or line violation"
+    SCREEN = "a screen is set"
 
 
 class Violation(Words):
@@ -360,5 +388,6 @@ class Violation(Words):
 REGIONS, MOMENTS, JOBS, TRIGGERS, PASS_KINDS = (e.words for e in (Region, Moment, Job, Trigger, PassKind))
 ENDS, OUTCOMES, AFTER, ESCAPES, LOSSES = (e.words for e in (End, Outcome, After, Escape, Loss))
 MODES, ACTIONS, DRIBBLES, TRAP_PHASES = (e.words for e in (Mode, Action, Dribble, TrapPhase))
-STARTS, AGAINST, WHO, ONLY = Start.words, Against.words, Who.words, Only.words
+STARTS, AGAINST, WHO, ONLY, DOES = Start.words, Against.words, Who.words, Only.words, Does.words
+COVERAGES = Coverage.words
 EVENTS, VIOLATIONS = Event.words, Violation.words

@@ -27,7 +27,7 @@ from engine.estimate.intervals import Found, wilson
 from engine.estimate.tally import PairTally, Tally
 from engine.inputs.constants import load_constants
 from engine.inputs.defaults import HOME
-from engine.inputs.scenario import Scenario
+from engine.inputs.scenario import Scenario, constants_against
 from engine.kernel.watch import OPTIONS, STEPS
 from engine.run.blocks import Progress, Runner, run_blocks
 from engine.run.size import RunSize, available_cores
@@ -170,7 +170,8 @@ def lesson(
     progress: Progress | None = None,
 ) -> dict[str, float]:
     """Beliefs after one more round (from 0) under setting number ``setting``, from ``values`` on."""
-    current = {**scenario.constants, **values}
+    zone = scenario.settings[setting].zone or scenario.zone
+    before, current = (constants_against(one, zone) for one in (scenario, with_constants(scenario, values)))
     runs = ((0, PLAYED), *((look, TRIED) for look in LOOKS))
     total, done = sum(n for _, n in runs), 0
     played: list[pd.DataFrame] = []
@@ -180,8 +181,9 @@ def lesson(
         played.append(choices(at, SEED, numbers, threads, look or None, _part(progress, done, total)))
         done += n
     tried = pd.concat(played[1:], ignore_index=True)
-    measured = fit(played[0], tried, current, around=scenario.constants)
-    return values | moved(current, {name: measured[name] for name in LEARNS if name in measured})
+    measured = fit(played[0], tried, current, around=before)
+    found = moved(current, {name: measured[name] for name in LEARNS if name in measured})
+    return values | {name: value - before[name] + scenario.constants[name] for name, value in found.items()}
 
 
 def learned(

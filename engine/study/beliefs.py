@@ -20,6 +20,7 @@ from scipy.optimize import curve_fit, minimize
 from engine.inputs.constants import load_constants
 from engine.kernel.forecast import LEAST_P
 from engine.kernel.watch import Trace
+from engine.kernel.worth import SCREEN_PLACE
 from engine.run.blocks import Progress
 from engine.run.watch import watch_numbers
 from engine.state.arrays import N_SIDE, OPTION_COLUMNS
@@ -255,10 +256,13 @@ def fit(
         sticks = holds["points"] - carrying_on(left, at["hold_value_points"], at["hold_tau_s"])
         sticks += now["hold_stale_points_per_s"] * holds["stale_s"]
         sticks -= _places(holds) @ np.array([at[name] for name in PLACES])
-        phases = _phases(holds)
-        names = tuple(f"belief_hold_{name}points" for name in PHASE_NAMES)
-        values = _least_squares(phases, sticks.to_numpy(), PRIOR_POINTS, _center(names, around or {}))
-        found |= _enough("hold", phases, values, least)
+        phases, waits = _phases(holds), (holds["place"] == SCREEN_PLACE).to_numpy()
+        names = (*(f"belief_hold_{name}points" for name in PHASE_NAMES), "worth_screen_points")
+        x = np.column_stack([phases, waits])
+        values = _least_squares(x, sticks.to_numpy(), PRIOR_POINTS, _center(names, around or {}))
+        found |= _enough("hold", phases, values[:-1], least)
+        if waits.sum() >= least:
+            found[names[-1]] = float(values[-1])
     retreats = tried[tried["kind"] == "retreat"]
     if len(retreats) >= least:
         x = np.column_stack([np.ones(len(retreats)), retreats["raw"].to_numpy()])
@@ -302,13 +306,23 @@ PHASE_NAMES = ("", "coming_", "set_", "after_")
 SHARE, SHARE_PLAYED = 0.6, 0.35
 
 
-def moved(now: Mapping[str, float], measured: Mapping[str, float]) -> dict[str, float]:
-    """Beliefs after a round, inside their ranges: those ``measured``, from what is believed ``now``."""
-    as_played = {"belief_go_on_points", *(f"belief_hold_{phase}points" for phase in PHASE_NAMES)}
+#: Beliefs that are measured on what was chosen as it is played, not on what was tried.
+AS_PLAYED = (
+    "belief_go_on_points",
+    "worth_screen_points",
+    *(f"belief_hold_{phase}points" for phase in PHASE_NAMES),
+)
+
+
+def moved(now: Mapping[str, float], measured: Mapping[str, float], step: float = 1.0) -> dict[str, float]:
+    """Beliefs after a round, inside their ranges: those ``measured``, from what is believed ``now``.
+
+    ``step``: share of a usual step, less where the rounds are to come to rest.
+    """
     known = load_constants()
     found = {}
     for name, value in measured.items():
-        share = SHARE_PLAYED if name in as_played else SHARE
+        share = step * (SHARE_PLAYED if name in AS_PLAYED else SHARE)
         ends = known[name].low, known[name].high
         found[name] = round(float(np.clip(now[name] + share * (value - now[name]), *ends)), 4)
     return found

@@ -15,14 +15,27 @@ from engine.inputs.defence import men_of, people_of, persons_of
 from engine.inputs.places import Entry, Placement, with_options
 from engine.inputs.plays import Play, pooled
 from engine.inputs.roles import holder
-from engine.inputs.scenario import Scenario
+from engine.inputs.scenario import Scenario, constants_against
 from engine.inputs.settings import Setting
 from engine.inputs.team import Player, Team
-from engine.inputs.zone import Zone
+from engine.inputs.zone import Zone, coverages
 from engine.policies import coded
 from engine.state.arrays import CONSTANTS, GRID_X, GRID_Y, MOST_SHADOW_SETTINGS, MOST_SHADOWS, N_SIDE, WORLD
 from engine.state.jobs import JOB_TABLE, Kind
-from engine.state.words import AGAINST, JOBS, MOMENTS, ONLY, REGIONS, STARTS, TRIGGERS, WHO, Job, Region
+from engine.state.words import (
+    AGAINST,
+    COVERAGES,
+    DOES,
+    JOBS,
+    MOMENTS,
+    ONLY,
+    REGIONS,
+    STARTS,
+    TRIGGERS,
+    WHO,
+    Job,
+    Region,
+)
 from engine.world.court import Court, build_court
 from engine.world.shots import level_averages, offset, shot_rows
 
@@ -68,10 +81,11 @@ def place_of(court: Court, place: Placement) -> tuple[float, float]:
     return x, y
 
 
-def fill_constants(k: np.record, scenario: Scenario) -> None:
-    """Every model constant."""
+def fill_constants(k: np.record, scenario: Scenario, zone: Zone) -> None:
+    """Every model constant, as it is against this defence."""
+    values = constants_against(scenario, zone)
     for name in CONSTANTS:
-        k[name] = scenario.constants[name]
+        k[name] = values[name]
 
 
 def _padded(region: np.ndarray) -> np.ndarray:
@@ -255,7 +269,9 @@ def fill_plays(w: np.record, plays: Sequence[Play], court: Court) -> None:
                     m.near_x_m, m.near_y_m = place_of(court, move.near)
                 m.within_m = move.within_m
                 m.only = ONLY.index(move.only_if)
-                m.x_m, m.y_m = place_of(court, move.to)
+                m.does = DOES.index(move.does)
+                if move.to is not None:
+                    m.x_m, m.y_m = place_of(court, move.to)
                 m.pace = move.pace
                 m.after_s = move.after_s
             n += 1
@@ -332,10 +348,13 @@ def _defence(
     court: Court,
 ) -> None:
     """Everything of a world that belongs to the defence: slides, persons, men, policy (named at ``key``)."""
+    fill_constants(w.k, scenario, zone)
     persons = persons_of(zone)
     five = defenders_of(scenario, zone)
     fill_players(w, scenario, five, N_SIDE, court)
     _slides(w.slides, zone, choices, court)
+    for region, how in coverages(zone, choices).items():
+        w.coverage[REGIONS.index(region)] = COVERAGES.index(how)
     person_of = persons_in_roles(zone.roles, persons)
     w.person_of[:] = person_of
     w.role_of[:] = _inverse(person_of)
@@ -385,7 +404,7 @@ def pack(scenario: Scenario) -> Packed:
 
     base = np.zeros(1, WORLD).view(np.recarray)
     w = base[0]
-    fill_constants(w.k, scenario)
+    fill_constants(w.k, scenario, scenario.zone)
     fill_rules(w.rules, scenario, court, grid.cell_m)
     w.shots[0] = shot_rows(scenario.shot_table)
     fill_players(w, scenario, scenario.offence_team.on_court, 0, court)

@@ -308,6 +308,8 @@ def _scenario(
         published=game.level.published,
         rules=game.rules,
         constants=constants,
+        measured_against=game.level.measured_against,
+        other_defence=game.level.differences(),
         beyond_range=False,
         shot_table=table,
         start=defaults.START,

@@ -26,6 +26,7 @@ from engine.inputs.stress import (
 from engine.run.blocks import World
 from engine.run.branches import Plan, branches_of
 from engine.run.worlds import changed, drawn, sobol, varied
+from engine.state.arrays import CONSTANTS
 from engine.world.pack import pack, plays_of, run_only
 
 
@@ -105,8 +106,14 @@ class Variants:
         values = self._plan.values(number) | self._rules(chosen)
         run = self._run(number, chosen.get(PLAYS, ALL))
 
+        home = self._packed[chosen.get(FRONT, self._scenario.alignment.name)].home
+
         def change(world: World) -> World:
-            found = changed(world, values)
+            # what is believed otherwise against another kind of defence stays so much more or less
+            more = {
+                name: float((world["k"][name] - home["k"][name])[0]) for name in values if name in CONSTANTS
+            }
+            found = changed(world, {name: value + more.get(name, 0.0) for name, value in values.items()})
             run_only(found[0], self._plays, run)
             return found
 

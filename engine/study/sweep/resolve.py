@@ -241,7 +241,7 @@ def _write(world: World, stem: _Stem, scenario: Scenario, zone: Zone, changes: _
     """What changed of constants, rules, game and players, into a world with its own defence or home."""
     w = _record(world)
     if changes.constants:
-        fill_constants(w.k, scenario)
+        fill_constants(w.k, scenario, zone)
     if changes.game or changes.rules:
         fill_rules(w.rules, scenario, stem.court, stem.cell_m)
     sides = {side for side, _ in changes.players}
