@@ -4,8 +4,8 @@
     python benchmarks/fit_levels.py --level school -n 20000  one level, small
     python benchmarks/fit_levels.py --write                knobs and [fit] of each level file are rewritten
     python benchmarks/fit_levels.py --rounds 0 --write     no fit: only records what the files give now
-    python benchmarks/fit_levels.py --beliefs 12 --write   beliefs and knobs in one loop, then those against the
-                                                           other of zone and men; 45 CPU minutes a level
+    python benchmarks/fit_levels.py --beliefs 12 --write   beliefs and knobs in one loop, and what is believed
+                                                           against the other of zone and men: 45 CPU minutes
 
 A level's reference scenario (configs/scenarios/level_<name>.toml) is played; a few knobs are moved for as
 many rates, one knob for one rate: the numbers of the level's file whose source is "fitted to <rate>".

@@ -96,7 +96,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
         o.gap = nearest_in(w, c, x, y, time_s + wait_s, -1)
         gap = expected_gap(k.belief_gap_m, k.belief_gap_share, o.gap)
         shot = shot_value(w, j, d_rim, gap, NOBODY_M, is_three(w, x, y), left_s - time_s, False)
-        shot -= own_reluctance(w, j, is_three(w, x, y), left_s - time_s)
+        shot -= own_reluctance(w, j, is_three(w, x, y), s.t + time_s, left_s - time_s)
         o.promise = clip(shot - carry, -PROMISE, PROMISE)
     worth += k.belief_pass_share * o.promise
     risk = lane_risk(w, c, s.handler, x, y, PassKind.DIRECT, release_s, n_pressure)
@@ -264,9 +264,9 @@ def best_option(w, c):
         if value <= NOT_AN_OPTION:
             continue
         if i == Option.SHOOT:
-            value -= early + own_reluctance(w, s.handler, is_three(w, a.x, a.y), left)
+            value -= early + own_reluctance(w, s.handler, is_three(w, a.x, a.y), s.t, left)
         elif Option.DRIVE_FAR_RIGHT <= i < Option.RETREAT:  # so often a drive ends in a shot of his own
-            value -= (1.0 - k.belief_kick_p) * (early + own_reluctance(w, s.handler, False, left))
+            value -= (1.0 - k.belief_kick_p) * (early + own_reluctance(w, s.handler, False, s.t, left))
         if value + MOST_NOISE * scale <= best:
             continue  # not even the largest noise would make it the best
         if i == Option.SHOOT:

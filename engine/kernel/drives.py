@@ -109,10 +109,11 @@ def by_phase(phase, home, coming, standing, after):
 
 
 @njit
-def trap_points(k, s, home):
-    """Points that a drive brings more or less: ``home`` without a trap that he knows of, else (measured)."""
+def trap_points(k, s, home, after):
+    """Points that a drive brings more or less (measured): ``home`` without a trap that he knows of, ``after``
+    one."""
     trapped = k.belief_drive_trapped_points
-    return by_phase(seen_phase(s), home, trapped, trapped, k.belief_drive_after_points)
+    return by_phase(seen_phase(s), home, trapped, trapped, after)
 
 
 @njit
@@ -158,7 +159,7 @@ def go_on(w, c, carry, left_s):
     o = c.weighed[Option.DRIVE_FAR_RIGHT + s.drive_way]
     o.raw = clear
     o.value = drive_value(w, c, o, s.end_x, s.end_y, time_s, carry, left_s, ahead)
-    o.value += trap_points(k, s, k.belief_go_on_points)
+    o.value += trap_points(k, s, k.belief_go_on_points, k.belief_go_on_after_points)
     o.x = s.goal_x
     o.y = s.goal_y
     o.end_x = s.end_x
@@ -180,7 +181,7 @@ def weigh_drives(w, c, carry, left_s):
     speed = dribble_mps(w, c)
     time_s = length / speed
     ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
-    more = trap_points(k, s, 0.0)
+    more = trap_points(k, s, 0.0, k.belief_drive_after_points)
     for m in range(N_DRIVES):
         angle = base + (m - 2) * DRIVE_TURN
         around = (m == 0 or m == N_DRIVES - 1) and length > k.drive_side_m

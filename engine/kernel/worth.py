@@ -72,10 +72,16 @@ def reluctance(w, t, left_s):
 
 
 @njit
-def own_reluctance(w, player, three, left_s):
-    """What ``player`` asks beside of his own twos or threes, points, fading alike; below 0 he is eager."""
+def own_reluctance(w, player, three, t, left_s):
+    """What ``player`` asks beside of his own twos or threes, points; below 0 he is eager.
+
+    His own fades as the clock runs out. Of early threes all ask more, fading as ``reluctance``: teams take
+    fewer than pay (their share of all shots has risen year by year).
+    """
     p = w.players[player]
-    own = p.reluctance_three_points if three else p.reluctance_two_points
+    own = p.reluctance_two_points
+    if three:
+        own = p.reluctance_three_points + w.k.reluctance_threes_points * math.exp(-t / w.k.reluctance_early_s)
     return own * running_out(left_s, w.k.reluctance_tau_s)
 
 

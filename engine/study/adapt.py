@@ -156,7 +156,12 @@ LEARNS = (
     *(f"belief_hold_{phase}points" for phase in PHASE_NAMES[1:]),
     *(f"belief_pass_{phase}points" for phase in PHASE_NAMES[1:]),
     *("belief_loss_coming", "belief_loss_set", "belief_loss_after"),
-    *("belief_retreat_points", "belief_drive_trapped_points", "belief_drive_after_points"),
+    *(
+        "belief_retreat_points",
+        "belief_drive_trapped_points",
+        "belief_drive_after_points",
+        "belief_go_on_after_points",
+    ),
     *PLACES,
 )
 

@@ -277,11 +277,14 @@ def fit(
     if len(drives) >= least:
         found |= _fit_drives(drives, table[home & (table["kind"] == "drive")])
     # so is a drive in hand: what is tried in the middle of one is another kind of drive
-    going = table[home & (table["kind"] == "go on")]
-    if len(going) >= least:
-        wrong = (going["points"] - going["believed"]).to_numpy(float) + now["belief_go_on_points"]
-        found["belief_go_on_points"] = float(_least_squares(np.ones((len(going), 1)), wrong)[0])
-    attacks = tried[~quiet & tried["kind"].isin(("drive", "go on"))]
+    for name, phase in (("", TrapPhase.NONE), ("after_", TrapPhase.AFTER)):
+        going = table[(table["phase"] == phase) & (table["kind"] == "go on")]
+        if len(going) >= least:
+            wrong = (going["points"] - going["believed"]).to_numpy(float) + now[f"belief_go_on_{name}points"]
+            line = _least_squares(np.ones((len(going), 1)), wrong)
+            found[f"belief_go_on_{name}points"] = float(line[0])
+    in_hand = (tried["kind"] == "go on") & (tried["phase"] != TrapPhase.AFTER)
+    attacks = tried[~quiet & ((tried["kind"] == "drive") | in_hand)]
     if len(attacks) >= least:
         trapped = (attacks["phase"] != TrapPhase.AFTER).to_numpy()
         names = ("belief_drive_trapped_points", "belief_drive_after_points")
@@ -309,6 +312,7 @@ SHARE, SHARE_PLAYED = 0.6, 0.35
 #: Beliefs that are measured on what was chosen as it is played, not on what was tried.
 AS_PLAYED = (
     "belief_go_on_points",
+    "belief_go_on_after_points",
     "worth_screen_points",
     *(f"belief_hold_{phase}points" for phase in PHASE_NAMES),
 )
