@@ -295,7 +295,7 @@ def best_option(w, c):
                 u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
         else:
             u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, tried, s.n_looks)
-        value += noise(u, scale)
+        value += noise(u, scale * k.pass_noise_share if i >= Option.PASS_1 and tried == 0 else scale)
         if value > best:
             best = value
             chosen = i
