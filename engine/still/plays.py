@@ -13,7 +13,7 @@ import math
 import string
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from types import SimpleNamespace as Bag
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -23,10 +23,12 @@ from engine.inputs.constants import load_constants
 from engine.inputs.files import shipped
 from engine.inputs.plays import Play, Step
 from engine.inputs.rules import load_rules
+from engine.kernel.near import FAR_AWAY
 from engine.kernel.plays import begin_step
+from engine.kernel.screens import screen_spot
 from engine.policies.reach import plain, python_of
 from engine.state.arrays import MOST_MOVES, N_SIDE, WORLD
-from engine.state.words import REGIONS, Action, Dribble, Mode, Only, Start, Who
+from engine.state.words import REGIONS, Action, Does, Dribble, Mode, Only, Screen, Start, Who
 from engine.still.holes import ALIGNMENT, BALL_IN, RULES, TOP_SPEED_MPS
 from engine.still.picture import Point, attack, run_s
 from engine.world.court import Court, build_court
@@ -59,6 +61,7 @@ class Still(NamedTuple):
     ``ball_from``: the region it was passed from or the trap it got out of, "" neither.
     ``passed_from``: that place, None where nothing was passed. ``came``: the step before it, None where it
     follows none. ``runs``: of each move, None for nobody. ``after``: everybody's place after the step.
+    ``screener``: who screens in it, 0 nobody.
     """
 
     region: str
@@ -69,6 +72,7 @@ class Still(NamedTuple):
     handler: int
     runs: tuple[Run | None, ...]
     after: dict[int, Point]
+    screener: int = 0
 
     def going(self) -> dict[int, Point]:
         """Who has a move, and where to: those of the step before keep theirs until they get another."""
@@ -96,11 +100,18 @@ class _Floor(NamedTuple):
     came: Still | None = None
 
 
-@functools.lru_cache(maxsize=1)
-def _kernel() -> Callable[..., None]:
-    function = python_of(begin_step)
+@functools.cache
+def _kernel(compiled: Callable[..., Any]) -> Callable[..., Any]:
+    function = python_of(compiled)
     assert function is not None
     return plain(function)
+
+
+def _defenders(ball: Point) -> list[Bag]:
+    """The man on the ball, between it and the rim; the others are not asked."""
+    share = 1.0 - _constants()["on_ball_gap_m"] / max(math.hypot(*ball), 1.0)
+    away = [Bag(x=0.0, y=FAR_AWAY) for _ in range(N_SIDE - 1)]
+    return [Bag(x=ball[0] * share, y=ball[1] * share), *away]
 
 
 @functools.lru_cache(maxsize=1)
@@ -216,6 +227,8 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
     s.handler = (floor.passer or 0) - 1 if in_air else floor.handler - 1
     s.target = floor.handler - 1
     s.passer = -1 if floor.passer is None else floor.passer - 1
+    s.screen, s.screener = Screen.NONE, -1 if floor.came is None else floor.came.screener - 1
+    five, screener = _defenders(floor.places[floor.handler]), 0
     rules = Bag(half_width_m=court.half_width_m, baseline_y_m=court.baseline_y_m, half_y_m=court.half_y_m)
     runs: list[Run | None] = []
     k = _constants()
@@ -227,12 +240,15 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
         for a in agents:
             a.go = 0
         s.action = Action.STAY
-        _kernel()(Bag(steps={n: one}, rules=rules), Bag(s=s, agents=agents), n, 0)
+        c = Bag(s=s, agents=[*agents, *five], guards=[-1] * N_SIDE)
+        _kernel(begin_step)(Bag(steps={n: one}, rules=rules), c, n, 0)
         known = [run.man for run in runs if run is not None]
         new = [man for man in floor.places if agents[man - 1].go == 1 and man not in known]
         pace, end = move.pace, (0.0, 0.0)
         if new:
             end = agents[new[0] - 1].go_x, agents[new[0] - 1].go_y
+            if move.does == Does.SCREEN.word:
+                screener, end = new[0], _kernel(screen_spot)(Bag(k=Bag(**k)), c)
         elif move.who == Who.HANDLER.word:
             new, end = [floor.handler], (s.goal_x, s.goal_y)
             pace = k["dribble_speed_share"] * k["bring_up_speed_share"]
@@ -251,6 +267,7 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
         floor.handler,
         tuple(runs),
         {},
+        screener,
     )
     # whoever has no move has taken his place for the ball's new region by then
     region = "lane" if step.when == Start.DRIVE.word else floor.region

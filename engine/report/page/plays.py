@@ -27,13 +27,15 @@ from engine.report.page.court_card import (
 from engine.report.replay.data import court_drawing
 from engine.report.replay.page import environment, own_part
 from engine.report.screen.plays import against_words, finding_words, move_words, step_words
-from engine.state.words import Only, Start, Who
+from engine.state.words import Does, Only, Start, Who
 from engine.still.holes import BALL_IN, TOP_SPEED_MPS
 from engine.still.plays import LETTERS, Run, Still, findings, shown, stills
 from engine.world.court import Court, build_court
 
 #: A wave of a dribble: its length and half its height, centimetres.
 WAVE_CM, HEIGHT_CM = 55.0, 16.0
+#: Half the length of the bar that ends a screen, centimetres.
+BAR_CM = 48.0
 #: How wide a letter of a label is, how long the drawn beginning of a drive, centimetres.
 LETTER_CM, DRIVE_CM = 33.0, 190.0
 
@@ -58,6 +60,15 @@ def wave(line: Sequence[float]) -> str:
     return path
 
 
+def bar(line: Sequence[float]) -> str:
+    """The end of a line (x, y, x, y) that is a screen, as corners: a bar across it, as coaches draw it."""
+    x0, y0, x1, y1 = line
+    way = math.dist((x0, y0), (x1, y1))
+    ux, uy = (x1 - x0) / way, (y1 - y0) / way
+    corners = ((0.0, -BAR_CM), (0.0, BAR_CM), (BAR_CM / 4.0, BAR_CM), (BAR_CM / 4.0, -BAR_CM))
+    return " ".join(f"{x1 + ux * a - uy * b:.0f},{y1 + uy * a + ux * b:.0f}" for a, b in corners)
+
+
 def _along(line: Sequence[float], share: float) -> Spot:
     return line[0] + share * (line[2] - line[0]), line[1] + share * (line[3] - line[1])
 
@@ -71,6 +82,8 @@ def _drawn(move: Move, letter: str, run: Run | None, signs: dict[int, Spot]) -> 
     line = arrow(signs[run.man], end, SIGN_CM / 2.0 if met else 0.0)
     if line is None:
         return None
+    if move.does == Does.SCREEN.word:
+        line["head"] = bar(line["line"])
     dribbled = wave(line["line"]) if move.who == Who.HANDLER.word else ""
     seen = move.only_if != Only.ALWAYS.word
     return line | {"wave": dribbled, "seen": seen, "label": f"{letter} {seconds(run)}"}

@@ -65,16 +65,17 @@ def _begins(play: Play, step: Step) -> str:
 
 def move_words(move: Move, takes: str = "") -> str:
     """A move as a sentence without its full stop; ``takes``: how long it takes, in words."""
-    where, takes = place_words(move.to), f" ({takes})" if takes else ""
+    takes = f" ({takes})" if takes else ""
+    where = f"goes to {place_words(move.to)}" if move.to else "screens the man on the ball"
     if move.who == Who.HANDLER.word:
-        return f"the man with the ball dribbles to {where}{takes}"
-    who = "who has passed"
+        return f"the man with the ball dribbles{where.removeprefix('goes')}{takes}"
+    who = "who has screened" if move.who == Who.SCREENER.word else "who has passed"
     if move.near is not None:
         who = f"who is nearest to {place_words(move.near)} (within {move.within_m:g} m)"
     after = f"waits {move.after_s:g} s and " if move.after_s else ""
     pace = "" if move.pace == 1.0 else f" at {100 * move.pace:.3g}% of his speed"
     only = f", if {_ONLY[move.only_if]}" if move.only_if in _ONLY else ""
-    return f"{who} {after}goes to {where}{pace}{takes}{only}"
+    return f"{who} {after}{where}{pace}{takes}{only}"
 
 
 def step_words(play: Play, step: Step) -> str:
