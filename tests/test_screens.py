@@ -1,0 +1,275 @@
+"""Screens on the ball: files, what a body in the way costs, when a screen comes, is used and is covered."""
+
+from __future__ import annotations
+
+import copy
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from input_files import man_to_man, zone
+from slides import built
+from test_bodies import LEAST_M, meet
+from test_motion import agent, run
+from test_plays_played import one_play, traces, world_of
+
+from engine.errors import InputError
+from engine.inputs import load_constants, load_level, load_scenario, load_zone
+from engine.inputs.files import configs_root, shipped
+from engine.inputs.plays import play_from
+from engine.inputs.scenario import constants_against
+from engine.inputs.zone import coverages, zone_from
+from engine.kernel.screens import BESIDE_M
+from engine.state.arrays import N_SIDE
+from engine.state.words import COVERAGES, REGIONS, Action, Event, Region, Screen, TrapPhase
+from engine.world.pack import pack
+
+K = {name: constant.value for name, constant in load_constants().items()}
+SCREEN: dict[str, Any] = {"who": "nearest", "near": "high_post", "within_m": 6.0, "does": "screen"}
+#: Handlers wait for the screen and then have nothing better than to go by it.
+WAITING = {"worth_screen_points": 1.5, "belief_hold_points": -0.6, "noise_points": 0.02}
+
+
+# --- files ----------------------------------------------------------------------------------------------
+
+
+def ball_screen(**move: Any) -> dict[str, Any]:
+    """A play of a screen and what follows; keys of its screening move changed, None takes one away."""
+    screens = {key: value for key, value in (SCREEN | move).items() if value is not None}
+    return {
+        "name": "two",
+        "title": "two",
+        "source": "invented",
+        "against": ["zone", "men"],
+        "step": [
+            {"name": "a", "when": "hold", "lasts_s": 3.0, "next": "b", "move": [screens]},
+            {"name": "b", "when": "then", "lasts_s": 2.0, "move": [{"who": "screener", "to": [0.5, 1.0]}]},
+        ],
+    }
+
+
+@pytest.mark.parametrize(
+    ("move", "key"),
+    [
+        ({"to": "wing"}, "step[1].move[1].to"),
+        ({"does": "pick"}, "step[1].move[1].does"),
+        ({"does": None}, "step[1].move[1].to is missing"),
+        ({"who": "handler", "near": None, "within_m": None}, "step[1].move[1].does"),
+    ],
+)
+def test_what_a_screen_cannot_be_is_told(move: dict[str, Any], key: str) -> None:
+    with pytest.raises(InputError) as error:
+        play_from(ball_screen(**move), "play.toml")
+    assert key in str(error.value) and "\n" not in str(error.value)
+
+
+def test_only_a_step_after_a_screen_has_a_screener_and_one_screens_at_a_time() -> None:
+    alone = ball_screen()
+    alone["step"] = [alone["step"][0] | {"next": None}, alone["step"][1] | {"when": "hold"}]
+    del alone["step"][0]["next"]
+    with pytest.raises(InputError, match="follows one with a screen"):
+        play_from(alone, "play.toml")
+    two = ball_screen()
+    two["step"][0]["move"].append(SCREEN | {"near": "wing"})
+    with pytest.raises(InputError, match="one screen in a step"):
+        play_from(two, "play.toml")
+    passed = ball_screen()
+    passed["step"][0]["when"] = "pass"
+    with pytest.raises(InputError, match="hold or then"):
+        play_from(passed, "play.toml")
+
+
+@pytest.mark.parametrize(
+    ("rows", "key"),
+    [
+        ([{"ball": "top", "coverage": "hedge"}], "screen[1].coverage"),
+        (
+            [{"ball": "top", "coverage": "drop"}, {"ball": ["wing", "top"], "coverage": "show"}],
+            "screen[2].ball",
+        ),
+        ([{"ball": "top", "coverage": "drop", "option": "sink"}], "screen[1].choice is missing"),
+        ([{"ball": "top", "coverage": "drop", "option": "sank", "choice": "x"}], "screen[1].option"),
+        ([{"ball": "topp", "coverage": "drop"}], "screen[1].ball"),
+    ],
+)
+def test_coverages_that_cannot_be_are_told(rows: list[dict[str, Any]], key: str) -> None:
+    with pytest.raises(InputError) as error:
+        zone_from(man_to_man() | {"screen": rows}, "men.toml")
+    assert key in str(error.value) and "\n" not in str(error.value)
+
+
+def test_a_zone_covers_no_screens() -> None:
+    with pytest.raises(InputError, match=r"only in a defence with men"):
+        zone_from(zone() | {"screen": [{"ball": "top", "coverage": "drop"}]}, "zone.toml")
+
+
+def test_an_option_changes_the_coverage_where_its_rows_say_so() -> None:
+    men = load_zone("man_to_man")
+    for choice in men.options["screens"].choices:
+        found = coverages(men, {"screens": choice})
+        assert set(found.values()) == {choice} and {"top", "slot", "wing"} <= set(found)
+    assert set(men.options["screens"].choices) == set(COVERAGES)
+
+
+# --- what a body in the way costs -------------------------------------------------------------------------
+
+
+def slide_s(target: tuple[float, float], by: tuple[float, float] | None) -> float:
+    """Seconds of a slide from rest to a place, around a body that stands in its way; rule: engine.kernel."""
+    dt, a = 0.02, agent()
+    body = None if by is None else agent(x=by[0], y=by[1])
+    for n in range(400):
+        a.tx, a.ty = target
+        if body is not None and a.x < body.x:  # past it he goes straight, before it around, on one side
+            a.tx, a.ty = body.x, body.y + LEAST_M + BESIDE_M
+        run(a, 6.5 * K["slide_speed_share"], K["slide_tau_s"], K["brake_mps2"], dt, 1)
+        if body is not None:
+            meet(a, body)
+        if math.hypot(a.x - target[0], a.y - target[1]) < 0.3:
+            return n * dt
+    raise AssertionError("never there")
+
+
+def test_the_belief_in_what_a_screen_costs_is_what_it_costs() -> None:
+    """A man of average legs who slides two to three metres to cut a drive off; beside him a screener stands."""
+    lost = [slide_s((d, 0.0), (LEAST_M + BESIDE_M, 0.0)) - slide_s((d, 0.0), None) for d in (2.0, 2.5, 3.0)]
+    assert K["screen_lost_s"] == pytest.approx(np.mean(lost), abs=0.05), lost
+
+
+# --- when it comes ---------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def screened(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """Traces against men who drop back, waiting handlers, one play: a screen and a roll."""
+    return traces(men_world(tmp_path_factory.mktemp("screens")).home, n=150)
+
+
+def men_world(folder: Path, **changes: Any) -> Any:
+    steps = copy.deepcopy(ball_screen()["step"])
+    how = {
+        "constants": WAITING,
+        "defence": {"zone": "man_to_man", "options": {}, **changes.pop("defence", {})},
+    }
+    return world_of(folder, [one_play(*steps, against=["zone", "men"])], **(how | changes))
+
+
+def test_a_screener_comes_stands_and_rolls(screened: Any) -> None:
+    """Set, he stands beside the man on the ball till it goes by him; then he goes to the rim."""
+    n_set = n_used = n_rolled = 0
+    for trace in screened:
+        s, a = trace.states, trace.agents
+        phase = s["screen"]
+        for n in np.flatnonzero((phase[1:] == Screen.SET) & (phase[:-1] == Screen.COMING)) + 1:
+            n_set += 1
+            who, man = s["screener"][n], s["screened"][n]
+            apart = math.hypot(
+                a["x"][n - 1][who] - a["x"][n - 1][man], a["y"][n - 1][who] - a["y"][n - 1][man]
+            )
+            assert apart < LEAST_M + BESIDE_M + K["screen_set_m"] + 1e-6
+            assert [
+                int(e[2]) for e in trace.events if e[1] == Event.SCREEN and abs(e[0] - s["t"][n]) < 1e-9
+            ] == [who]
+        for n in np.flatnonzero((phase[1:] == Screen.USED) & (phase[:-1] == Screen.SET)) + 1:
+            n_used += 1
+            assert s["action"][n - 1] == Action.DRIVE
+            later = slice(n, min(n + 12, len(s)))
+            who = s["screener"][n]
+            n_rolled += a["y"][later.stop - 1][who] < a["y"][n][who] - 0.5
+    assert n_set > 40 and n_used > 25
+    assert n_rolled > 0.6 * n_used
+
+
+def test_a_screen_ends_with_the_ball_gone(screened: Any) -> None:
+    """No screen is on its way or set for a man who has not the ball, or whose dribble is over."""
+    for trace in screened:
+        s = trace.states
+        on = np.flatnonzero(np.isin(s["screen"], (Screen.COMING, Screen.SET)))
+        for n in on[on > 0]:
+            assert s["handler"][n - 1] == s["screen_for"][n]
+
+
+@pytest.mark.parametrize("how", ["drop", "show", "switch"])
+def test_each_coverage_does_what_it_says(tmp_path: Path, how: str) -> None:
+    """Half a second after the ball has gone by: who drops is between ball and rim, who shows is nearer to the
+    ball than who drops would be, who switch have each other's man."""
+    world = men_world(tmp_path, defence={"options": {"screens": how}}).home
+    near, between, changed, n = 0.0, 0, 0, 0
+    for trace in traces(world, n=150):
+        s, a = trace.states, trace.agents
+        for k in np.flatnonzero((s["screen"][1:] == Screen.USED) & (s["screen"][:-1] == Screen.SET)) + 1:
+            at = min(k + 4, len(s) - 1)
+            h, who = s["handler"][k], s["screener"][k]
+            man = N_SIDE + int(who)  # person i guards attacker i from the start
+            n += 1
+            ball, helper = (np.array([a["x"][at][i], a["y"][at][i]]) for i in (h, man))
+            near += float(np.hypot(*(ball - helper)))
+            between += float(np.hypot(*helper)) < float(np.hypot(*ball))
+            guard = int(s["screened"][k])
+            changed += (
+                math.hypot(a["x"][at][guard] - a["x"][at][who], a["y"][at][guard] - a["y"][at][who]) < 1.6
+            )
+    assert n > 25
+    if how == "drop":
+        assert between > 0.7 * n and near / n > 1.4
+    elif how == "show":
+        assert near / n < 1.6
+    else:
+        assert changed > 0.35 * n
+
+
+def test_a_screen_can_be_trapped(tmp_path: Path) -> None:
+    """The call is made in the step in which a screen has been set, and at no other time."""
+    setting = [{"name": "trap it", "call": [{"call": "man_to_man_screen", "probability": 1.0}]}]
+    world = men_world(tmp_path, setting=setting).settings[0].world
+    calls = 0
+    for trace in traces(world, n=120):
+        s = trace.states
+        for event in trace.events[trace.events[:, 1] == Event.CALL]:
+            n = int(np.searchsorted(s["t"], event[0] - 1e-6))
+            calls += 1
+            assert s["screen"][n] == Screen.SET and s["trap_phase"][n] != TrapPhase.NONE
+            assert s["screen_t"][n] == pytest.approx(event[0], abs=0.1 + 1e-9)
+            assert int(event[2]) == s["screen_for"][n]
+    assert calls > 25
+
+
+# --- what is believed against whom ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", shipped("levels"))
+def test_beliefs_are_those_against_this_kind_of_defence(name: str) -> None:
+    """Constants of a level hold against one kind of defence; against the other they are as its file says."""
+    level = load_level(name)
+    scenario = load_scenario(configs_root() / "scenarios" / f"level_{name}.toml")
+    known = {constant: value.value for constant, value in load_constants().items()}
+    own = known | {constant: item.value for constant, item in level.constants.items()}
+    men, two_three = load_zone("man_to_man"), load_zone("two_three")
+    other = two_three if level.measured_against == "men" else men
+    same = men if level.measured_against == "men" else two_three
+    assert constants_against(scenario, same) == own
+    found = constants_against(scenario, other)
+    assert level.other_defence and set(level.other_defence) <= set(known)
+    for constant, value in found.items():
+        there = level.other_defence.get(constant)
+        assert value == pytest.approx(own[constant] if there is None else there.value, abs=1e-12)
+    assert found["hold_value_points"] != own["hold_value_points"]
+
+
+def test_a_setting_with_the_other_kind_of_defence_is_packed_with_its_beliefs() -> None:
+    scenario = load_scenario(configs_root() / "scenarios" / "six_defences.toml")
+    packed = pack(scenario)
+    more = scenario.other_defence["hold_value_points"]
+    home = packed.home[0].k.hold_value_points
+    assert home == scenario.constants["hold_value_points"]
+    by_name = {one.name: one.world[0].k.hold_value_points for one in packed.settings}
+    assert by_name["man-to-man"] == pytest.approx(home + more) and more != 0.0
+    assert by_name["3-2"] == home
+
+
+def test_packing_gives_coverages_by_region() -> None:
+    home = built(defence={"zone": "man_to_man", "options": {"screens": "show"}}, setting=[]).home[0]
+    assert home.coverage[Region.TOP] == COVERAGES.index("show")
+    assert home.coverage[REGIONS.index("backcourt")] == COVERAGES.index("drop")
