@@ -133,7 +133,7 @@ def slide_s(target: tuple[float, float], by: tuple[float, float] | None) -> floa
 
 
 def test_the_belief_in_what_a_screen_costs_is_what_it_costs() -> None:
-    """A man of average legs who slides two to three metres to cut a drive off; beside him a screener stands."""
+    """A man of average legs who slides two to three metres to cut a drive off, a screener beside him."""
     lost = [slide_s((d, 0.0), (LEAST_M + BESIDE_M, 0.0)) - slide_s((d, 0.0), None) for d in (2.0, 2.5, 3.0)]
     assert K["screen_lost_s"] == pytest.approx(np.mean(lost), abs=0.05), lost
 
