@@ -142,7 +142,7 @@ def skewed_interval(ratio: float, error: float, skew: float, events: float, leve
     With T = (estimate - truth) / error, g(T) = ((1 + skew T / 3)^3 - 1) / skew + skew / 6 is free of the skew
     to the first order; the limits are where g is at the quantiles of Student's t (what the error itself
     varies by is left in g). Source: Hall P (1992) On the removal of skewness by transformation, Journal of
-    the Royal Statistical Society B 54:221 (from memory); how it holds is tried in ``tests/test_intervals.py``.
+    the Royal Statistical Society B 54:221 (from memory); how it holds: ``tests/test_intervals.py``.
 
     Args:
         ratio, error: the estimate and its standard error.
