@@ -37,6 +37,7 @@ import numpy as np
 import pandas as pd
 from tqdm import tqdm
 
+from engine.estimate.intervals import LEVEL
 from engine.inputs.scenario import load_scenario
 from engine.kernel.batch import source_stamp
 from engine.run.size import RunSize, available_cores
@@ -187,25 +188,23 @@ def by_kind(table: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def far_off(table: pd.DataFrame, runs: int) -> pd.Series:
-    """How many standard errors a kind's coverage lies outside ``LOW`` to ``HIGH``, 0 within. As the intervals of
-    one run are alike, its settings and calls count as one, each run that has an interval as one trial."""
-    trials = np.maximum(1.0, np.minimum(table["intervals"], runs * table["given"]))
-    outside = np.maximum(LOW - table["coverage"], table["coverage"] - HIGH).clip(lower=0.0)
-    return outside / np.sqrt(0.95 * 0.05 / trials)
-
-
 def words_of(table: pd.DataFrame, runs: int) -> str:
-    """What a table says beyond luck: kinds further outside than the furthest of as many would be by luck."""
-    beyond = NormalDist().inv_cdf(0.5 + 0.5 * 0.95 ** (1.0 / len(table)))
-    away = far_off(table, runs)
-    within = f"{int((away == 0.0).sum())} of {len(table)} kinds lie within {LOW:.2f} to {HIGH:.2f}"
+    """What a table says beyond luck: the kinds outside ``LOW`` to ``HIGH`` that are further from 95 % than the
+    furthest of as many kinds would be by luck. The intervals of one run are alike, so all settings and calls
+    of a run count as one trial."""
+    trials = np.maximum(1.0, np.minimum(table["intervals"], runs * table["given"]))
+    outside = (table["coverage"] < LOW) | (table["coverage"] > HIGH)
+    away = (table["coverage"] - LEVEL).abs() / np.sqrt(LEVEL * (1.0 - LEVEL) / trials)
+    beyond = NormalDist().inv_cdf(0.5 + 0.5 * LEVEL ** (1.0 / len(table)))
     named = [
         f"{kind} ({row['coverage']:.3f}, given {row['given']:.2f})"
-        for kind, row in table[away > beyond].iterrows()
+        for kind, row in table[outside & (away > beyond)].iterrows()
     ]
-    rest = f"; further outside than luck would bring one of them in 5 of 100 studies ({beyond:.1f} standard errors): "
-    return within + rest + (", ".join(named) or "none") + "."
+    return (
+        f"{int((~outside).sum())} of {len(table)} kinds lie within {LOW:.2f} to {HIGH:.2f}; outside and further "
+        f"from {LEVEL:.2f} than luck would bring one of so many in 5 of 100 studies ({beyond:.1f} standard "
+        f"errors): {', '.join(named) or 'none'}."
+    )
 
 
 def text_of(results: dict[int, pd.DataFrame], about: dict[str, Any]) -> str:
