@@ -189,9 +189,9 @@ def by_kind(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def words_of(table: pd.DataFrame, runs: int) -> str:
-    """What a table says beyond luck: the kinds outside ``LOW`` to ``HIGH`` that are further from 95 % than the
-    furthest of as many kinds would be by luck. The intervals of one run are alike, so all settings and calls
-    of a run count as one trial."""
+    """What a table says beyond luck: the kinds outside ``LOW`` to ``HIGH`` that are further from 95 % than
+    the furthest of as many kinds would be by luck. The intervals of one run are alike, so all settings and
+    calls of a run count as one trial."""
     trials = np.maximum(1.0, np.minimum(table["intervals"], runs * table["given"]))
     outside = (table["coverage"] < LOW) | (table["coverage"] > HIGH)
     away = (table["coverage"] - LEVEL).abs() / np.sqrt(LEVEL * (1.0 - LEVEL) / trials)
@@ -201,9 +201,9 @@ def words_of(table: pd.DataFrame, runs: int) -> str:
         for kind, row in table[outside & (away > beyond)].iterrows()
     ]
     return (
-        f"{int((~outside).sum())} of {len(table)} kinds lie within {LOW:.2f} to {HIGH:.2f}; outside and further "
-        f"from {LEVEL:.2f} than luck would bring one of so many in 5 of 100 studies ({beyond:.1f} standard "
-        f"errors): {', '.join(named) or 'none'}."
+        f"{int((~outside).sum())} of {len(table)} kinds lie within {LOW:.2f} to {HIGH:.2f}; outside, and "
+        f"further from {LEVEL:.2f} than luck brings one of so many in 5 of 100 studies "
+        f"({beyond:.1f} standard errors): {', '.join(named) or 'none'}."
     )
 
 
