@@ -3,13 +3,13 @@
     python benchmarks/screening.py --folder screening --processes 16 -o screening.json --table screening.md
     python benchmarks/screening.py --read screening.json --table screening.md
 
-First the shipped design ``every_constant_balance`` (every constant that has a range, a tenth of them moved at
-each point), with as many points and possessions as asked. Then the ten of each call that it is surest of, with
-all other constants at the scenario's own values, a fifth of them moved, on possessions of their own: what is
-told of a constant there is not the luck that it was chosen by. Each process plays its share of the points
-into a store of its own (``sweep --part``), the stores are merged. Stopped in whatever way, the same command goes
-on; the stores of an earlier run with other ``--processes`` are taken over. The second design stays in the
-folder: played by ``trapledger sweep`` it gives the same bits.
+First the shipped design ``every_constant_balance`` (every constant that has a range, a tenth of them moved
+at each point), with as many points and possessions as asked. Then the ten of each call that it is surest of,
+all others at the scenario's own values, a fifth moved, on possessions of their own: what is told of a constant
+there is not the luck that it was chosen by. Each process plays its share of the points into a store of its
+own (``sweep --part``), and the stores are merged. Stopped in whatever way, the same command goes on; stores of
+an earlier run with other ``--processes`` are taken over. Both designs stay in the folder: ``trapledger sweep``
+plays them to the same bits.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from engine.inputs.defaults import HOME
@@ -104,8 +105,8 @@ def _whole(path: Path) -> bool:
     """Whether a store has all that its design asks for."""
     if not path.exists() or not _usable(path):
         return False
-    with Stored.read(path) as store:
-        return bool((store.played() >= store.possessions).all())
+    with Stored.read(path) as held:
+        return bool((np.asarray(held.played()) >= held.target).all())
 
 
 def calls_of(scenario: str) -> list[str]:
@@ -138,23 +139,19 @@ def text_of(found: dict[str, Any]) -> str:
     for stage, head in (("first", "All constants"), ("second", "The strongest of each call")):
         of, about = found[stage], found["about"][stage]
         lines += [
-            f"**{head}** ({about['factors']} constants, {about['points']:,} points of {about['possessions']:,} "
-            f"possessions of each setting; {about['version']}, kernel {about['kernel']}, design "
+            f"**{head}** ({about['factors']} constants, {about['points']:,} points of "
+            f"{about['possessions']:,} possessions of each setting; {about['version']}, kernel {about['kernel']}, design "
             f"{about['design'][:12]}, config {about['config_hash'][:12]}, seed {about['seed']}, "
             f"{about['processor']}).",
             "",
-            "| call | points | lines explain | beyond the floor | constants, points a call over the whole range |",
+            "| call | points | lines explain | beyond the floor | constants, points a call over the range |",
             "|---|---|---|---|---|",
         ]
         for name, rows in of.items():
             if rows[0]["reason"]:
                 lines.append(f"| {name} | {rows[0]['points']} | - | - | {rows[0]['reason']} |")
                 continue
-            told = ", ".join(
-                f"`{short(row['factor'])}` {row['slope']:+.2f} ({(row['slope_high'] - row['slope_low']) / 2:.2f})"
-                + "*" * row["named"]
-                for row in rows
-            )
+            told = ", ".join(map(words_of, rows))
             share = f"{row_share(rows):.0f}%" if row_share(rows) is not None else "-"
             beyond = sum(row["named"] for row in rows)
             lines.append(f"| {name} | {rows[0]['points']} | {share} | {beyond} of {len(rows)} | {told} |")
@@ -165,6 +162,12 @@ def text_of(found: dict[str, Any]) -> str:
         "without effect would pass in 5 of 100 screenings; those without one may be luck.",
     ]
     return "\n".join(lines) + "\n"
+
+
+def words_of(row: dict[str, Any]) -> str:
+    """A constant with its slope, half of the interval and the star."""
+    half = (row["slope_high"] - row["slope_low"]) / 2.0
+    return f"`{short(row['factor'])}` {row['slope']:+.2f} ({half:.2f}){'*' * row['named']}"
 
 
 def row_share(rows: list[dict[str, Any]]) -> float | None:
@@ -179,7 +182,7 @@ def about_of(store: Path, provenance: dict[str, str]) -> dict[str, Any]:
         return provenance | {
             "factors": len(held.factors),
             "points": held.n_points,
-            "possessions": int(held.possessions),
+            "possessions": held.target,
         }
 
 
