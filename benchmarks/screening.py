@@ -4,12 +4,12 @@
     python benchmarks/screening.py --read screening.json --table screening.md
 
 First the shipped design ``every_constant_balance`` (every constant that has a range, a tenth of them moved
-at each point), with as many points and possessions as asked. Then the ten of each call that it is surest of,
-all others at the scenario's own values, a fifth moved, on possessions of their own: what is told of a constant
-there is not the luck that it was chosen by. Each process plays its share of the points into a store of its
-own (``sweep --part``), and the stores are merged. Stopped in whatever way, the same command goes on; stores of
-an earlier run with other ``--processes`` are taken over. Both designs stay in the folder: ``trapledger sweep``
-plays them to the same bits.
+at each point), with as many points and possessions as asked. Then the ten of each call that it is surest
+of, all others at the scenario's own values, a fifth moved, on possessions of their own: what is told of a
+constant there is not the luck that it was chosen by. Each process plays its share of the points into a store
+of its own (``sweep --part``), and the stores are merged. Stopped in whatever way, the same command goes on;
+stores of an earlier run with other ``--processes`` are taken over. Both designs stay in the folder:
+``trapledger sweep`` plays them to the same bits.
 """
 
 from __future__ import annotations
@@ -140,9 +140,9 @@ def text_of(found: dict[str, Any]) -> str:
         of, about = found[stage], found["about"][stage]
         lines += [
             f"**{head}** ({about['factors']} constants, {about['points']:,} points of "
-            f"{about['possessions']:,} possessions of each setting; {about['version']}, kernel {about['kernel']}, design "
-            f"{about['design'][:12]}, config {about['config_hash'][:12]}, seed {about['seed']}, "
-            f"{about['processor']}).",
+            f"{about['possessions']:,} possessions of each setting; {about['version']}, kernel "
+            f"{about['kernel']}, design {about['design'][:12]}, config {about['config_hash'][:12]}, "
+            f"seed {about['seed']}, {about['processor']}).",
             "",
             "| call | points | lines explain | beyond the floor | constants, points a call over the range |",
             "|---|---|---|---|---|",
