@@ -24,13 +24,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from engine.inputs.defaults import HOME
 from engine.inputs.files import read_toml, resolve
 from engine.inputs.scenario import load_scenario
 from engine.run.size import available_cores
-from engine.study.sweep.analyse.analysis import analyse, read
+from engine.study.sweep.analyse.analysis import read, slopes_of
 from engine.study.sweep.stored import Stored
 from engine.study.sweep.storefile import StoreTrouble
 from engine.study.sweep.sweep import sweep
@@ -39,7 +38,7 @@ from engine.whole_file import whole_file
 #: Constants that are told of each call.
 TEN = 10
 FIRST = "every_constant_balance"
-COLUMNS = ("factor", "slope", "slope_low", "slope_high", "floor", "named")
+COLUMNS = ("factor", "slope", "slope_low", "slope_high", "floor", "named", "explained", "points", "reason")
 
 
 def design_text(of: dict[str, Any], title: str, seed: int, size: tuple[int, int], names: list[str]) -> str:
@@ -119,13 +118,16 @@ def strongest(store: Path, settings: list[str]) -> tuple[dict[str, list[dict[str
     """The ``TEN`` slopes of each setting's worth that are surest not to be luck, and where they come from.
     ``explained``, ``points`` and ``reason`` of a setting stand in each of its rows."""
     held = read(store, "value")
-    table = analyse(held, "value", settings).slopes
-    rows = {
-        name: table[table["setting"] == name].head(TEN)[[*COLUMNS, "explained", "points", "reason"]]
+    found = {
+        name: [{key: plain(row[key]) for key in COLUMNS} for row in slopes_of(held, name, "value")[:TEN]]
         for name in settings
     }
-    found = {name: of.astype({"named": bool}).to_dict("records") for name, of in rows.items()}
     return found, dict(held.provenance)
+
+
+def plain(value: Any) -> Any:
+    """A cell for JSON: not a number is nothing."""
+    return None if isinstance(value, float) and not np.isfinite(value) else value
 
 
 def short(factor: str) -> str:
@@ -173,7 +175,7 @@ def words_of(row: dict[str, Any]) -> str:
 def row_share(rows: list[dict[str, Any]]) -> float | None:
     """What the lines explain of the true spread, in percent."""
     share = rows[0]["explained"]
-    return None if share is None or pd.isna(share) else 100.0 * min(share, 1.0)
+    return None if share is None else 100.0 * min(share, 1.0)
 
 
 def about_of(store: Path, provenance: dict[str, str]) -> dict[str, Any]:
