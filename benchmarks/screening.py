@@ -175,7 +175,7 @@ def words_of(row: dict[str, Any]) -> str:
 def row_share(rows: list[dict[str, Any]]) -> float | None:
     """What the lines explain of the true spread, in percent."""
     share = rows[0]["explained"]
-    return None if share is None else 100.0 * min(share, 1.0)
+    return None if share is None else 100.0 * min(max(share, 0.0), 1.0)
 
 
 def about_of(store: Path, provenance: dict[str, str]) -> dict[str, Any]:
@@ -208,8 +208,10 @@ def screened(given: argparse.Namespace) -> dict[str, Any]:
         print(f"{stage}: {points:,} points in {time.perf_counter() - started:.0f} s", file=sys.stderr)
         found[stage], provenance = strongest(store, settings)
         found["about"][stage] = about_of(store, provenance)
-        chosen = {short(row["factor"]) for rows in found[stage].values() for row in rows}
-        names = sorted(chosen)
+        told = [row for rows in found[stage].values() for row in rows if row["slope"] is not None]
+        names = sorted({short(row["factor"]) for row in told})
+        if not names:
+            raise SystemExit(f"{stage}: " + found[stage][settings[0]][0]["reason"])
     return found
 
 
