@@ -25,6 +25,7 @@ from typing import Any
 
 import numpy as np
 
+from engine.errors import InputError
 from engine.inputs.defaults import HOME
 from engine.inputs.files import read_toml, resolve
 from engine.inputs.scenario import load_scenario
@@ -228,7 +229,11 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--read", metavar="FILE", help="what -o wrote: nothing is played")
     parser.add_argument("--table", help="Markdown file")
     given = parser.parse_args(arguments)
-    found = json.loads(Path(given.read).read_text(encoding="utf-8")) if given.read else screened(given)
+    try:
+        found = json.loads(Path(given.read).read_text(encoding="utf-8")) if given.read else screened(given)
+    except (InputError, OSError) as error:
+        print(error, file=sys.stderr)
+        raise SystemExit(2) from None
     text = text_of(found)
     print(text)
     if given.table:
