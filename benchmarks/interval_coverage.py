@@ -69,10 +69,12 @@ def intervals(found: Any, place: Place = ()) -> Iterator[tuple[Place, float, flo
             yield place, found["mean"], found["low"], found["high"]
         return
     for key, value in found.items():
-        if key == "intervals" and "mean" in found:  # limits beside their means
+        if key == "intervals":  # limits beside their figures; some are about the figure less its bias
             for name, limits in value.items():
+                mean = limits.get("mean")
                 if found[name] is not None:
-                    yield (*place, name), found[name], limits["low"], limits["high"]
+                    mean = found[name] if mean is None else mean
+                    yield (*place, name), mean, limits["low"], limits["high"]
         else:
             yield from intervals(value, (*place, key))
 
