@@ -150,6 +150,7 @@ class Analysis:
 # --- from a store ---------------------------------------------------------------------------------------
 
 
+TableOf = Callable[[Stored, "_Batches | None"], pd.DataFrame]
 #: Of a batch, under every setting, home first: two sums whose quotient is the quantity.
 Sums = Callable[[BatchTally], list[tuple[float, float]]]
 
@@ -188,15 +189,16 @@ BATCH_SUMS: dict[str, Sums] = {
 }
 
 
-def read(path: str | Path, quantity: str = "change") -> Sweep:
-    """The sweep in a store, with what its batches tell of the luck in ``quantity``.
+def read(path: str | Path, quantity: str = "change", table_of: TableOf = gather) -> Sweep:
+    """The sweep in a store, with what its batches tell of the luck in ``quantity``. ``table_of`` makes the
+    table of it, all of it or the columns that are wanted, and shows every batch to its second argument.
 
     Raises InputError: no store of a sweep, or a damaged one.
     """
     with Stored.read(path) as store:
         common = store.meta["luck"] == "common"
         shared = _Batches(store, quantity) if common else None
-        table = gather(store, shared)
+        table = table_of(store, shared)
         points = pd.DataFrame([values for _, values in store.points()], columns=list(store.factors))
         scales = json.loads(store.meta.get("scales", "{}"))
         return Sweep(
