@@ -24,9 +24,7 @@ from engine.inputs import (
     load_team,
     load_zone,
 )
-from engine.inputs.files import Source
 from engine.state.words import Region
-from engine.study.sweep.sampling import read_points
 
 
 def _last(data: Any, key: str) -> tuple[Any, Any]:
@@ -445,14 +443,3 @@ def test_a_value_is_told_as_it_is_written_in_a_file() -> None:
     }  # fmt: skip
     for shown, value in told.items():
         assert str(InputError("game.toml", "key", value, "x")).startswith(f"game.toml: key: {shown} is not")
-
-
-def test_nothing_of_a_file_behind_a_link_is_quoted(tmp_path: Path) -> None:
-    (tmp_path / "other").write_text("root:secret:0\n")
-    (tmp_path / "link.toml").symlink_to(tmp_path / "other")
-    text = message(load_scenario, tmp_path / "link.toml")
-    assert "line 1" in text and "links to" in text and "secret" not in text
-    (tmp_path / "other").write_text("a, b\nsecret\n")
-    (tmp_path / "link.csv").symlink_to(tmp_path / "other")
-    text = message(read_points, Source(tmp_path / "link.csv", "link.csv"))
-    assert "line 2" in text and "links to" in text and "secret" not in text
