@@ -1,6 +1,7 @@
 """Does every interval hold the truth as often as it says? Thousands of short runs against one long one.
 
-    python benchmarks/interval_coverage.py --seeds 2000 -o coverage.json --table configs/model/coverage.md
+    python benchmarks/interval_coverage.py --seeds 2000 --threads 16 --keep kept -o coverage.json
+    python benchmarks/interval_coverage.py --read coverage.json --table configs/model/coverage.md
 
 Each run plays ``compare`` of a scenario on possessions of its own (runs of one seed with numbers of their own
 are as independent as runs of different seeds) and every interval of its JSON is looked at: means per
@@ -8,8 +9,9 @@ possession, rates, shots by distance, changes and their parts, values of calls, 
 truth is the same figure of one run of ``--truth`` possessions. For each kind of interval: in how many runs
 there was one (fewer than 30 events bear none), how often it held the truth, and on which side it missed. The
 standard error of a share over 2,000 runs at 95 % is half a percent. With ``--keep FOLDER`` what was played
-stays there: a run that was stopped goes on, and intervals made anew are held against the same tallies. Delete
-the folder when the kernel, the scenario or what a tally counts changes; the first two are noticed.
+stays there: a run that was stopped, in whatever way, goes on, and intervals made anew are held against the
+same tallies. Delete the folder when the kernel, the scenario or what a tally counts changes; the first two
+are noticed.
 """
 
 from __future__ import annotations
@@ -17,6 +19,8 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import multiprocessing
+import os
 import pickle
 import re
 import zlib
@@ -26,10 +30,14 @@ from datetime import UTC, datetime
 from functools import partial, reduce
 from operator import add
 from pathlib import Path
+from statistics import NormalDist
 from typing import Any
 
+import numpy as np
 import pandas as pd
+from tqdm import tqdm
 
+from engine.estimate.intervals import LEVEL
 from engine.inputs.scenario import load_scenario
 from engine.kernel.batch import source_stamp
 from engine.run.size import RunSize, available_cores
@@ -61,10 +69,12 @@ def intervals(found: Any, place: Place = ()) -> Iterator[tuple[Place, float, flo
             yield place, found["mean"], found["low"], found["high"]
         return
     for key, value in found.items():
-        if key == "intervals" and "mean" in found:  # limits beside their means
+        if key == "intervals":  # limits beside their figures; some are about the figure less its bias
             for name, limits in value.items():
+                mean = limits.get("mean")
                 if found[name] is not None:
-                    yield (*place, name), found[name], limits["low"], limits["high"]
+                    mean = found[name] if mean is None else mean
+                    yield (*place, name), mean, limits["low"], limits["high"]
         else:
             yield from intervals(value, (*place, key))
 
@@ -180,6 +190,25 @@ def by_kind(table: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def words_of(table: pd.DataFrame, runs: int) -> str:
+    """What a table says beyond luck: the kinds outside ``LOW`` to ``HIGH`` that are further from 95 % than
+    the furthest of as many kinds would be by luck. The intervals of one run are alike, so all settings and
+    calls of a run count as one trial."""
+    trials = np.maximum(1.0, np.minimum(table["intervals"], runs * table["given"]))
+    outside = (table["coverage"] < LOW) | (table["coverage"] > HIGH)
+    away = (table["coverage"] - LEVEL).abs() / np.sqrt(LEVEL * (1.0 - LEVEL) / trials)
+    beyond = NormalDist().inv_cdf(0.5 + 0.5 * LEVEL ** (1.0 / len(table)))
+    named = [
+        f"{kind} ({row['coverage']:.3f}, given {row['given']:.2f})"
+        for kind, row in table[outside & (away > beyond)].iterrows()
+    ]
+    return (
+        f"{int((~outside).sum())} of {len(table)} kinds lie within {LOW:.2f} to {HIGH:.2f}; outside, and "
+        f"further from {LEVEL:.2f} than luck brings one of so many in 5 of 100 studies "
+        f"({beyond:.1f} standard errors): {', '.join(named) or 'none'}."
+    )
+
+
 def text_of(results: dict[int, pd.DataFrame], about: dict[str, Any]) -> str:
     """The tables as a page (Markdown)."""
     lines = [
@@ -193,10 +222,13 @@ def text_of(results: dict[int, pd.DataFrame], about: dict[str, Any]) -> str:
         "",
         "*given*: share of the runs in which the figure bears an interval (fewer than 30 events bear none); "
         "*coverage*: how often that held the truth (95 % wanted), over all settings and calls; *from*, *to*: "
-        "the least and the most of a single setting or call with 200 intervals or more.",
+        "the least and the most of a single setting or call with 200 intervals or more; (!): outside "
+        f"{LOW:.2f} to {HIGH:.2f}, by luck or not. A sum over events that only some runs have enough of "
+        "(*given* near 0) is held less often, without any interval being at fault: it is given where more "
+        "happened than usual.",
     ]
-    for possessions, table in results.items():
-        lines += ["", f"## {possessions:,} possessions a run", ""]
+    for (possessions, table), runs in zip(results.items(), about["seeds"], strict=True):
+        lines += ["", f"## {possessions:,} possessions a run", "", words_of(table, runs), ""]
         lines += ["| interval | given | coverage | from | to |", "|---|---|---|---|---|"]
         for kind, row in table.iterrows():
             ends = ["-" if math.isnan(row[name]) else f"{row[name]:.3f}" for name in ("least", "most")]
@@ -207,33 +239,31 @@ def text_of(results: dict[int, pd.DataFrame], about: dict[str, Any]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def main(arguments: list[str] | None = None) -> None:
-    """Play, count, print, write."""
-    parser = argparse.ArgumentParser(description="Coverage of every interval of compare.")
-    parser.add_argument("--scenario", default="friday_night", help="name or path of a scenario")
-    parser.add_argument("--seeds", type=int, nargs="+", default=[2000], help="short runs, of each size")
-    parser.add_argument("--possessions", type=int, nargs="+", default=[300, 3000], help="of a short run")
-    parser.add_argument("--truth", type=int, default=4_000_000, help="possessions of the long run")
-    parser.add_argument("--threads", type=int, default=available_cores(), help="processes")
-    parser.add_argument("-o", "--output", help="JSON file: every place by itself")
-    parser.add_argument("--table", help="Markdown file")
-    parser.add_argument("--keep", metavar="FOLDER", help="tallies of what was played, read if they are there")
-    given = parser.parse_args(arguments)
-    if len(given.seeds) not in (1, len(given.possessions)):
-        parser.error("as many --seeds as --possessions, or one for all")
-    seeds = given.seeds if len(given.seeds) > 1 else given.seeds * len(given.possessions)
+def read(path: str) -> tuple[dict[int, pd.DataFrame], dict[str, Any]]:
+    """The tables by kind and what they are of, from what ``-o`` wrote."""
+    found = json.loads(Path(path).read_text(encoding="utf-8"))
+    return {
+        int(size): pd.DataFrame(rows).set_index("kind").astype(float) for size, rows in found["kinds"].items()
+    }, found["about"]
+
+
+def studied(given: argparse.Namespace, seeds: list[int]) -> tuple[dict[int, pd.DataFrame], dict[str, Any]]:
+    """Everything played and counted, by ``--threads`` processes; written where ``-o`` says."""
     keep = kept_of(given.scenario, given.keep) if given.keep else None
+    found = comparer(given.scenario)
+    found.result(0, 1)  # the engine is compiled here, once, and loaded by the processes
+    os.environ |= dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
     results: dict[int, pd.DataFrame] = {}
     places: dict[str, Any] = {}
-    with ProcessPoolExecutor(given.threads) as pool:
+    with ProcessPoolExecutor(given.threads, mp_context=multiprocessing.get_context("spawn")) as pool:
         truth = truth_of(given.scenario, keep, given.truth, pool)
         for possessions, n in zip(given.possessions, seeds, strict=True):
             work = partial(run, given.scenario, keep, possessions)
-            size = max(1, n // (8 * given.threads))
-            table = covered(list(pool.map(work, range(n), chunksize=size)), truth)
+            shown = tqdm(pool.map(work, range(n), chunksize=4), f"of {possessions}", n, disable=None)
+            table = covered(list(shown), truth)
             results[possessions] = by_kind(table)
-            places[str(possessions)] = table.to_dict("records")
-    about = comparer(given.scenario).about() | {
+            places[str(possessions)] = table.round(4).to_dict("records")
+    about = found.about() | {
         "scenario": re.sub(r".*/", "", given.scenario),
         "seeds": seeds,
         "truth": given.truth,
@@ -242,14 +272,35 @@ def main(arguments: list[str] | None = None) -> None:
         "date": datetime.now(UTC).date().isoformat(),
         "versions": versions(),
     }
+    if given.output:
+        kinds = {str(n): table.reset_index().to_dict("records") for n, table in results.items()}
+        whole = {"about": about, "kinds": kinds, "places": places}
+        with whole_file(given.output) as part:
+            Path(part).write_text(json.dumps(whole) + "\n", encoding="utf-8")
+    return results, about
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Play, count, print, write."""
+    parser = argparse.ArgumentParser(description="Coverage of every interval of compare.")
+    parser.add_argument("--scenario", default="friday_night", help="name or path of a scenario")
+    parser.add_argument("--seeds", type=int, nargs="+", default=[2000], help="short runs, of each size")
+    parser.add_argument("--possessions", type=int, nargs="+", default=[300, 3000], help="of a short run")
+    parser.add_argument("--truth", type=int, default=2_000_000, help="possessions of the long run")
+    parser.add_argument("--threads", type=int, default=available_cores(), help="processes")
+    parser.add_argument("-o", "--output", help="JSON file: every kind and every place by itself")
+    parser.add_argument("--read", metavar="FILE", help="what -o wrote: nothing is played")
+    parser.add_argument("--table", help="Markdown file")
+    parser.add_argument("--keep", metavar="FOLDER", help="tallies of what was played, read if they are there")
+    given = parser.parse_args(arguments)
+    if len(given.seeds) not in (1, len(given.possessions)):
+        parser.error("as many --seeds as --possessions, or one for all")
+    seeds = given.seeds if len(given.seeds) > 1 else given.seeds * len(given.possessions)
+    results, about = read(given.read) if given.read else studied(given, seeds)
     text = text_of(results, about)
     print(text)
     if given.table:
         Path(given.table).write_text(text, encoding="utf-8")
-    if given.output:
-        kinds = {str(n): table.reset_index().to_dict("records") for n, table in results.items()}
-        found = {"about": about, "kinds": kinds, "places": places}
-        Path(given.output).write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -21,6 +21,7 @@ from engine.estimate.intervals import (
     normal_interval,
     normal_quantile,
     ratio_interval,
+    skewed_interval,
     sum_distribution,
     sum_distributions,
     wilson,
@@ -131,6 +132,41 @@ def test_ratio_of_one_trial_each_is_a_mean() -> None:
     assert (as_ratio.mean, as_ratio.low, as_ratio.high) == pytest.approx(
         (as_mean.mean, as_mean.low, as_mean.high), rel=1e-12
     )
+
+
+def test_a_skewed_interval_without_skew_is_students_and_inverts_halls_transformation() -> None:
+    draws = np.random.default_rng(5).normal(size=31)
+    error = draws.std(ddof=1) / np.sqrt(31)
+    found = skewed_interval(float(draws.mean()), float(error), 0.0, 31, 0.9)
+    assert (found.low, found.high) == pytest.approx(DescrStatsW(draws).tconfint_mean(alpha=0.1), abs=1e-12)
+    for skew in (-0.9, -0.2, 1e-6, 0.3, 1.0):
+        found = skewed_interval(5.0, 2.0, skew, 31, 0.9)
+        for limit, z in ((found.low, 1), (found.high, -1)):
+            t = (5.0 - limit) / 2.0
+            g = t + skew * t**2 / 3 + skew**2 * t**3 / 27 + skew / 6  # as Hall writes it
+            assert g == pytest.approx(z * stats.t.ppf(0.95, 30), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("law", "truth", "normal_holds"),
+    # The long tail of exponential draws, two heaps (most men near, one in ten far off), and no skew at all.
+    [
+        (lambda rng, size: rng.exponential(size=size), 1.0, False),
+        (lambda rng, size: 1.8 + 0.1 * rng.normal(size=size) + 3.5 * (rng.random(size) < 0.1), 2.15, False),
+        (lambda rng, size: rng.normal(size=size), 0.0, True),
+    ],
+)
+def test_a_skewed_interval_holds_its_level_with_few_events(law, truth: float, normal_holds: bool) -> None:
+    runs, events = 4000, 40
+    draws = law(np.random.default_rng(6), (runs, events))
+    means, deviations = draws.mean(axis=1), draws - draws.mean(axis=1, keepdims=True)
+    squares = (deviations**2).sum(axis=1)
+    errors, skews = np.sqrt(squares / events / (events - 1)), (deviations**3).sum(axis=1) / squares**1.5
+    found = [skewed_interval(*map(float, of), events) for of in zip(means, errors, skews, strict=True)]
+    low, high = (np.array([getattr(one, side) for one in found]) for side in ("low", "high"))
+    holds, normal = (low <= truth) & (truth <= high), np.abs(means - truth) <= 1.96 * errors
+    assert 0.93 <= holds.mean() <= 0.975, "standard error .0035"
+    assert (normal.mean() >= 0.93) == normal_holds
 
 
 @pytest.mark.parametrize("n", [1, 2, 3, 5, 6])

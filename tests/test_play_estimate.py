@@ -156,6 +156,31 @@ def test_distances_are_metres_per_attempt_or_catch() -> None:
     assert found.skip_gap_m.mean is None and found.missed_bump_gap_m.mean is None
 
 
+def test_mean_distances_of_few_skewed_catches_hold_their_level() -> None:
+    # 300 possessions, about 40 catches: 1.5 m and an exponential tail of 1 m, so the truth is 2.5 m. A normal
+    # interval of as many holds 92 to 93 of 100, for the long tail and because few possessions have any.
+    rng, runs = np.random.default_rng(21), 1500
+    given = holds = normal = above = 0
+    records = np.zeros((300, N_RECORD), np.int32)
+    for _ in range(runs):
+        catches = rng.choice([0, 1, 2], size=300, p=[0.87, 0.125, 0.005])
+        records[:, COLUMN["skip_catches"]] = catches
+        gaps = (1500.0 + rng.exponential(1000.0, size=(300, 2))) * (np.arange(2) < catches[:, None])
+        records[:, COLUMN["skip_gap_mm"]] = gaps.sum(axis=1).astype(int)
+        box = BoxTally.from_records(records)
+        found, plain = estimate_play(box).skip_gap_m, ratio(box, "skip_gap_mm", "skip_catches")
+        if found.low is None:
+            continue
+        given += 1
+        assert found.mean == pytest.approx(plain.mean / 1000)
+        holds += found.low <= 2.5 <= found.high
+        above += found.high < 2.5
+        normal += plain.low <= 2500 <= plain.high
+    assert given > 0.9 * runs
+    assert 0.93 <= holds / given <= 0.97 and above / given < 0.045
+    assert normal < holds
+
+
 def test_shares_stay_within_0_and_1() -> None:
     records = np.zeros((4, N_RECORD), np.int32)
     records[:, COLUMN["fga"]] = 1, 1, 3, 0

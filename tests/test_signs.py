@@ -55,7 +55,7 @@ def test_slow_legs_cost_points(zone: str) -> None:
 def test_a_late_second_man_forces_fewer_turnovers(call: str) -> None:
     """One second late: fewer turnovers in the possessions in which the call is made, by 2 standard errors."""
     found = {}
-    n = 4 * N if call == "short_corner" else N  # the ball is seldom there
+    n = 4 * N if call in ("corner", "short_corner") else N  # the ball is seldom there
     for late_s in (0.0, 1.0):
         world = world_of(call, {"second_trapper_delay_s": late_s}, start="bring_up")
         found[late_s] = played(world, n, SEED)

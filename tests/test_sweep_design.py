@@ -26,6 +26,10 @@ SPEED = {"path": "constants.pass_speed_direct_mps", "low": 8.0, "high": 13.0}
 def table(folder: Path, rows: list[list[Any]]) -> Path:
     with (folder / "points.csv").open("w", encoding="utf-8", newline="") as out:
         csv.writer(out).writerows(rows)
+    return of_table(folder)
+
+
+def of_table(folder: Path) -> Path:
     return written(folder, design(design={"method": "table", "file": "points.csv"}, factor=[]))
 
 
@@ -333,3 +337,16 @@ def test_check_says_what_a_design_means() -> None:
         "8 points of a sweep, columns setting.wing trap, now and then.call.wing.probability",
     ):
         assert piece in text, text
+
+
+def test_nothing_of_a_file_behind_a_link_is_quoted(tmp_path: Path) -> None:
+    for name, text, line in (
+        ("link.toml", "secret:0\n", "line 1"),
+        ("points.csv", "a, b\nsecret\n", "line 2"),
+    ):
+        (tmp_path / "other").write_text(text)
+        (tmp_path / name).symlink_to(tmp_path / "other")
+        with pytest.raises(InputError) as caught:
+            load_design(tmp_path / name) if name == "link.toml" else load_design(of_table(tmp_path))
+        assert line in str(caught.value) and "links to" in str(caught.value)
+        assert "secret" not in str(caught.value)

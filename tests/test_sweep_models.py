@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +19,7 @@ from engine.errors import InputError
 from engine.inputs import load_constants
 from engine.report.sweep_figures import draw
 from engine.study.sweep.analyse.analysis import analyse, codes_of, read, units_of
-from engine.study.sweep.analyse.files import put
+from engine.study.sweep.analyse.files import put, whole_folder
 from engine.study.sweep.analyse.indices import GIVEN, MORRIS, WIDEST, indices
 from engine.study.sweep.analyse.luck import Luck
 from engine.study.sweep.analyse.metamodel import fit
@@ -272,6 +274,21 @@ def test_a_file_is_whole_or_not_there_and_its_part_has_a_name_of_its_own(tmp_pat
     with pytest.raises(KeyboardInterrupt):
         put(tmp_path / "b.csv", fill)
     assert len(set(seen)) == 3 and sorted(path.name for path in tmp_path.iterdir()) == ["a.csv"]
+
+
+def test_a_folder_has_all_files_of_an_analysis_or_none(tmp_path: Path) -> None:
+    """After an error half way nothing new is there: no folder that was not, no file beside the old ones."""
+    (tmp_path / "old").mkdir()
+    (tmp_path / "old" / "a.csv").write_text("old")
+    for name in ("new", "old"):
+        with pytest.raises(InputError, match="No space left"), whole_folder(tmp_path / name) as folder:
+            put(folder / "a.csv", lambda at: at.write_text("new"))
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    assert [path.name for path in tmp_path.iterdir()] == ["old"]
+    assert [path.read_text() for path in (tmp_path / "old").iterdir()] == ["old"]
+    with whole_folder(tmp_path / "old") as folder:
+        put(folder / "a.csv", lambda at: at.write_text("new"))
+    assert [path.read_text() for path in (tmp_path / "old").iterdir()] == ["new"]
 
 
 def test_a_screening_of_the_demo_from_the_command_line(

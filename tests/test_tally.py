@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from engine.estimate.tally import (
+    GAPS,
     N_NET,
     POINTS_HIGH,
     BoxTally,
@@ -57,6 +58,16 @@ def test_box_tally_is_the_plain_sums() -> None:
     assert sum(box.ends_by_name().values()) == 500
     assert box.net_hist @ net_values() == box.total("net")
     assert box.points_hist[POINTS_HIGH] == (records[:, COLUMN["points"]] >= POINTS_HIGH).sum() > 0
+
+
+def test_cubes_are_the_plain_sums_in_centimetres() -> None:
+    records = random_records(np.random.default_rng(8), 300)
+    for sums in GAPS:
+        records[:, COLUMN[sums]] *= 743
+    cubes = BoxTally.from_records(records).cubes
+    for row, (sums, count) in zip(cubes, GAPS.items(), strict=True):
+        pairs = [((int(one[COLUMN[sums]]) + 5) // 10, int(one[COLUMN[count]])) for one in records]
+        assert row.tolist() == [sum(y**k * x ** (3 - k) for y, x in pairs) for k in (3, 2, 1, 0)]
 
 
 def test_cross_sums_are_the_product_of_whole_numbers_to_the_bit() -> None:

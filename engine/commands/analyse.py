@@ -35,19 +35,19 @@ def analyse(
     """
     from engine.study.sweep.analyse.analysis import analyse as run
     from engine.study.sweep.analyse.analysis import chosen_settings, read
-    from engine.study.sweep.analyse.files import make_folder, write
+    from engine.study.sweep.analyse.files import whole_folder, write
 
     sweep = read(store, quantity)
     chosen = settings or None
     chosen_settings(sweep, quantity, chosen)
-    folder = make_folder(output)
-    ctrl_c.check()
-    found = run(sweep, quantity, chosen, seed, metamodel)
-    ctrl_c.check()
-    from engine.report.sweep_figures import draw
-    from engine.report.sweep_methods import write_methods
+    with whole_folder(output) as folder:
+        ctrl_c.check()
+        found = run(sweep, quantity, chosen, seed, metamodel)
+        ctrl_c.check()
+        from engine.report.sweep_figures import draw
+        from engine.report.sweep_methods import write_methods
 
-    files = [*write(found, folder), *draw(found, folder), write_methods(found, folder)]
+        files = [*write(found, folder), *draw(found, folder), write_methods(found, folder)]
     if not quiet:
         for name, reason in found.indices[["setting", "reason"]].drop_duplicates().itertuples(index=False):
             if reason:

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
 from engine.estimate.intervals import (
+    LEAST_EVENTS,
     LEVEL,
     IntArray,
     Interval,
@@ -20,9 +22,10 @@ from engine.estimate.intervals import (
     ratio_interval,
     scaled,
     score_limits,
+    skewed_interval,
     wilson,
 )
-from engine.estimate.tally import BoxTally
+from engine.estimate.tally import GAPS, BoxTally
 from engine.state.record import COLUMN, N_RECORD, SHOT_BANDS
 
 #: A record column by name, or a sum of columns with whole weights.
@@ -78,6 +81,25 @@ def share(box: BoxTally, part: Columns, whole: Columns, level: float = LEVEL) ->
         low, high = score_limits(found.mean, found.mean * (1.0 - found.mean) / error**2, level)
         found = Interval(found.mean, low, high)
     return if_enough(found, trials)
+
+
+def mean_gap(box: BoxTally, name: str, level: float = LEVEL) -> Interval:
+    """Mean distance in metres, of a key of ``GAPS``; possessions as clusters, the limits by the skew of their
+    deviations e = y - R x. As many events as equal clusters would know it as well (Kish, from memory)."""
+    y, x = _weights(name), _weights(GAPS[name])
+    found, count = _quotient(box, y, x, level), int(x @ box.sums)
+    if found.mean is None or found.high is None or count < LEAST_EVENTS:
+        return scaled(Interval(found.mean), 1e-3)
+    events = count**2 / int(x @ box.cross @ x)
+    half = (found.high - found.mean) / normal_quantile(level)
+    spread = half * count * sqrt((box.n - 1.0) / box.n)  # root of the sum of e^2, mm
+    if spread == 0.0:
+        return scaled(found, 1e-3)
+    error = spread / count * sqrt(events / (events - 1.0))  # of n possessions few have any
+    cubes, r = [int(value) for value in box.cubes[list(GAPS).index(name)]], found.mean / 10.0  # cm
+    third = cubes[0] - 3.0 * r * cubes[1] + 3.0 * r**2 * cubes[2] - r**3 * cubes[3]
+    skew = third * 1e3 / spread**3
+    return scaled(skewed_interval(found.mean, error, skew, events, level), 1e-3)
 
 
 @dataclass(frozen=True)
@@ -220,10 +242,10 @@ def estimate_play(box: BoxTally, level: float = LEVEL) -> PlayEstimate:
         rim_attempt_share=share(box, "rim_attempts", "fga", level),
         open_three_share=share(box, "open_threes", "three_attempts", level),
         assisted_share=share(box, "assisted", "fgm", level),
-        three_gap_m=scaled(ratio(box, "three_gap_mm", "three_attempts", level), 1e-3),
-        skip_gap_m=scaled(ratio(box, "skip_gap_mm", "skip_catches", level), 1e-3),
-        next_gap_m=scaled(ratio(box, "next_gap_mm", "next_catches", level), 1e-3),
-        missed_bump_gap_m=scaled(ratio(box, "missed_bump_gap_mm", "missed_bump_catches", level), 1e-3),
+        three_gap_m=mean_gap(box, "three_gap_mm", level),
+        skip_gap_m=mean_gap(box, "skip_gap_mm", level),
+        next_gap_m=mean_gap(box, "next_gap_mm", level),
+        missed_bump_gap_m=mean_gap(box, "missed_bump_gap_mm", level),
         shots=bands,
         four_factors=four_factors(box),
     )

@@ -8,7 +8,7 @@ setting of one possession drawn together, the intervals from leaving out one pos
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, sqrt
+from math import sqrt
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from engine.estimate.intervals import (
     cvars,
     normal_quantile,
     score_limits,
+    skewed_interval,
     student_quantile,
     sum_distribution,
     sum_distributions,
@@ -81,9 +82,11 @@ def over_n(pairs: IntArray, n: int, level: float = LEVEL) -> OverN:
     (1993) An Introduction to the Bootstrap, chapters 10 and 11), times Student's quantile with the degrees of
     freedom of that error, 2 called / (kurtosis of the jackknife's values - 1), at most called - 1
     (Satterthwaite FE (1946) Biometrics Bulletin 2:110): few possessions weigh much. Home's worst 5%, a
-    spread, has its limits on the logarithmic scale, as a standard deviation (Bonett DG (2006) Computational
-    Statistics & Data Analysis 50:775); p_worse has Wilson's, on the trials of which a share would have that
-    error. Sources from memory. None where fewer than ``LEAST_EVENTS`` called possessions differ from home.
+    spread, which rests on the few that concede much, has limits by the skew of these values
+    (``intervals.skewed_interval``); p_worse has Wilson's, on the trials of which a share would have that
+    error. Sources from memory. None where fewer than ``LEAST_EVENTS`` called possessions differ from home; of
+    home's worst 5% none where fewer than that are the worst 5% of the called ones: with less, the sample
+    mostly lacks what is rare and dear, and no resampling of it can know that.
 
     Raises:
         ValueError: n below 1.
@@ -137,10 +140,16 @@ def _limits(pairs: IntArray, n: int, found: dict[str, float], level: float) -> d
     for name in LIMITED:
         figure = drawn[:, FIGURES.index(name)]
         bias = float(figure[:RESAMPLES].mean()) - found[name]
-        mean, half = found[name] - bias, _half_width(figure[RESAMPLES:], share, called, level)
+        error, skew, degrees = _error(figure[RESAMPLES:], share, called)
+        mean, half = found[name] - bias, student_quantile(level, degrees) * error
         low, high = mean - half, mean + half
-        if name == "worst_5_percent_home" and mean > 0.0:
-            low, high = mean * exp(-half / mean), mean * exp(half / mean)
+        if name == "worst_5_percent_home":
+            if called * WORST_SHARE < LEAST_EVENTS:
+                limits[name] = Limits()
+                continue
+            by_skew = skewed_interval(mean, error, skew, degrees + 1.0, level)
+            assert by_skew.low is not None and by_skew.high is not None
+            low, high = by_skew.low, by_skew.high
         if name == "p_worse":
             mean, low, high = (min(max(x, 0.0), 1.0) for x in (mean, low, high))
             if half > 1e-9:  # below, the rounding of the Fourier transform would count
@@ -150,16 +159,17 @@ def _limits(pairs: IntArray, n: int, found: dict[str, float], level: float) -> d
     return limits
 
 
-def _half_width(without: FloatArray, share: FloatArray, called: int, level: float) -> float:
-    """Of an interval, from the figure ``without`` one possession of each kind, float64[kinds]; ``share`` of
-    each kind among the called ones."""
-    weights = (called - 1) * (without - share @ without)
+def _error(without: FloatArray, share: FloatArray, called: int) -> tuple[float, float, float]:
+    """Standard error, skew (``intervals.skewed_interval``) and degrees of freedom of a figure ``without`` one
+    possession of each kind, float64[kinds]; ``share`` of each kind among the called ones."""
+    weights = (called - 1) * (share @ without - without)
     variance = float(share @ weights**2)
     if variance == 0.0:
-        return 0.0
+        return 0.0, 0.0, called - 1.0
+    skew = float(share @ weights**3) / (variance**1.5 * sqrt(called))
     kurtosis = float(share @ weights**4) / variance**2
-    degrees = min(2 * called / max(kurtosis - 1.0, 1e-9), called - 1)
-    return student_quantile(level, degrees) * sqrt(variance / (called - 1))
+    degrees = min(2 * called / max(kurtosis - 1.0, 1e-9), called - 1.0)
+    return sqrt(variance / (called - 1)), skew, degrees
 
 
 def _resampled(values: IntArray, home: FloatArray, setting: FloatArray, n: int) -> FloatArray:

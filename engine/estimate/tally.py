@@ -37,6 +37,15 @@ BOX_COLUMNS = (
 TURNOVERS = ("steal", "other_turnover")
 LOST_IN_TRAP = tuple(OUTCOMES.index(name) for name in TURNOVERS)
 
+#: Sums of distances in a record, each with the column that says of how many: their means are skewed.
+GAPS = {
+    "three_gap_mm": "three_attempts",
+    "skip_gap_mm": "skip_catches",
+    "next_gap_mm": "next_catches",
+    "missed_bump_gap_mm": "missed_bump_catches",
+}
+_GAP_SUMS, _GAP_COUNTS = ([COLUMN[name] for name in names] for names in (GAPS, GAPS.values()))
+
 _NAMES_NOT_NUMBERS = ("call_spots", "shadow")  # packed bits: a product of them means nothing
 
 
@@ -112,6 +121,8 @@ class BoxTally(Tally):
         sums: int64[N_RECORD], sum of every record column.
         cross: int64[N_RECORD, N_RECORD], sum of products of every two columns (the rows and the columns of
             packed bits are 0). The possession is the cluster of every ratio interval.
+        cubes: int64[len(GAPS), 4], sums of y^3, y^2 x, y x^2, x^3 with y the sum of distances of a possession
+            in whole centimetres (so that 10^9 possessions fit) and x their number.
         ends: int64[len(ENDS)], possessions by ending.
         points_hist: int64[N_POINTS], possessions by points conceded, the last bin open.
         net_hist: int64[N_NET], possessions by net points.
@@ -120,6 +131,7 @@ class BoxTally(Tally):
     n: int
     sums: IntArray
     cross: IntArray
+    cubes: IntArray
     ends: IntArray
     points_hist: IntArray
     net_hist: IntArray
@@ -144,6 +156,7 @@ class BoxTally(Tally):
             n=len(records),
             sums=records.sum(axis=0, dtype=np.int64),
             cross=_cross_sums(records),
+            cubes=_cubes(records),
             ends=_count(end, (len(ENDS),)),
             points_hist=_count(points, (N_POINTS,)),
             net_hist=_count(net - NET_LOW, (N_NET,)),
@@ -166,6 +179,13 @@ class BoxTally(Tally):
         """Possessions that end without a shot: turnovers, and the end of the shot clock."""
         ends = self.ends_by_name()
         return ends["turnover"] + ends["shot_clock"]
+
+
+def _cubes(records: npt.NDArray[Any]) -> IntArray:
+    y = (records[:, _GAP_SUMS].astype(np.int64) + 5) // 10
+    x = records[:, _GAP_COUNTS].astype(np.int64)
+    yy, xx = y * y, x * x
+    return np.stack([found.sum(axis=0) for found in (yy * y, yy * x, y * xx, xx * x)], axis=1)
 
 
 def _cross_sums(records: npt.NDArray[Any]) -> IntArray:

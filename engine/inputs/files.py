@@ -219,6 +219,11 @@ def _parsed(text: str) -> tuple[bytes, tuple[str, int] | None]:
     return pickle.dumps(data), _too_long(data, [])
 
 
+def quoted(source: Source, line: str) -> str:
+    """A line of a file as an error shows it: not where the file is a link, which may lead anywhere."""
+    return "(a line of the file that this links to)" if source.path.is_symlink() else line.strip()
+
+
 def read_toml(source: Source) -> dict[str, Any]:
     """The table of a TOML file.
 
@@ -236,7 +241,7 @@ def read_toml(source: Source) -> dict[str, Any]:
         lines = text.splitlines() or [""]
         found = re.search(r"\(at line (\d+), column (\d+)\)", message)
         number = int(found.group(1)) if found else len(lines)
-        written = lines[min(number, len(lines)) - 1].strip()
+        written = quoted(source, lines[min(number, len(lines)) - 1])
         reason = message.split(" (at ")[0]
         raise InputError(source, f"line {number}", written, f"TOML ({plain(reason)})") from None
     if long is not None:

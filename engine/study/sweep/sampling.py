@@ -16,7 +16,7 @@ from scipy.stats import qmc
 
 from engine.errors import InputError
 from engine.inputs.base import plain
-from engine.inputs.files import Source, read_text
+from engine.inputs.files import Source, quoted, read_text
 from engine.study.sweep.paths import Value
 
 if TYPE_CHECKING:
@@ -174,15 +174,18 @@ def read_points(source: Source) -> tuple[list[str], list[tuple[int, Point]]]:
         try:
             cells = [cell.strip() for cell in next(csv.reader([line], strict=True))]
         except (csv.Error, StopIteration):
-            raise InputError(source, key, line.strip(), "comma-separated values") from None
+            raise InputError(source, key, quoted(source, line), "comma-separated values") from None
         if not header:
             header = cells
             for i, name in enumerate(header):
                 if not name or name in header[:i]:
-                    raise InputError(source, key, name, "paths as names of columns, each once")
+                    raise InputError(
+                        source, key, quoted(source, name), "paths as names of columns, each once"
+                    )
             continue
         if len(cells) != len(header):
-            raise InputError(source, key, ",".join(cells), f"{len(header)} values, one per column")
+            shown = quoted(source, ",".join(cells))
+            raise InputError(source, key, shown, f"{len(header)} values, one per column")
         point: Point = {}
         for name, text in zip(header, cells, strict=True):
             value = _cell(text)

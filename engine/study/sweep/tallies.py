@@ -24,7 +24,7 @@ from engine.run.branches import Branch, Plan, branches_of, play_setting
 from engine.state.record import COLUMN, N_RECORD
 
 #: Number of the bytes' layout; a reader refuses another one.
-FORMAT = 1
+FORMAT = 2
 MAGIC = b"tally" + bytes([FORMAT])
 #: Columns of ``moments``: sums over possessions, per branch.
 MOMENTS = ("n", "points", "points_squared", "net", "net_squared", "change", "change_squared")

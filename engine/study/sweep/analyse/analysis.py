@@ -150,6 +150,7 @@ class Analysis:
 # --- from a store ---------------------------------------------------------------------------------------
 
 
+TableOf = Callable[[Stored, "_Batches | None"], pd.DataFrame]
 #: Of a batch, under every setting, home first: two sums whose quotient is the quantity.
 Sums = Callable[[BatchTally], list[tuple[float, float]]]
 
@@ -188,15 +189,16 @@ BATCH_SUMS: dict[str, Sums] = {
 }
 
 
-def read(path: str | Path, quantity: str = "change") -> Sweep:
-    """The sweep in a store, with what its batches tell of the luck in ``quantity``.
+def read(path: str | Path, quantity: str = "change", table_of: TableOf = gather) -> Sweep:
+    """The sweep in a store, with what its batches tell of the luck in ``quantity``. ``table_of`` makes the
+    table of it, all of it or the columns that are wanted, and shows every batch to its second argument.
 
     Raises InputError: no store of a sweep, or a damaged one.
     """
     with Stored.read(path) as store:
         common = store.meta["luck"] == "common"
         shared = _Batches(store, quantity) if common else None
-        table = gather(store, shared)
+        table = table_of(store, shared)
         points = pd.DataFrame([values for _, values in store.points()], columns=list(store.factors))
         scales = json.loads(store.meta.get("scales", "{}"))
         return Sweep(
@@ -284,7 +286,6 @@ def analyse(
     chosen = chosen_settings(sweep, quantity, settings)
     points = codes_of(sweep.points)
     units = units_of(sweep)
-    named = np.array([not _is_number(sweep.points[name]) for name in sweep.points.columns], dtype=bool)
     found: dict[str, list[rows_of.Row]] = {name: [] for name in rows_of.COLUMNS}
     for name in chosen:
         y, luck = _column(sweep, name, quantity)
@@ -295,8 +296,7 @@ def analyse(
         if points.structure() == MORRIS:
             found["screening"] += rows_of.screen_rows(*about, screen(units, y, luck, seed), luck)
         if points.structure() == GIVEN:
-            events = events_of(sweep, name, quantity)
-            found["slopes"] += rows_of.slope_rows(*about, slopes(units, named, y, events, luck), luck)
+            found["slopes"] += slopes_of(sweep, name, quantity)
         if metamodel:
             fitted = fit(units, y, luck, seed)
             found["metamodel"] += rows_of.model_rows(*about, fitted)
@@ -311,6 +311,14 @@ def analyse(
         **tables,
         seed=seed,
     )
+
+
+def slopes_of(sweep: Sweep, setting: str, quantity: str) -> list[rows_of.Row]:
+    """Rows of ``Analysis.slopes`` of one setting: of hundreds of factors in a second or two."""
+    named = np.array([not _is_number(sweep.points[name]) for name in sweep.points.columns], dtype=bool)
+    y, luck = _column(sweep, setting, quantity)
+    found = slopes(units_of(sweep), named, y, events_of(sweep, setting, quantity), luck)
+    return rows_of.slope_rows(setting, quantity, list(sweep.points.columns), found, luck)
 
 
 def chosen_settings(sweep: Sweep, quantity: str, settings: Sequence[str] | None) -> list[str]:

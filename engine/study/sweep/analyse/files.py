@@ -1,9 +1,12 @@
-"""Files of an analysis: written beside their place under a name of their own, and moved there when whole."""
+"""Files of an analysis: written in a folder within the one asked for, moved into it when all are whole."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
 
@@ -26,6 +29,29 @@ def make_folder(folder: str | Path) -> Path:
     return path
 
 
+@contextmanager
+def whole_folder(folder: str | Path) -> Iterator[Path]:
+    """A folder to fill: its files come into ``folder`` together at the end, none of them after any error, and
+    a folder that was made for them goes, too. Raises InputError."""
+    there = Path(folder).exists()
+    path = make_folder(folder)
+    part = None
+    try:
+        part = Path(tempfile.mkdtemp(prefix=".part-", dir=path))
+        yield part
+        for file in sorted(part.iterdir()):
+            os.replace(file, path / file.name)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise InputError("--output", "", str(folder), f"a folder that can be written ({reason})") from None
+    finally:
+        if part is not None:
+            shutil.rmtree(part, ignore_errors=True)
+        if not there:
+            with suppress(OSError):  # not empty: all went well
+                path.rmdir()
+
+
 def put(path: Path, fill: Callable[[Path], object]) -> Path:
     """Let ``fill`` write a file beside ``path`` and move it there, all or nothing. Raises InputError."""
     try:
@@ -33,7 +59,7 @@ def put(path: Path, fill: Callable[[Path], object]) -> Path:
             fill(Path(part))
     except OSError as error:
         reason = error.strerror or str(error)
-        raise InputError("--output", "", str(path), f"a file that can be written ({reason})") from None
+        raise InputError("--output", "", path.name, f"a file that can be written ({reason})") from None
     return path
 
 
