@@ -209,8 +209,8 @@ CARE = (
 
 #: What the model's figures cannot say, for all that print figures: change it here when the model changes.
 MODELS_FAULT = (
-    "Without a sheet of their shots to follow, the model's attackers take more threes than real sides do: a "
-    "trap that takes quick threes away looks better here than on the floor."
+    "The model's man in a trap shoots himself more often, and passes out of it less often, than coaches count: "
+    "a trap, above all one in a corner, may look better here than on the floor."
 )
 
 # --- numbers and lines ----------------------------------------------------------------------------------
