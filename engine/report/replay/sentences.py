@@ -115,6 +115,8 @@ def event_sentence(event: Found, titles: dict[str, str], points: int) -> str:
             return f"Held ball: {first} is tied up"
         case "time_out":
             return f"{first} calls time out, {int(value)} left"
+        case "screen":
+            return f"{first} screens {second}, who guards the ball"
         case "fake":
             return f"{first} fakes before a pass to {second}"
         case "pick_up":
