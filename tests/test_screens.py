@@ -22,8 +22,10 @@ from engine.inputs.plays import play_from
 from engine.inputs.scenario import constants_against
 from engine.inputs.zone import coverages, zone_from
 from engine.kernel.screens import BESIDE_M
+from engine.kernel.worth import carrying_on, worth_at
 from engine.state.arrays import N_SIDE
 from engine.state.words import COVERAGES, REGIONS, Action, Event, Region, Screen, TrapPhase
+from engine.study.worth import worth_dict
 from engine.world.pack import pack
 
 K = {name: constant.value for name, constant in load_constants().items()}
@@ -273,3 +275,20 @@ def test_packing_gives_coverages_by_region() -> None:
     home = built(defence={"zone": "man_to_man", "options": {"screens": "show"}}, setting=[]).home[0]
     assert home.coverage[Region.TOP] == COVERAGES.index("show")
     assert home.coverage[REGIONS.index("backcourt")] == COVERAGES.index("drop")
+
+
+def test_play_says_what_the_ball_is_believed_to_be_worth() -> None:
+    """The kernel's own law with the constants of the branch: never more with less time, by the defence's kind."""
+    scenario = load_scenario(configs_root() / "scenarios" / "six_defences.toml")
+    home, men = worth_dict(scenario, None), worth_dict(scenario, scenario.settings[0])
+    assert (home["against"], men["against"]) == ("zone", "men")
+    w = pack(scenario).home[0]
+    for one in home["by_clock"]:
+        assert one["points"] == pytest.approx(carrying_on(w, one["left_s"]), abs=1e-12)
+    points = [one["points"] for one in men["by_clock"]]
+    assert points == sorted(points, reverse=True) and points != [one["points"] for one in home["by_clock"]]
+    for one in home["by_place"]:
+        assert {worth_at(w.k, REGIONS.index(ball)) for ball in one["ball"]} == {one["points"]}
+    assert men["for_a_screen"] == pytest.approx(
+        scenario.constants["worth_screen_points"] + scenario.other_defence["worth_screen_points"]
+    )

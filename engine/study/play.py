@@ -31,6 +31,7 @@ from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES
 from engine.study.pace import possessions_per_game, seconds_before_start
 from engine.study.play_steps import StepTally, count_steps, steps_dict
+from engine.study.worth import worth_dict
 from engine.version import __version__
 from engine.world.pack import Packed, pack
 
@@ -248,6 +249,7 @@ class PlayResult:
         seconds = result["seconds_per_possession"]["mean"]
         result["possessions_per_game"] = possessions_per_game(self.scenario, seconds)
         result["calls"] = self._calls()
+        result["ball_worth"] = worth_dict(self.scenario, self._setting())
         if steps:
             result["play_steps"] = steps_dict(self.scenario, self._setting(), self.steps)
         return result

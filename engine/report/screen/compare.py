@@ -34,6 +34,9 @@ from engine.report.words import (
     table,
     useful_decimals,
 )
+from engine.state.words import Against
+from engine.still.holes import BALL_IN
+from engine.still.plays import either
 
 NET_NOTE = (
     "Saved and lost points also count what a turnover brings at the other end. A call is judged by the "
@@ -111,7 +114,7 @@ def play_text(result: Found, with_detail: bool = False) -> str:
         ]
     )
     if with_detail:
-        lines += _play_steps(result)
+        lines += _play_steps(result) + _ball_worth(result["ball_worth"])
     lines += ["", paragraph(UNCERTAINTY)]
     return _finish(result, lines, with_detail)
 
@@ -134,6 +137,23 @@ def _play_steps(result: Found) -> list[str]:
         "else the ball, a trap or another play broke it off."
     )
     return ["", *table(rows, indent=""), paragraph(told)]
+
+
+def _ball_worth(found: Found) -> list[str]:
+    """What the attack believes that going on with the ball brings."""
+    against = next(one.meaning for one in Against if one.word == found["against"])
+    rows = [(f"{one['left_s']} s on the clock", f"{one['points']:.2f}") for one in found["by_clock"]]
+    rows += [
+        (either([BALL_IN[ball] for ball in one["ball"]]), f"{one['points']:+.2f}")
+        for one in found["by_place"]
+    ]
+    if found["against"] == Against.MEN.word:
+        rows.append(("held for a screen, wherever", f"{found['for_a_screen']:+.2f}"))
+    told = (
+        f"What going on with the ball is worth to this attack against {against}, points, as its players "
+        "believe: measured on the model's own possessions. By place: how much more."
+    )
+    return ["", "What the ball is worth", *table(rows), paragraph(told)]
 
 
 # --- parts --------------------------------------------------------------------------------------------
