@@ -278,7 +278,7 @@ def test_packing_gives_coverages_by_region() -> None:
 
 
 def test_play_says_what_the_ball_is_believed_to_be_worth() -> None:
-    """The kernel's own law with the constants of the branch: never more with less time, by the defence's kind."""
+    """The kernel's own law with the constants of the branch: never more with less time."""
     scenario = load_scenario(configs_root() / "scenarios" / "six_defences.toml")
     home, men = worth_dict(scenario, None), worth_dict(scenario, scenario.settings[0])
     assert (home["against"], men["against"]) == ("zone", "men")
