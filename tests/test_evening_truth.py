@@ -25,6 +25,7 @@ from engine import cli
 from engine.commands import shared
 from engine.inputs.base import spoken
 from engine.inputs.sheets import load_evening
+from engine.report.adapted_view import adapted_words, law_words
 from engine.report.formations_view import call_words
 from engine.report.page.answer import model_words
 from engine.report.screen.compare import in_100
@@ -32,7 +33,7 @@ from engine.report.screen.sheet import sheet_lines
 from engine.report.sheet_view import sheet_view
 from engine.report.words import MODELS_FAULT, around, saved, times
 from engine.run.blocks import Runner
-from engine.study import evening_report, pace
+from engine.study import adapt, evening_report, pace
 from engine.study.evening_advice import MOST_ADVISED
 from engine.study.evening_file import APPLICATION, ASIDE, NAME, EveningFile, inputs_digest
 
@@ -310,6 +311,51 @@ def test_home_and_the_passes_are_one(told: dict[str, Any]) -> None:
     for drill in drills:
         trains = one_line(drill["trains"])
         assert trains.split(":")[0] in told["page"] and trains in told["timing"]
+
+
+def test_a_call_the_first_time_and_once_they_know_it_is_one_everywhere(
+    walked: Path, told: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    monkeypatch.setattr(evening_report, "advised_calls", plan_alone)
+    for name, value in (("PLAYED", 400), ("TRIED", 60), ("JUDGED", 600)):
+        monkeypatch.setattr(adapt, name, value)
+    page, out = walked.parent / "adapted.html", walked.parent / "adapted.json"
+    planned, said = ran("plan", str(walked), "--adapted", "--json", str(out))
+    assert "for adapted, plan" in said
+    plan, usual = json.loads(out.read_text(encoding="utf-8")), told["plan.json"]
+    rows = {(s["name"], c["call"]): c for s in told["compare.json"]["settings"] for c in s["calls"]}
+    clear = {name for (name, _), row in rows.items() if (row["value"]["low"] or 0.0) > 0.0}
+    assert clear and {one["name"] for one in plan["adapted"]["settings"]} == clear
+    changes = {one["name"]: one["change"] for one in told["compare.json"]["settings"]}
+    monkeypatch.setattr(adapt, "learned", lambda *_: pytest.fail("learned again"))
+    ran("report", str(walked), "--adapted", "-o", str(page))
+    shown = one_line(page.read_text(encoding="utf-8"))
+    for setting in plan["adapted"]["settings"]:
+        assert setting["first"]["change"] == changes[setting["name"]]
+        for call in setting["first"]["calls"]:
+            assert call["value"] == rows[setting["name"], call["call"]]["value"]
+    assert usual["adapted"] is None and law_words(usual) == ""
+    for one, before in zip(plan["calls"], usual["calls"], strict=True):
+        assert one["worth"] == before["worth"]  # the first time is the first time
+        words = one_line(adapted_words(plan["adapted"], one["setting"], one["call"]))
+        assert (words != "") == (one["setting"] in clear) and words in one_line(planned)
+        mine, was = ([u["before"] for u in found["by_use"] if (u["setting"], u["call"]) == (
+            one["setting"], one["call"])] for found in (plan, usual))  # fmt: skip
+        known = next(
+            (call["value"] for setting in plan["adapted"]["settings"] if setting["name"] == one["setting"]
+             for call in setting["known"]["calls"] if call["call"] == one["call"]), one["worth"],
+        )  # fmt: skip
+        for use, (here, there) in enumerate(zip(mine, was, strict=False), 1):
+            if there["mean"] is not None and known["low"] is not None:
+                share = min((use - 1) / plan["adapted"]["known_after_traps"], 1.0)
+                moved = there["mean"] + share * (known["mean"] - one["worth"]["mean"])
+                assert here["mean"] == pytest.approx(moved, abs=1e-12)
+    assert one_line(law_words(plan)) in one_line(planned) and one_line(law_words(plan)) in shown
+    assert law_words(plan) not in told["page"] and "report --adapted" in told["page"]
+    said = [one_line(adapted_words(plan["adapted"], row["setting"], row["call"])) for row in plan["mix"]]
+    assert 1 <= sum(words in shown for words in said) <= MOST_ADVISED  # on the cards
+    assert not any(words in told["page"] for words in said)
 
 
 # --- the file beside the sheets -----------------------------------------------------------------------------

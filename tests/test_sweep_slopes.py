@@ -215,9 +215,7 @@ def test_every_constant_at_once_from_the_command_line(
 ) -> None:
     """The shipped design moves every constant; with few points it says how many slopes would need."""
     shipped = load_design("every_constant_balance")
-    wanted = {
-        f"constants.{name}" for name, one in load_constants().items() if name not in NUMERICAL
-    }
+    wanted = {f"constants.{name}" for name, one in load_constants().items() if name not in NUMERICAL}
     assert {factor.path for factor in shipped.factors} == wanted and shipped.luck == "independent"
     assert len(shipped.points) - len(wanted) > 600
     text = (ROOT / "configs" / "sweeps" / "every_constant_balance.toml").read_text()

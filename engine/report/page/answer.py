@@ -9,6 +9,7 @@ from engine.estimate.calls import ESCAPES
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
+from engine.report.adapted_view import adapted_words
 from engine.report.formations_view import call_words, prefix
 from engine.report.page.court_card import call_card
 from engine.report.page.plan import handlers_of, shirts_in, stand_in_words
@@ -187,6 +188,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
             ("On whom", whom_words(report, call)),
             ("How often", row["often"]),
             ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
+            ("Known", adapted_words(report.adapted, row["setting"], row["call"])),
             ("Beaten", beaten_words(found)),
             ("Formations", call_words(report.formations, of_call(report.formations, s, c))),
             ("Variants", variants_words(report, s, c)),
