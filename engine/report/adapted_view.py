@@ -69,8 +69,10 @@ def adapted_words(adapted: Found | None, setting: str, call: str) -> str:
     if row is None:
         return ""
     first, known = both_values(row, call)
+    if first == FEW:
+        return ""
     then = answer(row, adapted["possessions"])
-    return f"{sentence(first)} the first time, {known} once they know it: {then}"
+    return f"{sentence(first)} the first time, {known} once they know it; {then}"
 
 
 def law_words(plan: Found) -> str:

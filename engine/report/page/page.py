@@ -16,7 +16,7 @@ from engine.report.page.appendix import appendix_view
 from engine.report.page.bench import bench_view
 from engine.report.page.court_card import home_card
 from engine.report.replay.page import environment, own_part
-from engine.report.screen.evening import assumed_words, shot_line
+from engine.report.screen.evening import assumed_words, shot_lines
 from engine.report.screen.timing import bump_words
 from engine.report.sheet_view import sheet_view
 from engine.report.words import GLOSSARY, count
@@ -108,7 +108,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
             areas=[area for area in areas if any(area in one["areas"] for one in opponents)],
             average_shot=f"{report.lineup['average_shot']['mean']:.2f}",
             assumed=assumed_words(evening),
-            assumptions=[*evening["assumptions"], *map(shot_line, evening["shooting"])],
+            assumptions=[*evening["assumptions"], *shot_lines(evening)],
             remarks=report.evening.remarks,
             sheet=sheet_view(report.sheet),
             cautions=words.cautions(report),
