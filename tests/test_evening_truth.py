@@ -5,9 +5,6 @@ What is kept beside the sheets is read again, made anew where it must be, and ne
 
 from __future__ import annotations
 
-import contextlib
-import html
-import io
 import json
 import re
 import shutil
@@ -20,6 +17,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from evening_table import TEXTS, agree, one_line, outputs, ran, replayed, worth
+from evening_table import Evening as Table
 
 from engine import cli
 from engine.commands import shared
@@ -59,7 +58,6 @@ SMALL = replace(
     world_possessions=800,
     lineup_possessions=120_000,
 )
-COMMANDS = ("compare", "plan", "timing", "lineup")
 
 
 def plan_alone(planned: tuple[Any, ...], *_: Any) -> tuple[Any, ...]:
@@ -67,33 +65,10 @@ def plan_alone(planned: tuple[Any, ...], *_: Any) -> tuple[Any, ...]:
     return planned[:MOST_ADVISED]
 
 
-def one_line(text: str) -> str:
-    """Text in one line, its HTML marks and pictures left out."""
-    text = re.sub(r"<(style|svg).*?</\1>", " ", text, flags=re.DOTALL)
-    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", text)).split())
-
-
-def ran(*arguments: str) -> tuple[str, str]:
-    """What a command prints, and what it says beside it."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        assert cli.run(list(arguments)) == 0
-    return out.getvalue(), err.getvalue()
-
-
-def outputs(folder: Path) -> tuple[dict[str, str], str]:
+def told_by(folder: Path) -> tuple[dict[str, str], str]:
     """Every output of an evening by name, each as one line, and what was said beside them."""
-    found, said = {}, ""
-    for name in COMMANDS:
-        target = folder.parent / f"{name}.json"
-        out, err = ran(name, str(folder), "--json", str(target))
-        found |= {name: one_line(out), f"{name}.json": target.read_text(encoding="utf-8")}
-        said += err
-    page, bench = folder.parent / "page.html", folder.parent / "bench.html"
-    out, err = ran("report", str(folder), "-o", str(page), "--bench", str(bench))
-    pages = {"page": page, "bench": bench}
-    found |= {name: one_line(path.read_text(encoding="utf-8")) for name, path in pages.items()}
-    return found | {"said": one_line(out)}, said + err
+    found, said = outputs(folder, folder.parent)
+    return {name: text if name.endswith("json") else one_line(text) for name, text in found.items()}, said
 
 
 @pytest.fixture(scope="module")
@@ -109,16 +84,91 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def told(walked: Path) -> dict[str, Any]:
+def written(walked: Path) -> dict[str, str]:
+    """Every output as it is written."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(evening_report, "USUAL", SMALL)
         patch.setattr(evening_report, "advised_calls", plan_alone)
-        found, said = outputs(walked)
+        found, said = outputs(walked, walked.parent)
     assert said == ""  # nothing is played again
+    return found
+
+
+@pytest.fixture(scope="module")
+def told(written: dict[str, str]) -> dict[str, Any]:
+    found = {name: text if name.endswith("json") else one_line(text) for name, text in written.items()}
     return found | {name: json.loads(found[name]) for name in ("compare.json", "plan.json")}
 
 
 # --- one figure for one question ----------------------------------------------------------------------------
+
+#: Outputs that answer each question about a call that is advised.
+ANSWERED = {
+    "worth of a call": {"compare", "plan", "page", "compare.json", "plan.json"},
+    "uses a game": {"plan", "page", "said", "bench", "plan.json"},
+    "stop rule": {"plan", "page", "bench", "plan.json"},
+    "late call": {"plan", "page", "plan.json"},
+    "whom to trap": {"lineup", "page", "bench", "lineup.json"},
+    "comes first in": {"replay", "compare.json"},
+}
+
+
+def test_every_question_has_one_answer_in_all_outputs(
+    walked: Path, written: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    evening, advised = Table(written), 0
+    for call in evening.calls():
+        n = evening.json["compare"]["possessions"]
+        replay = replayed(walked, call["setting"], n, walked.parent)
+        rows = Table(written | {"replay": replay}).answers(call)
+        for row in rows:
+            assert agree([said for _, _, said in row.cells]), row
+        if any(row.question == "whom to trap" and row.cells for row in rows):
+            advised += 1
+            assert {row.question: ANSWERED[row.question] - row.outputs() for row in rows} == dict.fromkeys(
+                ANSWERED, set()
+            )
+    assert 1 <= advised <= MOST_ADVISED
+
+
+@pytest.mark.parametrize(
+    ("output", "pattern", "put", "question"),
+    [
+        ("compare", r"(Worth +saves )\d", r"\g<1>9", "worth of a call"),
+        ("page", r'(data-label="Before the bonus">saves )\d', r"\g<1>9", "worth of a call"),
+        ("bench", r"(up to )\d+( of)", r"\g<1>99\g<2>", "uses a game"),
+        ("page", r"(calling )[a-z ]+( at every chance|\b helps)", r"\g<1>nobody\g<2>", "late call"),
+        ("bench", r"trap: [a-z, ]+", "trap: nobody", "whom to trap"),
+    ],
+)
+def test_another_figure_in_one_output_is_found(
+    output: str, pattern: str, put: str, question: str, written: dict[str, str]
+) -> None:
+    changed, n = re.subn(pattern, put, written[output])
+    if not n:
+        pytest.skip(f"{output} does not say it of this evening")
+    evening = Table(written | {output: changed})
+    rows = [row for call in evening.calls() for row in evening.answers(call) if row.question == question]
+    assert not all(agree([said for _, _, said in row.cells]) for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("said", "read"),
+    [
+        ("saves 0.17 points a call (0.11 to 0.22)", "0.17 (0.11 to 0.22)"),
+        ("saves 0.17 (0.11-0.22)", "0.17 (0.11 to 0.22)"),
+        ("costs 0.17 (0.11 to 0.22)", "-0.17 (-0.22 to -0.11)"),
+        ("-0.17 (-0.22 to -0.11)", "-0.17 (-0.22 to -0.11)"),
+        ("no clear difference (0.05 lost to 0.12 saved points a call)", "? (-0.05 to 0.12)"),
+        ("no clear difference", "? (? to ?)"),
+        ("0.17", "0.17 (? to ?)"),
+    ],
+)
+def test_a_worth_is_read_in_every_spelling(said: str, read: str) -> None:
+    assert worth(said) == read
+    assert agree([read, "? (? to ?)"])
+    assert agree([read, "7.00 (6.00 to 8.00)"]) == (said == "no clear difference")
 
 
 def test_the_sheet_beside_the_model_is_one_table(walked: Path, told: dict[str, Any]) -> None:
@@ -313,6 +363,7 @@ def test_home_and_the_passes_are_one(told: dict[str, Any]) -> None:
         assert trains.split(":")[0] in told["page"] and trains in told["timing"]
 
 
+@pytest.mark.long
 def test_a_call_the_first_time_and_once_they_know_it_is_one_everywhere(
     walked: Path, told: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -378,10 +429,10 @@ def compared(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> tu
 
 
 def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    first, said = outputs(tiny)  # the time is said, what is kept is read
-    assert said.count("about ") == len(COMMANDS) + 1 and NAME in said
-    assert said.count(" s on an idle machine for ") == len(COMMANDS) + 1
-    again, said = outputs(tiny)
+    first, said = told_by(tiny)  # the time is said, what is kept is read
+    assert said.count("about ") == len(TEXTS) + 1 and NAME in said
+    assert said.count(" s on an idle machine for ") == len(TEXTS) + 1
+    again, said = told_by(tiny)
     assert again == first and said == ""
     moved = tiny.rename(tiny.parent / "moved")  # it is kept by what is in the sheets, not by where they lie
     found, said = compared(moved, capsys)
