@@ -17,6 +17,7 @@ from engine.inputs.sheets.attack import AttackSide, together
 from engine.inputs.sheets.columns import DEFENCES
 from engine.report.attack_view import attack_view, cost_words
 from engine.report.page.attack import attack_page
+from engine.report.page.shell import origin_words
 from engine.run.blocks import Runner
 from engine.run.size import check_size
 from engine.run.watch import watch_numbers
@@ -323,7 +324,9 @@ def test_the_page_shows_what_the_text_says(
 ) -> None:
     page, view = opened(attack_page(side.scenario, found), width), attack_view(found)
     assert page.run("document.documentElement.scrollWidth") <= width
+    page.run("document.querySelectorAll('details').forEach(one => { one.open = true })")
     text = " ".join(page.run("document.body.innerText").split())
+    assert origin_words(found) in text
     assert view["answer"] in text and view["home"] in text and len(view["answer"].split()) <= 16
     for call in view["calls"]:
         assert all(said in text for _, said in call["rows"])

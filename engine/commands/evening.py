@@ -191,7 +191,7 @@ def attack(
     found = played(evening, ("attack",), quiet, seed, threads).part("attack")
     ctrl_c.check()
     if output is not None:
-        contract.write(attack_page(evening.attack.scenario, found), output, "--output")
+        contract.write(attack_page(evening.attack.scenario, found, evening.care.lines()), output, "--output")
     if output != contract.STDOUT:
         deliver(found, json_target, lambda result: attack_text(result, detail), evening)
 

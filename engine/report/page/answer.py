@@ -157,7 +157,8 @@ def beaten_words(found: Found) -> str:
     if after["rim_shot"] is None:
         return words
     rim, three, again = (round(100 * after[name]) for name in ("rim_shot", "open_three", "reset"))
-    return f"{words}; then, of 100, {rim} shots at the rim, {three} open threes, {again} with the defence set"
+    shots = f"{count(rim, 'shot')} at the rim, {count(three, 'open three')}"
+    return f"{words}; then, of 100, {shots}, {again} with the defence set"
 
 
 def trap_closed(found: Found) -> str:

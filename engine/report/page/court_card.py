@@ -79,7 +79,7 @@ def beside(start: Spot, end: Spot, taken: Sequence[Spot]) -> Spot:
     spots = [
         (start[0] + part * x - aside * y / way, start[1] + part * y + aside * x / way)
         for part in (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)
-        for aside in (0.0, 0.7 * LABEL_CM, -0.7 * LABEL_CM, LABEL_CM, -LABEL_CM)
+        for aside in (LABEL_CM * part for part in (0.0, 0.7, -0.7, 1.0, -1.0, 1.4, -1.4))
     ]
     return max(spots, key=lambda spot: min(LABEL_CM, *(math.dist(spot, other) for other in taken)))
 
