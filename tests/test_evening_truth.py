@@ -489,6 +489,17 @@ def test_an_edit_makes_it_anew_and_other_questions_stand_beside(
         assert parts == [("compare",), ("fit",)]
 
 
+def test_where_no_trap_may_be_advised_nobody_learns_one(tiny: Path) -> None:
+    sheet = tiny / "game.csv"
+    asked = re.sub("trap_allowed,.*", "trap_allowed,no", sheet.read_text(encoding="utf-8"))
+    sheet.write_text(asked, encoding="utf-8")
+    ran("compare", str(tiny))
+    out, said = ran("adapt", str(tiny))
+    assert "there is nothing to learn" in out and "adapted" in said
+    out, _ = ran("plan", str(tiny), "--adapted")
+    assert "Once they know it" not in out
+
+
 def damage(path: Path, how: str) -> None:
     data = bytearray(path.read_bytes())
     if how == "cut":

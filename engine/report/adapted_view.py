@@ -61,12 +61,21 @@ def both_values(setting: Found, call: str) -> tuple[str, str]:
     return said[0], said[1] if setting["beliefs"] else "the same"
 
 
+def _row(adapted: Found | None, setting: str) -> Found | None:
+    rows = [] if adapted is None else adapted["settings"]
+    return next((one for one in rows if one["name"] == setting), None)
+
+
+def known_value(adapted: Found | None, setting: str, call: str) -> str:
+    """Points saved a call once they know it; a dash where it was not weighed."""
+    row = _row(adapted, setting)
+    return "\N{EN DASH}" if row is None else both_values(row, call)[1]
+
+
 def adapted_words(adapted: Found | None, setting: str, call: str) -> str:
     """First-time worth, worth once they know it, and what they then do; "" where it was not weighed."""
-    if adapted is None:
-        return ""
-    row = next((one for one in adapted["settings"] if one["name"] == setting), None)
-    if row is None:
+    row = _row(adapted, setting)
+    if adapted is None or row is None:
         return ""
     first, known = both_values(row, call)
     if first == FEW:

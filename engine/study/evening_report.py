@@ -283,7 +283,7 @@ class Played:
         from engine.run.blocks import Runner
         from engine.world.pack import pack
 
-        total = sum(self.work(name) for name in names)
+        total = sum(self.work(name) for name in names) or 1.0  # nothing to play: at once
         before = 0.0
         for name in names:
             self._shares[name] = before / total, self.work(name) / total

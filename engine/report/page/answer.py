@@ -9,7 +9,7 @@ from engine.estimate.calls import ESCAPES
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
-from engine.report.adapted_view import adapted_words
+from engine.report.adapted_view import adapted_words, known_value
 from engine.report.formations_view import call_words, prefix
 from engine.report.page.court_card import call_card
 from engine.report.page.plan import handlers_of, shirts_in, stand_in_words
@@ -349,6 +349,7 @@ def ledger_rows(report: EveningReport) -> list[Found]:
                     "few": None,
                     "often": in_100(100 * found["calls"] / report.compare["possessions"]),
                     "value": saved(found["value"], 2, "", short=True),
+                    "known": known_value(report.adapted, setting["name"], found["call"]),
                     "won": percent(won),
                     "foul": percent(out["foul"]),
                     "rim": f"{percent(called)}, home {percent(home)}",

@@ -25,7 +25,7 @@ from engine.world.pack import defenders_of, place_of
 
 #: Room that a sign and a number beside one take on the drawing, and the shortest run that is worth an arrow,
 #: centimetres.
-SIGN_CM, LABEL_CM, LEAST_RUN_CM = 104, 92, 70
+SIGN_CM, LABEL_CM, LEAST_RUN_CM = 104, 104, 70
 #: A way out that fewer escapes take than this is left out.
 LEAST_SHARE = 0.03
 #: Width of a pass that every escape takes, centimetres, and of the thinnest.
