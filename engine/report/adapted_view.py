@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from engine.estimate.intervals import Found
-from engine.report.words import OUTCOME_WORDS, ranged, saved, sentence
+from engine.report.words import OUTCOME_WORDS, ranged, saved
 
 #: A share of the traps that changed by less than this, or by less than its luck, is no answer of theirs.
 LEAST_CHANGE = 0.05
@@ -81,7 +81,7 @@ def adapted_words(adapted: Found | None, setting: str, call: str) -> str:
     if first == FEW:
         return ""
     then = answer(row, adapted["possessions"])
-    return f"{sentence(first)} the first time, {known} once they know it; {then}"
+    return f"{first} the first time, {known} once they know it; {then}"
 
 
 def law_words(plan: Found) -> str:

@@ -275,7 +275,8 @@ class Played:
     def _adapted_work(self, n: float) -> float:
         from engine.study.adapt import adapt_work
 
-        return len(self.to_adapt()) * (PER_ADAPTED * adapt_work(0) + 2.0 * n)
+        new = [i for i in self.to_adapt() if self._adapted_row(i) is None]
+        return len(new) * (PER_ADAPTED * adapt_work(0) + 2.0 * n)
 
     def expect(self, *names: str) -> float:
         """Get ready to play these, with one bar for all of them; about how many seconds it will take where
@@ -347,15 +348,20 @@ class Played:
         calls = [setting["calls"] for setting in compared["settings"]]
         return [i for i in found if any((one["value"]["low"] or 0.0) > 0.0 for one in calls[i])]
 
+    def _adapted_key(self, setting: int) -> tuple[str, str]:
+        """Name and key under which what is known of a setting is kept, whoever asked for it."""
+        name = f"adapted to {self.scenario.settings[setting].name}"
+        return name, canonical({"compare": self.key("compare")})
+
+    def _adapted_row(self, setting: int) -> Found | None:
+        return None if self.file is None else self.file.get(*self._adapted_key(setting))
+
     def _adapted(self, told: Progress) -> _Result:
         from engine.study.adapt import AdaptResult, Carrying, adapt_setting
 
         rows, wanted = [], self.to_adapt()
         for done, i in enumerate(wanted):
-            setting = self.scenario.settings[i]
-            name = f"adapted to {setting.name}"
-            key = canonical({"compare": self.key("compare")})
-            row = None if self.file is None else self.file.get(name, key)
+            row = self._adapted_row(i)
             if row is None:
 
                 def mine(at: int, total: int, done: int = done) -> None:
@@ -363,7 +369,7 @@ class Played:
 
                 row = adapt_setting(self.scenario, i, self.size, mine).to_dict()
                 if self.file is not None:
-                    self.file.put(name, key, row)
+                    self.file.put(*self._adapted_key(i), row)
             rows.append(row)
         measured = self.part("fit").get("carrying")
         carrying = Carrying(**measured).as_dict() if measured else None
