@@ -443,6 +443,8 @@ def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.Capt
 def test_the_time_said_is_of_an_idle_machine_and_the_bar_reaches_its_end(
     tiny: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    for name, value in (("PLAYED", 400), ("TRIED", 60), ("JUDGED", 600)):
+        monkeypatch.setattr(adapt, name, value)
     found = evening_report.Played(load_evening(tiny), 1, 2)
     seen: list[tuple[int, int]] = []
     found.progress = lambda done, total: seen.append((done, total))
