@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from engine.inputs import load_constants, load_scenario
-from engine.report.screen.adapt import adapt_text, answer
+from engine.report.adapted_view import answer
+from engine.report.screen.adapt import adapt_text
 from engine.study import adapt as study
 from engine.study.adapt import LEARNS, SLOPE, adapt, lesson, measure_carrying, with_constants
 

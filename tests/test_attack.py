@@ -17,6 +17,7 @@ from engine.inputs.sheets.attack import AttackSide, together
 from engine.inputs.sheets.columns import DEFENCES
 from engine.report.attack_view import attack_view, cost_words
 from engine.report.page.attack import attack_page
+from engine.report.page.shell import origin_words
 from engine.run.blocks import Runner
 from engine.run.size import check_size
 from engine.run.watch import watch_numbers
@@ -118,6 +119,59 @@ def test_handling_on_our_sheet_acts_on_the_attack_alone(tmp_path: Path, side: At
         write_evening(tmp_path / "a"), write_evening(tmp_path / "b", {"own.csv": graded})
     )]  # fmt: skip
     assert home[0] == home[1]
+
+
+COUNTS = ("twos", "threes", "free_throws")
+
+
+def counted(number: int, *made: str) -> list[list[str]]:
+    """Our sheet with counts of one man, "made/attempted" in two columns each."""
+    table = [[*OWN[0], *(name for kind in COUNTS for name in (kind, f"{kind}_attempted"))]]
+    for row in OWN[1:]:
+        cells = [part for one in made for part in one.split("/")] if row[0] == str(number) else [""] * 6
+        table.append([*row, *cells])
+    return table
+
+
+def test_our_own_counts_act_on_the_attack_alone(
+    tmp_path: Path, side: AttackSide, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    good, bad = (
+        side_of(tmp_path / name, own=counted(9, *made))
+        for name, made in (
+            ("good", ("90/120", "60/120", "95/100")),
+            ("bad", ("30/120", "20/120", "40/100")),
+        )
+    )
+    better, worse, usual = (one.scenario.offence_team.by_number(9) for one in (good, bad, side))
+    assert usual.shot_table is None and better.shot_table is not None and worse.shot_table is not None
+    assert worse.free_throw < usual.free_throw < better.free_throw
+    assert all(a > b for a, b in zip(better.shot_table.make, worse.shot_table.make, strict=True))
+    others = [number for number in side.scenario.offence_team.lineup if number != 9]
+    for number in others:
+        assert good.scenario.offence_team.by_number(number) == side.scenario.offence_team.by_number(number)
+    assert "Copper Kettles, No. 4, 13, 22, 31, shoot as an average side" in " ".join(good.assumptions)
+    points = [attack(one, check_size(N, SEED, 2)).to_dict()["home"]["mean"] for one in (bad, good)]
+    assert points[0] < points[1]
+    each = [  # every kind by itself, both numbers in one cell
+        side_of(
+            tmp_path / kind, own=[[*OWN[0], kind], *([*row, "90/100" * (row[0] == "9")] for row in OWN[1:])]
+        )
+        for kind in COUNTS
+    ]
+    assert len({one.scenario.offence_team.by_number(9).model_dump_json() for one in (side, *each)}) == 4
+    home = [compare(load_evening(one).scenario, 60, 1).to_dict()["baseline"] for one in (
+        write_evening(tmp_path / "a"), tmp_path / "good"
+    )]  # fmt: skip
+    assert home[0] == home[1]
+    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    assert cli.run(["check", str(tmp_path / "good")]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Ours, No. 9 threes 60 of 120: taken as" in said
+    assert "Shooting of Copper Kettles (attack alone), No. 4, 13, 22, 31: the level's average." in said
+    alone = [[*OWN[0], "twos"], *([*row, "90"] for row in OWN[1:])]
+    found = load_evening(write_evening(tmp_path / "makes", {"own.csv": alone}))
+    assert any("Makes of Copper Kettles without attempts" in line for line in found.assumptions)
 
 
 @pytest.mark.parametrize(
@@ -270,7 +324,9 @@ def test_the_page_shows_what_the_text_says(
 ) -> None:
     page, view = opened(attack_page(side.scenario, found), width), attack_view(found)
     assert page.run("document.documentElement.scrollWidth") <= width
+    page.run("document.querySelectorAll('details').forEach(one => { one.open = true })")
     text = " ".join(page.run("document.body.innerText").split())
+    assert origin_words(found) in text
     assert view["answer"] in text and view["home"] in text and len(view["answer"].split()) <= 16
     for call in view["calls"]:
         assert all(said in text for _, said in call["rows"])

@@ -5,9 +5,6 @@ What is kept beside the sheets is read again, made anew where it must be, and ne
 
 from __future__ import annotations
 
-import contextlib
-import html
-import io
 import json
 import re
 import shutil
@@ -20,11 +17,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from evening_table import TEXTS, agree, one_line, outputs, ran, replayed, worth
+from evening_table import Evening as Table
 
 from engine import cli
 from engine.commands import shared
 from engine.inputs.base import spoken
 from engine.inputs.sheets import load_evening
+from engine.report.adapted_view import adapted_words, law_words
 from engine.report.formations_view import call_words
 from engine.report.page.answer import model_words
 from engine.report.screen.compare import in_100
@@ -32,7 +32,7 @@ from engine.report.screen.sheet import sheet_lines
 from engine.report.sheet_view import sheet_view
 from engine.report.words import MODELS_FAULT, around, saved, times
 from engine.run.blocks import Runner
-from engine.study import evening_report, pace
+from engine.study import adapt, evening_report, pace
 from engine.study.evening_advice import MOST_ADVISED
 from engine.study.evening_file import APPLICATION, ASIDE, NAME, EveningFile, inputs_digest
 
@@ -58,7 +58,6 @@ SMALL = replace(
     world_possessions=800,
     lineup_possessions=120_000,
 )
-COMMANDS = ("compare", "plan", "timing", "lineup")
 
 
 def plan_alone(planned: tuple[Any, ...], *_: Any) -> tuple[Any, ...]:
@@ -66,33 +65,10 @@ def plan_alone(planned: tuple[Any, ...], *_: Any) -> tuple[Any, ...]:
     return planned[:MOST_ADVISED]
 
 
-def one_line(text: str) -> str:
-    """Text in one line, its HTML marks and pictures left out."""
-    text = re.sub(r"<(style|svg).*?</\1>", " ", text, flags=re.DOTALL)
-    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", text)).split())
-
-
-def ran(*arguments: str) -> tuple[str, str]:
-    """What a command prints, and what it says beside it."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        assert cli.run(list(arguments)) == 0
-    return out.getvalue(), err.getvalue()
-
-
-def outputs(folder: Path) -> tuple[dict[str, str], str]:
+def told_by(folder: Path) -> tuple[dict[str, str], str]:
     """Every output of an evening by name, each as one line, and what was said beside them."""
-    found, said = {}, ""
-    for name in COMMANDS:
-        target = folder.parent / f"{name}.json"
-        out, err = ran(name, str(folder), "--json", str(target))
-        found |= {name: one_line(out), f"{name}.json": target.read_text(encoding="utf-8")}
-        said += err
-    page, bench = folder.parent / "page.html", folder.parent / "bench.html"
-    out, err = ran("report", str(folder), "-o", str(page), "--bench", str(bench))
-    pages = {"page": page, "bench": bench}
-    found |= {name: one_line(path.read_text(encoding="utf-8")) for name, path in pages.items()}
-    return found | {"said": one_line(out)}, said + err
+    found, said = outputs(folder, folder.parent)
+    return {name: text if name.endswith("json") else one_line(text) for name, text in found.items()}, said
 
 
 @pytest.fixture(scope="module")
@@ -108,16 +84,91 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def told(walked: Path) -> dict[str, Any]:
+def written(walked: Path) -> dict[str, str]:
+    """Every output as it is written."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(evening_report, "USUAL", SMALL)
         patch.setattr(evening_report, "advised_calls", plan_alone)
-        found, said = outputs(walked)
+        found, said = outputs(walked, walked.parent)
     assert said == ""  # nothing is played again
+    return found
+
+
+@pytest.fixture(scope="module")
+def told(written: dict[str, str]) -> dict[str, Any]:
+    found = {name: text if name.endswith("json") else one_line(text) for name, text in written.items()}
     return found | {name: json.loads(found[name]) for name in ("compare.json", "plan.json")}
 
 
 # --- one figure for one question ----------------------------------------------------------------------------
+
+#: Outputs that answer each question about a call that is advised.
+ANSWERED = {
+    "worth of a call": {"compare", "plan", "page", "compare.json", "plan.json"},
+    "uses a game": {"plan", "page", "said", "bench", "plan.json"},
+    "stop rule": {"plan", "page", "bench", "plan.json"},
+    "late call": {"plan", "page", "plan.json"},
+    "whom to trap": {"lineup", "page", "bench", "lineup.json"},
+    "comes first in": {"replay", "compare.json"},
+}
+
+
+def test_every_question_has_one_answer_in_all_outputs(
+    walked: Path, written: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    evening, advised = Table(written), 0
+    for call in evening.calls():
+        n = evening.json["compare"]["possessions"]
+        replay = replayed(walked, call["setting"], n, walked.parent)
+        rows = Table(written | {"replay": replay}).answers(call)
+        for row in rows:
+            assert agree([said for _, _, said in row.cells]), row
+        if any(row.question == "whom to trap" and row.cells for row in rows):
+            advised += 1
+            assert {row.question: ANSWERED[row.question] - row.outputs() for row in rows} == dict.fromkeys(
+                ANSWERED, set()
+            )
+    assert 1 <= advised <= MOST_ADVISED
+
+
+@pytest.mark.parametrize(
+    ("output", "pattern", "put", "question"),
+    [
+        ("compare", r"(Worth +saves )\d", r"\g<1>9", "worth of a call"),
+        ("page", r'(data-label="Before the bonus">saves )\d', r"\g<1>9", "worth of a call"),
+        ("bench", r"(up to )\d+( of)", r"\g<1>99\g<2>", "uses a game"),
+        ("page", r"(calling )[a-z ]+( at every chance|\b helps)", r"\g<1>nobody\g<2>", "late call"),
+        ("bench", r"trap: [a-z, ]+", "trap: nobody", "whom to trap"),
+    ],
+)
+def test_another_figure_in_one_output_is_found(
+    output: str, pattern: str, put: str, question: str, written: dict[str, str]
+) -> None:
+    changed, n = re.subn(pattern, put, written[output])
+    if not n:
+        pytest.skip(f"{output} does not say it of this evening")
+    evening = Table(written | {output: changed})
+    rows = [row for call in evening.calls() for row in evening.answers(call) if row.question == question]
+    assert not all(agree([said for _, _, said in row.cells]) for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("said", "read"),
+    [
+        ("saves 0.17 points a call (0.11 to 0.22)", "0.17 (0.11 to 0.22)"),
+        ("saves 0.17 (0.11-0.22)", "0.17 (0.11 to 0.22)"),
+        ("costs 0.17 (0.11 to 0.22)", "-0.17 (-0.22 to -0.11)"),
+        ("-0.17 (-0.22 to -0.11)", "-0.17 (-0.22 to -0.11)"),
+        ("no clear difference (0.05 lost to 0.12 saved points a call)", "? (-0.05 to 0.12)"),
+        ("no clear difference", "? (? to ?)"),
+        ("0.17", "0.17 (? to ?)"),
+    ],
+)
+def test_a_worth_is_read_in_every_spelling(said: str, read: str) -> None:
+    assert worth(said) == read
+    assert agree([read, "? (? to ?)"])
+    assert agree([read, "7.00 (6.00 to 8.00)"]) == (said == "no clear difference")
 
 
 def test_the_sheet_beside_the_model_is_one_table(walked: Path, told: dict[str, Any]) -> None:
@@ -312,6 +363,53 @@ def test_home_and_the_passes_are_one(told: dict[str, Any]) -> None:
         assert trains.split(":")[0] in told["page"] and trains in told["timing"]
 
 
+@pytest.mark.long
+def test_a_call_the_first_time_and_once_they_know_it_is_one_everywhere(
+    walked: Path, told: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    monkeypatch.setattr(evening_report, "advised_calls", plan_alone)
+    for name, value in (("PLAYED", 400), ("TRIED", 60), ("JUDGED", 600)):
+        monkeypatch.setattr(adapt, name, value)
+    page, out = walked.parent / "adapted.html", walked.parent / "adapted.json"
+    planned, said = ran("plan", str(walked), "--adapted", "--json", str(out))
+    assert "for adapted, plan" in said
+    plan, usual = json.loads(out.read_text(encoding="utf-8")), told["plan.json"]
+    rows = {(s["name"], c["call"]): c for s in told["compare.json"]["settings"] for c in s["calls"]}
+    clear = {name for (name, _), row in rows.items() if (row["value"]["low"] or 0.0) > 0.0}
+    assert clear and {one["name"] for one in plan["adapted"]["settings"]} == clear
+    changes = {one["name"]: one["change"] for one in told["compare.json"]["settings"]}
+    monkeypatch.setattr(adapt, "learned", lambda *_: pytest.fail("learned again"))
+    ran("report", str(walked), "--adapted", "-o", str(page))
+    shown = one_line(page.read_text(encoding="utf-8"))
+    for setting in plan["adapted"]["settings"]:
+        assert setting["first"]["change"] == changes[setting["name"]]
+        for call in setting["first"]["calls"]:
+            assert call["value"] == rows[setting["name"], call["call"]]["value"]
+    assert usual["adapted"] is None and law_words(usual) == ""
+    for one, before in zip(plan["calls"], usual["calls"], strict=True):
+        assert one["worth"] == before["worth"]  # the first time is the first time
+        words = one_line(adapted_words(plan["adapted"], one["setting"], one["call"]))
+        enough = one["worth"]["low"] is not None
+        assert (words != "") == (one["setting"] in clear and enough) and words in one_line(planned)
+        mine, was = ([u["before"] for u in found["by_use"] if (u["setting"], u["call"]) == (
+            one["setting"], one["call"])] for found in (plan, usual))  # fmt: skip
+        known = next(
+            (call["value"] for setting in plan["adapted"]["settings"] if setting["name"] == one["setting"]
+             for call in setting["known"]["calls"] if call["call"] == one["call"]), one["worth"],
+        )  # fmt: skip
+        for use, (here, there) in enumerate(zip(mine, was, strict=False), 1):
+            if there["mean"] is not None and known["low"] is not None:
+                share = min((use - 1) / plan["adapted"]["known_after_traps"], 1.0)
+                moved = there["mean"] + share * (known["mean"] - one["worth"]["mean"])
+                assert here["mean"] == pytest.approx(moved, abs=1e-12)
+    assert one_line(law_words(plan)) in one_line(planned) and one_line(law_words(plan)) in shown
+    assert law_words(plan) not in told["page"] and "report --adapted" in told["page"]
+    said = [one_line(adapted_words(plan["adapted"], row["setting"], row["call"])) for row in plan["mix"]]
+    assert 1 <= sum(words in shown for words in said) <= MOST_ADVISED  # on the cards
+    assert not any(words in told["page"] for words in said)
+
+
 # --- the file beside the sheets -----------------------------------------------------------------------------
 
 
@@ -331,10 +429,10 @@ def compared(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> tu
 
 
 def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    first, said = outputs(tiny)  # the time is said, what is kept is read
-    assert said.count("about ") == len(COMMANDS) + 1 and NAME in said
-    assert said.count(" s on an idle machine for ") == len(COMMANDS) + 1
-    again, said = outputs(tiny)
+    first, said = told_by(tiny)  # the time is said, what is kept is read
+    assert said.count("about ") == len(TEXTS) + 1 and NAME in said
+    assert said.count(" s on an idle machine for ") == len(TEXTS) + 1
+    again, said = told_by(tiny)
     assert again == first and said == ""
     moved = tiny.rename(tiny.parent / "moved")  # it is kept by what is in the sheets, not by where they lie
     found, said = compared(moved, capsys)
@@ -345,6 +443,8 @@ def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.Capt
 def test_the_time_said_is_of_an_idle_machine_and_the_bar_reaches_its_end(
     tiny: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    for name, value in (("PLAYED", 400), ("TRIED", 60), ("JUDGED", 600)):
+        monkeypatch.setattr(adapt, name, value)
     found = evening_report.Played(load_evening(tiny), 1, 2)
     seen: list[tuple[int, int]] = []
     found.progress = lambda done, total: seen.append((done, total))
@@ -389,6 +489,17 @@ def test_an_edit_makes_it_anew_and_other_questions_stand_beside(
     with sqlite3.connect(tiny / NAME) as db:
         parts = db.execute("SELECT part FROM results ORDER BY part").fetchall()
         assert parts == [("compare",), ("fit",)]
+
+
+def test_where_no_trap_may_be_advised_nobody_learns_one(tiny: Path) -> None:
+    sheet = tiny / "game.csv"
+    asked = re.sub("trap_allowed,.*", "trap_allowed,no", sheet.read_text(encoding="utf-8"))
+    sheet.write_text(asked, encoding="utf-8")
+    ran("compare", str(tiny))
+    out, said = ran("adapt", str(tiny))
+    assert "there is nothing to learn" in out and "adapted" in said
+    out, _ = ran("plan", str(tiny), "--adapted")
+    assert "Once they know it" not in out
 
 
 def damage(path: Path, how: str) -> None:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import asdict, replace
 from math import comb, log
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from scipy.stats import poisson
 
 from engine.errors import InputError
 from engine.estimate.calls import break_even_words
+from engine.estimate.intervals import Interval
 from engine.inputs import load_scenario
 from engine.state.record import NET_HIGH, NET_LOW
 from engine.study.pace import pace_words, possessions_per_period
@@ -52,6 +54,7 @@ from engine.study.plan.mix import (
     programming,
     without_overlaps,
 )
+from engine.study.plan.table import BEFORE, IN_BONUS, FirstUse, Table
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 WORTH = st.integers(-8, 12)
@@ -102,6 +105,24 @@ def test_calls_for_one_region_exclude_each_other() -> None:
 def test_nothing_that_costs_is_used() -> None:
     assert best_mix([[-1.0, -2.0], [0.0]], [["corner"], ["top"]], 5).uses == (0, 0)
     assert best_mix([], [], 5).uses == ()
+
+
+def test_a_worth_goes_in_a_straight_line_to_that_against_one_who_knows_the_call() -> None:
+    apart = np.zeros((2, 1, 3, 3), np.int64)
+    apart[..., 0] = 50  # reading sooner changes nothing here
+    first, later = Interval(0.4, 0.3, 0.5), Interval(0.1, -0.1, 0.3)
+    known = FirstUse(first, Interval(0.2), Interval(0.1), "")
+    table = Table(cast(Any, SimpleNamespace(apart=apart)), 1, 3, (known,), (later,), 4.0)
+    found = [table.value(state, 0, use) for state in (BEFORE, IN_BONUS) for use in range(1, 8)]
+    line = [0.4, 0.325, 0.25, 0.175, 0.1, 0.1, 0.1]
+    assert [one.mean for one in found] == pytest.approx(line + line)
+    assert found[0] == first and asdict(found[4]) == pytest.approx(asdict(later))
+    half = np.hypot(0.5 * 0.1, 0.5 * 0.2)  # half of each, as of two samples
+    assert found[2].high == pytest.approx(0.25 + half)
+    for same in (first, None):  # who learns nothing, or was not played
+        as_before, plain = replace(table, later=(same,)), replace(table, later=None)
+        assert all(as_before.value(BEFORE, 0, use) == plain.value(BEFORE, 0, use) for use in range(1, 8))
+    assert table.mixed_value(0, 3, 0.5).mean == pytest.approx(0.25)
 
 
 def test_possessions_of_a_period() -> None:

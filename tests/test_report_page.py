@@ -346,17 +346,17 @@ def test_stay_home_is_an_answer(opened: Any, two_calls: EveningReport) -> None:
 def test_the_command_writes_both_pages_and_says_the_answer(
     played: EveningReport, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    asked: list[tuple[Any, ...]] = []
+    told: list[tuple[Any, ...]] = []
 
-    def instead(evening: Any, parts: Any, quiet: bool, seed: int | None, threads: int | None) -> Any:
-        asked.append((evening.folder, seed, threads))
+    def instead(evening: Any, parts: Any, quiet: bool, *size: int | None, asked: Any) -> Any:
+        told.append((evening.folder, *size, asked.adapted))
         return SimpleNamespace(report=lambda: played)
 
     monkeypatch.setattr(evening_commands, "played", instead)
     folder = write_evening(tmp_path / "sheets")
     out, bench = tmp_path / "report.html", tmp_path / "bench.html"
     assert cli.run(["report", str(folder), "-o", str(out), "--bench", str(bench), "--seed", "9"]) == 0
-    assert asked == [(folder, 9, None)]
+    assert told == [(folder, 9, None, False)]
     assert out.read_text(encoding="utf-8") == report_page(played)
     assert bench.read_text(encoding="utf-8") == bench_page(played)
     assert str(out) in capsys.readouterr().out

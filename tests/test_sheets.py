@@ -386,7 +386,7 @@ def test_the_json_holds_the_evening(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert told == json.loads(json.dumps(load_evening(tmp_path / "sheets").to_dict()))
     text = evening_text(told)
     assert all(len(line) <= 80 for line in text.splitlines())
-    n = len(told["assumptions"]) + len(told["shooting"])
+    n = len(told["assumptions"]) + len(told["shooting"]) + len(told["own_shooting"])
     assert f"{n} things are assumed: trapledger check lists them." in " ".join(text.split())
     assert told["assumptions"][0] not in text
     capsys.readouterr()

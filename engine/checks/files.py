@@ -25,7 +25,7 @@ from engine.inputs.team import team_from
 from engine.inputs.zone import load_zone, zone_from
 from engine.report.page.plays import plays_page
 from engine.report.screen.defence import plays_named
-from engine.report.screen.evening import shot_line
+from engine.report.screen.evening import shot_lines
 from engine.report.screen.plays import play_lines
 from engine.shipped import configs_root
 from engine.still.holes import ALIGNMENT, RULES, scenario_lines, zone_lines
@@ -240,7 +240,7 @@ def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[
         f'{first}sheets of "{scenario.title}", {scenario.level} level, {scenario.rules.title}, '
         f"{_count(len(evening.own), 'player')} of ours, {len(evening.opponents)} of theirs, settings: {names}"
     )
-    assumed = [*evening.assumptions, *(shot_line(note.to_dict()) for note in evening.shooting)]
+    assumed = [*evening.assumptions, *shot_lines(evening.to_dict())]
     return [
         meaning,
         *evening.care.lines(),

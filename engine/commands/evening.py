@@ -21,6 +21,8 @@ from engine.commands.shared import (
     size_options,
 )
 
+ADAPTED = "Against an opponent who learns the calls that save; takes longer (the time is said before)."
+
 
 @click.command(short_help="Write a blank workbook for one game into a folder.")
 @click.argument("folder", type=click.Path())
@@ -58,6 +60,7 @@ def new(folder: str, level: str, as_csv: bool, semicolons: bool) -> None:
     metavar="NAME=VALUE",
     help="Change a number of configs/model/plan.toml, such as fatigue_percent_per_100m=0.",
 )
+@click.option("--adapted", is_flag=True, help=ADAPTED)
 @click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result.")
 @output_options
 def plan(
@@ -66,6 +69,7 @@ def plan(
     seed: int | None,
     threads: int | None,
     changes: tuple[str, ...],
+    adapted: bool,
     quiet: bool,
     json_target: str | None,
     detail: bool,
@@ -83,7 +87,7 @@ def plan(
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     wanted = changes_from(changes)
     values_of(load_plan_constants(), wanted)
-    asked = evening_report.Asked(changes=tuple(sorted(wanted.items())))
+    asked = evening_report.Asked(changes=tuple(sorted(wanted.items())), adapted=adapted)
     parts = played(evening, ("plan", "formations"), quiet, seed, threads, effort, asked)
     found = parts.part("plan") | {"formations": parts.part("formations")}
     deliver(found, json_target, lambda result: plan_text(result, detail), evening)
@@ -187,7 +191,7 @@ def attack(
     found = played(evening, ("attack",), quiet, seed, threads).part("attack")
     ctrl_c.check()
     if output is not None:
-        contract.write(attack_page(evening.attack.scenario, found), output, "--output")
+        contract.write(attack_page(evening.attack.scenario, found, evening.care.lines()), output, "--output")
     if output != contract.STDOUT:
         deliver(found, json_target, lambda result: attack_text(result, detail), evening)
 
@@ -198,9 +202,16 @@ def attack(
 @file_option("--bench", help="Write the bench page to a file of its own, too.")
 @click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]")
 @click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
+@click.option("--adapted", is_flag=True, help=ADAPTED)
 @click.option("--quiet", is_flag=True, help="No progress and no remarks.")
 def report(
-    scenario: str, output: str, bench: str | None, seed: int | None, threads: int | None, quiet: bool
+    scenario: str,
+    output: str,
+    bench: str | None,
+    seed: int | None,
+    threads: int | None,
+    adapted: bool,
+    quiet: bool,
 ) -> None:
     """Play SCENARIO (a file, or a folder of sheets) and write what a coach needs as one page (HTML).
 
@@ -220,9 +231,9 @@ def report(
     from engine.report.page.page import bench_page, report_page
     from engine.report.screen.sheet import sheet_lines
     from engine.report.words import paragraph
-    from engine.study.evening_report import REPORT
+    from engine.study.evening_report import REPORT, Asked
 
-    found = played(evening, REPORT, quiet, seed, threads).report()
+    found = played(evening, REPORT, quiet, seed, threads, asked=Asked(adapted=adapted)).report()
     ctrl_c.check()
     contract.write(report_page(found), output, "--output")
     if bench is not None:

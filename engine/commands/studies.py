@@ -154,7 +154,8 @@ def adapt(
     json_target: str | None,
     detail: bool,
 ) -> None:
-    """Weigh every setting of SCENARIO against an opponent who meets it first, and one who has learned it."""
+    """Weigh every setting of SCENARIO (a file, or a folder of sheets) against an opponent who meets it first,
+    and one who has learned it."""
     from engine.inputs.sheets import load_evening
     from engine.report.screen.adapt import adapt_text
     from engine.study.play import run_size
@@ -162,9 +163,14 @@ def adapt(
     evening = load_evening(scenario)
     run_size(evening.scenario, possessions, seed, threads)
     from engine.study.adapt import adapt as run
+    from engine.study.evening_report import USUAL, Asked
 
-    scenario_played = fitted(evening, quiet, threads)
-    load_engine(quiet)
-    with progress_bar(quiet) as progress:
-        found = run(scenario_played, possessions, seed, threads, progress)
+    if evening.folder is None:
+        load_engine(quiet)
+        with progress_bar(quiet) as progress:
+            found = run(evening.scenario, possessions, seed, threads, progress).to_dict()
+    else:
+        effort = replace(USUAL, possessions=possessions)
+        asked = Asked(every=True)
+        found = played(evening, ("adapted",), quiet, seed, threads, effort, asked).part("adapted")
     deliver(found, json_target, lambda result: adapt_text(result, detail), evening)

@@ -10,7 +10,8 @@ and moves by the error seen over an assumed slope; the mean of the last rounds i
 holding the ball, to drives and retreats, and what the ball is worth where the calls come, are measured under
 that setting and drawn to what he believed before; of what he believed then and after each round, he keeps
 what scores most. What an attack brings by the clock stays. A call's worth the first time is that against the
-opponent who has not met it; ``adapt`` weighs both on the same possessions.
+opponent who has not met it; ``adapt`` weighs both on the same possessions, each beside staying home against
+the same opponent.
 """
 
 from __future__ import annotations
@@ -22,14 +23,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from engine.estimate.calls import change
+from engine.estimate.calls import call_value, change
 from engine.estimate.intervals import Found, wilson
 from engine.estimate.tally import PairTally, Tally
 from engine.inputs.constants import load_constants
 from engine.inputs.defaults import HOME
 from engine.inputs.scenario import Scenario, constants_against
+from engine.inputs.settings import Setting
 from engine.kernel.watch import OPTIONS, STEPS
-from engine.run.blocks import Progress, Runner, run_blocks
+from engine.run.blocks import Progress, Records, Runner, run_blocks
+from engine.run.branches import Plan, branches_of, play_setting
 from engine.run.size import RunSize, available_cores
 from engine.run.watch import watch_numbers
 from engine.state.arrays import OPTION_COLUMNS
@@ -37,7 +40,7 @@ from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES, Action, Option
 from engine.study.beliefs import LOOKS, PHASE_NAMES, PLACES, choices, fit, moved
 from engine.study.play import Opening, head, open_scenario, run_size
-from engine.world.pack import PackedSetting, pack
+from engine.world.pack import pack
 
 #: Rounds of ``measure_carrying``, possessions of each, and how many of the last are averaged.
 ROUNDS, ROUND_POSSESSIONS, AVERAGED = 6, 3_000, 3
@@ -222,24 +225,18 @@ def learned(
 
 @dataclass(frozen=True, eq=False)
 class AdaptTally(Tally):
-    """One setting: pairs with staying home of an opponent who has not met it, and of one who knows it."""
+    """A setting under one opponent: ``change`` beside staying home against the same opponent, ``calls``
+    beside the setting's own defence without calls; ``home``: staying home against him beside staying home
+    against one who has not met the setting."""
 
-    first: PairTally
-    known: PairTally
-
-
-@dataclass(frozen=True)
-class AdaptTallies:
-    """Of every setting; ``+`` adds two."""
-
-    settings: tuple[AdaptTally, ...]
-
-    def __add__(self, other: AdaptTallies) -> AdaptTallies:
-        return AdaptTallies(tuple(a + b for a, b in zip(self.settings, other.settings, strict=True)))
+    change: PairTally
+    calls: PairTally
+    home: PairTally
 
 
-def _met(pairs: PairTally) -> Found:
+def _met(setting: Setting, tally: AdaptTally) -> Found:
     """What a setting does to one kind of opponent."""
+    pairs = tally.change
     outcomes = pairs.joint.sum(axis=(0, 2, 3, 4))
     called = int(outcomes.sum())
     counts = dict(zip(OUTCOMES, outcomes.tolist(), strict=True)) | {
@@ -253,39 +250,107 @@ def _met(pairs: PairTally) -> Found:
         "outcomes": {name: wilson(count, called).as_dict() for name, count in counts.items()}
         if called
         else {},
+        "calls": [
+            {
+                "call": call.name,
+                "called": tally.calls.called(spot),
+                "calls_per_possession": int(tally.calls.calls[spot]) / pairs.n,
+                "value": call_value(tally.calls, spot).as_dict(),
+            }
+            for spot, call in enumerate(setting.calls)
+        ],
     }
 
 
 @dataclass(frozen=True)
+class SettingAdapted:
+    """One setting against both opponents; ``beliefs``: what he has learned, constant -> value."""
+
+    scenario: Scenario
+    setting: Setting
+    beliefs: dict[str, float]
+    first: AdaptTally
+    known: AdaptTally
+
+    def to_dict(self) -> Found:
+        """``first`` and ``known``: ``change``, net points a possession beside staying home against the same
+        opponent; ``calls``: of each call its ``value``, points saved a call. ``home_change``: net points a
+        possession that playing as he then does brings him where one stays home. ``beliefs``: constant ->
+        [before, after]."""
+        before = self.scenario.constants
+        return {
+            "name": self.setting.name,
+            "first": _met(self.setting, self.first),
+            "known": _met(self.setting, self.known),
+            "home_change": change(self.known.home).as_dict(),
+            "beliefs": {name: [before[name], value] for name, value in self.beliefs.items()},
+        }
+
+
+def adapt_work(possessions: int) -> int:
+    """Possessions that ``adapt_setting`` counts to its progress."""
+    return LEARNED_FROM + (LEARN_ROUNDS + 1) * JUDGED + 2 * possessions
+
+
+def adapt_setting(
+    scenario: Scenario, setting: int, size: RunSize, progress: Progress | None = None
+) -> SettingAdapted:
+    """Setting number ``setting`` against one who meets it first, and one who knows it; see ``adapt``."""
+    total = adapt_work(size.possessions)
+    values = learned(scenario, setting, size.threads, _part(progress, 0, total))
+    of = scenario.settings[setting]
+    alone = scenario.model_copy(update={"settings": (of,)})
+    runner = Runner(size.seed)
+    first = branches_of(pack(alone))
+    again = branches_of(pack(with_constants(alone, values)))
+    runner.warm(first.home)
+
+    def tallied(plan: Plan, home: Records, own: Records, start: int) -> AdaptTally:
+        bases = [runner.block(world, start, len(own), f"base {i}") for i, world in enumerate(plan.bases)]
+        branch = play_setting(runner, plan.settings[0], start, own, bases)
+        n = len(of.calls)
+        return AdaptTally(
+            change=PairTally.from_records(own, branch.records, n),
+            calls=PairTally.from_records(branch.base, branch.records, n),
+            home=PairTally.from_records(home, own, n),
+        )
+
+    def new(start: int, count: int) -> AdaptTally:
+        home = runner.block(first.home, start, count, HOME)
+        return tallied(first, home, home, start)
+
+    def old(start: int, count: int) -> AdaptTally:
+        home = runner.block(first.home, start, count, HOME)
+        return tallied(again, home, runner.block(again.home, start, count, "his home"), start)
+
+    done = total - 2 * size.possessions
+    met = run_blocks(size, runner, new, _part(progress, done, total))
+    # who has learned nothing plays as before
+    known = met
+    if values:
+        known = run_blocks(size, runner, old, _part(progress, done + size.possessions, total))
+    return SettingAdapted(scenario, of, values, met, known)
+
+
+@dataclass(frozen=True)
 class AdaptResult:
-    """A side's own worth of going on, and every setting against both opponents; ``to_dict()`` the JSON."""
+    """A side's own worth of going on (None: not measured), and settings against both opponents (their
+    JSON)."""
 
     scenario: Scenario
     size: RunSize
-    carrying: Carrying
-    beliefs: tuple[dict[str, float], ...]
-    tally: AdaptTallies
+    carrying: Found | None
+    settings: tuple[Found, ...]
 
     def to_dict(self) -> Found:
         """The JSON of ``adapt``; equal for equal inputs whatever the number of threads."""
-        before = self.scenario.constants
         return {
             **head("adapt", self.scenario, self.size),
             "offence": self.scenario.offence_team.name,
             "defence": self.scenario.defence_team.name,
-            "carrying_on": self.carrying.as_dict(),
+            "carrying_on": self.carrying,
             "learned_from": LEARNED_FROM,
-            "settings": [
-                {
-                    "name": setting.name,
-                    "first": _met(tally.first),
-                    "known": _met(tally.known),
-                    "beliefs": {name: [before[name], value] for name, value in beliefs.items()},
-                }
-                for setting, tally, beliefs in zip(
-                    self.scenario.settings, self.tally.settings, self.beliefs, strict=True
-                )
-            ],
+            "settings": list(self.settings),
         }
 
 
@@ -298,7 +363,10 @@ def adapt(
 ) -> AdaptResult:
     """Weigh every setting against an opponent who meets it for the first time, and one who knows it.
 
-    Both are the scenario's men, for whom going on is worth what ``measure_carrying`` finds.
+    Both are the scenario's men, for whom going on is worth what ``measure_carrying`` finds. What a setting
+    and its calls are worth is beside staying home against the same opponent: he who knows it may have learned
+    what does better without it, too, and that is told apart (``home_change``). What he gives up where he
+    keeps the ball away from it stands there, not in the worth.
 
     Parameters
     ----------
@@ -314,31 +382,13 @@ def adapt(
     """
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
-    n = len(scenario.settings)
-    each, own = LEARNED_FROM + (LEARN_ROUNDS + 1) * JUDGED, ROUNDS * ROUND_POSSESSIONS
-    total = own + n * each + size.possessions * (1 + 2 * n)
-
+    n, each, own = len(scenario.settings), adapt_work(size.possessions), ROUNDS * ROUND_POSSESSIONS
+    total = own + n * each
     carrying = measure_carrying(scenario, SEED, size.threads, _part(progress, 0, total))
     scenario = with_constants(scenario, {"hold_value_points": carrying.points})
-    beliefs = tuple(
-        learned(scenario, i, size.threads, _part(progress, own + i * each, total)) for i in range(n)
-    )
-    first = pack(scenario)
-    known = tuple(pack(with_constants(scenario, values)).settings[i] for i, values in enumerate(beliefs))
-    runner = Runner(size.seed)
-    runner.warm(first.home)
-
-    def block(start: int, count: int) -> AdaptTallies:
-        home = runner.block(first.home, start, count, HOME)
-
-        def pairs(setting: PackedSetting) -> PairTally:
-            records = runner.block(setting.world, start, count, "branch")
-            return PairTally.from_records(home, records, len(setting.calls))
-
-        met = [pairs(setting) for setting in first.settings]
-        # who has learned nothing plays as before
-        again = [pairs(known[i]) if values else met[i] for i, values in enumerate(beliefs)]
-        return AdaptTallies(tuple(AdaptTally(new, old) for new, old in zip(met, again, strict=True)))
-
-    tally = run_blocks(size, runner, block, _part(progress, own + n * each, total, 1 + 2 * n))
-    return AdaptResult(scenario, size, carrying, beliefs, tally)
+    found = [
+        adapt_setting(scenario, i, size, _part(progress, own + i * each, total)).to_dict() for i in range(n)
+    ]
+    if progress is not None:
+        progress(total, total)
+    return AdaptResult(scenario, size, carrying.as_dict(), tuple(found))

@@ -5,7 +5,9 @@ all: whatever prints a figure reads the same result. Before all else the opponen
 (``fit``), on the scenario's own seed. A report takes all parts. The plan names the candidates (at most
 MOST_WEIGHED calls, those that save most in a game); only these are weighed over plausible worlds, so that the
 worlds can be many, and over the formations that the other coach is likely to choose. Advised are at most
-MOST_ADVISED of them, those that pay in a clear majority of worlds and over the formations together.
+MOST_ADVISED of them, those that pay in a clear majority of worlds and over the formations together. Where it
+is asked for (``Asked.adapted``), the plan is against an opponent who learns: the calls that clearly save
+points are played against one who knows them first (``adapted``; engine.study.adapt), each kept by itself.
 
 Studies are imported when they play: to read a kept result takes no compiled engine.
 """
@@ -57,6 +59,7 @@ USUAL = ReportSize()
 NEEDS: dict[str, tuple[str, ...]] = {
     "fit": (),
     "compare": ("fit",),
+    "adapted": ("compare",),
     "plan": ("compare",),
     "stress": ("plan",),
     "formations": ("plan",),
@@ -66,11 +69,13 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "sheet": ("fit",),
     "attack": (),
 }
-#: Those that a report has.
-REPORT = tuple(name for name in NEEDS if name != "attack")
+#: Those that a report has; that of an opponent who learns where it is asked for.
+REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack"))
 #: What a game, ``timing``, a traced possession and one of another formation take, in possessions at home;
-#: measured on the example evening, for the time said beforehand and the bar only.
+#: measured on the example evening, for the time said beforehand and the bar only. PER_ADAPTED: of those that
+#: a setting is learned from and judged by.
 PER_GAME, TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 80.0, 25_000.0, 80.0, 2.1, 6.7
+PER_ADAPTED = 1.5
 #: Possessions that the speed of this machine is taken from.
 PROBE = 400
 
@@ -86,7 +91,8 @@ class EveningReport:
     ``advised``: (index of the setting, index of its call) of each call advised, the best first; ``planned``:
     the candidates of the plan that it was taken from. ``scenario``: as played, without settings where no trap
     may be advised. ``stress``: None where there is no call. ``weighed``: the settings that it has, by index.
-    ``sheet``: the opponent's sheet beside the model, {} where it counts too little.
+    ``sheet``: the opponent's sheet beside the model, {} where it counts too little. ``adapted``: calls
+    against one who knows them; None: not asked for.
     """
 
     evening: Evening
@@ -104,6 +110,7 @@ class EveningReport:
     lineup: Found
     shots: Found
     sheet: Found
+    adapted: Found | None = None
 
     def to_dict(self) -> Found:
         """Plain JSON."""
@@ -122,17 +129,22 @@ class EveningReport:
             "lineup": self.lineup,
             "shots": self.shots,
             "sheet": self.sheet,
+            "adapted": self.adapted,
         }
 
 
 @dataclass(frozen=True)
 class Asked:
-    """What a line-up and a plan may be asked for beside the effort; None: the usual."""
+    """What a line-up and a plan may be asked for beside the effort; None: the usual. ``adapted``: whether the
+    plan is against an opponent who learns; ``every``: ``adapted`` of all settings with calls, not of those
+    alone that clearly save."""
 
     delta: float | None = None
     confidence: float | None = None
     anywhere: bool = False
     changes: tuple[tuple[str, float], ...] = ()
+    adapted: bool = False
+    every: bool = False
 
 
 class Played:
@@ -179,6 +191,7 @@ class Played:
         own: dict[str, Mapping[str, object]] = {
             "fit": {},
             "compare": {"possessions": effort.possessions},
+            "adapted": {"every": more.every},
             "plan": {"games": effort.games, "parts": effort.table_parts, "changes": more.changes},
             "stress": {"worlds": effort.worlds, "possessions": effort.world_possessions},
             "formations": {
@@ -194,9 +207,13 @@ class Played:
             "sheet": {"possessions": effort.possessions},
             "attack": {"possessions": effort.attack_possessions},
         }
-        needs = [self.key(other) for other in NEEDS[name]]
+        needs = [self.key(other) for other in self.needs(name)]
         seed = self.evening.scenario.seed if name == "fit" else self.size.seed
         return canonical({"seed": seed, "own": own[name], "needs": needs})
+
+    def needs(self, name: str) -> tuple[str, ...]:
+        """The parts that one needs first."""
+        return (*NEEDS[name], "adapted") if name == "plan" and self.asked.adapted else NEEDS[name]
 
     def missing(self, *names: str) -> list[str]:
         """Those of the parts, and of what they need, that must be played, in the order of playing."""
@@ -205,7 +222,7 @@ class Played:
         def visit(name: str) -> None:
             if name not in found and self._kept(name) is None:
                 found.append(name)
-                for other in NEEDS[name]:
+                for other in self.needs(name):
                     visit(other)
 
         for name in ("fit", *names):  # first: what is played is of the fitted opponent, whatever is kept
@@ -242,6 +259,7 @@ class Played:
         return {
             "fit": float(MOST_RUNS * FIT_POSSESSIONS),
             "compare": n * (1.0 + 0.2 * calls),
+            "adapted": self._adapted_work(n),
             "plan": 2000.0 * effort.table_parts * (1.0 + 0.7 * calls) + PER_GAME * effort.games,
             "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
             "formations": PER_FORMATION * len(self.likely[1:]) * effort.formation_possessions
@@ -254,13 +272,19 @@ class Played:
             "attack": PER_ATTACK * effort.attack_possessions,
         }[name]
 
+    def _adapted_work(self, n: float) -> float:
+        from engine.study.adapt import adapt_work
+
+        new = [i for i in self.to_adapt() if self._adapted_row(i) is None]
+        return len(new) * (PER_ADAPTED * adapt_work(0) + 2.0 * n)
+
     def expect(self, *names: str) -> float:
         """Get ready to play these, with one bar for all of them; about how many seconds it will take where
         nothing else runs: the work of a trial is counted, whatever else the machine does meanwhile."""
         from engine.run.blocks import Runner
         from engine.world.pack import pack
 
-        total = sum(self.work(name) for name in names)
+        total = sum(self.work(name) for name in names) or 1.0  # nothing to play: at once
         before = 0.0
         for name in names:
             self._shares[name] = before / total, self.work(name) / total
@@ -291,7 +315,7 @@ class Played:
         if found is not None:
             return found
         play: Callable[[Progress], _Result | None] = getattr(self, f"_{name}")
-        for other in NEEDS[name]:
+        for other in self.needs(name):
             self.part(other)
         told = self._stage(name)
         result = play(told)
@@ -314,6 +338,43 @@ class Played:
 
         return compare(self.scenario, self.size.possessions, self.size.seed, self.size.threads, told)
 
+    def to_adapt(self) -> list[int]:
+        """Settings that ``adapted`` plays, by index: with calls, and where not every one of them is asked for
+        with a call that clearly saves points (as far as ``compare`` is known)."""
+        compared = None if self.asked.every else self._kept("compare")
+        found = [i for i, setting in enumerate(self.scenario.settings) if setting.calls]
+        if compared is None:
+            return found
+        calls = [setting["calls"] for setting in compared["settings"]]
+        return [i for i in found if any((one["value"]["low"] or 0.0) > 0.0 for one in calls[i])]
+
+    def _adapted_key(self, setting: int) -> tuple[str, str]:
+        """Name and key under which what is known of a setting is kept, whoever asked for it."""
+        name = f"adapted to {self.scenario.settings[setting].name}"
+        return name, canonical({"compare": self.key("compare")})
+
+    def _adapted_row(self, setting: int) -> Found | None:
+        return None if self.file is None else self.file.get(*self._adapted_key(setting))
+
+    def _adapted(self, told: Progress) -> _Result:
+        from engine.study.adapt import AdaptResult, Carrying, adapt_setting
+
+        rows, wanted = [], self.to_adapt()
+        for done, i in enumerate(wanted):
+            row = self._adapted_row(i)
+            if row is None:
+
+                def mine(at: int, total: int, done: int = done) -> None:
+                    told(round(1000 * (done + at / total)), 1000 * len(wanted))
+
+                row = adapt_setting(self.scenario, i, self.size, mine).to_dict()
+                if self.file is not None:
+                    self.file.put(*self._adapted_key(i), row)
+            rows.append(row)
+        measured = self.part("fit").get("carrying")
+        carrying = Carrying(**measured).as_dict() if measured else None
+        return AdaptResult(self.scenario, self.size, carrying, tuple(rows))
+
     def _plan(self, told: Progress) -> _Result:
         from engine.study.plan.plan import plan
 
@@ -326,6 +387,7 @@ class Played:
             dict(self.asked.changes),
             self.effort.table_parts,
             compared=self.part("compare"),
+            adapted=self.part("adapted") if self.asked.adapted else None,
         )
 
     def candidates(self) -> tuple[Spot, ...]:
@@ -427,4 +489,5 @@ class Played:
             lineup=self.part("lineup"),
             shots=self.part("shots"),
             sheet=self.part("sheet"),
+            adapted=self.part("adapted") if self.asked.adapted else None,
         )

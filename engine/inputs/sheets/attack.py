@@ -50,12 +50,14 @@ def attack_side(
     played: Scenario,
     game: GameSheet,
     handled: Sequence[int],
+    counted: Sequence[int],
     sheet: Sheet | None,
     where: str,
     source: Source,
 ) -> AttackSide:
     """Our five against their traps. ``played``: the evening's scenario, in which they have the ball;
-    ``handled``: shirts of ours whose handling the sheet grades; ``sheet``, ``where``: that of calls.
+    ``handled``: shirts of ours whose handling the sheet grades, ``counted``: whose shots or free throws it
+    counts; ``sheet``, ``where``: that of calls.
 
     Raises InputError.
     """
@@ -75,8 +77,12 @@ def attack_side(
     if len(handled) < len(us.lineup):
         ours = ", ".join(str(number) for number in us.lineup if number not in handled)
         said.append(f"Handling of {us.name}, No. {ours}: average for the size.")
+    average = [str(number) for number in us.lineup if number not in counted]
+    if average:
+        whose = "" if len(average) == len(us.lineup) else f", No. {', '.join(average)},"
+        said.append(f"{us.name}{whose} shoot as an average side of the level.")
     said.append(
-        f"{us.name} shoot as an average side of the level and line up with {played.alignment.title}; of "
+        f"How often each of {us.name} shoots is the model's; they line up with {played.alignment.title}; of "
         f"{them.name}, positions 1 to 5 play {', '.join(map(spoken, ZONE_PLACES))}."
     )
     places = ZonePlaces(**dict(zip(ZONE_PLACES, them.lineup, strict=True)))

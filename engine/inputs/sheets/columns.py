@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from engine.inputs.sheets.data import WORDS, Grades
 from engine.inputs.sheets.read import key_of
@@ -176,6 +176,47 @@ _SPRINT_20 = Column("sprint_20m_s", "optional: best 20 m time in seconds", "", (
 _HEIGHT = Column("height_cm", "optional: height in cm (or 1.85 m)", "", ("height", "height_m"))
 
 
+#: Shots and free throws of a man: made, attempted.
+_COUNTED = (
+    Column(
+        "twos",
+        "two-pointers he made",
+        "21",
+        ("twos_made", "two_pointers", "2s", "2pm", "2p"),
+        heading="twos made",
+    ),
+    Column("twos_attempted", "optional: of how many tried", "46", ("two_attempts", "2pa", "twos_tried")),
+    Column(
+        "threes",
+        "threes he made",
+        "14",
+        ("threes_made", "three_pointers", "3s", "3pm", "3p"),
+        heading="threes made",
+    ),
+    Column(
+        "threes_attempted", "optional: of how many tried", "40", ("three_attempts", "3pa", "threes_tried")
+    ),
+    Column(
+        "free_throws",
+        "free throws he made",
+        "9",
+        ("free_throws_made", "ft", "fts", "ftm"),
+        heading="free throws made",
+    ),
+    Column(
+        "free_throws_attempted",
+        "optional: of how many tried",
+        "12",
+        ("free_throw_attempts", "fta", "fts_attempted", "free_throws_tried"),
+    ),
+)
+#: The same of our own men, who shoot in ``attack`` alone.
+OWN_COUNTED = tuple(
+    replace(one, help=f"optional, for your attack: {one.help.removeprefix('optional: ')}", example="")
+    for one in _COUNTED
+)
+
+
 def own_columns(grades: Grades) -> tuple[Column, ...]:
     """Columns of own.csv: the defence."""
     return (
@@ -218,6 +259,7 @@ def own_columns(grades: Grades) -> tuple[Column, ...]:
             ("pressure", "ball_handling", "handles"),
             WORDS["handles_pressure"],
         ),
+        *OWN_COUNTED,
         _HEIGHT,
         _SPRINT_10,
         _SPRINT_20,
@@ -284,37 +326,7 @@ def opponent_columns(grades: Grades) -> tuple[Column, ...]:
             ("free_throws_grade", "ft_grade", "ft_shooter"),
             WORDS["free_throw_shooter"],
         ),
-        Column(
-            "twos",
-            "two-pointers he made",
-            "21",
-            ("twos_made", "two_pointers", "2s", "2pm", "2p"),
-            heading="twos made",
-        ),
-        Column("twos_attempted", "optional: of how many tried", "46", ("two_attempts", "2pa", "twos_tried")),
-        Column(
-            "threes",
-            "threes he made",
-            "14",
-            ("threes_made", "three_pointers", "3s", "3pm", "3p"),
-            heading="threes made",
-        ),
-        Column(
-            "threes_attempted", "optional: of how many tried", "40", ("three_attempts", "3pa", "threes_tried")
-        ),
-        Column(
-            "free_throws",
-            "free throws he made",
-            "9",
-            ("free_throws_made", "ft", "fts", "ftm"),
-            heading="free throws made",
-        ),
-        Column(
-            "free_throws_attempted",
-            "optional: of how many tried",
-            "12",
-            ("free_throw_attempts", "fta", "fts_attempted", "free_throws_tried"),
-        ),
+        *_COUNTED,
         Column(
             "turnovers",
             "optional: how often he lost the ball, in the same games",

@@ -61,6 +61,7 @@ class Evening:
     opponents: tuple[OpponentNote, ...] = ()
     own: tuple[OwnNote, ...] = ()
     shooting: tuple[ShotNote, ...] = ()
+    own_shooting: tuple[ShotNote, ...] = ()
     remarks: tuple[str, ...] = ()
     own_calls: tuple[str, ...] = ()
     counts: tuple[ManCounts, ...] = ()
@@ -84,6 +85,7 @@ class Evening:
             "opponents": [note.to_dict() for note in self.opponents],
             "own": [note.to_dict() for note in self.own],
             "shooting": [note.to_dict() for note in self.shooting],
+            "own_shooting": [note.to_dict() for note in self.own_shooting],
             "remarks": list(self.remarks),
             "own_calls": list(self.own_calls),
         }
@@ -213,22 +215,31 @@ def _of_folder(place: Path, shown: str) -> Evening:
         source,
         assumed,
     )
-    own, own_notes, own_remarks = read_own(
-        found.get(OWN), where[OWN], game.us, game.level, grades, constants["sprint_tau_s"], source, assumed
+    own, own_notes, own_shooting, own_remarks = read_own(
+        found.get(OWN),
+        where[OWN],
+        game.us,
+        game.level,
+        game.rules,
+        averages,
+        known["shot_prior_attempts"],
+        source,
+        assumed,
     )
     calls, at = calls_sheet(found.get(CALLS), where[CALLS]), where[CALLS]
     scenario, targets, mine = _scenario(
         game, opponent, own, place, source, constants, table, assumed, calls, at
     )
     _usual_lines(scenario, game, assumed)
-    for line in _shooting_lines(opponent.shooting):
+    for line in (*_shooting_lines(opponent.shooting), *_shooting_lines(own_shooting, f" of {game.us}")):
         assumed.note(line)
     numbers = [note.number for note in opponent.notes if not note.stands_in]
     ours = [note.number for note in own_notes if not note.stands_in]
     attack = None
     if game.care.trap_advice_allowed:
         handled = [note.number for note in own_notes if note.handles is not None]
-        attack = attack_side(scenario, game, handled, calls, at, Source(folder / GAME, where[GAME]))
+        counted = sorted({note.number for note in own_shooting})
+        attack = attack_side(scenario, game, handled, counted, calls, at, Source(folder / GAME, where[GAME]))
     return Evening(
         scenario=scenario,
         assumptions=assumed.lines({game.them: numbers, game.us: ours}),
@@ -238,6 +249,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         opponents=opponent.notes,
         own=own_notes,
         shooting=opponent.shooting,
+        own_shooting=own_shooting,
         remarks=(*sheets.remarks, *game.remarks, *own_remarks, *opponent.remarks, *mine.remarks),
         own_calls=mine.told,
         counts=opponent.counts,
@@ -248,7 +260,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
     )
 
 
-def _shooting_lines(notes: Sequence[ShotNote]) -> list[str]:
+def _shooting_lines(notes: Sequence[ShotNote], whose: str = "") -> list[str]:
     """How the pull was set: one line for all samples with the same strength."""
     kinds: dict[tuple[int, bool], list[str]] = {}
     for note in notes:
@@ -256,8 +268,8 @@ def _shooting_lines(notes: Sequence[ShotNote]) -> list[str]:
         if note.kind not in mine:
             mine.append(note.kind)
     return [
-        f"Counts ({', '.join(names)}) are pulled to the average as if {strength} average attempts were added"
-        + (": estimated from this sheet." if estimated else ".")
+        f"Counts{whose} ({', '.join(names)}) are pulled to the average as if {strength} average attempts "
+        + ("were added: estimated from this sheet." if estimated else "were added.")
         for (strength, estimated), names in kinds.items()
     ]
 

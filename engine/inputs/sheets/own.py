@@ -1,4 +1,4 @@
-"""own.csv: our players, who defend."""
+"""own.csv: our players, who defend; how they handle and shoot counts where they have the ball."""
 
 from __future__ import annotations
 
@@ -8,8 +8,10 @@ from typing import Any
 
 from engine.errors import InputError
 from engine.inputs.base import spoken
+from engine.inputs.constants import Constant
 from engine.inputs.files import Source
 from engine.inputs.levels import Level
+from engine.inputs.rules import Rules
 from engine.inputs.sheets.cells import Assumed, Cells
 from engine.inputs.sheets.columns import own_columns
 from engine.inputs.sheets.data import Grades
@@ -28,6 +30,7 @@ from engine.inputs.sheets.people import (
     template,
 )
 from engine.inputs.sheets.read import SheetFile
+from engine.inputs.sheets.shooting import Found, LevelAverages, Shooting, ShotNote, shooting_of
 from engine.inputs.team import N_LINEUP, ZONE_PLACES, Player, Team, ZonePlaces
 
 #: What a coach may write for a place -> the places it may mean.
@@ -179,6 +182,7 @@ def _player(
     tau_s: float,
     assumed: Assumed,
     us: str,
+    found: Found,
 ) -> Player:
     discipline = like.discipline
     if prone is not None:
@@ -191,8 +195,27 @@ def _player(
         "number": number,
         "name": called(number, one),
         "discipline": min(max(discipline, 0.0), 1.0),
+        "free_throw": found.free_throw,
+        "shot_table": found.table,
     }
     return Player.model_validate({**like.model_dump(), **changes})
+
+
+def _shooting(
+    people: People, us: str, averages: LevelAverages, prior: Constant, rules: Rules, assumed: Assumed
+) -> tuple[dict[int, Found], tuple[ShotNote, ...]]:
+    """Shirt -> how he shoots, and how much of it is his own: from made and attempted alone, no words."""
+    shooters = []
+    for number, one in zip(people.numbers, people.cells, strict=True):
+        kinds = [one.tried(kind, f"{kind}_attempted") for kind in ("twos", "threes", "free_throws")]
+        if not any(tried.attempted or tried.share is not None for tried in kinds):
+            assumed.missing(f"Shooting of {us} (attack alone), {{who}}: the level's average.", number)
+        if any(tried.made is not None and tried.attempted is None for tried in kinds):
+            assumed.note(
+                f"Makes of {us} without attempts do not say how well they shoot: the level's average there."
+            )
+        shooters.append(Shooting(number, None, False, (), kinds[0], kinds[1], kinds[2], None))
+    return shooting_of(shooters, averages, prior, rules)
 
 
 def read_own(
@@ -200,15 +223,18 @@ def read_own(
     where: str,
     us: str,
     level: Level,
-    grades: Grades,
-    tau_s: float,
+    rules: Rules,
+    averages: LevelAverages,
+    prior: Constant,
     source: Source,
     assumed: Assumed,
-) -> tuple[Team, tuple[OwnNote, ...], tuple[str, ...]]:
-    """Our team: (team, notes for the pages, remarks). ``tau_s`` is the constant sprint_tau_s, seconds.
+) -> tuple[Team, tuple[OwnNote, ...], tuple[ShotNote, ...], tuple[str, ...]]:
+    """Our team: (team, notes for the pages, how much of each estimate of our shots is our own, remarks).
 
-    Raises InputError: one line with file, row, column, value and what is allowed.
+    ``prior``: the constant shot_prior_attempts. Raises InputError: one line with file, row, column, value and
+    what is allowed.
     """
+    grades, tau_s = averages.grades, averages.constants["sprint_tau_s"]
     people = read_people(file, where, own_columns(grades), assumed)
     average = template(level, source.read)
     starting = starters(people, us, assumed)
@@ -216,6 +242,7 @@ def read_own(
     extra = stand_ins(people, N_LINEUP - len(starting), us, assumed)
     positions = _rank_five(ranks, starting, len(extra))
     prone = _fouls(people, grades, us, assumed)
+    found, shot_notes = _shooting(people, us, averages, prior, rules, assumed)
     wishes: dict[int, str] = {}
     players: list[Player] = []
     n = len(people.cells)
@@ -225,7 +252,7 @@ def read_own(
             wishes[number] = wish
         bench = 1 + round(ranks[i] * (N_LINEUP - 1) / max(n - 1, 1))
         like = average[positions.get(i, bench) - 1]
-        players.append(_player(one, number, like, prone[i], grades, tau_s, assumed, us))
+        players.append(_player(one, number, like, prone[i], grades, tau_s, assumed, us, found[number]))
     filled, five = fill_up({people.numbers[i]: p for i, p in positions.items()}, extra, average)
     players += filled
     lineup = tuple(five)
@@ -248,4 +275,4 @@ def read_own(
     ]
     notes += [OwnNote(number, "", True, held[number], None, True) for number in extra]
     team = Team(name=us, level=level.name, player=tuple(players), lineup=lineup, zone_places=places)
-    return team, tuple(notes), people.remarks
+    return team, tuple(notes), shot_notes, people.remarks

@@ -9,6 +9,7 @@ from engine.estimate.calls import ESCAPES
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
+from engine.report.adapted_view import adapted_words, known_value
 from engine.report.formations_view import call_words, prefix
 from engine.report.page.court_card import call_card
 from engine.report.page.plan import handlers_of, shirts_in, stand_in_words
@@ -156,7 +157,8 @@ def beaten_words(found: Found) -> str:
     if after["rim_shot"] is None:
         return words
     rim, three, again = (round(100 * after[name]) for name in ("rim_shot", "open_three", "reset"))
-    return f"{words}; then, of 100, {rim} shots at the rim, {three} open threes, {again} with the defence set"
+    shots = f"{count(rim, 'shot')} at the rim, {count(three, 'open three')}"
+    return f"{words}; then, of 100, {shots}, {again} with the defence set"
 
 
 def trap_closed(found: Found) -> str:
@@ -187,6 +189,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
             ("On whom", whom_words(report, call)),
             ("How often", row["often"]),
             ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
+            ("Known", adapted_words(report.adapted, row["setting"], row["call"])),
             ("Beaten", beaten_words(found)),
             ("Formations", call_words(report.formations, of_call(report.formations, s, c))),
             ("Variants", variants_words(report, s, c)),
@@ -346,6 +349,7 @@ def ledger_rows(report: EveningReport) -> list[Found]:
                     "few": None,
                     "often": in_100(100 * found["calls"] / report.compare["possessions"]),
                     "value": saved(found["value"], 2, "", short=True),
+                    "known": known_value(report.adapted, setting["name"], found["call"]),
                     "won": percent(won),
                     "foul": percent(out["foul"]),
                     "rim": f"{percent(called)}, home {percent(home)}",

@@ -1,26 +1,34 @@
-"""The page of ``attack``: our five against their traps, self-contained (engine.report.page.page)."""
+"""The page of ``attack``: our five against their traps, self-contained (engine.report.page.shell)."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 from engine.estimate.intervals import Found
 from engine.inputs.scenario import Scenario
 from engine.report.attack_view import HEADINGS, attack_view
 from engine.report.page.court_card import call_card
-from engine.report.replay.page import environment, own_part
+from engine.report.page.shell import origin_words, rendered
 from engine.report.words import WAY_WORDS
 
 
-def attack_page(scenario: Scenario, found: Found) -> str:
-    """The page (HTML). ``scenario``: the one played, in which we have the ball; ``found``: its JSON."""
-    style, source = own_part("report.css")
+def attack_page(scenario: Scenario, found: Found, care: Sequence[str] = ()) -> str:
+    """The page (HTML). ``scenario``: the one played, in which we have the ball; ``found``: its JSON.
+
+    ``care``: what a coach must read (``Evening.care.lines()``).
+    """
     view = attack_view(found)
     cards = _cards(scenario, found)
     for one in view["calls"]:
         one["court"] = cards[one["call"]] if one["ways"] else None
-    policy = f"default-src 'none'; style-src {source}; base-uri 'none'; form-action 'none'"
-    template = environment().get_template("attack.html")
-    return str(
-        template.render(policy=policy, styles=(style,), title=view["title"], view=view, names=HEADINGS)
+    return rendered(
+        "attack.html",
+        ("report.css",),
+        origin=origin_words(found),
+        title=view["title"],
+        view=view,
+        names=HEADINGS,
+        care=care,
     )
 
 

@@ -25,7 +25,7 @@ from engine.world.pack import defenders_of, place_of
 
 #: Room that a sign and a number beside one take on the drawing, and the shortest run that is worth an arrow,
 #: centimetres.
-SIGN_CM, LABEL_CM, LEAST_RUN_CM = 104, 92, 70
+SIGN_CM, LABEL_CM, LEAST_RUN_CM = 104, 104, 70
 #: A way out that fewer escapes take than this is left out.
 LEAST_SHARE = 0.03
 #: Width of a pass that every escape takes, centimetres, and of the thinnest.
@@ -79,7 +79,7 @@ def beside(start: Spot, end: Spot, taken: Sequence[Spot]) -> Spot:
     spots = [
         (start[0] + part * x - aside * y / way, start[1] + part * y + aside * x / way)
         for part in (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)
-        for aside in (0.0, 0.7 * LABEL_CM, -0.7 * LABEL_CM, LABEL_CM, -LABEL_CM)
+        for aside in (LABEL_CM * part for part in (0.0, 0.7, -0.7, 1.0, -1.0, 1.4, -1.4))
     ]
     return max(spots, key=lambda spot: min(LABEL_CM, *(math.dist(spot, other) for other in taken)))
 

@@ -1,8 +1,4 @@
-"""The report and the bench page as self-contained HTML: no script, nothing asked of the network.
-
-The content policy of the pages allows their own style by its hash and nothing else. Whatever comes from files
-of the user goes through Jinja2's autoescape.
-"""
+"""The report and the bench page as self-contained HTML (engine.report.page.shell)."""
 
 from __future__ import annotations
 
@@ -15,18 +11,14 @@ from engine.report.page import shots as page_shots
 from engine.report.page.appendix import appendix_view
 from engine.report.page.bench import bench_view
 from engine.report.page.court_card import home_card
-from engine.report.replay.page import environment, own_part
-from engine.report.screen.evening import assumed_words, shot_line
+from engine.report.page.shell import origin_words, rendered
+from engine.report.screen.evening import assumed_words, shot_lines
 from engine.report.screen.timing import bump_words
 from engine.report.sheet_view import sheet_view
 from engine.report.words import GLOSSARY, count
 from engine.study.evening_report import EveningReport
 from engine.study.lineup.advice import AREAS
 from engine.world.court import build_court
-
-
-def _policy(*sources: str) -> str:
-    return f"default-src 'none'; style-src {' '.join(sources)}; base-uri 'none'; form-action 'none'"
 
 
 def pictures(report: EveningReport) -> list[Found]:
@@ -70,59 +62,61 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
     report : what ``engine.study.evening_report.evening_report`` played
     bench : whether the bench page stands in it as its last page on paper
     """
-    style, source = own_part("report.css")
-    bench_style, bench_source = own_part("bench.css")
     care, evening = report.evening.care, report.evening.to_dict()
     opponents = page_plan.opponents(report)
     areas = dict.fromkeys(AREAS.values())
-    return str(
-        environment()
-        .get_template("report.html")
-        .render(
-            policy=_policy(source, bench_source),
-            styles=(style, bench_style),
-            title=report.scenario.title,
-            them=report.scenario.offence_team.name,
-            traps=care.trap_advice_allowed,
-            care=care.lines(),
-            headline=words.headline(report),
-            figure=words.figure(report),
-            cards=words.answer_cards(report),
-            home_court=None if report.advised else home_card(report.scenario),
-            clashes=words.clashes(report.evening.signals) if care.trap_advice_allowed else [],
-            not_advised=words.not_advised(report),
-            home=words.home_words(report),
-            ledger=words.ledger_rows(report),
-            formations=table_view(report.formations),
-            model=words.model_words(report),
-            pictures=pictures(report),
-            off_by=page_shots.sampling_words(
-                min(len(of) for of in (report.shots["home"], report.shots["called"]) if of is not None)
-            ),
-            call_of_shots=None if report.shots["call"] is None else spoken(report.shots["call"]),
-            plan=page_plan.plan_view(report),
-            bump=bump_words(report.timing["bump"]),
-            practice=page_plan.practice(report),
-            lineup=page_plan.lineup_view(report),
-            opponents=opponents,
-            areas=[area for area in areas if any(area in one["areas"] for one in opponents)],
-            average_shot=f"{report.lineup['average_shot']['mean']:.2f}",
-            assumed=assumed_words(evening),
-            assumptions=[*evening["assumptions"], *map(shot_line, evening["shooting"])],
-            remarks=report.evening.remarks,
-            sheet=sheet_view(report.sheet),
-            cautions=words.cautions(report),
-            glossary=GLOSSARY,
-            appendix=appendix_view(report),
-            bench=bench_view(report) if bench else None,
-        )
+    return rendered(
+        "report.html",
+        ("report.css", "bench.css"),
+        origin=_origin(report),
+        title=report.scenario.title,
+        them=report.scenario.offence_team.name,
+        traps=care.trap_advice_allowed,
+        care=care.lines(),
+        headline=words.headline(report),
+        figure=words.figure(report),
+        cards=words.answer_cards(report),
+        home_court=None if report.advised else home_card(report.scenario),
+        clashes=words.clashes(report.evening.signals) if care.trap_advice_allowed else [],
+        not_advised=words.not_advised(report),
+        home=words.home_words(report),
+        ledger=words.ledger_rows(report),
+        formations=table_view(report.formations),
+        model=words.model_words(report),
+        pictures=pictures(report),
+        off_by=page_shots.sampling_words(
+            min(len(of) for of in (report.shots["home"], report.shots["called"]) if of is not None)
+        ),
+        call_of_shots=None if report.shots["call"] is None else spoken(report.shots["call"]),
+        plan=page_plan.plan_view(report),
+        bump=bump_words(report.timing["bump"]),
+        practice=page_plan.practice(report),
+        lineup=page_plan.lineup_view(report),
+        opponents=opponents,
+        areas=[area for area in areas if any(area in one["areas"] for one in opponents)],
+        average_shot=f"{report.lineup['average_shot']['mean']:.2f}",
+        assumed=assumed_words(evening),
+        assumptions=[*evening["assumptions"], *shot_lines(evening)],
+        remarks=report.evening.remarks,
+        sheet=sheet_view(report.sheet),
+        cautions=words.cautions(report),
+        glossary=GLOSSARY,
+        appendix=appendix_view(report),
+        bench=bench_view(report) if bench else None,
     )
+
+
+def _origin(report: EveningReport) -> str:
+    """Where the figures come from, and what else can be asked."""
+    words = origin_words(report.compare)
+    if not report.evening.care.trap_advice_allowed:
+        return words
+    words += " Our attack against their traps: trapledger attack."
+    return words if report.adapted else f"{words} Once they know a call: trapledger report --adapted."
 
 
 def bench_page(report: EveningReport) -> str:
     """The bench page (HTML) as a file of its own: one sheet of paper."""
-    style, source = own_part("bench.css")
-    template = environment().get_template("bench.html")
     bench = bench_view(report)
     title = f"Bench: {bench['us']} – {bench['them']}"
-    return str(template.render(policy=_policy(source), title=title, styles=(style,), bench=bench))
+    return rendered("bench.html", ("bench.css",), title=title, bench=bench)

@@ -12,6 +12,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.inputs.roles import holder
+from engine.report.adapted_view import law_words
 from engine.report.page.court_card import pass_card, shirts_of
 from engine.report.screen.lineup import role_task
 from engine.report.screen.plan import not_planned
@@ -64,6 +65,7 @@ def plan_view(report: EveningReport) -> Found:
         "too_few": plan["bench_rule"]["too_few_below"],
         "others": not_planned(plan),
         "pace": plan["pace"],
+        "law": law_words(plan),
     }
 
 

@@ -24,8 +24,8 @@ from engine.report.page.court_card import (
     arrow,
     on_screen,
 )
+from engine.report.page.shell import rendered
 from engine.report.replay.data import court_drawing
-from engine.report.replay.page import environment, own_part
 from engine.report.screen.plays import against_words, finding_words, move_words, step_words
 from engine.state.words import Does, Only, Start, Who
 from engine.still.holes import BALL_IN, TOP_SPEED_MPS
@@ -208,7 +208,6 @@ def _step_view(play: Play, step: Step, drawn: Mapping[str, Still], court: Court)
 
 def plays_page(plays: Sequence[tuple[Play, Alignment, Rules]]) -> str:
     """The page (HTML) of some plays, self-contained: each in its alignment, on the court of its rule set."""
-    style, source = own_part("plays.css")
     views = []
     for play, alignment, rules in plays:
         court = build_court(rules)
@@ -226,14 +225,4 @@ def plays_page(plays: Sequence[tuple[Play, Alignment, Rules]]) -> str:
             }
         )
     title = "A play of the attack" if len(plays) == 1 else "Plays of the attack"
-    return str(
-        environment()
-        .get_template("plays.html")
-        .render(
-            policy=f"default-src 'none'; style-src {source}; base-uri 'none'; form-action 'none'",
-            title=title,
-            styles=(style,),
-            plays=views,
-            speed=f"{TOP_SPEED_MPS:g}",
-        )
-    )
+    return rendered("plays.html", ("plays.css",), title=title, plays=views, speed=f"{TOP_SPEED_MPS:g}")

@@ -12,6 +12,12 @@ from engine.report.words import WIDTH, count, paragraph, percent, plain
 ABOUT_A_SHEET = ("is not there", "still holds the example")
 
 
+def shot_lines(evening: Found) -> list[str]:
+    """A line for every estimate from counts or charted shots: theirs, then ours."""
+    ours = (f"Ours, {shot_line(note)}" for note in evening["own_shooting"])
+    return [*map(shot_line, evening["shooting"]), *ours]
+
+
 def shot_line(note: Found) -> str:
     """How much of one estimate is the player's own."""
     made, of = number_text(round(note["made"], 1)), number_text(note["attempted"])
@@ -32,7 +38,7 @@ def _block(title: str, lines: list[str]) -> list[str]:
 
 def assumed_words(evening: Found) -> str:
     """How many things the sheets left to us; "" for none. ``trapledger check`` has a line for each."""
-    n = len(evening["assumptions"]) + len(evening["shooting"])
+    n = len(evening["assumptions"]) + len(shot_lines(evening))
     return f"{count(n, 'thing is', 'things are')} assumed: trapledger check lists them." if n else ""
 
 

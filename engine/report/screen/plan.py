@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.report.adapted_view import adapted_words, law_words
 from engine.report.formations_view import plan_lines
 from engine.report.words import (
     CARE,
@@ -52,7 +53,7 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
     lines += ["", paragraph(result["pace"])] if result["pace"] else []
     if result["calls"]:
         lines += ["", *_not_planned(result)]
-        lines += ["", *_uses(result), "", *_bonus(result)]
+        lines += ["", *_uses(result), *_learned(result), "", *_bonus(result)]
         lines += ["", *_late(result), "", *_bench(result)]
     lines += ["", *_fouls(result), *_legs(result), ""]
     lines += [paragraph(line) for line in (MODEL, *CAUTIONS)]
@@ -148,6 +149,16 @@ def _uses(result: Found) -> list[str]:
         "told apart more sharply than by the last column."
     )
     return [*table(rows, indent=""), paragraph(note)]
+
+
+def _learned(result: Found) -> list[str]:
+    """Every call against one who knows it, and how its worth goes there."""
+    if result["adapted"] is None:
+        return [paragraph("Against an opponent who learns the calls: plan --adapted.")]
+    said = [(_name(one), adapted_words(result["adapted"], one["setting"], one["call"]))
+            for one in result["calls"]]  # fmt: skip
+    rows = [labelled(name, words) for name, words in said if words]
+    return ["", "Once they know it", *rows, paragraph(law_words(result))]
 
 
 def _cell(row: Found) -> str:

@@ -18,6 +18,7 @@ NAMES = (
     "hard_running_mps",
     "defenders_share",
     "most_traps",
+    "known_after_traps",
     "too_few_below",
     "stop_error",
     "foul_limit",

@@ -4,7 +4,9 @@ First a table: what the n-th use of every call saves. From it the mix of uses th
 and chances. Then whole games, home and planned on common luck, check the table's sum and give the spread.
 Given what ``compare`` says of the calls (``first_uses``), a first use is worth what is said there, and stop
 rules and the worth of a game follow from it, as the possessions of a game do from its mean length at home:
-one figure for one question.
+one figure for one question. Given what ``adapt`` says of them (``later_uses``), their worth moves with the
+traps seen (engine.study.plan.table); how often a call comes up, what is carried over, the late game and the
+spread of a game stay those of an opponent who does not learn.
 """
 
 from __future__ import annotations
@@ -143,6 +145,26 @@ def first_uses(
     return tuple(found)
 
 
+def later_uses(
+    calls: tuple[PlannedCall, ...], adapted: Found, first: tuple[FirstUse | None, ...]
+) -> tuple[Interval | None, ...]:
+    """What ``adapt`` (its JSON) says of each call against one who knows it; None for one that it has not
+    weighed, or that is too seldom for a range in either."""
+    rows = {
+        (setting["name"], call["call"]): call["value"]
+        for setting in adapted["settings"]
+        for call in setting["known"]["calls"]
+    }
+    found: list[Interval | None] = []
+    for one, known in zip(calls, first, strict=True):
+        value = rows.get((one.setting, one.call.name))
+        if value is None or value["low"] is None or known is None:
+            found.append(None)
+        else:
+            found.append(Interval(**value))
+    return tuple(found)
+
+
 def _first_game(compared: Found | None, games: int) -> int:
     """Number of the first game: behind the possessions of a comparison that the mix was chosen by."""
     if compared is None:
@@ -184,6 +206,7 @@ def plan(
     constants: Mapping[str, Constant] | None = None,
     beyond_range: bool = False,
     compared: Found | None = None,
+    adapted: Found | None = None,
 ) -> PlanResult:
     """Find how often to use each call of a scenario in a game, and play whole games with it.
 
@@ -201,6 +224,7 @@ def plan(
     table_parts : parts of 2,000 possessions that the table of uses rests on
     beyond_range : whether changes may leave their range
     compared : JSON of ``compare`` for the same scenario, which then says what a first use is worth
+    adapted : JSON of ``adapt`` for the same scenario and possessions: the opponent learns (with ``compared``)
 
     Raises
     ------
@@ -235,7 +259,8 @@ def plan(
     shown = _part_of(progress, 0, total)
     tally = play_table(runner, worlds, before_s, size.threads, table_parts, shown)
     first = None if compared is None else first_uses(scenario, calls, compared)
-    table = Table(tally, worlds.n_calls, levels_of(worlds), first)
+    later = None if adapted is None or first is None else later_uses(calls, adapted, first)
+    table = Table(tally, worlds.n_calls, levels_of(worlds), first, later, values["known_after_traps"])
     seconds, paced_on = table.seconds, tally.n
     if compared is not None and first is not None:
         seconds, paced_on = compared["baseline"]["seconds_per_possession"]["mean"], compared["possessions"]
@@ -282,6 +307,7 @@ def plan(
         own_points=own_points,
         prone=prone,
         care=care,
+        adapted=None if later is None else adapted,
     )
 
 

@@ -59,6 +59,7 @@ class PlanResult:
     own_points: float
     prone: Mapping[int, bool]
     care: tuple[str, ...]
+    adapted: Found | None = None
 
     def to_dict(self) -> Found:
         """The JSON contract of ``plan``; equal for equal inputs whatever the number of threads."""
@@ -93,6 +94,11 @@ class PlanResult:
         result["practice"] = self._practice()
         result["care"] = list(self.care)
         result["constants"] = dict(self.constants)
+        result["adapted"] = self.adapted and {
+            "known_after_traps": self.table.known_after,
+            "possessions": self.adapted["possessions"],
+            "settings": self.adapted["settings"],
+        }
         return result
 
     # --- calls --------------------------------------------------------------------------------------------
@@ -111,11 +117,12 @@ class PlanResult:
         uses = self.mix.uses[c]
         saved = self.games.saved[:, c]
         made = self.games.made[:, c]
+        worth = _mean(saved) if self.table.known(c) is None else self._worth(c, self.table).as_dict()
         rule, reason = self._stop(c)
         return self._names(c) | {
             "uses_per_game": uses,
             "made_per_game": float(made.mean()),
-            "saves_per_game": _mean(saved) if self.table.known(c) is None else self._worth(c).as_dict(),
+            "saves_per_game": worth,
             "saved_in_games": _mean(saved),
             "often": often_words(
                 self.table.rate(c) * self.game_plan.possessions,
@@ -215,13 +222,14 @@ class PlanResult:
     def _swing(self) -> Found:
         games, swing = self.games, self.games.swing
         p5, p95 = np.quantile(swing, [0.05, 0.95], method="inverted_cdf")
-        from_table = self._from_table()
+        from_table = self._from_table(self.table)
+        checked = self._from_table(replace(self.table, later=None))  # in the games he does not learn
         uses = _mean(games.saved.sum(axis=1))
         apart = None
-        if from_table.mean is not None and from_table.high is not None:
-            halves = (from_table.high - from_table.mean, uses["high"] - uses["mean"])
+        if checked.mean is not None and checked.high is not None:
+            halves = (checked.high - checked.mean, uses["high"] - uses["mean"])
             error = sqrt(sum(half**2 for half in halves)) / normal_quantile(LEVEL)
-            apart = (uses["mean"] - from_table.mean) / error if error > 0 else 0.0
+            apart = (uses["mean"] - checked.mean) / error if error > 0 else 0.0
         worth = _mean(swing) if self.table.first is None else self._plan_worth(from_table)
         return worth | {
             "sd": float(swing.std(ddof=1)),
@@ -239,24 +247,24 @@ class PlanResult:
             "tired_percent": 100 * float(games.tired.mean()) / self.game_plan.possessions * TIRED_STEP,
         }
 
-    def _from_table(self) -> Interval:
-        """Sum of the table's values over the traps that were made, per game; errors of a call's uses count as
+    def _from_table(self, table: Table) -> Interval:
+        """Sum of a table's values over the traps that were made, per game; errors of a call's uses count as
         one, because they share their possessions."""
         means, squares = 0.0, 0.0
         for c in range(len(self.calls)):
-            worth = self._worth(c)
+            worth = self._worth(c, table)
             if worth.mean is None or worth.high is None:
                 return Interval(None)
             means += worth.mean
             squares += (worth.high - worth.mean) ** 2
         return Interval(means, means - sqrt(squares), means + sqrt(squares))
 
-    def _worth(self, c: int) -> Interval:
-        """What the planned uses of a call save in a game: the table's values over the traps made."""
+    def _worth(self, c: int, table: Table) -> Interval:
+        """What the planned uses of a call save in a game: a table's values over the traps made."""
         mean = half = 0.0
         for use in range(1, self.mix.uses[c] + 1):
             per_game = int(self.games.use_n[c, use - 1]) / self.games_played
-            value = self._value(c, use)
+            value = table.mixed_value(c, use, self.bonus_share)
             if value.mean is None or value.high is None:
                 return Interval(None)
             mean += per_game * value.mean

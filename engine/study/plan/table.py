@@ -5,12 +5,17 @@ possessions in which home would have made it, the offence having seen n - 1 trap
 first calls: estimate.calls). All uses share their possessions and luck, so that differences between them
 are sharper than their intervals. Where a larger comparison has weighed a first use before the bonus
 (``Table.first``), its worth is taken from there, and from the table only how far every other use is from it.
+
+Against an opponent who learns (``Table.later``), a call's worth at its k-th sight in a game is its first-time
+worth moved toward that against one who knows it, by the share min((k - 1) / ``known_after``, 1) of the way: a
+straight line, assumed without a source, as is ``known_after``. What the traps seen do to his reading comes
+on top, as against one who does not learn.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+from math import hypot, sqrt
 
 import numpy as np
 
@@ -215,13 +220,16 @@ class Table:
     """The table read: ``tally`` with what it was counted from.
 
     ``first``: by call what a first use before the bonus is worth and its break-even, from a comparison on
-    more possessions; None for a call (or altogether): the table's own.
+    more possessions; None for a call (or altogether): the table's own. ``later``: by call what it is worth
+    against one who knows it, after ``known_after`` traps of its kind; None: he learns nothing.
     """
 
     tally: TableTally
     n_calls: int
     n_levels: int
     first: tuple[FirstUse | None, ...] | None = None
+    later: tuple[Interval | None, ...] | None = None
+    known_after: float = 1.0
 
     def known(self, c: int) -> FirstUse | None:
         """What a comparison says of the first use; None: nothing."""
@@ -235,19 +243,32 @@ class Table:
         """Net points saved by the use.
 
         With ``first``: its mean plus the mean of the paired differences from it; the errors of both are taken
-        as independent (other possessions).
+        as independent (other possessions). With ``later``: see the module; the errors of first-time worth and
+        of worth once he knows it are taken as independent, too (other choices from the start).
         """
         known, level = self.known(c), min(use, self.n_levels) - 1
         if known is None:
             return estimate.call_value(self.tally.pairs, self.spot(state, c, use))
+        met = self._met(c, known.value, use)
         if (state, level) == (BEFORE, 0):
-            return known.value
+            return met
         n, total, squares = (int(one) for one in self.tally.apart[state, c, level])
-        gap, mean = normal_interval(n, total, squares), known.value.mean
-        if mean is None or known.value.high is None or gap.mean is None:
+        gap, mean = normal_interval(n, total, squares), met.mean
+        if mean is None or met.high is None or gap.mean is None:
             return Interval(None)
-        half = sqrt((known.value.high - mean) ** 2 + ((gap.high or gap.mean) - gap.mean) ** 2)
+        half = sqrt((met.high - mean) ** 2 + ((gap.high or gap.mean) - gap.mean) ** 2)
         mean += gap.mean
+        return Interval(mean, mean - half, mean + half)
+
+    def _met(self, c: int, first: Interval, use: int) -> Interval:
+        """What a use is worth on the way from ``first`` to the worth once he knows the call."""
+        later, share = None if self.later is None else self.later[c], min((use - 1) / self.known_after, 1.0)
+        if later is None or share <= 0.0 or later == first:
+            return first
+        if later.mean is None or later.high is None or first.mean is None or first.high is None:
+            return Interval(None)
+        mean = first.mean + share * (later.mean - first.mean)
+        half = hypot((1.0 - share) * (first.high - first.mean), share * (later.high - later.mean))
         return Interval(mean, mean - half, mean + half)
 
     def break_even(self, state: int, c: int, use: int) -> estimate.BreakEven:
