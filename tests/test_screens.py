@@ -264,6 +264,7 @@ def test_a_setting_with_the_other_kind_of_defence_is_packed_with_its_beliefs() -
     scenario = load_scenario(configs_root() / "scenarios" / "six_defences.toml")
     packed = pack(scenario)
     more = scenario.other_defence["hold_value_points"]
+    assert scenario.constants["hold_value_points"] + more == pytest.approx(0.926), "as its own file says"
     home = packed.home[0].k.hold_value_points
     assert home == scenario.constants["hold_value_points"]
     by_name = {one.name: one.world[0].k.hold_value_points for one in packed.settings}

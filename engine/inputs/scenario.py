@@ -146,6 +146,9 @@ class _File(Frozen):
         default_factory=dict, description='"clock.shot_s" = seconds and the like'
     )
     constants: dict[str, Any] = Field(default_factory=dict, description="constant = number")
+    other_defence: dict[str, Any] = Field(
+        default_factory=dict, description="constant = number against the other of zone and men"
+    )
     beyond_range: Flag = Field(default=False, description="whether constants may leave their range")
     setting: tuple[WrittenSetting, ...] = Field(default=(), description="settings, written as [[setting]]")
 
@@ -172,6 +175,9 @@ def scenario_from(data: Table, source: Source) -> Scenario:
     level = _level(file, source)
     known = known if level is None else level.over(known)
     constants = override(known, file.constants, where, file.beyond_range)
+    there = override(known, file.other_defence, where, file.beyond_range, key="other_defence")
+    other = {} if level is None else level.differences()
+    other |= {name: there[name] - constants[name] for name in file.other_defence}
     if file.shot_table is not None:
         shot_table = load_shot_table(file.shot_table, source)
     elif level is not None:
@@ -209,7 +215,7 @@ def scenario_from(data: Table, source: Source) -> Scenario:
         rules=rules,
         constants=constants,
         measured_against=Against.ZONE.word if level is None else level.measured_against,
-        other_defence={} if level is None else level.differences(),
+        other_defence=other,
         beyond_range=file.beyond_range,
         shot_table=shot_table,
         start=file.start,
