@@ -7,11 +7,13 @@ step (tests/test_oracle.py). One function for each submodel: the schedule is her
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from operator import attrgetter
 from typing import Any
 
+from naive_agent import Agent
 from naive_basics import (
     BACKCOURT,
     DRIBBLE_TO,
@@ -37,13 +39,13 @@ from naive_offence import targets_of_the_attackers
 from naive_passes import fly, release_pass, settle_loose_ball
 from naive_rows import adopt, rows_follow_dribble, take_ball
 from naive_shots import release_shot, shot_arrives
-from naive_state import Agent, Possession
+from naive_state import Possession
 from naive_traps import chance, chances_of_a_step, coded_call, hazards_of_a_trap, phase_of_the_trap
 from naive_world import World
 
 #: Not part of a snapshot: what is constant, and what is compared apart.
 _APART = ("w", "policy", "agents", "record", "events", "options", "triggers", "plays_seen", "asked")
-_APART += ("chances", "shadow_counts", "held_marks")
+_APART += ("met", "chances", "shadow_counts", "held_marks")
 #: Names of the numbers in a snapshot, of the possession and of one agent.
 SHOWN = tuple(f.name for f in fields(Possession) if f.name not in _APART)
 AGENT_SHOWN = tuple(f.name for f in fields(Agent))
@@ -63,7 +65,7 @@ class Played:
     ``triggers``: of the calls made.
     ``plays_seen``: (step of a play, what happened to it), in order.
     ``asked``: of men with reluctances of their own: (choice, drive or promise, is it a three, sign of what
-    they ask; 0 when the time is nearly up).
+    they ask; 0 when the time is nearly up). ``met``: how often each rule of screens was met.
     """
 
     record: dict[str, int]
@@ -74,6 +76,7 @@ class Played:
     triggers: list[str]
     plays_seen: list[tuple[int, str]]
     asked: set[tuple[str, bool, int]]
+    met: Counter[str]
 
     def show(self, p: Possession) -> None:
         self.states.append(_shown(p))
@@ -206,7 +209,7 @@ class Naive:
         """
         p = Possession(self.world, seed, number, max_calls, self.policy)
         begin(p)
-        played = Played(p.record, [], [], list(p.events), [], p.triggers, p.plays_seen, p.asked)
+        played = Played(p.record, [], [], list(p.events), [], p.triggers, p.plays_seen, p.asked, p.met)
         played.show(p)
         for step in self._steps(p):
             played.show(p)

@@ -18,6 +18,7 @@ from naive_basics import (
     NEVER,
     NONE,
     PHASE_NONE,
+    REGIONS,
     RETREAT,
     SET,
     SPLIT,
@@ -29,6 +30,7 @@ from naive_basics import (
     rim_distance,
 )
 from naive_passes import best_kind, pass_speed, start_pass
+from naive_screens import waits_for_a_screen
 from naive_shots import effective_gaps, shot_value, start_shot, unset_now
 from naive_state import Possession
 from naive_worth import (
@@ -38,6 +40,7 @@ from naive_worth import (
     carrying_on,
     clearance,
     expected_gap,
+    fading,
     worth_at,
     worth_of_numbers,
 )
@@ -112,7 +115,12 @@ class Decision:
         p, clock = self.p, self.p.w.clock
         place = p.w.region(p.h.x, p.h.y)
         hold = self.carry - p.k["hold_stale_points_per_s"] * (p.t - p.stale_t) + self.by_phase("hold")
-        hold += worth_at(p, place)
+        if waits_for_a_screen(p):
+            place = len(REGIONS)
+            hold += p.k["worth_screen_points"]
+            p.met["waits for it"] += 1
+        else:
+            hold += worth_at(p, place)
         if clock.closely_guarded_s > 0.0 and p.guarded_s > clock.closely_guarded_s - 1.5:
             hold -= 0.4
         count = clock.offensive_three_seconds_s
@@ -184,7 +192,9 @@ class Decision:
         if b > 1e-9:
             room = min(room, clearance(p, p.goal_x, p.goal_y, p.end_x, p.end_y, v, a / v))
         drive = self.drive(room, (p.goal_x, p.goal_y), (p.end_x, p.end_y), (a + b) / v)
-        drive.value += self.trap_points(p.k["belief_go_on_points"])
+        brings = "drive_trapped" if self.trapped else "go_on_after" if self.seen else "go_on"
+        drive.value += p.k[f"belief_{brings}_points"]
+        p.met[f"goes on, {self.seen or 'no trap'}"] += 1
         self.options[DRIVES + p.drive_way] = drive
 
     def weigh_new_drives(self) -> None:
@@ -208,13 +218,9 @@ class Decision:
                 room = min(room, clearance(p, gx, gy, ex, ey, v, first / v))
             drive = self.drive(room, (gx, gy), (ex, ey), length / v)
             drive.value += k["belief_kick_p"] * (self.carry + k["belief_kick_points"] - drive.value)
-            drive.value += self.trap_points(0.0)
+            if self.seen:
+                drive.value += k[f"belief_drive_{'trapped' if self.trapped else 'after'}_points"]
             self.options[DRIVES + m] = drive
-
-    def trap_points(self, without: float) -> float:
-        """What a drive brings more or less because of a trap, or without one that he has seen."""
-        phase = "trapped" if self.trapped else self.seen
-        return self.p.k[f"belief_drive_{phase}_points"] if phase else without
 
     def drive(
         self, room: float, goal: tuple[float, float], end: tuple[float, float], time_s: float
@@ -305,7 +311,7 @@ class Decision:
             gap = expected_gap(k["belief_gap_m"], k["belief_gap_share"], made.gap)
             three = w.beyond_arc(x, y)
             shot = shot_value(p, j, d, gap, 9.0, three, self.left - time_s, unset=False)
-            shot -= self.asked("promise", j, three, self.left - time_s)
+            shot -= self.asked("promise", j, three, p.t + time_s, self.left - time_s)
             made.promise = clip(shot - c, -0.6, 0.6)
         worth += k["belief_pass_share"] * made.promise
         made.kind, made.raw = best_kind(p, x, y, length, release, self.pressure)
@@ -331,14 +337,13 @@ class Decision:
             return p.draw("CHOICE", 2, p.n_looks, second)[0]
         return p.draw("CHOICE", 3 + option - PASSES, p.n_looks, second)[0]
 
-    def fading(self, left: float) -> float:
-        """What is left of every reluctance with so much time."""
-        return 0.0 if left <= 0.8 else 1.0 - math.exp(-(left - 0.8) / self.p.k["reluctance_tau_s"])
-
-    def asked(self, where: str, i: int, three: bool, left: float) -> float:
-        """O(player, three, left)."""
+    def asked(self, where: str, i: int, three: bool, t: float, left: float) -> float:
+        """O(player, three, time, left)."""
         who = self.p.player(i)
-        own = who.reluctance[three] * self.fading(left)
+        k, own = self.p.k, who.reluctance[three]
+        if three:
+            own += k["reluctance_threes_points"] * math.exp(-t / k["reluctance_early_s"])
+        own *= fading(self.p, left)
         if who.reluctance[three] != 0.0:
             self.p.asked.add((where, three, (own > 0.0) - (own < 0.0)))
         return own
@@ -346,12 +351,12 @@ class Decision:
     def reluctance(self, option: int) -> float:
         """How much better than the rest one's own shot must be (Q), or a drive, which often ends in one."""
         p, k = self.p, self.p.k
-        early = k["reluctance_points"] * math.exp(-p.t / k["reluctance_early_s"]) * self.fading(self.left)
+        early = k["reluctance_points"] * math.exp(-p.t / k["reluctance_early_s"]) * fading(p, self.left)
         if option == SHOOT:
             three = p.w.beyond_arc(p.h.x, p.h.y)
-            return early + self.asked("choice", p.handler, three, self.left)
+            return early + self.asked("choice", p.handler, three, p.t, self.left)
         if DRIVES <= option < OPT_RETREAT:
-            own = self.asked("drive", p.handler, three=False, left=self.left)
+            own = self.asked("drive", p.handler, False, p.t, self.left)
             return (1.0 - k["belief_kick_p"]) * (early + own)
         return 0.0
 
@@ -363,7 +368,8 @@ class Decision:
         for option, weighed in sorted(self.options.items()):
             value = weighed.value
             if option != HOLD or self.tried:
-                value -= scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
+                of_all = 1.0 if option < PASSES or self.tried else self.p.k["pass_noise_share"]
+                value -= of_all * scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
             value -= self.reluctance(option)
             if value > best:
                 chosen, best = option, value

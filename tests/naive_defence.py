@@ -37,6 +37,7 @@ from naive_basics import (
     toward_rim,
 )
 from naive_rows import adopt, on_ball_gap
+from naive_screens import about_the_screen
 from naive_state import Possession
 from naive_world import Entry
 
@@ -134,6 +135,7 @@ def targets_of_the_defenders(p: Possession) -> None:
         entry = p.w.slides[a.region][MATCHED if p.matched else a.moment][role]
         a.job = entry.job
         target_from_entry(p, i, entry, a.side, fx, fy, shooter)
+        about_the_screen(p, i)
         if a.gamble and p.mode == PASS_FLIGHT:
             _, f = segment(a.x, a.y, p.ball_x, p.ball_y, p.pass_x1, p.pass_y1)
             a.tx = p.ball_x + f * (p.pass_x1 - p.ball_x)

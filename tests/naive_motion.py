@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 
+from naive_agent import Agent
 from naive_basics import (
     DRIVE,
     HELD,
@@ -18,7 +19,7 @@ from naive_basics import (
     happens,
 )
 from naive_endings import foul, turnover, violation
-from naive_state import Agent, Possession
+from naive_state import Possession
 from naive_world import Player
 
 

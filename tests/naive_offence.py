@@ -26,6 +26,7 @@ from naive_basics import (
 )
 from naive_plays import plays
 from naive_rows import reading_delay
+from naive_screens import follow_screen
 from naive_state import Possession
 
 
@@ -40,6 +41,7 @@ def respace(p: Possession) -> None:
 def targets_of_the_attackers(p: Possession) -> None:
     """Step part 3."""
     respace(p)
+    follow_screen(p)
     plays(p)
     for i in p.attackers:
         a = p.agents[i]

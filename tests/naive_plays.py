@@ -16,25 +16,30 @@ from naive_basics import (
     NONE,
     PASS_FLIGHT,
     PASS_WINDUP,
+    SCREEN_COMING,
+    SCREEN_SET,
     SET,
     STAY,
     clip,
     segment,
 )
+from naive_screens import begin_screen, put_away
 from naive_state import Possession
 from naive_world import Move, PlayStep
 
 
 def stop_plays(p: Possession) -> None:
-    if p.play != NONE:
-        p.play_t = p.t
+    if p.play == NONE:
+        return
+    p.play_t = p.t
     p.play = NONE
+    put_away(p, "the play is stopped")
     for i in p.attackers:
         p.agents[i].go = False
 
 
 def plays(p: Possession) -> None:
-    """Every step, after the re-spacing."""
+    """Every step, after the re-spacing and the screen in hand."""
     if p.trap_phase == SET or not p.front or p.mode not in (HELD, PASS_WINDUP, PASS_FLIGHT):
         if p.play != NONE:
             p.plays_seen.append((p.play, "broken off"))
@@ -46,6 +51,10 @@ def plays(p: Possession) -> None:
         if p.play != NONE:
             p.plays_seen.append((p.play, "goes on with a trap coming"))
         return
+    if p.screen in (SCREEN_COMING, SCREEN_SET):
+        if p.play_drive != p.record["drives"]:
+            p.met["a drive off it is no occasion"] += 1
+        p.play_drive = p.record["drives"]
     defence = "men" if all(p.agents[i].own_man != NONE for i in p.defenders) else "zone"
     start = occasion(p)
     eligible = [i for i, step in enumerate(p.w.steps) if start != "" and may_begin(p, step, start, defence)]
@@ -122,6 +131,8 @@ def begin_step(p: Possession, n: int, how: str, afresh: bool = False) -> bool:
                 p.plays_seen.append((p.play, "another begun"))
             stop_plays(p)
             had = set()
+        if not taken:
+            put_away(p, "a step begins")
         taken.add(i)
         p.plays_seen.append((n, f"{number + 1} made"))
         w = p.w
@@ -136,6 +147,8 @@ def begin_step(p: Possession, n: int, how: str, afresh: bool = False) -> bool:
             a = p.agents[i]
             a.go, a.go_t = True, p.t + move.after_s
             a.go_x, a.go_y, a.go_pace = x, y, move.pace
+        if move.does == "screen":
+            begin_screen(p, i)
     if not taken:
         p.plays_seen.append((n, f"{how.split()[0]}: not begun"))
         return False
@@ -157,6 +170,11 @@ def man_of(p: Possession, n: int, move: Move, taken: set[int]) -> int:
     left_out = taken | has_the_ball(p)
     if move.who == "passer":
         return NONE if p.passer in left_out else p.passer
+    if move.who == "screener":
+        there = "nobody yet" if p.screener == NONE else "taken" if p.screener in taken else "free"
+        there = "has the ball" if p.screener in has_the_ball(p) else there
+        p.met[f"screener of before: {there}"] += 1
+        return NONE if p.screener in left_out else p.screener
     who, best = NONE, move.within_m
     for i in p.attackers:
         d = p.distance_to(i, move.near[0] * p.near, move.near[1])

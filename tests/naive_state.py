@@ -7,15 +7,18 @@ questions that many submodels ask (court and motion, section 5). Part of the nai
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
+from naive_agent import Agent
 from naive_basics import (
     DRIBBLING,
     HELD,
     NEVER,
     NONE,
     OVER,
+    SCREEN_NONE,
     SET,
     SETTLED,
     SPLIT,
@@ -34,49 +37,6 @@ from engine.state.record import RECORD
 
 
 @dataclass
-class Agent:
-    x: float = 0.0
-    y: float = 0.0
-    vx: float = 0.0
-    vy: float = 0.0
-    tx: float = 0.0
-    ty: float = 0.0
-    speed_share: float = 1.0
-    sliding: bool = False
-    stop_share: float = 1.0
-    turn_t: float = -NEVER
-    break_t: float = -NEVER
-    primed: bool = False
-    region: int = 0
-    moment: int = SETTLED
-    side: int = 0
-    focus: int = 0
-    guess_x: float = 0.0
-    guess_y: float = 0.0
-    guess_region: int = 0
-    guess_moment: int = SETTLED
-    guess_side: int = 0
-    guess_t: float = NEVER
-    guess_who: int = NONE
-    own_man: int = NONE
-    call_entry: int = 0
-    adopt_t: float = NEVER
-    gamble: bool = False
-    touch_u: float = 1.0
-    job: int = 0
-    dx: float = 0.0
-    dy: float = 0.0
-    read_t: float = NEVER
-    break_role: int = NONE
-    lane_t: float = 0.0
-    go: bool = False
-    go_t: float = 0.0
-    go_x: float = 0.0
-    go_y: float = 0.0
-    go_pace: float = 0.0
-
-
-@dataclass
 class Possession:
     w: World
     seed: int
@@ -91,6 +51,7 @@ class Possession:
     triggers: list[str] = field(default_factory=list)  # of the calls made, for the reader
     plays_seen: list[tuple[int, str]] = field(default_factory=list)  # step, what happened to it; likewise
     asked: set[tuple[str, bool, int]] = field(default_factory=set)  # own reluctance: where, three, sign
+    met: Counter[str] = field(default_factory=Counter)  # how often a rule of screens was met
 
     step: int = 0
     t: float = 0.0
@@ -179,6 +140,13 @@ class Possession:
     play_pass: int = 0
     play_drive: int = 0
     play_trap: int = 0
+    screen: int = SCREEN_NONE
+    screener: int = NONE
+    screened: int = 0
+    screen_for: int = 0
+    screen_side: float = 0.0
+    screen_t: float = 0.0
+    screen_chance: bool = False
     matched: bool = False
     outcome_open: bool = False
     after_open: bool = False

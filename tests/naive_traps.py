@@ -19,6 +19,7 @@ from naive_basics import (
     PHASE_NONE,
     RETREAT,
     RIM,
+    SCREEN_SET,
     SET,
     SHOT_WINDUP,
     SPLIT,
@@ -118,6 +119,10 @@ def chances_of_a_step(p: Possession, caught: bool, before: int) -> None:
     if p.picked_up:
         ask("picked_up")
     p.picked_up = False
+    if p.screen == SCREEN_SET and not p.screen_chance:
+        p.screen_chance = True
+        p.met["a chance for a call"] += 1
+        ask("screen")
     for s, call in p.w.shadows:
         if s not in p.held_marks and listed(call, "held", p.region) and p.t - p.catch_t >= call.held_s:
             p.held_marks.add(s)

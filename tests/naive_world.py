@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from naive_basics import MOMENTS, NONE, REGIONS, logit
+from naive_inputs import constants_against, coverages, person_holding
 
 from engine.inputs import Call, Scenario, Setting, Team, Zone
 from engine.world.court import build_court
@@ -91,6 +92,7 @@ class Move:
     near: tuple[float, float]
     within_m: float
     only: str
+    does: str
     to: tuple[float, float]
     pace: float
     after_s: float
@@ -146,21 +148,11 @@ def shot_grid(table: Any) -> list[tuple[float, float]]:
     return [(at(logits, i * GRID_STEP_M), at(slopes, i * GRID_STEP_M)) for i in range(N_GRID)]
 
 
-def person_holding(role: str, near_is_right: bool) -> str:
-    side, _, rest = role.partition("_")
-    if rest and side == "near":
-        return ("right_" if near_is_right else "left_") + rest
-    if rest and side == "far":
-        return ("left_" if near_is_right else "right_") + rest
-    return role
-
-
 class World:
     """Everything that is constant while possessions of one branch are played."""
 
     def __init__(self, scenario: Scenario, setting: str | None = None, base: bool = False) -> None:
         self.scenario = scenario
-        self.k = dict(scenario.constants)
         chosen: Setting | None = None
         if setting is not None:
             chosen = next(s for s in scenario.settings if s.name == setting)
@@ -168,6 +160,8 @@ class World:
         self.run = {p.name for p in (chosen.plays if chosen and chosen.plays is not None else scenario.plays)}
         self.zone: Zone = chosen.zone if chosen is not None and chosen.zone is not None else scenario.zone
         self.zone_options = dict(chosen.zone_options if chosen is not None and own else scenario.zone_options)
+        self.k = constants_against(scenario, self.zone)
+        self.coverage = coverages(self.zone, self.zone_options)
         self._rules()
         self._persons()
         self._players()
@@ -352,7 +346,8 @@ class World:
                         near=(0.0, 0.0) if move.near is None else self._place(move.near),
                         within_m=move.within_m,
                         only=move.only_if,
-                        to=self._place(move.to),
+                        does=move.does,
+                        to=(0.0, 0.0) if move.to is None else self._place(move.to),
                         pace=move.pace,
                         after_s=move.after_s,
                     )

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 
 from naive_basics import REGIONS, clip, dist, logistic, rim_distance, segment
+from naive_screens import in_his_way
 from naive_state import Possession
 
 #: The regions of each of the constants worth_*_points.
@@ -34,6 +35,11 @@ def carrying_on(p: Possession, left: float) -> float:
     if left <= 0.8:
         return 0.0
     return p.k["hold_value_points"] * (1.0 - math.exp(-(left - 0.8) / p.k["hold_tau_s"]))
+
+
+def fading(p: Possession, left: float) -> float:
+    """What is left of every reluctance with so much time."""
+    return 0.0 if left <= 0.8 else 1.0 - math.exp(-(left - 0.8) / p.k["reluctance_tau_s"])
 
 
 def worth_of_numbers(p: Possession, x: float, y: float, who: int, time_s: float) -> float:
@@ -71,6 +77,9 @@ def clearance(
         run = begun_in + f * time_s - delay
         if run > 0.0:
             x, y = px + f * (qx - px), py + f * (qy - py)
+            if in_his_way(p, i, a.x + delay * a.vx, a.y + delay * a.vy, x, y):
+                run -= k["screen_lost_s"]
+                p.met["screened, in time" if run > 0.0 else "screened, too late"] += 1
             g = p.gap_left(i, x, y, p.player(i).slide, k["slide_tau_s"], delay, run)
             d -= 0.5 * (d - g)
         best = min(best, d)

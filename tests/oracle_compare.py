@@ -10,13 +10,14 @@ from typing import Any
 import numpy as np
 from naive import AGENT_SHOWN, SHOWN, Naive, Played
 from naive_decision import HOLD, PASSES
+from naive_inputs import kind_of
 
 from engine.kernel.batch import play_block
 from engine.kernel.watch import STATES, Trace
 from engine.run.watch import watch_numbers
 from engine.state.arrays import AGENT, STATE
 from engine.state.record import MOST_CALLS, N_RECORD, RECORD
-from engine.state.words import EVENTS, Action, Mode, TrapPhase
+from engine.state.words import COVERAGES, EVENTS, Action, Mode, TrapPhase
 
 #: Places, velocities, times: how far apart the two may be.
 CLOSE = 1e-9
@@ -41,6 +42,48 @@ FLOOR = (
     "a defender opens up from his slide",
     "a trap is set in a wind-up",
     "a retreat goes on in a set trap",
+)
+
+#: Every rule of screens on the ball, of what defenders do about them and handlers make of them. One is left
+#: out, a screener who touches the screened man and is behind him: bodies part, only rounding shows it.
+OF_A_SCREEN = (
+    "on the man who guards him",
+    "on the nearest man",
+    "on the left",
+    "on the right",
+    "set",
+    *(f"{how}: not live" for how in ("coming", "set", "used")),
+    "coming: driven",
+    *(f"used: {coverage}" for coverage in COVERAGES),
+    "used: no drive",
+    "used: has him again",
+    "near him, but behind",
+    "men changed",
+    "men not changed",
+    *(
+        f"{how}: {why}"
+        for how in ("put away", "used, so kept")
+        for why in ("the play is stopped", "a step begins")
+    ),
+    *(f"screener of before: {how}" for how in ("nobody yet", "taken", "has the ball", "free")),
+    "a drive off it is no occasion",
+    "his way is free",
+    "over it",
+    "under it",
+    "drops",
+    "drops half way",
+    "shows, set",
+    "shows, used",
+    "has shown",
+    "stays: under",
+    "stays: switch",
+    "a chance for a call",
+    "waits for it",
+    "screened, in time",
+    "screened, too late",
+    "goes on, no trap",
+    "goes on, coming",
+    "goes on, after",
 )
 
 #: What can happen to a step of a play, besides that it is begun and its moves are made or not.
@@ -75,6 +118,8 @@ class Compared:
     seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
     #: How often (name of a step of a play, what happened to it).
     plays: Counter[tuple[str, str]] = field(default_factory=Counter)
+    #: How often a rule of screens was met.
+    met: Counter[str] = field(default_factory=Counter)
 
     def words(self) -> str:
         head = (
@@ -93,6 +138,7 @@ class Compared:
         self.seen["fault"].add(record["policy_faults"] > 0)
         self.seen["lost_by"].add(record["lost_by"])
         self.seen["asked"] |= played.asked
+        self.met.update(played.met)
         # (handler holds, else passes; number of the region): the last of an option's numbers is its place.
         self.seen["worth"] |= {(o[3] == HOLD, int(o[-1])) for o in played.options if o[3] in TO_A_PLACE}
         for name in ("end", "outcome", "after", "escape"):
@@ -215,6 +261,7 @@ def compare(
         follow = numbers_of(trace.agents, ("x", "y", "vx", "vy")).tolist()
         played = naive.play(seed, number, max_calls, follow)
         into.add(name, number, trace, played)
+        into.seen["against"].add((naive.world.scenario.measured_against, kind_of(naive.world.zone)))
         into.plays.update((naive.world.steps[n].name, what) for n, what in played.plays_seen)
 
 

@@ -22,7 +22,7 @@ CALLS = {
 }
 EVERY_TRIGGER = (
     'triggers = ["in_air", "catch", "back_turned", "picked_up", "dribble_in", "held", "across_half", '
-    '"brought_down"]'
+    '"brought_down", "screen"]'
 )
 
 
@@ -289,17 +289,19 @@ only_if = "way_open"
 """
 
 
-def own_plays(folder: Path) -> Scenario:
-    """A play of the test's own beside some of the shipped ones, with little rest between plays.
-
-    One defence has four men who guard a man and one who has none: for the attack that is a zone.
-    """
+def four_men(folder: Path) -> str:
+    """A defence of four men who guard a man and one who has none: for the attack that is a zone."""
     men = (configs_root() / "zones" / "man_to_man.toml").read_text(encoding="utf-8")
     head, after = men.split("[guards]")
     guards, rows = after.split("[options", 1)
     rows = re.sub(r'(fifth(?: =|", job =) (?:{ job = )?)"own_man"', r'\1"place"', rows)
     written = head + "[guards]" + re.sub(r"fifth = \d\n", "", guards) + "[options" + rows
     (folder / "four_men.toml").write_text(written, encoding="utf-8")
+    return 'zone = "four_men.toml"'
+
+
+def own_plays(folder: Path) -> Scenario:
+    """A play of the test's own beside some of the shipped ones, with little rest between plays."""
     (folder / "own_play.toml").write_text(OWN_PLAY, encoding="utf-8")
     rest = """[constants]
 play_rest_s = 0.2
@@ -323,7 +325,7 @@ reluctance_tau_s = 2.0
         setting("calls", CALLS["two_three"]),
         setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"'),
         setting("match-up", CALLS["two_three_match_up"], 'zone = "two_three_match_up"'),
-        setting("four men", head='zone = "four_men.toml"'),
+        setting("four men", head=four_men(folder)),
         setting(
             "other plays",
             CALLS["two_three"],

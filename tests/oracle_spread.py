@@ -18,6 +18,7 @@ from oracle_scenarios import (
     scenario,
     setting,
 )
+from oracle_screens import screens
 
 from engine.inputs import Scenario, configs_root, load_constants, load_scenario, load_team
 
@@ -401,5 +402,7 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int]]:
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40
     yield patient(folder, "patient, cuts alone", "back_cut"), 40  # beside others they are rare
     yield own_plays(folder), 24
+    yield screens(folder), 20
+    yield screens(folder, "ball screens", "ball_screen", "drive_kick", level="professional"), 12
     for number in range(8):
         yield drawn_constants(folder, number), 10

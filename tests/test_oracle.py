@@ -20,19 +20,21 @@ import pytest
 from naive import Naive
 from naive_basics import REGIONS, philox
 from oracle_coded import CodedFunctions, coded, coded_home, front_and_shade, late_double
-from oracle_compare import FLOOR, OF_A_PLAY, Compared, compare, telling
+from oracle_compare import FLOOR, OF_A_PLAY, OF_A_SCREEN, Compared, compare, telling
 from oracle_scenarios import PLAYS
 from oracle_spread import spread
 from policies import registered
 
 from engine.inputs import Scenario, load_scenario
 from engine.inputs.plays import load_play
-from engine.state.words import AFTER, ENDS, EVENTS, LOSSES, OUTCOMES, TRIGGERS, VIOLATIONS
+from engine.state.words import AFTER, AGAINST, ENDS, EVENTS, LOSSES, OUTCOMES, TRIGGERS, VIOLATIONS
 from engine.world.pack import pack
 
 SEED = 11
-#: In full: a tenth does not show everything that the model can do, and then a gap would not be seen.
-in_full = pytest.mark.parametrize("share", [pytest.param(1, marks=pytest.mark.long)])
+#: A share, and in full. What a test has to meet is met in the share, too: else a gap would not be seen.
+shares = pytest.mark.parametrize(
+    "share", [pytest.param(2, marks=pytest.mark.long), pytest.param(1, marks=pytest.mark.full)]
+)
 
 
 @pytest.mark.parametrize(
@@ -93,7 +95,7 @@ def report(found: Compared) -> None:
     assert not found.mismatches, found.words()
 
 
-@in_full
+@shares
 def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, share: int) -> None:
     found = Compared()
     for scenario, n in spread(tmp_path):
@@ -111,9 +113,12 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, share: int) ->
     wheres = [*product(("choice", "promise"), (False, True)), ("drive", False)]
     asked = {(*where, sign) for where, sign in product(wheres, (-1, 0, 1))}
     assert found.seen["asked"] == asked, found.seen["asked"]
-    assert found.seen["worth"] == set(product((False, True), range(len(REGIONS)))), found.seen["worth"]
+    worth = {*product((False, True), range(len(REGIONS))), (True, len(REGIONS))}  # the last: for a screen
+    assert found.seen["worth"] == worth, found.seen["worth"] ^ worth
     assert found.seen["floor"] == set(FLOOR)
-    assert to_be_seen() <= set(found.plays)
+    assert found.seen["against"] == set(product(AGAINST, AGAINST)), found.seen["against"]
+    assert set(found.met) >= set(OF_A_SCREEN), set(OF_A_SCREEN) - set(found.met)
+    assert to_be_seen() <= set(found.plays), to_be_seen() - set(found.plays)
     assert {what for _, what in found.plays} >= set(OF_A_PLAY)
 
 
@@ -130,7 +135,7 @@ def test_far_numbers_large_seeds_and_a_limit_of_calls(tmp_path: Path) -> None:
     report(found)
 
 
-@in_full
+@shares
 def test_coded_policies_agree_too(tmp_path: Path, share: int) -> None:
     found = Compared()
 
