@@ -141,8 +141,14 @@ def test_every_call_loads_with_each_defence_it_names_and_with_no_other(call: str
 
 @pytest.mark.parametrize("name", DEFENCES)
 def test_every_defence_has_calls_of_its_own(name: str) -> None:
-    fitting = [c for c in CALLS if misfit(load_call(c), load_zone(name)) is None]
-    assert 2 <= len(fitting) <= 5
+    zone = load_zone(name)
+    fitting = [c for c in CALLS if misfit(load_call(c), zone) is None]
+    assert 2 <= len(fitting)
+    # doubles of men where there are men, traps at places in a zone, both in one that matches up
+    of_men = sum(load_call(c).dynamic for c in fitting)
+    kinds = (of_men > 0, len(fitting) > of_men)
+    assert kinds == (zone.has_men, not zone.has_men or zone.match_up is not None)
+    assert max(of_men, len(fitting) - of_men) <= 5
     spots = {region for c in fitting for region in load_call(c).ball}
     assert "corner" in spots
 

@@ -188,23 +188,45 @@ def test_every_constant_is_used() -> None:
 LEVELS = sorted((ROOT / "configs" / "levels").glob("*.toml"))
 
 
+def fitted_per_level(name: str, source: str) -> bool:
+    """A constant that the fit of the levels moves: every level gives it, two at least by their fit."""
+    if re.fullmatch(r"fitted per level to .+: benchmarks/fit_levels\.py", source) is None:
+        return False
+    levels = [load_level(path.stem) for path in LEVELS]
+    return all(name in one.constants for one in levels) and sum(name in one.knobs for one in levels) >= 2
+
+
 def from_script(name: str, source: str) -> bool:
     """A constant of ours made by a script: one that is there, and that either measured it for every level, in
-    whose file it then stands under the same script, or is what the constant is a switch of."""
-    script = re.fullmatch(r"(measured|a switch of)\b.*?(benchmarks/\w+\.py)\b.*", source)
+    whose file it then stands under the same script, or is what the constant is a switch of, or is the test
+    that holds it to what it measures."""
+    pattern = r"(measured|a switch of)\b.*?((?:benchmarks/|tests/test_)\w+\.py)\b.*"
+    script = re.fullmatch(pattern, source)
     if script is None or not (ROOT / script[2]).is_file():
         return False
-    if script[1] == "a switch of":
+    if script[1] == "a switch of" or script[2].startswith("tests"):
         return f'"{name}"' in (ROOT / script[2]).read_text(encoding="utf-8")
-    tables = [tomllib.loads(path.read_text(encoding="utf-8"))["constants"] for path in LEVELS]
-    return all(f"measured: {script[2]}" == table.get(name, {}).get("source") for table in tables)
+    # What is believed against men only stands in the other table of a level that is measured against a zone.
+    levels = [tomllib.loads(path.read_text(encoding="utf-8")) for path in LEVELS]
+    found = [level["constants"].get(name) or level["other_defence"].get(name, {}) for level in levels]
+    return all(f"measured: {script[2]}" == item.get("source") for item in found)
 
 
 def test_other_levels_take_over_what_is_fitted_on_professionals() -> None:
-    fitted = load_level("professional").value_of("reluctance_points")
-    assert load_constants()["reluctance_points"].value == fitted > 0.0
-    for name in ("under_14", "school", "college"):
-        assert "reluctance_points" not in load_level(name).constants
+    constants, professional = load_constants(), load_level("professional")
+    taken = {name for name, c in constants.items() if "fitted at the professional level" in c.source}
+    assert taken == {"noise_points", "pass_noise_share"}
+    assert taken < set(professional.knobs)
+    for name in taken:
+        assert constants[name].value == professional.value_of(name) > 0.0, name
+        for level in ("under_14", "school", "college"):
+            assert name not in load_level(level).constants, (name, level)
+
+
+def test_reluctance_is_an_input_and_fitted_at_no_level() -> None:
+    constant = load_constants()["reluctance_points"]
+    assert "an input" in constant.source and constant.low < constant.value < constant.high
+    assert LEVELS and all("reluctance_points" not in load_level(path.stem).constants for path in LEVELS)
 
 
 def test_every_constant_says_where_it_comes_from_and_what_it_does() -> None:
@@ -217,7 +239,8 @@ def test_every_constant_says_where_it_comes_from_and_what_it_does() -> None:
         if other:
             return other[1] in constants and other[1] != name and known(other[1])
         said = r"evidence|from memory|practice|first estimate|numerical|seen|input|rule|shape|set near|times"
-        return re.search(said, source) is not None or from_script(name, source)
+        ours = from_script(name, source) or fitted_per_level(name, source)
+        return ours or re.search(said, source) is not None
 
     for name, constant in constants.items():
         assert len(constant.source.split()) >= 1 and len(constant.meaning.split()) >= 2, name
@@ -231,6 +254,11 @@ def test_a_script_is_no_source_of_what_it_did_not_measure() -> None:
     assert not from_script("reaction_s", measured)
     assert not from_script("belief_gap_m", "measured: benchmarks/fit_nothing.py")
     assert not from_script("belief_gap_m", "a switch of benchmarks/fit_beliefs.py")
+    assert from_script("screen_lost_s", "measured: as it runs (tests/test_screens.py)")
+    assert not from_script("reaction_s", "measured: as it runs (tests/test_screens.py)")
+    fitted = "fitted per level to its share of threes: benchmarks/fit_levels.py"
+    assert fitted_per_level("reluctance_threes_points", fitted)
+    assert not fitted_per_level("reluctance_points", fitted)
 
 
 RULES = sorted((ROOT / "configs" / "rules").glob("*.toml"))

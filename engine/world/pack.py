@@ -20,22 +20,10 @@ from engine.inputs.settings import Setting
 from engine.inputs.team import Player, Team
 from engine.inputs.zone import Zone, coverages
 from engine.policies import coded
+from engine.state import words
 from engine.state.arrays import CONSTANTS, GRID_X, GRID_Y, MOST_SHADOW_SETTINGS, MOST_SHADOWS, N_SIDE, WORLD
 from engine.state.jobs import JOB_TABLE, Kind
-from engine.state.words import (
-    AGAINST,
-    COVERAGES,
-    DOES,
-    JOBS,
-    MOMENTS,
-    ONLY,
-    REGIONS,
-    STARTS,
-    TRIGGERS,
-    WHO,
-    Job,
-    Region,
-)
+from engine.state.words import Job, Region
 from engine.world.court import Court, build_court
 from engine.world.shots import level_averages, offset, shot_rows
 
@@ -179,7 +167,7 @@ def _fill_entry(row: np.record, entry: Entry, court: Court) -> None:
     row.toward_man = job.toward_man if entry.toward_man is None else entry.toward_man
     row.man_within_m = job.man_within_m if entry.man_within_m is None else entry.man_within_m
     row.kind = job.kind
-    row.job = JOBS.index(entry.job)
+    row.job = words.JOBS.index(entry.job)
 
 
 def _slides(slides: np.ndarray, zone: Zone, choices: dict[str, str], court: Court) -> None:
@@ -189,10 +177,10 @@ def _slides(slides: np.ndarray, zone: Zone, choices: dict[str, str], court: Cour
         for region in row.ball:
             for moment in row.moment:
                 rows[region, moment] = entries
-    for r, region in enumerate(REGIONS):
-        for m, moment in enumerate(MOMENTS):
+    for r, region in enumerate(words.REGIONS):
+        for m, moment in enumerate(words.MOMENTS):
             found = rows.get((region, moment))
-            for other in FALL_BACK.get(moment, MOMENTS):
+            for other in FALL_BACK.get(moment, words.MOMENTS):
                 found = found or rows.get((region, other))
             assert found is not None  # coverage was checked by the loader
             for role, name in enumerate(zone.roles):
@@ -218,11 +206,11 @@ def _inverse(person_of: np.ndarray) -> np.ndarray:
 
 
 def _spots(alignment: Alignment, court: Court) -> np.ndarray:
-    spots = np.zeros((len(REGIONS), N_SIDE, 2))
+    spots = np.zeros((len(words.REGIONS), N_SIDE, 2))
     for row in alignment.rows:
         for region in row.ball:
             for role, name in enumerate(alignment.roles):
-                spots[REGIONS.index(region), role] = place_of(court, row.places[name])
+                spots[words.REGIONS.index(region), role] = place_of(court, row.places[name])
     return spots
 
 
@@ -251,12 +239,12 @@ def fill_plays(w: np.record, plays: Sequence[Play], court: Court) -> None:
     n = 0
     for play in plays:
         first = {step.name: n + i for i, step in enumerate(play.steps)}
-        against = sum(1 << AGAINST.index(word) for word in play.against)
+        against = sum(1 << words.AGAINST.index(word) for word in play.against)
         for step in play.steps:
             row = w.steps[n]
-            row.start = STARTS.index(step.when)
+            row.start = words.STARTS.index(step.when)
             row.against = against
-            row.regions = sum(1 << REGIONS.index(region) for region in step.ball)
+            row.regions = sum(1 << words.REGIONS.index(region) for region in step.ball)
             row.often = step.often
             row.after_s = step.held_s
             row.lasts_s = step.lasts_s
@@ -264,12 +252,12 @@ def fill_plays(w: np.record, plays: Sequence[Play], court: Court) -> None:
             row.n_moves = len(step.moves)
             for i, move in enumerate(step.moves):
                 m = row.moves[i]
-                m.who = WHO.index(move.who)
+                m.who = words.WHO.index(move.who)
                 if move.near is not None:
                     m.near_x_m, m.near_y_m = place_of(court, move.near)
                 m.within_m = move.within_m
-                m.only = ONLY.index(move.only_if)
-                m.does = DOES.index(move.does)
+                m.only = words.ONLY.index(move.only_if)
+                m.does = words.DOES.index(move.does)
                 if move.to is not None:
                     m.x_m, m.y_m = place_of(court, move.to)
                 m.pace = move.pace
@@ -303,15 +291,15 @@ def fill_call(w: np.record, n: int, call: Call, scenario: Scenario, zone: Zone, 
     """Call ``n`` of a setting, for the roles of its defence."""
     row = w.calls[n]
     row.probability = call.probability
-    row.regions = sum(1 << REGIONS.index(region) for region in call.ball)
-    row.triggers = sum(1 << TRIGGERS.index(t) for t in call.triggers)
+    row.regions = sum(1 << words.REGIONS.index(region) for region in call.ball)
+    row.triggers = sum(1 << words.TRIGGERS.index(t) for t in call.triggers)
     row.held_s = call.held_s
     row.disguise_s = call.disguise_s
     row.give_up_s = call.give_up_s
     row.hold_cover = int(call.way_back == "trappers_last")
     row.face_x_m, row.face_y_m = court.spot(call.faces or "rim")
     row.only_mask = _only_mask(call, scenario.offence_team)
-    row.subject = min(REGIONS.index(region) for region in call.ball)
+    row.subject = min(words.REGIONS.index(region) for region in call.ball)
     row.dynamic = int(call.dynamic)
     row.after_bump = int(call.after_bump)
     low, high = call.from_baseline_m or (-np.inf, np.inf)
@@ -354,7 +342,7 @@ def _defence(
     fill_players(w, scenario, five, N_SIDE, court)
     _slides(w.slides, zone, choices, court)
     for region, how in coverages(zone, choices).items():
-        w.coverage[REGIONS.index(region)] = COVERAGES.index(how)
+        w.coverage[words.REGIONS.index(region)] = words.COVERAGES.index(how)
     person_of = persons_in_roles(zone.roles, persons)
     w.person_of[:] = person_of
     w.role_of[:] = _inverse(person_of)
