@@ -38,8 +38,8 @@ def test_rounds_come_to_rest_and_the_later_half_is_averaged(tools: tuple[ModuleT
 def test_beliefs_and_knobs_meet_where_each_asks_for_the_other(
     tools: tuple[ModuleType, ModuleType], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Rates that hang on a belief, and a belief that hangs on a knob: both are met only where the knobs are the
-    solution and the belief is .1."""
+    """Rates that hang on a belief, and a belief that hangs on a knob: both are met only where the knobs
+    are the solution and the belief is .1."""
     levels, beliefs = tools
     problem = levels.Problem(
         load_level("school"), load_scenario(configs_root() / "scenarios" / "level_school.toml"), 1, 1, 1
