@@ -65,9 +65,14 @@ def test_noise_is_drawn_once_a_look(traces: list[Any]) -> None:
     assert looks > 100 and same > 5
 
 
-def first_decisions(world: Any, traces: list[Any]) -> Iterator[tuple[Any, float, Any]]:
-    """(state, scale of the noise, options) of the decision that makes a look; the options' values are those
-    that count in the choice: his own shot's without what he asks more of it."""
+def is_three(rules: Any, x: float, y: float) -> bool:
+    return bool(abs(x) > rules.corner_x_m if y <= rules.corner_break_y_m else np.hypot(x, y) > rules.arc_m)
+
+
+def first_decisions(world: Any, traces: list[Any]) -> Iterator[tuple[Any, Any, Any]]:
+    """(state, scale of each option's noise, options) of the decision that makes a look; the options' values
+    are those that count in the choice: without what he asks more of his own shot, and of the share of drives
+    that end in one."""
     k = world[0].k
     for t in traces:
         for step, options in decisions(t):
@@ -75,22 +80,25 @@ def first_decisions(world: Any, traces: list[Any]) -> Iterator[tuple[Any, float,
             if now["n_looks"] == t.states["n_looks"][step - 1]:
                 continue
             options = options.copy()
+            option, who = options[:, 3], int(options[0, 2])
             over = max(now["clock_s"] - 0.8, 0.0)
-            early = np.exp(-now["t"] / k.reluctance_early_s)
-            q = k.reluctance_points * early * (1.0 - np.exp(-over / k.reluctance_tau_s))
-            options[options[:, 3] == Option.SHOOT, 4] -= q
-            passing = world[0].players[int(options[0, 2])].passing
-            yield now, k.noise_points * (1.5 - passing), options
+            early = np.exp(-now["t"] / k.reluctance_early_s) * (1.0 - np.exp(-over / k.reluctance_tau_s))
+            here = t.agents[step, who]
+            asked = k.reluctance_threes_points * is_three(world[0].rules, here["x"], here["y"])
+            options[option == Option.SHOOT, 4] -= (k.reluctance_points + asked) * early
+            options[np.isin(option, DRIVES), 4] -= (1.0 - k.belief_kick_p) * k.reluctance_points * early
+            scale = k.noise_points * (1.5 - world[0].players[who].passing)
+            yield now, scale * np.where(option >= Option.PASS_1, k.pass_noise_share, 1.0), options
 
 
 def test_what_is_chosen_in_a_look(world: Any, traces: list[Any]) -> None:
-    """Gumbel noise with mean 0 and scale s for all but holding, which has none: with d = hold - value,
-    P(hold) = prod exp(-exp(-d / s - 0.5772)). Over 1,000 looks, where it is small, middling and great, within
-    4 standard errors."""
+    """Gumbel noise with mean 0 and scale s, ``pass_noise_share`` of it for passes, for all but holding, which
+    has none: with d = hold - value, P(hold) = prod exp(-exp(-d / s - 0.5772)). Over 1,000 looks, where it is
+    small, middling and great, within 4 standard errors."""
     held, expected = [], []
     for _, scale, options in first_decisions(world, traces):
         is_hold = options[:, 3] == Option.HOLD
-        ahead = (options[is_hold, 4] - options[~is_hold, 4]) / scale
+        ahead = (options[is_hold, 4] - options[~is_hold, 4]) / scale[~is_hold]
         expected.append(np.exp(-np.exp(-ahead - np.euler_gamma).sum()))
         held.append(options[is_hold, 5][0])
     p, h = np.array(expected), np.array(held)
@@ -108,7 +116,9 @@ def test_what_is_chosen_where_all_is_tried() -> None:
     choices by the logit law, P = exp(value) / sum (McFadden 1974, from memory). Kinds of options over 300
     looks, within 4 standard errors."""
     world = built(start="bring_up", setting=[], constants={"tried_look": 2}).home
-    traces = [t for block in watch_numbers(world, 6, np.arange(N), what=("s",)) for t in block.traces()]
+    traces = [
+        t for block in watch_numbers(world, 6, np.arange(N), what=("s", "agents")) for t in block.traces()
+    ]
     kind_of = {Option.SHOOT: 0, Option.HOLD: 1} | dict.fromkeys(DRIVES, 2)
     chosen, expected = [], []
     for now, _, options in first_decisions(world, traces):
