@@ -275,11 +275,12 @@ def test_team_mates_break_the_trap(call: str) -> None:
         n, man, _ = first_call(t)
         assert sorted(t.agents["break_role"][n, :5].tolist()) == [-1, 0, 1, 2, 3]
         assert t.agents["break_role"][n, man] == -1
-        last = None
+        caught_y = t.agents["y"][n, man]
+        last = None  # before he has dribbled back out to where they stand
         while n + 1 < len(s) and s["trap_phase"][n + 1] in (TrapPhase.COMING, TrapPhase.SET):
             n += 1
             if s["mode"][n] == Mode.HELD and s["mode"][n - 1] == Mode.HELD and s["handler"][n - 1] == man:
-                last = n
+                last = n if t.agents["y"][n, man] < caught_y + 1.0 else last
                 side = int(s["trap_side"][n])
                 # targets were set from where he stood at the end of the step before
                 h = t.agents[n - 1, man]
