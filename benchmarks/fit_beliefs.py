@@ -123,8 +123,8 @@ def fitted(pool: Executor, scenario: Scenario, n: int, rounds: int) -> tuple[dic
 
 
 def written(text: str, values: Mapping[str, float], table: str = "constants") -> str:
-    """A level file's text with these constants put in, before its players."""
-    for name in values:
+    """A level file's text with these constants put in; of ``other_defence`` none stays."""
+    for name in values if table == "constants" else (r"\w+",):
         text = re.sub(rf"(?m)^\[{table}\.{name}\]\n(?:[^\[\n].*\n)*\n?", "", text)
     tables = "".join(f'[{table}.{name}]\nvalue = {v}\nsource = "{SOURCE}"\n\n' for name, v in values.items())
     at = text.index("[players.")

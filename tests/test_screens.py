@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import math
 from pathlib import Path
+from types import SimpleNamespace as Bag
 from typing import Any
 
 import numpy as np
@@ -17,14 +18,16 @@ from test_plays_played import one_play, traces, world_of
 
 from engine.errors import InputError
 from engine.inputs import load_constants, load_level, load_scenario, load_zone
-from engine.inputs.files import configs_root, shipped
+from engine.inputs.constants import ranges
+from engine.inputs.files import configs_root, read_toml, resolve, shipped
 from engine.inputs.plays import play_from
-from engine.inputs.scenario import constants_against
+from engine.inputs.scenario import constants_against, scenario_from
 from engine.inputs.zone import coverages, zone_from
-from engine.kernel.screens import BESIDE_M
+from engine.kernel.screens import BESIDE_M, follow_screen
 from engine.kernel.worth import carrying_on, worth_at
+from engine.policies.reach import plain, python_of
 from engine.state.arrays import N_SIDE
-from engine.state.words import COVERAGES, REGIONS, Action, Event, Region, Screen, TrapPhase
+from engine.state.words import COVERAGES, REGIONS, Action, Dribble, Event, Mode, Region, Screen, TrapPhase
 from engine.study.worth import worth_dict
 from engine.world.pack import pack
 
@@ -193,33 +196,56 @@ def test_a_screen_ends_with_the_ball_gone(screened: Any) -> None:
             assert s["handler"][n - 1] == s["screen_for"][n]
 
 
-@pytest.mark.parametrize("how", ["drop", "show", "switch"])
-def test_each_coverage_does_what_it_says(tmp_path: Path, how: str) -> None:
-    """Half a second after the ball has gone by: who drops is between ball and rim, who shows is nearer to the
-    ball than who drops would be, who switch have each other's man."""
-    world = men_world(tmp_path, defence={"options": {"screens": how}}).home
-    near, between, changed, n = 0.0, 0, 0, 0
-    for trace in traces(world, n=150):
-        s, a = trace.states, trace.agents
-        for k in np.flatnonzero((s["screen"][1:] == Screen.USED) & (s["screen"][:-1] == Screen.SET)) + 1:
-            at = min(k + 4, len(s) - 1)
-            h, who = s["handler"][k], s["screener"][k]
-            man = N_SIDE + int(who)  # person i guards attacker i from the start
-            n += 1
-            ball, helper = (np.array([a["x"][at][i], a["y"][at][i]]) for i in (h, man))
-            near += float(np.hypot(*(ball - helper)))
-            between += float(np.hypot(*helper)) < float(np.hypot(*ball))
-            guard = int(s["screened"][k])
-            changed += (
-                math.hypot(a["x"][at][guard] - a["x"][at][who], a["y"][at][guard] - a["y"][at][who]) < 1.6
-            )
-    assert n > 25
-    if how == "drop":
-        assert between > 0.7 * n and near / n > 1.4
-    elif how == "show":
-        assert near / n < 1.6
-    else:
-        assert changed > 0.35 * n
+@pytest.mark.parametrize(
+    ("how", "guards", "after"),
+    [
+        ("switch", [0, 1, 2, 3, 4], [4, 1, 2, 3, 0]),
+        ("switch", [1, 0, 2, 3, 4], [1, 0, 2, 3, 4]),  # the screened man has another man: nothing to change
+        ("drop", [0, 1, 2, 3, 4], [0, 1, 2, 3, 4]),
+    ],
+)
+def test_men_are_changed_as_the_ball_goes_by_where_they_switch(
+    how: str, guards: list[int], after: list[int]
+) -> None:
+    """Attacker 4 screens defender 0 for attacker 0; half a second into the drive the two have changed men."""
+    s = Bag(screen=Screen.SET, mode=Mode.HELD, handler=0, screen_for=0, dribble=Dribble.DRIBBLING, play_t=9.0)
+    s.action, s.screener, s.screened, s.region, s.t, s.begun, s.drive_t = (
+        Action.DRIVE,
+        4,
+        N_SIDE,
+        1,
+        3.0,
+        2.95,
+        2.0,
+    )
+    c = Bag(s=s, agents=[Bag(x=0.0, y=0.0) for _ in range(2 * N_SIDE)], guards=list(guards))
+    follow = python_of(follow_screen)
+    assert follow is not None
+    plain(follow)(Bag(k=Bag(**K), coverage=[COVERAGES.index(how)] * len(REGIONS)), c)
+    assert c.guards == after
+    assert (s.screen, s.screen_t, s.play_t) == (Screen.USED, 3.0, 3.0)
+
+
+def test_who_drops_is_on_the_rims_side_and_who_goes_under_is_too(tmp_path: Path) -> None:
+    """In the step after a screen has been set: where the screener's man goes, and the screened man around it."""
+    for how in ("drop", "under"):
+        n = behind = under = blocked = 0
+        for trace in traces(men_world(tmp_path, defence={"options": {"screens": how}}).home, n=150):
+            s, a = trace.states, trace.agents
+            driven = (s["screen"] == Screen.SET) & (s["action"] == Action.DRIVE)
+            for k in np.flatnonzero(driven[1:]) + 1:
+                h, m, b = int(s["handler"][k]), int(s["screener"][k]), int(s["screened"][k])
+                aim = [(a["tx"][k][i], a["ty"][k][i]) for i in (N_SIDE + m, b)]
+                n += 1
+                behind += math.hypot(*aim[0]) < math.hypot(a["x"][k - 1][h], a["y"][k - 1][h])
+                at = a["x"][k - 1][m], a["y"][k - 1][m]
+                if abs(math.dist(aim[1], at) - LEAST_M - BESIDE_M) < 1e-6:  # he goes around the screener
+                    blocked += 1
+                    under += math.hypot(*aim[1]) < math.hypot(*at)
+        assert n > 100 and behind > 0.9 * n
+        assert blocked > 10
+        share = under / blocked  # of a step ago: some have crossed by then
+        assert share > 0.9 if how == "under" else share < 0.1
 
 
 def test_a_screen_can_be_trapped(tmp_path: Path) -> None:
@@ -263,13 +289,31 @@ def test_beliefs_are_those_against_this_kind_of_defence(name: str) -> None:
 def test_a_setting_with_the_other_kind_of_defence_is_packed_with_its_beliefs() -> None:
     scenario = load_scenario(configs_root() / "scenarios" / "six_defences.toml")
     packed = pack(scenario)
-    more = scenario.other_defence["hold_value_points"]
-    assert scenario.constants["hold_value_points"] + more == pytest.approx(0.926), "as its own file says"
+    there = scenario.other_own["hold_value_points"]
     home = packed.home[0].k.hold_value_points
     assert home == scenario.constants["hold_value_points"]
     by_name = {one.name: one.world[0].k.hold_value_points for one in packed.settings}
-    assert by_name["man-to-man"] == pytest.approx(home + more) and more != 0.0
+    assert by_name["man-to-man"] == there != home, "as its own file says"
     assert by_name["3-2"] == home
+
+
+def test_what_is_believed_against_the_other_kind_stays_in_its_range_and_is_a_belief() -> None:
+    """A level's difference leaves no constant's range; a scenario's own word holds; nothing else is one."""
+    source = resolve("six_defences", "scenarios")
+    data = read_toml(source)
+    men = load_zone("man_to_man")
+    scenario = scenario_from(data, source)
+    level = scenario.model_copy(update={"other_own": {}})
+    name = max(level.other_defence, key=lambda one: abs(level.other_defence[one]))
+    low, high = ranges()[name]
+    for edge in (low, high):
+        found = constants_against(level.model_copy(update={"constants": level.constants | {name: edge}}), men)
+        assert low <= found[name] <= high
+    assert constants_against(scenario, men)["hold_value_points"] == data["other_defence"]["hold_value_points"]
+    for wrong in ({"time_step_s": 0.05}, {"hold_value_point": 1.0}, {"hold_value_points": 9.0}):
+        with pytest.raises(InputError, match="other_defence") as error:
+            scenario_from(data | {"other_defence": wrong}, source)
+        assert "\n" not in str(error.value)
 
 
 def test_packing_gives_coverages_by_region() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from pathlib import Path
 
 from pydantic import Field
@@ -129,3 +130,36 @@ def override(
             raise InputError(where, f"{key}.{name}", value, words)
         values[name] = number
     return values
+
+
+#: What players believe, beside the constants that begin with belief_ and worth_.
+BELIEFS = (
+    *("hold_value_points", "hold_tau_s", "numbers_value_points", "rebound_value_points"),
+    *("drive_clear_m", "drive_width_m"),
+)
+
+
+def beliefs(
+    constants: dict[str, Constant], changes: Table, where: str, beyond_range: bool, key: str
+) -> dict[str, float]:
+    """The changes of a table that holds what players believe alone, as numbers.
+
+    Raises InputError for another constant or a value out of range.
+    """
+    known = {
+        name: one
+        for name, one in constants.items()
+        if name in BELIEFS or name.startswith(("belief_", "worth_"))
+    }
+    for name in changes:
+        if name in constants and name not in known:
+            allowed = f"what players believe: belief_..., worth_..., {', '.join(BELIEFS)}"
+            raise InputError(where, key, name, allowed)
+    values = override(known, changes, where, beyond_range, key)
+    return {name: values[name] for name in changes}
+
+
+@lru_cache(maxsize=1)
+def ranges() -> dict[str, tuple[float, float]]:
+    """Constant of the model -> its least and greatest value."""
+    return {name: (one.low, one.high) for name, one in load_constants().items()}

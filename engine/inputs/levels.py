@@ -15,7 +15,7 @@ from pydantic import AfterValidator, Field
 
 from engine.errors import InputError
 from engine.inputs.base import Frozen, Real, Table, Text, Whole, nearest, one_of, parse
-from engine.inputs.constants import Constant, load_constants, override
+from engine.inputs.constants import Constant, beliefs, load_constants, override
 from engine.inputs.files import FileName, Source, read_toml, resolve, shipped
 from engine.inputs.shots import ShotTable, load_shot_table
 from engine.state.words import AGAINST, Against
@@ -260,7 +260,7 @@ def shifted(table: ShotTable, rim_logit: float, jump_logit: float, rim_range_m: 
 def _check(level: Level, where: str) -> Level:
     override(load_constants(), {name: item.value for name, item in level.constants.items()}, where)
     other = {name: item.value for name, item in level.other_defence.items()}
-    override(load_constants(), other, where, key="other_defence")
+    beliefs(load_constants(), other, where, False, "other_defence")
     for name, (low, high) in PLAYER_RANGES.items():
         value = getattr(level.players, name).value
         if not low <= value <= high:

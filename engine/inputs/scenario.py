@@ -12,7 +12,7 @@ from engine.errors import MissingInput
 from engine.inputs import defaults
 from engine.inputs.alignment import Alignment, alignment_from
 from engine.inputs.base import Flag, Frozen, Table, Text, Whole, canonical, not_allowed, one_of, parse
-from engine.inputs.constants import constants_from, override
+from engine.inputs.constants import beliefs, constants_from, override, ranges
 from engine.inputs.defence import check_matchups, read_matchups
 from engine.inputs.files import FileName, Source, read_toml, resolve, shown_path
 from engine.inputs.levels import Level, Published, level_from, level_source
@@ -61,7 +61,8 @@ class Scenario(Frozen):
 
     ``constants``: every model constant as a number in its own unit: the model's, then the level's, then the
     scenario's. ``measured_against``: the kind of defence (word of Against) against which what players believe
-    among them holds; ``other_defence``: constant -> what is added against the other kind. ``shot_table``: the
+    among them holds; ``other_defence``: constant -> what is added against the other kind,
+    ``other_own``: what it is there, by the scenario's own word. ``shot_table``: the
     scenario's as it is, else the level's after its shifts. ``level``: name of the level, None where the
     scenario names none; ``published``: what is published about it.
     ``zone_options``: option -> choice taken. ``policy``: name of the coded policy that plays the defence,
@@ -79,6 +80,7 @@ class Scenario(Frozen):
     constants: dict[str, float]
     measured_against: str
     other_defence: dict[str, float]
+    other_own: dict[str, float] = {}
     beyond_range: bool
     shot_table: ShotTable
     start: str
@@ -102,8 +104,16 @@ class Scenario(Frozen):
 def constants_against(scenario: Scenario, zone: Zone) -> dict[str, float]:
     """Every constant where this defence is played: what players believe is known for a zone and for men."""
     kind = Against.MEN.word if zone.has_men else Against.ZONE.word
-    other = {} if kind == scenario.measured_against else scenario.other_defence
-    return {name: value + other.get(name, 0.0) for name, value in scenario.constants.items()}
+    if kind == scenario.measured_against:
+        return dict(scenario.constants)
+    found = {
+        name: value + scenario.other_defence.get(name, 0.0) for name, value in scenario.constants.items()
+    }
+    if not scenario.beyond_range:
+        for name in scenario.other_defence:
+            low, high = ranges()[name]
+            found[name] = min(max(found[name], low), high)
+    return found | scenario.other_own
 
 
 # --- the file as it is written --------------------------------------------------------------------------
@@ -175,9 +185,7 @@ def scenario_from(data: Table, source: Source) -> Scenario:
     level = _level(file, source)
     known = known if level is None else level.over(known)
     constants = override(known, file.constants, where, file.beyond_range)
-    there = override(known, file.other_defence, where, file.beyond_range, key="other_defence")
-    other = {} if level is None else level.differences()
-    other |= {name: there[name] - constants[name] for name in file.other_defence}
+    there = beliefs(known, file.other_defence, where, file.beyond_range, "other_defence")
     if file.shot_table is not None:
         shot_table = load_shot_table(file.shot_table, source)
     elif level is not None:
@@ -215,7 +223,8 @@ def scenario_from(data: Table, source: Source) -> Scenario:
         rules=rules,
         constants=constants,
         measured_against=Against.ZONE.word if level is None else level.measured_against,
-        other_defence=other,
+        other_defence={} if level is None else level.differences(),
+        other_own=there,
         beyond_range=file.beyond_range,
         shot_table=shot_table,
         start=file.start,

@@ -190,7 +190,7 @@ def _check_own_men(row: ZoneRow, zone: Zone, where: str, key: str) -> None:
 
 
 def _check_screens(zone: Zone, where: str) -> None:
-    seen: set[tuple[str, str | None]] = set()
+    seen: set[tuple[str, str | None, str | None]] = set()
     for i, row in enumerate(zone.screens):
         key = f"screen[{i + 1}]"
         if not zone.has_men:
@@ -202,9 +202,9 @@ def _check_screens(zone: Zone, where: str) -> None:
         if row.option is not None:
             check_option(row.option, row.choice, zone.options, where, key)
         for region in row.ball:
-            if (region, row.choice) in seen:
+            if (region, row.option, row.choice) in seen:
                 raise InputError(where, f"{key}.ball", region, "each region once, and once for a choice")
-            seen.add((region, row.choice))
+            seen.add((region, row.option, row.choice))
 
 
 def coverages(zone: Zone, choices: Mapping[str, str]) -> dict[str, str]:

@@ -12,7 +12,7 @@ from engine.kernel.drives import by_phase
 from engine.kernel.jit import njit
 from engine.state.words import Region
 
-#: Beside the regions: the ball is held for a screen that is on its way or set.
+#: Beside the regions: the ball is held for a screen that is on its way.
 SCREEN_PLACE = len(Region)
 LAST_S = 0.8  # with less on the clock nothing but a shot is worth anything
 

@@ -120,7 +120,7 @@ def measure_carrying(
     each : possessions of each of the ROUNDS; None: ROUND_POSSESSIONS
     """
     each = ROUND_POSSESSIONS if each is None else each
-    bare = scenario.model_copy(update={"settings": ()})
+    bare = scenario.model_copy(update={"settings": (), "other_own": {}})
     points, total = float(scenario.constants["hold_value_points"]), ROUNDS * each
     level, known = points, load_constants()["hold_value_points"]
     ends: list[float] = []
@@ -277,13 +277,17 @@ class SettingAdapted:
         opponent; ``calls``: of each call its ``value``, points saved a call. ``home_change``: net points a
         possession that playing as he then does brings him where one stays home. ``beliefs``: constant ->
         [before, after]."""
-        before = self.scenario.constants
+        zone = self.setting.zone or self.scenario.zone
+        known, before = self.scenario.constants, constants_against(self.scenario, zone)
         return {
             "name": self.setting.name,
             "first": _met(self.setting, self.first),
             "known": _met(self.setting, self.known),
             "home_change": change(self.known.home).as_dict(),
-            "beliefs": {name: [before[name], value] for name, value in self.beliefs.items()},
+            "beliefs": {
+                name: [before[name], before[name] + value - known[name]]
+                for name, value in self.beliefs.items()
+            },
         }
 
 

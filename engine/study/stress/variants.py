@@ -26,7 +26,6 @@ from engine.inputs.stress import (
 from engine.run.blocks import World
 from engine.run.branches import Plan, branches_of
 from engine.run.worlds import changed, drawn, sobol, varied
-from engine.state.arrays import CONSTANTS
 from engine.world.pack import pack, plays_of, run_only
 
 
@@ -106,14 +105,15 @@ class Variants:
         values = self._plan.values(number) | self._rules(chosen)
         run = self._run(number, chosen.get(PLAYS, ALL))
 
-        home = self._packed[chosen.get(FRONT, self._scenario.alignment.name)].home
-
         def change(world: World) -> World:
-            # what is believed otherwise against another kind of defence stays so much more or less
-            more = {
-                name: float((world["k"][name] - home["k"][name])[0]) for name in values if name in CONSTANTS
-            }
-            found = changed(world, {name: value + more.get(name, 0.0) for name, value in values.items()})
+            # what is believed otherwise against the other kind of defence stays so much more or less
+            there = dict(values)
+            for name in values.keys() & self._scenario.constants.keys():
+                more = float(world["k"][name][0]) - self._scenario.constants[name]
+                if more != 0.0:
+                    known = self._constants[name]
+                    there[name] = min(max(values[name] + more, known.low), known.high)
+            found = changed(world, there)
             run_only(found[0], self._plays, run)
             return found
 
