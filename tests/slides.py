@@ -16,7 +16,7 @@ from engine.state.words import JOBS, MOMENTS, REGIONS, Mode
 from engine.world.pack import Packed, pack
 
 SEED = 5
-N_TRACES = 120
+N_TRACES = 360
 ALIGNMENTS = ("high_post_short_corner", "overload", "two_guard_baseline")
 ROLES = ("near_guard", "far_guard", "near_forward", "far_forward", "centre")
 # agents 5..9 in the order of the team file's zone_places

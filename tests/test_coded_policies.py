@@ -246,9 +246,10 @@ def at_once(floor: Any) -> int:
 
 
 def sags(floor: Any, orders: Any) -> None:
+    """Nearer to the rim, and on the floor where the plan follows a ball that flies off it."""
     for i in range(5):
-        orders.x[i] *= 0.7
-        orders.y[i] *= 0.7
+        orders.x[i] = min(max(0.7 * orders.x[i], -floor.half_width_m), floor.half_width_m)
+        orders.y[i] = max(0.7 * orders.y[i], floor.baseline_y_m)
 
 
 @pytest.mark.parametrize("zone", ["two_three", "man_to_man", "one_three_one"])
