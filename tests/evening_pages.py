@@ -12,7 +12,8 @@ from report_pages import BAD_NAME, LAPTOP, SMALL, advising
 from sheet_files import GAME, with_key, write_evening
 
 from engine.inputs.sheets import load_evening
-from engine.study.evening_report import EveningReport, Played
+from engine.study.evening_report import Played
+from engine.study.evening_result import EveningReport
 
 
 @pytest.fixture(scope="module")

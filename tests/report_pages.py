@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from engine.study.evening_report import EveningReport, ReportSize
+from engine.study.evening_result import EveningReport, ReportSize
 
 #: A team whose name would do harm if it were not escaped.
 BAD_NAME = "<script>harm=1</script><img src=x onerror=harm=2>"

@@ -17,7 +17,7 @@ from engine.report.page.court_card import shirts_of
 from engine.report.page.page import bench_page, report_page
 from engine.report.page.plan import replaced, stand_ins
 from engine.report.screen.plan import plan_text
-from engine.study.evening_report import EveningReport
+from engine.study.evening_result import EveningReport
 from engine.study.plan.bench import p_stopped
 
 pytest_plugins = ("evening_pages",)

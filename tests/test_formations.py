@@ -21,7 +21,7 @@ from engine.run.size import check_size
 from engine.study.compare import compare
 from engine.study.evening_advice import held_in
 from engine.study.evening_formations import formations
-from engine.study.evening_report import EveningReport
+from engine.study.evening_result import EveningReport
 
 pytest_plugins = ("evening_pages",)
 

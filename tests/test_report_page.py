@@ -28,7 +28,7 @@ from engine.report.page.page import bench_page, report_page
 from engine.report.page.plan import opponents
 from engine.report.page.shots import shares_of
 from engine.report.screen.evening import evening_text
-from engine.study.evening_report import EveningReport
+from engine.study.evening_result import EveningReport
 
 pytest_plugins = ("evening_pages",)
 

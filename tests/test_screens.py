@@ -227,7 +227,7 @@ def test_men_are_changed_as_the_ball_goes_by_where_they_switch(
 
 
 def test_who_drops_is_on_the_rims_side_and_who_goes_under_is_too(tmp_path: Path) -> None:
-    """In the step after a screen has been set: where the screener's man goes, and the screened man around it."""
+    """In the step after a screen has been set: where the screener's man goes, and the screened man."""
     for how in ("drop", "under"):
         n = behind = under = blocked = 0
         for trace in traces(men_world(tmp_path, defence={"options": {"screens": how}}).home, n=150):

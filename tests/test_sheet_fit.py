@@ -27,7 +27,8 @@ from engine.shipped import configs_root
 from engine.study import evening_file
 from engine.study.adapt import measure_carrying
 from engine.study.evening_file import NAME, EveningFile, inputs_digest
-from engine.study.evening_report import NEEDS, Played, ReportSize
+from engine.study.evening_report import NEEDS, Played
+from engine.study.evening_result import ReportSize
 from engine.study.newton import Range, solve
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of

@@ -17,7 +17,8 @@ from engine.estimate.men import KINDS, PLAY, POINTS, SHOTS, MenTally, weights
 from engine.inputs.sheets import load_evening
 from engine.report.screen.sheet import sheet_lines
 from engine.report.sheet_view import MUCH, sheet_advice
-from engine.study.evening_report import Played, ReportSize
+from engine.study.evening_report import Played
+from engine.study.evening_result import ReportSize
 from engine.study.play import play
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.men import play_men

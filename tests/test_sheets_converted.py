@@ -26,10 +26,13 @@ from engine.inputs.sheets import load_evening, write_blank
 EACH_SHEET = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,-1"
 MACROS = "xlsm:Calc MS Excel 2007 VBA XML"
 
-pytestmark = [
-    pytest.mark.full,
-    pytest.mark.skipif(shutil.which("soffice") is None, reason="soffice (LibreOffice Calc) is not installed"),
-]
+pytestmark = pytest.mark.full
+
+
+@pytest.fixture(autouse=True)
+def spreadsheet_program() -> None:
+    """These tests are for a machine with LibreOffice Calc."""
+    assert shutil.which("soffice") is not None, "soffice is not installed"
 
 
 def column_of(sheet: str, name: str) -> int:

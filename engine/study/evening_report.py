@@ -17,7 +17,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import replace
 from typing import Protocol
 
 from engine.estimate.intervals import Found
@@ -28,32 +28,12 @@ from engine.inputs.sheets import Evening
 from engine.run.size import check_size
 from engine.study.evening_advice import Spot, advised_calls, likely_settings, planned_calls
 from engine.study.evening_file import EveningFile
+from engine.study.evening_result import USUAL, Asked, EveningReport, ReportSize
 from engine.study.sheet.counts import sheet_counts
 from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS, fitted_rates, values_of, with_knobs
 
 Progress = Callable[[int, int], None]
 
-
-@dataclass(frozen=True)
-class ReportSize:
-    """How much is played: possessions of ``compare`` and of the calls against each handler (None: as many as
-    the scenario says), worlds and possessions in each, whole games and parts of the plan's table, possessions
-    of the line-up study together, of each likely formation but the one played, of our attack against
-    their traps, and traced for the court pictures."""
-
-    possessions: int | None = None
-    worlds: int = 128
-    world_possessions: int = 600
-    games: int = 400
-    table_parts: int = 10
-    lineup_possessions: int = 200_000
-    formation_possessions: int = 6000
-    attack_possessions: int = 8000
-    traced: int = 80
-
-
-#: Under a minute on two cores for a folder of sheets.
-USUAL = ReportSize()
 
 #: The parts of an evening, in the order in which they are played, and those that each needs first.
 NEEDS: dict[str, tuple[str, ...]] = {
@@ -82,69 +62,6 @@ PROBE = 400
 
 class _Result(Protocol):
     def to_dict(self) -> Found: ...
-
-
-@dataclass(frozen=True)
-class EveningReport:
-    """The studies' results (their JSON) and the evening they belong to.
-
-    ``advised``: (index of the setting, index of its call) of each call advised, the best first; ``planned``:
-    the candidates of the plan that it was taken from. ``scenario``: as played, without settings where no trap
-    may be advised. ``stress``: None where there is no call. ``weighed``: the settings that it has, by index.
-    ``sheet``: the opponent's sheet beside the model, {} where it counts too little. ``adapted``: calls
-    against one who knows them; None: not asked for.
-    """
-
-    evening: Evening
-    scenario: Scenario
-    effort: ReportSize
-    seed: int
-    advised: tuple[Spot, ...]
-    planned: tuple[Spot, ...]
-    weighed: tuple[int, ...]
-    compare: Found
-    plan: Found
-    stress: Found | None
-    formations: Found
-    timing: Found
-    lineup: Found
-    shots: Found
-    sheet: Found
-    adapted: Found | None = None
-
-    def to_dict(self) -> Found:
-        """Plain JSON."""
-        return {
-            "command": "report",
-            "effort": asdict(self.effort),
-            "seed": self.seed,
-            "advised": [list(one) for one in self.advised],
-            "planned": [list(one) for one in self.planned],
-            "evening": self.evening.to_dict(),
-            "compare": self.compare,
-            "plan": self.plan,
-            "stress": self.stress,
-            "formations": self.formations,
-            "timing": self.timing,
-            "lineup": self.lineup,
-            "shots": self.shots,
-            "sheet": self.sheet,
-            "adapted": self.adapted,
-        }
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What a line-up and a plan may be asked for beside the effort; None: the usual. ``adapted``: whether the
-    plan is against an opponent who learns; ``every``: ``adapted`` of all settings with calls, not of those
-    alone that clearly save."""
-
-    delta: float | None = None
-    confidence: float | None = None
-    anywhere: bool = False
-    changes: tuple[tuple[str, float], ...] = ()
-    adapted: bool = False
-    every: bool = False
 
 
 class Played:

@@ -33,7 +33,7 @@ from engine.report.words import (
     times,
 )
 from engine.study.evening_advice import LEAST_SHARE, held_in, of_call
-from engine.study.evening_report import EveningReport
+from engine.study.evening_result import EveningReport
 
 #: Words of the answer at most.
 MOST_WORDS = 12

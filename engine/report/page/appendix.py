@@ -8,7 +8,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.screen.stress import not_asked_words
 from engine.report.words import FACTOR_WORDS, percent
-from engine.study.evening_report import EveningReport
+from engine.study.evening_result import EveningReport
 
 
 def number(value: float | None, decimals: int = 2, sign: bool = False) -> str:

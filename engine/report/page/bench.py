@@ -15,7 +15,7 @@ from engine.report.page.court_card import call_card, home_card, out_of
 from engine.report.page.plan import behind_call, comes_for, opponents, replaced, shirt, shirts_in
 from engine.report.words import SHORT_TRIGGERS, numbers_words
 from engine.study.evening_advice import held_in
-from engine.study.evening_report import EveningReport
+from engine.study.evening_result import EveningReport
 from engine.study.plan.bench import p_stopped
 
 #: Job of a cover -> the row of the bench page that it stands in.

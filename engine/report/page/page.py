@@ -16,7 +16,7 @@ from engine.report.screen.evening import assumed_words, shot_lines
 from engine.report.screen.timing import bump_words
 from engine.report.sheet_view import sheet_view
 from engine.report.words import GLOSSARY, count
-from engine.study.evening_report import EveningReport
+from engine.study.evening_result import EveningReport
 from engine.study.lineup.advice import AREAS
 from engine.world.court import build_court
 

@@ -18,7 +18,7 @@ from engine.report.screen.lineup import role_task
 from engine.report.screen.plan import not_planned
 from engine.report.screen.timing import late_words, merged
 from engine.report.words import around, count, numbers_words, percent, saved, sentence
-from engine.study.evening_report import EveningReport
+from engine.study.evening_result import EveningReport
 from engine.study.lineup.advice import GUARD, LEAST_CALLS, LET_SHOOT, area_of
 
 LEAVE, TRAP = "leave", "trap"

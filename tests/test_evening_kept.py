@@ -1,0 +1,198 @@
+"""What is kept of an evening: the same to the letter, made anew after an edit, damage is told."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import sqlite3
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from evening_table import TEXTS, ran
+from test_evening_truth import told_by
+
+from engine import cli
+from engine.commands import shared
+from engine.inputs.sheets import load_evening
+from engine.run.blocks import Runner
+from engine.study import adapt, evening_report
+from engine.study.evening_file import APPLICATION, ASIDE, NAME
+
+EXAMPLE = Path(__file__).parents[1] / "configs" / "sheets" / "example_evening"
+#: An evening in seconds, for files, keys and words.
+TINY = evening_report.ReportSize(
+    possessions=300,
+    worlds=16,
+    world_possessions=20,
+    games=10,
+    table_parts=1,
+    lineup_possessions=3000,
+    formation_possessions=200,
+    traced=4,
+)
+#: One that is long enough for calls to be planned and stopped.
+SMALL = replace(
+    TINY,
+    possessions=12_000,
+    formation_possessions=3000,
+    games=20,
+    table_parts=3,
+    world_possessions=800,
+    lineup_possessions=120_000,
+)
+
+
+# --- the file beside the sheets -----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def tiny(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    monkeypatch.setattr(evening_report, "USUAL", TINY)
+    folder = tmp_path / "sheets"
+    shutil.copytree(EXAMPLE, folder, ignore=shutil.ignore_patterns(f"{NAME}*"))
+    return folder
+
+
+def compared(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> tuple[Any, str]:
+    """The JSON of ``compare`` of a folder, and what was said beside it."""
+    assert cli.run(["compare", str(folder), "--json", "-", *more]) == 0
+    out, err = capsys.readouterr()
+    return json.loads(out), err
+
+
+def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    first, said = told_by(tiny)  # the time is said, what is kept is read
+    assert said.count("about ") == len(TEXTS) + 1 and NAME in said
+    assert said.count(" s on an idle machine for ") == len(TEXTS) + 1
+    again, said = told_by(tiny)
+    assert again == first and said == ""
+    moved = tiny.rename(tiny.parent / "moved")  # it is kept by what is in the sheets, not by where they lie
+    found, said = compared(moved, capsys)
+    assert said == "" and found["scenario"].endswith("moved")
+
+
+@pytest.mark.full
+def test_the_time_said_is_of_an_idle_machine_and_the_bar_reaches_its_end(
+    tiny: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name, value in (("PLAYED", 400), ("TRIED", 60), ("JUDGED", 600)):
+        monkeypatch.setattr(adapt, name, value)
+    found = evening_report.Played(load_evening(tiny), 1, 2)
+    seen: list[tuple[int, int]] = []
+    found.progress = lambda done, total: seen.append((done, total))
+    block, slept_s = Runner.block, 2.0
+
+    def slowed(*arguments: Any) -> Any:
+        time.sleep(slept_s)  # as where others have the processor
+        return block(*arguments)
+
+    for parts in (("timing",), ("plan",), tuple(evening_report.NEEDS)):  # the bar is of what is missing
+        missing = found.missing(*parts)
+        with monkeypatch.context() as patch:
+            patch.setattr(Runner, "block", slowed)
+            work = sum(found.work(name) for name in missing)
+            assert found.expect(*missing) < work / 2 * slept_s / evening_report.PROBE
+        seen.clear()
+        for name in missing:
+            found.part(name)
+        assert seen == sorted(seen) and seen[-1] == (100, 100)
+    monkeypatch.setattr(shared, "BAR_DELAY_S", 0.0)
+    for done, ends in ((4, True), (3, False)):
+        with shared.progress_bar(False) as show:
+            show(1, 4)
+            show(done, 4)
+        said = capsys.readouterr().err
+        assert said.endswith("\n") == ends and ("100%" in said) == ends
+
+
+def test_an_edit_makes_it_anew_and_other_questions_stand_beside(
+    tiny: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    usual, _ = compared(tiny, capsys)
+    other, said = compared(tiny, capsys, "--seed", "7")
+    assert "seed 7" in said and other["seed"] == 7 and other != usual
+    more, said = compared(tiny, capsys, "-n", "400")
+    assert "400 possessions" in said and more["possessions"] == 400
+    assert compared(tiny, capsys) == (usual, "")
+    sheet = tiny / "game.csv"
+    sheet.write_text(sheet.read_text(encoding="utf-8").replace("opponent_front,one", "opponent_front,two"))
+    edited, said = compared(tiny, capsys)
+    assert "played anew" in said and edited["config_hash"] != usual["config_hash"]
+    with sqlite3.connect(tiny / NAME) as db:
+        parts = db.execute("SELECT part FROM results ORDER BY part").fetchall()
+        assert parts == [("compare",), ("fit",)]
+
+
+def test_where_no_trap_may_be_advised_nobody_learns_one(tiny: Path) -> None:
+    sheet = tiny / "game.csv"
+    asked = re.sub("trap_allowed,.*", "trap_allowed,no", sheet.read_text(encoding="utf-8"))
+    sheet.write_text(asked, encoding="utf-8")
+    ran("compare", str(tiny))
+    out, said = ran("adapt", str(tiny))
+    assert "there is nothing to learn" in out and "adapted" in said
+    out, _ = ran("plan", str(tiny), "--adapted")
+    assert "Once they know it" not in out
+
+
+def damage(path: Path, how: str) -> None:
+    data = bytearray(path.read_bytes())
+    if how == "cut":
+        path.write_bytes(data[: len(data) // 2])
+    elif how == "no database":
+        path.write_text("my shopping list\n" * 300)
+    elif how == "somebody else's":
+        path.unlink()
+        with sqlite3.connect(path) as db:
+            db.execute("CREATE TABLE cows(name TEXT)")
+    elif how == "a changed result":
+        with sqlite3.connect(path) as db:
+            (blob,) = db.execute("SELECT found FROM results").fetchone()
+            db.execute("UPDATE results SET found = ?", (blob[:-9] + bytes(9),))
+    elif how == "another layout":
+        with sqlite3.connect(path) as db:
+            db.execute("PRAGMA user_version = 99")
+
+
+@pytest.mark.parametrize(
+    "how", ["cut", "no database", "somebody else's", "a changed result", "another layout"]
+)
+def test_a_damaged_or_foreign_file_is_told_in_one_line_and_made_anew(
+    how: str, tiny: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    usual, _ = compared(tiny, capsys)
+    path = tiny / NAME
+    with sqlite3.connect(path) as db:
+        assert db.execute("PRAGMA application_id").fetchone() == (APPLICATION,)
+    damage(path, how)
+    found, said = compared(tiny, capsys)
+    assert found == usual
+    told = [line for line in said.splitlines() if NAME in line and "kept in" not in line]
+    assert len(told) == 1 and ASIDE in told[0] and "Traceback" not in said
+    assert (tiny / ASIDE).exists()  # nothing of anybody's is lost
+    assert compared(tiny, capsys) == (usual, "")
+
+
+def test_where_nothing_can_be_kept_it_is_played(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tiny / NAME).mkdir()
+    found, said = compared(tiny, capsys)
+    assert found["possessions"] == 300 and "Traceback" not in said
+    assert sum(NAME in line for line in said.splitlines() if "kept in" not in line) == 1
+    assert (tiny / NAME).is_dir()
+
+
+def test_what_is_kept_is_read_without_the_engine(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    usual = compared(tiny, capsys)[0]
+    code = (
+        "import sys\nfrom engine import cli\nfrom engine.study import evening_report\n"
+        f"evening_report.USUAL = evening_report.{TINY!r}\n"
+        f"assert cli.run(['compare', {str(tiny)!r}, '--json', '-']) == 0\n"
+        "assert 'numba' not in sys.modules and 'pandas' not in sys.modules, 'too much is loaded'\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert json.loads(done.stdout) == usual
