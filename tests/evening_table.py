@@ -210,7 +210,7 @@ class Evening:
         yield "plan.json", "calls", str(call["uses_per_game"])
         for row in self._mine(self.json["plan"]["mix"], call):
             yield "plan.json", "mix", str(row["uses_per_game"])
-            label = r"\s".join(map(re.escape, spoken(call["label"]).split()))
+            label = r"\b(?<!short )" + r"\s".join(map(re.escape, spoken(call["label"]).split()))
             often = _found(rf"{label} up to (once|twice|\d+)", self.text["plan"])
             yield "plan", "answer", {"once": "1", "twice": "2"}.get(often or "", often or "nothing")
             for output, place, text in (

@@ -231,8 +231,7 @@ def report(
     from engine.report.page.page import bench_page, report_page
     from engine.report.screen.sheet import sheet_lines
     from engine.report.words import paragraph
-    from engine.study.evening_report import REPORT
-    from engine.study.evening_result import Asked
+    from engine.study.evening_report import REPORT, Asked
 
     found = played(evening, REPORT, quiet, seed, threads, asked=Asked(adapted=adapted)).report()
     ctrl_c.check()

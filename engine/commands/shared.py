@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     from engine.estimate.intervals import Found
     from engine.inputs.scenario import Scenario
     from engine.inputs.sheets import Evening
-    from engine.study.evening_report import Played
-    from engine.study.evening_result import Asked, ReportSize
+    from engine.study.evening_report import Asked, Played, ReportSize
 
 NAME = "trapledger"
 BAD_INPUT = 2

@@ -163,7 +163,7 @@ def adapt(
     evening = load_evening(scenario)
     run_size(evening.scenario, possessions, seed, threads)
     from engine.study.adapt import adapt as run
-    from engine.study.evening_result import USUAL, Asked
+    from engine.study.evening_report import USUAL, Asked
 
     if evening.folder is None:
         load_engine(quiet)

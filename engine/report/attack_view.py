@@ -59,6 +59,8 @@ def _answer(found: Found, calls: Sequence[Found]) -> str:
     """Who brings it up, and the traps that cost most: at most two that cannot be told apart."""
     if not calls:
         return "They have no trap to attack."
+    if all(one["called"] < LEAST_EVENTS for one in calls):
+        return "Their traps come up too seldom here to tell what they cost."
     least = calls[0]["value"]["low"] or 0.0
     if least <= 0.0:
         return "None of their traps clearly costs points."

@@ -28,7 +28,10 @@ from engine.inputs.sheets import Evening
 from engine.run.size import check_size
 from engine.study.evening_advice import Spot, advised_calls, likely_settings, planned_calls
 from engine.study.evening_file import EveningFile
-from engine.study.evening_result import USUAL, Asked, EveningReport, ReportSize
+from engine.study.evening_result import USUAL as USUAL
+from engine.study.evening_result import Asked as Asked
+from engine.study.evening_result import EveningReport as EveningReport
+from engine.study.evening_result import ReportSize as ReportSize
 from engine.study.sheet.counts import sheet_counts
 from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS, fitted_rates, values_of, with_knobs
 

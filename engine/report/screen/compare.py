@@ -16,6 +16,7 @@ from engine.report.words import (
     LOSS_WORDS,
     MODELS_FAULT,
     OUTCOME_WORDS,
+    PREPOSITIONS,
     RARELY,
     WIDTH,
     amount,
@@ -35,8 +36,6 @@ from engine.report.words import (
     useful_decimals,
 )
 from engine.state.words import Against
-from engine.still.holes import BALL_IN
-from engine.still.plays import either
 
 NET_NOTE = (
     "Saved and lost points also count what a turnover brings at the other end. A call is judged by the "
@@ -143,15 +142,15 @@ def _ball_worth(found: Found) -> list[str]:
     """What the attack believes that going on with the ball brings."""
     against = next(one.meaning for one in Against if one.word == found["against"])
     rows = [(f"{one['left_s']} s on the clock", f"{one['points']:.2f}") for one in found["by_clock"]]
-    rows += [
-        (either([BALL_IN[ball] for ball in one["ball"]]), f"{one['points']:+.2f}")
-        for one in found["by_place"]
-    ]
+    for one in found["by_place"]:
+        where = " or ".join(f"{PREPOSITIONS.get(ball, 'in the')} {spoken(ball)}" for ball in one["ball"])
+        rows.append((where, f"{one['points']:+.2f}"))
     if found["against"] == Against.MEN.word:
         rows.append(("held for a screen, wherever", f"{found['for_a_screen']:+.2f}"))
     told = (
         f"What going on with the ball is worth to this attack against {against}, points, as its players "
-        "believe: measured on the model's own possessions. By place: how much more."
+        "believe: measured on the model's own possessions. More than a whole one brings: there the ball "
+        "is not lost yet. By place: how much more."
     )
     return ["", "What the ball is worth", *table(rows), paragraph(told)]
 
