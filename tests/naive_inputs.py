@@ -25,6 +25,9 @@ def constants_against(scenario: Scenario, zone: Zone) -> dict[str, float]:
         for name, other in level.other_defence.items():
             own = level.constants[name].value if name in level.constants else model[name].value
             k[name] += other.value - own
+            if not scenario.beyond_range:
+                k[name] = min(max(k[name], model[name].low), model[name].high)
+        k |= scenario.other_own
     return k
 
 
