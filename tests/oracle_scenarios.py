@@ -289,13 +289,13 @@ only_if = "way_open"
 """
 
 
-def four_men(folder: Path) -> str:
+def four_men(folder: Path, free: str = "fifth") -> str:
     """A defence of four men who guard a man and one who has none: for the attack that is a zone."""
     men = (configs_root() / "zones" / "man_to_man.toml").read_text(encoding="utf-8")
     head, after = men.split("[guards]")
     guards, rows = after.split("[options", 1)
-    rows = re.sub(r'(fifth(?: =|", job =) (?:{ job = )?)"own_man"', r'\1"place"', rows)
-    written = head + "[guards]" + re.sub(r"fifth = \d\n", "", guards) + "[options" + rows
+    rows = re.sub(rf'({free}(?: =|", job =) (?:{{ job = )?)"own_man"', r'\1"place"', rows)
+    written = head + "[guards]" + re.sub(rf"{free} = \d\n", "", guards) + "[options" + rows
     (folder / "four_men.toml").write_text(written, encoding="utf-8")
     return 'zone = "four_men.toml"'
 

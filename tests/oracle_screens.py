@@ -20,7 +20,7 @@ ball = ["top", "slot", "wing", "corner", "high_post"]
 held_s = 0.1
 lasts_s = 2.5
 often = 0.6
-next = "roll"
+next = "short roll"
 [[step.move]]
 who = "nearest"
 near = "corner"
@@ -114,6 +114,14 @@ within_m = 12.0
 does = "screen"
 
 [[step]]
+name = "short roll"
+when = "then"
+lasts_s = 0.3
+[[step.move]]
+who = "screener"
+to = [0.5, 1.2]
+
+[[step]]
 name = "after a pass"
 when = "pass"
 lasts_s = 0.2
@@ -147,28 +155,32 @@ place = "middle"
 COVERAGES = ("drop", "under", "show", "switch")
 
 
-def screens(folder: Path, name: str = "screens", *plays: str, level: str = "college") -> Scenario:
+def screens(folder: Path, name: str, hold_s: float, go_on_points: float, level: str, *plays: str) -> Scenario:
     """Screens against a zone, and against men who cover them in each way, match up or leave one free; traps
-    of them; men who wait for them, and then drive."""
+    of them; men who wait for them, and then drive. ``hold_s``: so long they are held.
+    ``go_on_points``: whether a drive in hand is worth going on with."""
     (folder / "own_screens.toml").write_text(OWN_SCREENS, encoding="utf-8")
+    zone_only = OWN_SCREENS.replace("own_screens", "zone_screens").replace('["zone", "men"]', '"zone"')
+    (folder / "zone_screens.toml").write_text(zone_only, encoding="utf-8")
     (folder / "trap_the_screen.toml").write_text(TRAP_THE_SCREEN, encoding="utf-8")
-    rest = """[constants]
+    rest = f"""[constants]
 worth_screen_points = 0.6
 worth_top_points = -0.06
-belief_go_on_points = 0.09
+belief_go_on_points = {go_on_points}
 belief_go_on_after_points = -0.2
 play_rest_s = 0.2
 drive_clear_m = 0.2
 pick_up_p = 0.3
-screen_hold_s = 0.3
+screen_hold_s = {hold_s}
 show_s = 0.4
-screen_lost_s = 0.2
+screen_lost_s = 0.05
 drop_m = 3.5
-bump_m = 0.1
 on_ball_gap_m = 1.2
+reaction_s = 0.45
+dribble_reaction_share = 1.0
 reluctance_points = 0.5
 reluctance_threes_points = 0.3
-drive_foul_rate_per_s = 0.3
+drive_foul_rate_per_s = 1.5
 """
     made = [
         setting(how, ("trap_the_screen",), f'zone = "man_to_man"\noptions = {{ screens = "{how}" }}')
@@ -181,10 +193,14 @@ drive_foul_rate_per_s = 0.3
         setting("zone, every trigger", CALLS["two_three"], changes=EVERY_TRIGGER),
         *made,
         setting("match-up", ("man_to_man_corner", "trap_the_screen"), 'zone = "two_three_match_up"'),
-        setting("four men", head=four_men(folder) + '\noptions = { screens = "switch" }'),
+        setting(
+            "four men",
+            ("trap_the_screen",),
+            four_men(folder, free="first") + '\noptions = { screens = "switch" }',
+        ),
         level=level,
         alignment="overload",
-        plays=plays or ("own_screens.toml",),
+        plays=plays,
         top="beyond_range = true",
         rest=rest,
     )

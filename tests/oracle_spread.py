@@ -83,7 +83,7 @@ def professionals(folder: Path) -> Scenario:
 
 def named_men(folder: Path) -> Scenario:
     """Calls against named men only; a team with a man who brings a shot table of his own; men who ask
-    more or less of their own shots."""
+    more or less of their own shots, and hold the ball till the clock is nearly up."""
     written = (folder / reluctant(folder, "juniper_hill")).read_text(encoding="utf-8")
     lines, left = [], 1
     for line in written.splitlines():
@@ -98,6 +98,17 @@ def named_men(folder: Path) -> Scenario:
     shirts = load_team_shirts(folder / "own_table.toml")
     few = f"only_against = [{shirts[0]}, {shirts[3]}]"
     nobody = f"only_against = [{shirts[-1]}]"  # sits on the bench
+    rest = """[rules_changes]
+"clock.shot_s" = 12
+[constants]
+hold_value_points = 2.5
+hold_tau_s = 0.3
+decision_period_s = 0.8
+reluctance_tau_s = 0.3
+second_trapper_delay_s = 0.7
+spot_spread_m = 1.2
+side_hysteresis_m = 0.0
+"""
     return scenario(
         folder,
         "named men",
@@ -105,7 +116,8 @@ def named_men(folder: Path) -> Scenario:
         setting("two of them", CALLS["two_three"], changes=few + "\n" + EVERY_TRIGGER),
         setting("a man on the bench", CALLS["two_three"], changes=nobody),
         teams=("own_table.toml", "millbrook_row"),
-        rest="[constants]\nsecond_trapper_delay_s = 0.7\nspot_spread_m = 1.2\nside_hysteresis_m = 0.0",
+        top="beyond_range = true",
+        rest=rest,
     )
 
 
@@ -386,23 +398,30 @@ trap_strip_rate_per_s = 2.0
     )
 
 
-def spread(folder: Path) -> Iterator[tuple[Scenario, int]]:
-    """Scenarios, each with how many possessions of each of its branches are compared."""
-    yield load_scenario("friday_night"), 24
-    yield other_defences(folder), 15
-    yield man_to_man_first(folder), 20
-    yield professionals(folder), 16
-    yield named_men(folder), 20
-    yield rough_game(folder), 25
-    yield wild_bounces(folder, 8), 60
-    yield wild_bounces(folder, 0), 15
-    yield traps_that_are_left(folder), 40
-    yield traps_that_open_again(folder), 20
-    yield throws_and_bands(folder), 20
-    yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40
-    yield patient(folder, "patient, cuts alone", "back_cut"), 40  # beside others they are rare
-    yield own_plays(folder), 24
-    yield screens(folder), 20
-    yield screens(folder, "ball screens", "ball_screen", "drive_kick", level="professional"), 12
+def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
+    """Scenarios, each with how many possessions of each of its branches are compared: in full, by default.
+
+    By default those are played in full that are the only ones to show something, the others little.
+    """
+    yield load_scenario("friday_night"), 24, 8
+    yield other_defences(folder), 15, 6
+    yield man_to_man_first(folder), 20, 6
+    yield professionals(folder), 16, 6
+    yield named_men(folder), 20, 20
+    yield rough_game(folder), 25, 25
+    yield wild_bounces(folder, 8), 60, 24
+    yield wild_bounces(folder, 0), 15, 4
+    yield traps_that_are_left(folder), 40, 12
+    yield traps_that_open_again(folder), 20, 10
+    yield throws_and_bands(folder), 20, 10
+    yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 16
+    yield patient(folder, "patient, cuts alone", "back_cut"), 40, 16  # beside others they are rare
+    yield own_plays(folder), 24, 24
+    yield screens(folder, "screens", 0.3, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
+    yield (
+        screens(folder, "screens, held long", 0.8, 0.0, "professional", "ball_screen", "zone_screens.toml"),
+        16,
+        10,
+    )
     for number in range(8):
-        yield drawn_constants(folder, number), 10
+        yield drawn_constants(folder, number), 10, 4
