@@ -113,12 +113,7 @@ def game_keys() -> tuple[Column, ...]:
             "",
             ("quarter_length", "period_minutes", "minutes", "quarter"),
         ),
-        Column(
-            "periods",
-            "4 for quarters, 2 for halves; empty: as in the rules",
-            "",
-            ("quarters", "halves"),
-        ),
+        Column("periods", "4 (quarters) or 2 (halves); empty: as in the rules", "", ("quarters", "halves")),
         Column(
             "shot_clock",
             "seconds, or none; empty: as in the rules",
