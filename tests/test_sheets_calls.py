@@ -226,3 +226,11 @@ def test_an_own_call_is_weighed_beside_the_usual_ones(tmp_path: Path) -> None:
     made = {setting["name"]: setting["calls_per_100_possessions"] for setting in settings}
     assert made["all (own call)"] > made["ten (own call)"] > 0 < made["near (own call)"]
     assert made["never (own call)"] < 1
+
+
+def test_a_screen_sets_a_call_off_where_every_defender_has_a_man(tmp_path: Path) -> None:
+    row = {"where": "top", "trigger": "screen on the ball", "most_a_game": "4"}
+    ((call,),) = own(ideas(tmp_path, row, zone_allowed="no")).values()
+    assert call.triggers == ("screen",)
+    with pytest.raises(InputError, match="column trigger"):
+        ideas(tmp_path, row)

@@ -153,6 +153,7 @@ TRIGGER_WORDS = {
     "held": "when he holds it for {held:g} s",
     "across_half": "as he crosses half court",
     "brought_down": "as he brings it down",
+    "screen": "when a screen is set for him",
 }
 #: What sets a call off, in two words.
 SHORT_TRIGGERS = {
@@ -164,6 +165,7 @@ SHORT_TRIGGERS = {
     "held": "held {held:g}s",
     "across_half": "over half court",
     "brought_down": "brought down",
+    "screen": "screen set",
 }
 #: What to do about an opponent, in a sentence about him.
 ADVICE_TO_A_MAN = {

@@ -94,7 +94,9 @@ def _base(one: Cells, zone: Zone, source: Source) -> Source:
     """File of the shipped call for the row's spot."""
     fits = {
         call_from(read_toml(found), str(found)).spot: found
-        for name in fitting_calls(zone)
+        for name in reversed(
+            fitting_calls(zone)
+        )  # of two for a spot the first; a trap of a screen is no usual one
         for found in (resolve(f"configs/calls/{name}.toml", "calls"),)
     }
     places = {word: spots for word, spots in SPOTS.items() if any(spot in fits for spot in spots)}
@@ -217,7 +219,8 @@ def _triggers(one: Cells, data: dict[str, Any]) -> dict[str, Any]:
     names = {key_of(word): name for word, name in TRIGGER_WORDS.items()}
     names |= {name: name for name in TRIGGER_WORDS.values()}
     top = any(region in ("top", "slot", "half_court_corner") for region in data["ball"])
-    fits = {"across_half": top, "brought_down": top and "from_baseline_m" in data}
+    men = tuple(data["doubles"]) == DYNAMIC_DOUBLES  # screens are set where every defender has a man
+    fits = {"across_half": top, "brought_down": top and "from_baseline_m" in data, "screen": men}
     words = [word for word, name in TRIGGER_WORDS.items() if fits.get(name, True)]
     found: list[str] = []
     for part in re.split(r"[,;/+&]|\bor\b|\band\b", text):

@@ -387,6 +387,7 @@ TRIGGER_WORDS = {
     "ball held": "held",
     "over half court": "across_half",
     "brought down": "brought_down",
+    "screen on the ball": "screen",
 }
 CALL_COLUMNS = (
     Column("word", "your own word for it; rows with the same word are one idea", "hammer", ("call", "name")),
@@ -430,7 +431,7 @@ CALL_COLUMNS = (
         f"what sets it off: {', '.join(TRIGGER_WORDS)}; empty: as usual there",
         "catch",
         ("triggers", "when", "set_off_by"),
-        tuple(TRIGGER_WORDS),
+        tuple(TRIGGER_WORDS)[:-1],  # the last is understood where every defender has a man
     ),
     Column(
         "whose",
