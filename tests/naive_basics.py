@@ -46,6 +46,8 @@ REGIONS = (
 )
 BACKCOURT, TOP, SLOT, WING, CORNER = range(5)
 HIGH_POST, ELBOW, SHORT_CORNER, LOW_POST, LANE, RIM = range(6, 12)
+#: What is done about a screen (offence, section 7.1).
+COVERAGES = ("drop", "under", "show", "switch")
 MOMENTS = ("settled", "before_bump", "after_bump", "reversal", "matched")
 SETTLED, BEFORE_BUMP, AFTER_BUMP, REVERSAL, MATCHED = range(5)
 

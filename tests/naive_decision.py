@@ -30,7 +30,7 @@ from naive_basics import (
     rim_distance,
 )
 from naive_passes import best_kind, pass_speed, start_pass
-from naive_screens import waits_for_a_screen
+from naive_screens import past_a_screen, shoulder, waits_for_a_screen
 from naive_shots import effective_gaps, shot_value, start_shot, unset_now
 from naive_state import Possession
 from naive_worth import (
@@ -206,9 +206,12 @@ class Decision:
             angle = base + (m - 2) * math.radians(28.0)
             around = m in (0, 4) and length > k["drive_side_m"]
             first = k["drive_side_m"] if around else length
-            gx = clip(h.x + first * math.cos(angle), -w.half_width + 0.5, w.half_width - 0.5)
-            gy = clip(h.y + first * math.sin(angle), w.baseline_y + 0.5, w.half_y)
-            ex, ey = gx, gy
+            x, y = h.x + first * math.cos(angle), h.y + first * math.sin(angle)
+            if past_a_screen(p, m):
+                around, (x, y) = True, shoulder(p)
+                first = dist(h.x, h.y, x, y)
+            gx = ex = clip(x, -w.half_width + 0.5, w.half_width - 0.5)
+            gy = ey = clip(y, w.baseline_y + 0.5, w.half_y)
             room = clearance(p, h.x, h.y, gx, gy, v, 0.0)
             if around:
                 g = rim_distance(gx, gy)
@@ -314,9 +317,9 @@ class Decision:
             shot -= self.asked("promise", j, three, p.t + time_s, self.left - time_s)
             made.promise = clip(shot - c, -0.6, 0.6)
         worth += k["belief_pass_share"] * made.promise
-        made.kind, made.raw = best_kind(p, x, y, length, release, self.pressure)
+        made.kind, made.raw = best_kind(p, j, x, y, length, release, self.pressure)
         fear = believed(made.raw, k[f"belief_loss_{self.seen or 'home'}"], k["belief_loss_slope"])
-        made.value = (1.0 - fear) * worth - fear * k["turnover_dread_points"]
+        made.value = (1.0 - fear) * worth - fear * k["excess_live_steal_points"]
 
     # --- noise and choice (section 5) -------------------------------------------------------------------
 

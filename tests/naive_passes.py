@@ -23,6 +23,7 @@ from naive_basics import (
     WING,
     clip,
     dist,
+    fade,
     segment,
 )
 from naive_endings import end, over_the_line, turnover, violation
@@ -74,8 +75,10 @@ def near_share(p: Possession, along: float, left: float, pressure: int) -> float
     return 1.0
 
 
-def risk_of_pass(p: Possession, kind: int, x: float, y: float, release: float, pressure: int) -> float:
-    """The risk of a pass as the passer sees it."""
+def risk_of_pass(
+    p: Possession, to: int, kind: int, x: float, y: float, release: float, pressure: int
+) -> float:
+    """The risk of a pass to attacker ``to`` at a place, as the passer sees it."""
     k, h = p.k, p.h
     length = dist(h.x, h.y, x, y)
     v = pass_speed(p, p.handler, kind, length)
@@ -102,21 +105,24 @@ def risk_of_pass(p: Possession, kind: int, x: float, y: float, release: float, p
         clean *= 1.0 - touch
     sd = aim_sd(p, kind, length, pressure)
     if sd > 1e-6:
-        clean *= 1.0 - math.exp(-0.5 * (k["catch_radius_m"] / sd) * (k["catch_radius_m"] / sd))
+        flight = length / v
+        way = p.player(to).top * (flight - fade(flight, k["sprint_tau_s"]))
+        reached = (k["catch_radius_m"] + way) / sd
+        clean *= 1.0 - math.exp(-0.5 * reached * reached)
     return 1.0 - clean * (1.0 - k["fumble_p"] - k["fumble_pressure_p"] * pressure)
 
 
 def best_kind(
-    p: Possession, x: float, y: float, length: float, release: float, pressure: int
+    p: Possession, to: int, x: float, y: float, length: float, release: float, pressure: int
 ) -> tuple[int, float]:
     """The kind of pass with the least risk, and that risk (offence, section 4.4, part 7)."""
-    kind, risk = DIRECT, risk_of_pass(p, DIRECT, x, y, release, pressure)
+    kind, risk = DIRECT, risk_of_pass(p, to, DIRECT, x, y, release, pressure)
     if risk > 0.06:
-        over = risk_of_pass(p, OVER_THE_TOP, x, y, release + p.k["over_release_s"], pressure)
+        over = risk_of_pass(p, to, OVER_THE_TOP, x, y, release + p.k["over_release_s"], pressure)
         if over < risk:
             kind, risk = OVER_THE_TOP, over
         if length < p.k["bounce_longest_m"]:
-            bounce = risk_of_pass(p, BOUNCE, x, y, release, pressure)
+            bounce = risk_of_pass(p, to, BOUNCE, x, y, release, pressure)
             if bounce < risk:
                 kind, risk = BOUNCE, bounce
     return kind, risk

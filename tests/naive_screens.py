@@ -1,4 +1,4 @@
-"""Screens on the ball: set, followed, used, and what defenders do about them (offence 7.1, defence 4.3).
+"""Screens on the ball: set, followed, driven off, and what defenders do about it (offence 7.1, defence 4.3).
 
 Part of the naive twin of the model (tests/naive.py).
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 
 from naive_basics import (
+    COVERAGES,
     DEAD,
     DRIVE,
     HELD,
@@ -71,9 +72,10 @@ def follow_screen(p: Possession) -> None:
             p.met[f"used: {over}"] += 1
             p.screen = SCREEN_NONE
         return
-    driven = p.screen == SCREEN_COMING and p.action == DRIVE
-    if not live or driven:
-        p.met[f"{'coming' if p.screen == SCREEN_COMING else 'set'}: {'driven' if live else 'not live'}"] += 1
+    how = "coming" if p.screen == SCREEN_COMING else "set"
+    driven = p.action == DRIVE
+    if not live or (driven and (how == "coming" or p.drive_way != way_off(p))):
+        p.met[f"{how}: {'not live' if not live else 'driven' if how == 'coming' else 'refused'}"] += 1
         p.screen = SCREEN_NONE
         p.play_t = p.t
         return
@@ -83,13 +85,19 @@ def follow_screen(p: Possession) -> None:
             p.met["set"] += 1
             p.screen = SCREEN_SET
             p.screen_t = p.t
+            p.screen_cover = COVERAGES.index(p.w.coverage[p.region])
             p.event("screen", p.screener, p.screened, 0.0, a.x, a.y)
-    elif p.action == DRIVE and p.begun >= p.drive_t + k["screen_hold_s"]:
-        p.met[f"used: {p.w.coverage[p.region]}"] += 1
-        p.screen = SCREEN_USED
-        p.screen_t = p.play_t = p.t
-        if p.w.coverage[p.region] == "switch":
+    elif driven:
+        p.play_t = p.t + p.dt
+        cover = COVERAGES[p.screen_cover]
+        if cover == "switch" and p.begun >= p.drive_t + k["reaction_s"] * k["dribble_reaction_share"]:
             change_men(p)
+            p.screen = SCREEN_NONE
+            p.play_t = p.t
+        elif p.goal_x == p.end_x and p.goal_y == p.end_y:
+            p.met[f"used: {cover}"] += 1
+            p.screen = SCREEN_USED
+            p.screen_t = p.play_t = p.t
 
 
 def has_him_again(p: Possession) -> str:
@@ -113,6 +121,27 @@ def change_men(p: Possession) -> None:
     p.met["men changed"] += 1
 
 
+def way_off(p: Possession) -> int:
+    """The drive (m) off a screen."""
+    return 4 if p.screen_side > 0.0 else 0
+
+
+def past_a_screen(p: Possession, m: int) -> bool:
+    """Whether a new drive goes past the shoulder of a screen."""
+    past = p.screen == SCREEN_SET and m == way_off(p)
+    if past:
+        p.met[f"past it, drive {m}"] += 1
+    return past
+
+
+def shoulder(p: Possession) -> tuple[float, float]:
+    """Past the screener, seen from the man he screens."""
+    a, b = p.agents[p.screener], p.agents[p.screened]
+    size = dist(a.x, a.y, b.x, b.y)
+    w = (2.0 * p.k["body_radius_m"] + 0.05) / size if size > 1e-9 else 0.0
+    return a.x + (a.x - b.x) * w, a.y + (a.y - b.y) * w
+
+
 def waits_for_a_screen(p: Possession) -> bool:
     return p.screen == SCREEN_COMING and p.handler == p.screen_for and p.action == STAY
 
@@ -132,7 +161,9 @@ def about_the_screen(p: Possession, i: int) -> None:
     """What a defender does about a screen, after the target from his row."""
     if p.screen not in (SCREEN_SET, SCREEN_USED):
         return
-    coverage = p.w.coverage[p.region]
+    coverage = COVERAGES[p.screen_cover]
+    if coverage != p.w.coverage[p.region]:
+        p.met["covered as where it was set"] += 1
     if i == p.screened:
         around(p, i, coverage == "under")
     elif p.agents[i].own_man == p.screener != NONE:
@@ -157,7 +188,7 @@ def around(p: Possession, i: int, under: bool) -> None:
 
 
 def screeners_man(p: Possession, i: int, coverage: str) -> None:
-    k, a, h, m = p.k, p.agents[i], p.h, p.agents[p.screener]
+    k, a, h = p.k, p.agents[i], p.h
     used = p.screen == SCREEN_USED
     if coverage == "drop":
         half = 0.5 * rim_distance(h.x, h.y)
@@ -170,7 +201,6 @@ def screeners_man(p: Possession, i: int, coverage: str) -> None:
             x, y = h.x + lead * h.vx, h.y + lead * h.vy
             a.tx, a.ty = toward_rim(x, y, 2.0 * k["body_radius_m"] + 0.05)
         else:
-            b = p.agents[p.screened]
-            a.tx, a.ty = m.x + (m.x - b.x), m.y + (m.y - b.y)
+            a.tx, a.ty = shoulder(p)
     else:
         p.met["has shown" if coverage == "show" else f"stays: {coverage}"] += 1

@@ -146,6 +146,7 @@ class Possession:
     screen_for: int = 0
     screen_side: float = 0.0
     screen_t: float = 0.0
+    screen_cover: int = 0
     screen_chance: bool = False
     matched: bool = False
     outcome_open: bool = False

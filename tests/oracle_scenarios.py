@@ -116,7 +116,7 @@ reluctance_points = 0.6
 reluctance_tau_s = 0.3
 hold_stale_points_per_s = 0.0
 pick_up_p = 1.0
-turnover_dread_points = 2.0
+excess_live_steal_points = 2.0
 denied_m = 2.0
 noise_points = 1.2
 """

@@ -212,7 +212,7 @@ arm_reach_m = 1.6
 touch_max_p = 1.0
 clean_steal_p = 0.02
 loose_scale_m = 0.3
-turnover_dread_points = 0.0
+excess_live_steal_points = 0.0
 step_out_rate_per_s = 2.0
 step_out_within_m = 3.0
 trap_foul_rate_per_s = 0.0
@@ -417,9 +417,9 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 16
     yield patient(folder, "patient, cuts alone", "back_cut"), 40, 16  # beside others they are rare
     yield own_plays(folder), 24, 24
-    yield screens(folder, "screens", 0.3, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
+    yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
     yield (
-        screens(folder, "screens, held long", 0.8, 0.0, "professional", "ball_screen", "zone_screens.toml"),
+        screens(folder, "screens that hold", 0.4, 0.0, "professional", "ball_screen", "zone_screens.toml"),
         16,
         10,
     )

@@ -114,10 +114,10 @@ def test_backcourt_count(rules: str) -> None:
 def test_over_and_back() -> None:
     """A pass caught behind half court after the ball has been in front of it is lost; a pass wild enough to
     do that is forced. Without a backcourt rule it never happens."""
-    # slow, wild and loved by a passer who likes to lose the ball: the receiver has time to run after it
+    # slow, wild and loved by a passer who fears nothing: the receiver has time to run after it
     wild = {"aim_sd_per_m": 0.8, "catch_radius_m": 3.0, "fumble_p": 0.0, "touch_max_p": 0.0}
     wild |= {f"pass_speed_{kind}_mps": 2.0 for kind in ("direct", "bounce", "over")}
-    wild |= {"turnover_dread_points": -5.0, "belief_pass_points": 0.5, **SURE}
+    wild |= {"belief_loss_home": -30.0, "belief_pass_points": 0.5, **SURE}
     world = home(constants=wild, start="frontcourt")
     n = 0
     for t, events in log(world, 200):

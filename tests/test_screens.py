@@ -26,7 +26,7 @@ from engine.inputs.zone import coverages, zone_from
 from engine.kernel.screens import BESIDE_M, follow_screen
 from engine.kernel.worth import carrying_on, worth_at
 from engine.policies.reach import plain, python_of
-from engine.state.arrays import N_SIDE
+from engine.state.arrays import N_DRIVES, N_SIDE
 from engine.state.words import COVERAGES, REGIONS, Action, Dribble, Event, Mode, Region, Screen, TrapPhase
 from engine.study.worth import worth_dict
 from engine.world.pack import pack
@@ -196,34 +196,76 @@ def test_a_screen_ends_with_the_ball_gone(screened: Any) -> None:
             assert s["handler"][n - 1] == s["screen_for"][n]
 
 
-@pytest.mark.parametrize(
-    ("how", "guards", "after"),
-    [
-        ("switch", [0, 1, 2, 3, 4], [4, 1, 2, 3, 0]),
-        ("switch", [1, 0, 2, 3, 4], [1, 0, 2, 3, 4]),  # the screened man has another man: nothing to change
-        ("drop", [0, 1, 2, 3, 4], [0, 1, 2, 3, 4]),
-    ],
-)
-def test_men_are_changed_as_the_ball_goes_by_where_they_switch(
-    how: str, guards: list[int], after: list[int]
-) -> None:
-    """Attacker 4 screens defender 0 for attacker 0; half a second into the drive the two have changed men."""
+def followed(how: str, way: int, guards: list[int], past: bool) -> Any:
+    """Attacker 4 has set a screen for 0 on defender 0, to the left; 0 is a second into drive ``way``."""
     s = Bag(screen=Screen.SET, mode=Mode.HELD, handler=0, screen_for=0, dribble=Dribble.DRIBBLING, play_t=9.0)
-    s.action, s.screener, s.screened, s.region, s.t, s.begun, s.drive_t = (
-        Action.DRIVE,
-        4,
-        N_SIDE,
-        1,
-        3.0,
-        2.95,
-        2.0,
-    )
+    s.action, s.screener, s.screened, s.region = Action.DRIVE, 4, N_SIDE, 1
+    s.t, s.begun, s.drive_t, s.screen_t = 3.0, 2.95, 2.0, 1.5
+    s.screen_side, s.screen_cover, s.drive_way = 1.0, COVERAGES.index(how), way
+    s.goal_x = s.goal_y = s.end_y = 0.0
+    s.end_x = 0.0 if past else 2.0  # past the screener there is one leg left: goal and end are the same
     c = Bag(s=s, agents=[Bag(x=0.0, y=0.0) for _ in range(2 * N_SIDE)], guards=list(guards))
     follow = python_of(follow_screen)
     assert follow is not None
-    plain(follow)(Bag(k=Bag(**K), coverage=[COVERAGES.index(how)] * len(REGIONS)), c)
-    assert c.guards == after
-    assert (s.screen, s.screen_t, s.play_t) == (Screen.USED, 3.0, 3.0)
+    plain(follow)(Bag(k=Bag(**K)), c)
+    return c
+
+
+IN_ORDER = [0, 1, 2, 3, 4]
+
+
+@pytest.mark.parametrize(
+    ("guards", "after"),
+    [
+        (IN_ORDER, [4, 1, 2, 3, 0]),
+        ([1, 0, 2, 3, 4], [1, 0, 2, 3, 4]),  # the screened man has another man: nothing to change
+    ],
+)
+def test_men_are_changed_with_the_drive_off_a_screen_where_they_switch(
+    guards: list[int], after: list[int]
+) -> None:
+    """After the driver's first step, past the screener or not yet; then there is nothing left to cover."""
+    for past in (False, True):
+        c = followed("switch", N_DRIVES - 1, guards, past)
+        assert c.guards == after
+        assert (c.s.screen, c.s.play_t) == (Screen.NONE, 3.0)
+
+
+@pytest.mark.parametrize("how", [how for how in COVERAGES if how != "switch"])
+def test_a_screen_is_used_by_who_goes_by_its_shoulder(how: str) -> None:
+    """It stands until the ball has gone by; a drive of another way has refused it, and changes nothing."""
+    going = followed(how, N_DRIVES - 1, IN_ORDER, past=False).s
+    assert (going.screen, going.screen_t) == (Screen.SET, 1.5) and going.play_t > going.t
+    used = followed(how, N_DRIVES - 1, IN_ORDER, past=True)
+    assert (used.s.screen, used.s.screen_t, used.s.play_t) == (Screen.USED, 3.0, 3.0)
+    assert used.guards == IN_ORDER
+    for way in range(N_DRIVES - 1):
+        refused = followed("switch", way, IN_ORDER, past=False)
+        assert refused.s.screen == Screen.NONE and refused.guards == IN_ORDER and refused.s.play_t == 3.0
+
+
+def test_the_drive_off_a_screen_goes_past_the_free_shoulder_and_leaves_the_man_behind(screened: Any) -> None:
+    """Its first leg ends a body beyond the screener; a used one's man is not in front again at once."""
+    lasts = []
+    n = 0
+    for trace in screened:
+        s, a = trace.states, trace.agents
+        begun = (s["action"][1:] == Action.DRIVE) & (s["action"][:-1] != Action.DRIVE)
+        for k in np.flatnonzero(begun & (s["screen"][1:] == Screen.SET)) + 1:
+            if s["drive_way"][k] != (N_DRIVES - 1 if s["screen_side"][k] > 0.0 else 0):
+                continue
+            n += 1
+            m, b = ((a["x"][k][i], a["y"][k][i]) for i in (s["screener"][k], s["screened"][k]))
+            goal = s["goal_x"][k], s["goal_y"][k]
+            assert math.dist(goal, m) == pytest.approx(LEAST_M + BESIDE_M, abs=1e-9)
+            assert math.dist(goal, b) == pytest.approx(math.dist(m, b) + math.dist(goal, m), abs=1e-9)
+        for k in np.flatnonzero((s["screen"][1:] == Screen.USED) & (s["screen"][:-1] == Screen.SET)) + 1:
+            end = k
+            while end + 1 < len(s) and s["screen"][end + 1] == Screen.USED:
+                end += 1
+            lasts.append(s["t"][end] - s["t"][k])
+    assert n > 25 and len(lasts) > 20
+    assert np.median(lasts) > 0.5
 
 
 def test_who_drops_is_on_the_rims_side_and_who_goes_under_is_too(tmp_path: Path) -> None:

@@ -99,22 +99,22 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
         shot -= own_reluctance(w, j, is_three(w, x, y), s.t + time_s, left_s - time_s)
         o.promise = clip(shot - carry, -PROMISE, PROMISE)
     worth += k.belief_pass_share * o.promise
-    risk = lane_risk(w, c, s.handler, x, y, PassKind.DIRECT, release_s, n_pressure)
+    risk = lane_risk(w, c, s.handler, j, x, y, PassKind.DIRECT, release_s, n_pressure)
     kind = PassKind.DIRECT
     if risk > 0.06:
         over_s = release_s + k.over_release_s
-        over = lane_risk(w, c, s.handler, x, y, PassKind.OVER, over_s, n_pressure)
+        over = lane_risk(w, c, s.handler, j, x, y, PassKind.OVER, over_s, n_pressure)
         if over < risk:
             risk = over
             kind = PassKind.OVER
         if length < k.bounce_longest_m:
-            bounce = lane_risk(w, c, s.handler, x, y, PassKind.BOUNCE, release_s, n_pressure)
+            bounce = lane_risk(w, c, s.handler, j, x, y, PassKind.BOUNCE, release_s, n_pressure)
             if bounce < risk:
                 risk = bounce
                 kind = PassKind.BOUNCE
     o.raw = risk
     risk = believed(risk, fear_offset(k, phase), k.belief_loss_slope)
-    o.value = (1.0 - risk) * worth - risk * k.turnover_dread_points
+    o.value = (1.0 - risk) * worth - risk * k.excess_live_steal_points
     o.x = x
     o.y = y
     o.kind = kind

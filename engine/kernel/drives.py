@@ -13,10 +13,10 @@ from engine.kernel.forecast import expected_gap, fade, gap_left, nearest_in
 from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, logistic, point_to_segment
 from engine.kernel.near import FAR_AWAY
-from engine.kernel.screens import in_the_way
+from engine.kernel.screens import in_the_way, shoulder, way_off
 from engine.kernel.shooting import is_three, shot_value
 from engine.state.arrays import N_DRIVES, N_SIDE
-from engine.state.words import Option, TrapPhase
+from engine.state.words import Option, Screen, TrapPhase
 
 DRIVE_TURN = math.radians(28.0)
 #: A second defender this far away bothers nobody, metres.
@@ -170,7 +170,8 @@ def go_on(w, c, carry, left_s):
 def weigh_drives(w, c, carry, left_s):
     """Values and goals of five drives: three fanned around the line to the rim, two around a defender.
 
-    The outer two go a first leg to the side and turn to the rim from there.
+    The outer two go a first leg to the side and turn to the rim from there; by a screen that is set the one
+    on its side goes past the screener's free shoulder.
     """
     s = c.s
     k = w.k
@@ -186,8 +187,14 @@ def weigh_drives(w, c, carry, left_s):
         angle = base + (m - 2) * DRIVE_TURN
         around = (m == 0 or m == N_DRIVES - 1) and length > k.drive_side_m
         first = k.drive_side_m if around else length
-        gx = clip(a.x + first * math.cos(angle), -w.rules.half_width_m + 0.5, w.rules.half_width_m - 0.5)
-        gy = clip(a.y + first * math.sin(angle), w.rules.baseline_y_m + 0.5, w.rules.half_y_m)
+        gx = a.x + first * math.cos(angle)
+        gy = a.y + first * math.sin(angle)
+        if s.screen == Screen.SET and m == way_off(s):
+            gx, gy = shoulder(k, c)
+            first = distance(a.x, a.y, gx, gy)
+            around = True
+        gx = clip(gx, -w.rules.half_width_m + 0.5, w.rules.half_width_m - 0.5)
+        gy = clip(gy, w.rules.baseline_y_m + 0.5, w.rules.half_y_m)
         clear = way_clear(w, c, a.x, a.y, gx, gy, 0.0, speed)
         ex = gx
         ey = gy

@@ -125,8 +125,11 @@ def arm_reach(w, c, i):
 
 
 @njit
-def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
-    """The passer's estimate that a pass to (tx, ty) is touched by a defender or missed by the receiver."""
+def lane_risk(w, c, passer, receiver, tx, ty, kind, release_s, n_pressure):
+    """The passer's estimate that a pass to (tx, ty) is touched by a defender or missed by the receiver.
+
+    The receiver goes to where it really comes, as far as he gets from rest while it flies.
+    """
     k = w.k
     a = c.agents[passer]
     length = distance(a.x, a.y, tx, ty)
@@ -169,7 +172,9 @@ def lane_risk(w, c, passer, tx, ty, kind, release_s, n_pressure):
         clean *= 1.0 - touch
     sd = aim_sd(w, c, passer, kind, length, n_pressure)
     if sd > 1e-6:
-        z = k.catch_radius_m / sd
+        flight_s = length / v
+        z = w.players[receiver].top_speed_mps * (flight_s - fade(flight_s, k.sprint_tau_s))
+        z = (k.catch_radius_m + z) / sd
         clean *= 1.0 - math.exp(-0.5 * z * z)
     return 1.0 - clean * (1.0 - k.fumble_p - k.fumble_pressure_p * n_pressure)
 

@@ -13,7 +13,7 @@ from engine.kernel.log import event
 from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, toward_rim
 from engine.kernel.near import nearest_defender
 from engine.kernel.shooting import guarding_gap
-from engine.state.arrays import N_SIDE
+from engine.state.arrays import N_DRIVES, N_SIDE
 from engine.state.words import Action, Coverage, Dribble, Event, Mode, Screen
 
 #: How much room one leaves between two bodies when one goes around a man, or stands beside him, metres.
@@ -73,6 +73,23 @@ def has_him_again(w, c):
 
 
 @njit
+def shoulder(k, c):
+    """Where the man on the ball goes by a screen that is set (metres): by the screener's free shoulder."""
+    s = c.s
+    m = c.agents[s.screener]
+    b = c.agents[s.screened]
+    d = distance(m.x, m.y, b.x, b.y)
+    beside = (2.0 * k.body_radius_m + BESIDE_M) / d if d > EPSILON else 0.0
+    return m.x + (m.x - b.x) * beside, m.y + (m.y - b.y) * beside
+
+
+@njit
+def way_off(s):
+    """The drive (0 to the right .. 4 to the left) that goes by the screen: the outer one on its side."""
+    return N_DRIVES - 1 if s.screen_side > 0.0 else 0
+
+
+@njit
 def follow_screen(w, c):
     """How far the screen in hand has come: on its way, set, gone by, over."""
     s = c.s
@@ -80,13 +97,13 @@ def follow_screen(w, c):
     if s.screen == Screen.NONE:
         return
     live = s.mode == Mode.HELD and s.handler == s.screen_for and s.dribble != Dribble.DEAD
+    driving = s.action == Action.DRIVE
     if s.screen == Screen.USED:
-        if not live or s.action != Action.DRIVE or has_him_again(w, c):
+        if not live or not driving or has_him_again(w, c):
             s.screen = Screen.NONE
         return
-    driving = s.action == Action.DRIVE
-    if not live or (driving and s.screen == Screen.COMING):
-        s.screen = Screen.NONE
+    if not live or (driving and (s.screen == Screen.COMING or s.drive_way != way_off(s))):
+        s.screen = Screen.NONE  # gone before it stood, or refused
         s.play_t = s.t  # the play goes on without it
         return
     a = c.agents[s.screener]
@@ -95,13 +112,19 @@ def follow_screen(w, c):
         if distance(a.x, a.y, a.go_x, a.go_y) < k.screen_set_m:
             s.screen = Screen.SET
             s.screen_t = s.t
+            s.screen_cover = w.coverage[s.region]
             event(c, Event.SCREEN, s.screener, s.screened, 0.0, a.x, a.y)
-    elif driving and s.begun >= s.drive_t + k.screen_hold_s:
-        s.screen = Screen.USED
-        s.screen_t = s.t
-        s.play_t = s.t
-        if w.coverage[s.region] == Coverage.SWITCH:
+    elif driving:
+        s.play_t = s.t + k.time_step_s  # he stands until the ball has gone by
+        first_step_s = k.reaction_s * k.dribble_reaction_share
+        if s.screen_cover == Coverage.SWITCH and s.begun >= s.drive_t + first_step_s:
             change_men(c)
+            s.screen = Screen.NONE  # nothing to cover any more
+            s.play_t = s.t
+        elif s.goal_x == s.end_x and s.goal_y == s.end_y:
+            s.screen = Screen.USED
+            s.screen_t = s.t
+            s.play_t = s.t
 
 
 @njit
@@ -137,7 +160,7 @@ def cover_screen(w, c, i):
     """What defender ``i`` does about the screen, where it is his: sets his target, else leaves it."""
     s = c.s
     k = w.k
-    how = w.coverage[s.region]
+    how = s.screen_cover
     a = c.agents[i]
     m = c.agents[s.screener]
     h = c.agents[s.handler]
@@ -155,7 +178,7 @@ def cover_screen(w, c, i):
             a.ty = m.y + m.y * out
             a.stop_share = 1.0
         return
-    if c.guards[i - N_SIDE] != s.screener or (s.screen == Screen.USED and how == Coverage.SWITCH):
+    if c.guards[i - N_SIDE] != s.screener:
         return
     if how == Coverage.DROP:
         d_rim = distance(h.x, h.y, 0.0, 0.0)
@@ -167,6 +190,5 @@ def cover_screen(w, c, i):
             x += k.trapper_lead_s * h.vx
             y += k.trapper_lead_s * h.vy
             a.tx, a.ty = toward_rim(x, y, 2.0 * k.body_radius_m + BESIDE_M)
-        else:  # beside the screener, on the side where the ball will come by
-            a.tx = m.x + (m.x - c.agents[s.screened].x)
-            a.ty = m.y + (m.y - c.agents[s.screened].y)
+        else:  # where the ball will come by
+            a.tx, a.ty = shoulder(k, c)

@@ -404,6 +404,7 @@ STATE = np.dtype(
         ("screen_for", np.int64),  # the man with the ball
         ("screen_side", np.float64),  # +1: to the left of the way from the ball to the screened man
         ("screen_t", np.float64),  # when it was set, or used
+        ("screen_cover", np.int64),  # what the two defenders do about it (Coverage), settled when it is set
         ("screen_chance", np.int64),  # 1: it has been a chance for a call
         ("shooter_logit", np.float64),  # of shooter_make
         ("gap", np.float64),  # nearest defender to the handler in this step, metres
