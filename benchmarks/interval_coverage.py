@@ -24,7 +24,8 @@ import sys
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from datetime import UTC, datetime
-from functools import partial
+from functools import partial, reduce
+from operator import add
 from pathlib import Path
 from statistics import NormalDist
 from typing import Any
@@ -105,19 +106,19 @@ def truth_piece(scenario: str, stretch: range) -> CompareTally:
 
 
 def counts_of(scenario: str, truth: dict[Place, float], possessions: int, runs: range) -> FloatArray:
-    """Of each place of ``truth`` over some runs, float64[places, COLUMNS]: runs with a figure, with an
-    interval, how often the truth lay below and above it, its width in all, and how often it had none."""
+    """Of each place of ``truth`` in each run, float64[runs, places, COLUMNS]: whether there is a figure, and
+    an interval, whether the truth lies below or above it, its width, and whether it has none."""
     rows = {place: row for row, place in enumerate(truth)}
-    counts = np.zeros((len(rows), len(COLUMNS)))
-    for number in runs:
+    counts = np.zeros((len(runs), len(rows), len(COLUMNS)))
+    for at, number in enumerate(runs):
         found = comparer(scenario).result(number * possessions, possessions).to_dict()
         for place, mean, low, high in intervals(found):
             if place not in rows:
                 continue
-            row = counts[rows[place]]
-            row[0] += 1
+            row = counts[at, rows[place]]
+            row[0] = 1
             if low is not None and high is not None:
-                row[1:] += (1, truth[place] < low, truth[place] > high, high - low, low == high == mean)
+                row[1:] = 1, truth[place] < low, truth[place] > high, high - low, low == high == mean
     return counts
 
 
@@ -144,7 +145,7 @@ def truth_of(
 
 
 def covered(counts: FloatArray, truth: dict[Place, float]) -> pd.DataFrame:
-    """``counts_of`` as a table, one row per place."""
+    """The sums of ``counts_of`` over runs as a table, one row per place."""
     table = pd.DataFrame(counts, columns=list(COLUMNS))
     table.insert(0, "kind", [kind_of(place) for place in truth])
     table.insert(1, "place", [" / ".join(place) for place in truth])
@@ -247,7 +248,8 @@ def studied(given: argparse.Namespace, seeds: list[int]) -> tuple[dict[int, pd.D
             left = pieces(done, n if truth else 0, max(1, PIECE // possessions))
             work = partial(counts_of, given.scenario, truth, possessions)
             for runs, one in in_time(pool, work, left, given.threads, given.seconds):
-                done, counts = runs.stop, counts + one
+                # one after another, so that the sums are the same to the bit after a stop, too
+                done, counts = runs.stop, reduce(add, one, counts)
                 kept.put(**{f"of {possessions}": (done, counts)})
             told.append(f"{done:,} of {n:,} runs of {possessions:,}")
             if done:
