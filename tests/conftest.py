@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import functools
 import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -67,3 +69,26 @@ def compile_engine() -> None:
 def pytest_runtest_setup(item: pytest.Item) -> None:
     if item.path.name not in BESIDE_THE_COMPILE:
         compile_engine()
+
+
+#: Possessions of a run of an evening's fit, and of a round of what carrying on is worth.
+FIT, CARRYING = 500, 250
+
+
+@pytest.fixture(scope="session", autouse=True)
+def an_evenings_fit_is_short() -> Iterator[None]:
+    """No size of an evening says how long its opponent is fitted, and that was half of its time. How well the
+    fit finds what it should test_sheet_fit asks, which calls it at sizes of its own; all else follows from any
+    fit."""
+    from engine.study.sheet import fit
+
+    whole = fit.fit_sheet
+
+    def short(*given: Any) -> fit.SheetFit:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(fit, "CARRYING_POSSESSIONS", CARRYING)
+            return whole(*given, possessions=FIT)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fit, "fit_sheet", short)
+        yield
