@@ -77,8 +77,10 @@ FIT, CARRYING = 500, 250
 
 @pytest.fixture(scope="session", autouse=True)
 def an_evenings_fit_is_short() -> Iterator[None]:
-    """No size of an evening says how long its opponent is fitted, and that was half of its time. How well that
-    finds what it should test_sheet_fit asks, calling it at sizes of its own; the rest follows from any fit.
+    """No size of an evening says how long its opponent is fitted, and that was half of its time.
+
+    How well the fit finds what it should test_sheet_fit asks, calling it at sizes of its own; all else
+    follows from any fit.
     """
     from engine.study.sheet import fit
 
