@@ -23,7 +23,10 @@ settings.load_profile("no seconds")
 #: Files that compile for themselves or play nothing: they begin while another worker compiles for all.
 BESIDE_THE_COMPILE = ("test_bounds.py", "test_tools.py", "test_cache.py")
 #: Then those that take longest, so that no worker is left with one of them at the end.
-LONGEST = ("test_patterns.py", "test_oracle.py", "test_slides.py", "test_sweep_analysis.py")
+LONGEST = (
+    "test_patterns.py", "test_oracle.py", "test_evening_truth.py", "test_evening_kept.py",
+    "test_coded_policies.py", "test_walkthrough.py", "test_sweep_analysis.py", "test_slides.py",
+)  # fmt: skip
 #: Files that are ``long`` as a whole: they compile, start processes or browsers, or play whole studies.
 LONG = set(
     """
