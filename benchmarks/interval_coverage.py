@@ -1,6 +1,6 @@
 """Does every interval hold the truth as often as it says? Thousands of short runs against one long one.
 
-    python benchmarks/interval_coverage.py --seeds 2000 --threads 16 --keep kept -o coverage.json
+    python benchmarks/interval_coverage.py --seeds 2000 --threads 16 --keep coverage.kept -o coverage.json
     python benchmarks/interval_coverage.py --read coverage.json --table configs/model/coverage.md
 
 Each run plays ``compare`` of a scenario on possessions of its own (runs of one seed with numbers of their own
@@ -8,10 +8,10 @@ are as independent as runs of different seeds) and every interval of its JSON is
 possession, rates, shots by distance, changes and their parts, values of calls, break-even rates, risks. The
 truth is the same figure of one run of ``--truth`` possessions. For each kind of interval: in how many runs
 there was one (fewer than 30 events bear none), how often it held the truth, and on which side it missed. The
-standard error of a share over 2,000 runs at 95 % is half a percent. With ``--keep FOLDER`` what was played
-stays there: a run that was stopped, in whatever way, goes on, and intervals made anew are held against the
-same tallies. Delete the folder when the kernel, the scenario or what a tally counts changes; the first two
-are noticed.
+standard error of a share over 2,000 runs at 95 % is half a percent. With ``--keep FILE`` what was counted
+stays there: a run that was stopped, in whatever way, goes on. ``--seconds`` after its start it stops itself
+(at the end of the pieces at hand, a few seconds later) and says how far it came; the tables are then of the
+runs that were played. Another kernel, scenario or length of the truth than the file's is noticed.
 """
 
 from __future__ import annotations
@@ -19,11 +19,8 @@ from __future__ import annotations
 import argparse
 import json
 import math
-import multiprocessing
-import os
-import pickle
 import re
-import zlib
+import sys
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from datetime import UTC, datetime
@@ -35,23 +32,27 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from tqdm import tqdm
+from numpy.typing import NDArray
+from until import Kept, in_time, pool_of
 
+from engine.errors import InputError
 from engine.estimate.intervals import LEVEL
 from engine.inputs.scenario import load_scenario
 from engine.kernel.batch import source_stamp
 from engine.run.size import RunSize, available_cores
-from engine.study.compare import Comparer, CompareResult
+from engine.study.compare import Comparer, CompareTally
 from engine.study.play import versions
 from engine.version import __version__
 from engine.whole_file import whole_file
 
 #: First possession number of the long run; the short ones have the numbers below it.
 TRUTH_FROM = 2**36
-#: Possessions of the long run that are played in one go.
-PIECE = 20_000
+#: Possessions that a process plays in one go, a second or two.
+PIECE = 6_000
 LOW, HIGH = 0.93, 0.97
+COLUMNS = ("figures", "intervals", "below", "above", "width", "points")
 Place = tuple[str, ...]
+FloatArray = NDArray[np.float64]
 
 
 def intervals(found: Any, place: Place = ()) -> Iterator[tuple[Place, float, float | None, float | None]]:
@@ -99,73 +100,56 @@ def comparer(scenario: str) -> Comparer:
     return _comparers[scenario]
 
 
-def played(scenario: str, keep: Path | None, stretch: tuple[int, int]) -> CompareResult:
-    """The comparison on a stretch of possessions (first, count): read where it is kept, else played."""
-    first, count = stretch
-    file = keep / f"{first}_{count}.tally" if keep else None
-    found = comparer(scenario)
-    if file is None or not file.exists():
-        result = found.result(first, count)
-        if file:
-            with whole_file(file) as part:
-                Path(part).write_bytes(zlib.compress(pickle.dumps(result.tally), 1))
-        return result
-    return found.of(pickle.loads(zlib.decompress(file.read_bytes())), RunSize(count, found.seed, 1))
+def truth_piece(scenario: str, stretch: range) -> CompareTally:
+    """The comparison on a stretch of possessions of the long run."""
+    return comparer(scenario).result(TRUTH_FROM + stretch.start, len(stretch)).tally
 
 
-def run(
-    scenario: str, keep: Path | None, possessions: int, number: int
-) -> dict[Place, tuple[float, float | None, float | None]]:
-    """The intervals of run ``number``."""
-    found = played(scenario, keep, (number * possessions, possessions)).to_dict()
-    return {place: (mean, low, high) for place, mean, low, high in intervals(found)}
+def counts_of(scenario: str, truth: dict[Place, float], possessions: int, runs: range) -> FloatArray:
+    """Of each place of ``truth`` in each run, float64[runs, places, COLUMNS]: whether there is a figure, and
+    an interval, whether the truth lies below or above it, its width, and whether it has none."""
+    rows = {place: row for row, place in enumerate(truth)}
+    counts = np.zeros((len(runs), len(rows), len(COLUMNS)))
+    for at, number in enumerate(runs):
+        found = comparer(scenario).result(number * possessions, possessions).to_dict()
+        for place, mean, low, high in intervals(found):
+            if place not in rows:
+                continue
+            row = counts[at, rows[place]]
+            row[0] = 1
+            if low is not None and high is not None:
+                row[1:] = 1, truth[place] < low, truth[place] > high, high - low, low == high == mean
+    return counts
+
+
+def pieces(done: int, n: int, size: int) -> Iterator[range]:
+    """What is left of ``range(n)``, in pieces."""
+    return (range(first, min(first + size, n)) for first in range(done, n, size))
 
 
 def truth_of(
-    scenario: str, keep: Path | None, possessions: int, pool: ProcessPoolExecutor
-) -> dict[Place, float]:
-    """The figures of the long run; those of risk less their bias."""
-    stretches = [(TRUTH_FROM + i, min(PIECE, possessions - i)) for i in range(0, possessions, PIECE)]
-    tally = reduce(add, (one.tally for one in pool.map(partial(played, scenario, keep), stretches)))
-    found = comparer(scenario)
-    result = found.of(tally, RunSize(possessions, found.seed, 1)).to_dict()
-    return {place: mean for place, mean, _, _ in intervals(result)}
+    given: argparse.Namespace, kept: Kept, pool: ProcessPoolExecutor
+) -> tuple[dict[Place, float], int]:
+    """The figures of the long run (of risk less their bias; none before its end) and how far it is played."""
+    done, tally = kept.found.get("truth", (0, None))
+    left = pieces(done, given.truth, PIECE)
+    work = partial(truth_piece, given.scenario)
+    for stretch, one in in_time(pool, work, left, given.threads, given.seconds):
+        done, tally = stretch.stop, one if tally is None else tally + one
+        kept.put(truth=(done, tally))
+    if done < given.truth:
+        return {}, done
+    found = comparer(given.scenario)
+    result = found.of(tally, RunSize(given.truth, found.seed, 1)).to_dict()
+    return {place: mean for place, mean, _, _ in intervals(result)}, done
 
 
-def kept_of(scenario: str, folder: str) -> Path:
-    """The folder of kept tallies; ValueError where it holds those of another kernel or scenario."""
-    keep = Path(folder)
-    keep.mkdir(parents=True, exist_ok=True)
-    of, label = keep / "of.json", f"{source_stamp():016x} {comparer(scenario).about()['config_hash']}"
-    if of.exists() and of.read_text(encoding="utf-8") != label:
-        raise ValueError(f"{keep} holds what another kernel or scenario played; give another folder")
-    of.write_text(label, encoding="utf-8")
-    return keep
-
-
-def covered(
-    runs: list[dict[Place, tuple[float, float | None, float | None]]], truth: dict[Place, float]
-) -> pd.DataFrame:
-    """One row per place: runs with a figure, with an interval, and where the truth lay."""
-    counts: dict[Place, list[float]] = {place: [0, 0, 0, 0, 0.0, 0] for place in truth}
-    for one in runs:
-        for place, (mean, low, high) in one.items():
-            if place not in truth:
-                continue
-            row = counts[place]
-            row[0] += 1
-            if low is None or high is None:
-                continue
-            row[1] += 1
-            row[2] += truth[place] < low
-            row[3] += truth[place] > high
-            row[4] += high - low
-            row[5] += low == high == mean
-    columns = ["figures", "intervals", "below", "above", "width", "points"]
-    table = pd.DataFrame.from_dict(counts, orient="index", columns=columns)
-    table.insert(0, "kind", [kind_of(place) for place in counts])
-    table.insert(1, "place", [" / ".join(place) for place in counts])
-    return table.reset_index(drop=True)
+def covered(counts: FloatArray, truth: dict[Place, float]) -> pd.DataFrame:
+    """The sums of ``counts_of`` over runs as a table, one row per place."""
+    table = pd.DataFrame(counts, columns=list(COLUMNS))
+    table.insert(0, "kind", [kind_of(place) for place in truth])
+    table.insert(1, "place", [" / ".join(place) for place in truth])
+    return table
 
 
 def by_kind(table: pd.DataFrame) -> pd.DataFrame:
@@ -249,23 +233,37 @@ def read(path: str) -> tuple[dict[int, pd.DataFrame], dict[str, Any]]:
 
 def studied(given: argparse.Namespace, seeds: list[int]) -> tuple[dict[int, pd.DataFrame], dict[str, Any]]:
     """Everything played and counted, by ``--threads`` processes; written where ``-o`` says."""
-    keep = kept_of(given.scenario, given.keep) if given.keep else None
     found = comparer(given.scenario)
+    label = f"kernel {source_stamp():016x}, scenario {found.about()['config_hash']}, truth {given.truth}"
+    kept = Kept(Path(given.keep) if given.keep else None, label)
     found.result(0, 1)  # the engine is compiled here, once, and loaded by the processes
-    os.environ |= dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
     results: dict[int, pd.DataFrame] = {}
     places: dict[str, Any] = {}
-    with ProcessPoolExecutor(given.threads, mp_context=multiprocessing.get_context("spawn")) as pool:
-        truth = truth_of(given.scenario, keep, given.truth, pool)
+    played = []
+    with pool_of(given.threads) as pool:
+        truth, done = truth_of(given, kept, pool)
+        told = [f"{done:,} of {given.truth:,} possessions of the truth"]
         for possessions, n in zip(given.possessions, seeds, strict=True):
-            work = partial(run, given.scenario, keep, possessions)
-            shown = tqdm(pool.map(work, range(n), chunksize=4), f"of {possessions}", n, disable=None)
-            table = covered(list(shown), truth)
-            results[possessions] = by_kind(table)
-            places[str(possessions)] = table.round(4).to_dict("records")
+            done, counts = kept.found.get(f"of {possessions}", (0, np.zeros((len(truth), len(COLUMNS)))))
+            left = pieces(done, n if truth else 0, max(1, PIECE // possessions))
+            work = partial(counts_of, given.scenario, truth, possessions)
+            for runs, one in in_time(pool, work, left, given.threads, given.seconds):
+                # one after another, so that the sums are the same to the bit after a stop, too
+                done, counts = runs.stop, reduce(add, one, counts)
+                kept.put(**{f"of {possessions}": (done, counts)})
+            told.append(f"{done:,} of {n:,} runs of {possessions:,}")
+            if done:
+                played.append(done)
+                table = covered(counts, truth)
+                results[possessions] = by_kind(table)
+                places[str(possessions)] = table.round(4).to_dict("records")
+    kept.put(now=True)
+    print(f"Played: {', '.join(told)}.", file=sys.stderr)
+    if len(played) < len(seeds):
+        raise SystemExit("Too little for a table; the same command goes on.")
     about = found.about() | {
         "scenario": re.sub(r".*/", "", given.scenario),
-        "seeds": seeds,
+        "seeds": played,
         "truth": given.truth,
         "version": __version__,
         "kernel": f"{source_stamp():016x}",
@@ -291,12 +289,17 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("-o", "--output", help="JSON file: every kind and every place by itself")
     parser.add_argument("--read", metavar="FILE", help="what -o wrote: nothing is played")
     parser.add_argument("--table", help="Markdown file")
-    parser.add_argument("--keep", metavar="FOLDER", help="tallies of what was played, read if they are there")
+    parser.add_argument("--keep", metavar="FILE", help="what was counted so far; goes on from there")
+    parser.add_argument("--seconds", type=float, help="after the start begin nothing more (compiling counts)")
     given = parser.parse_args(arguments)
     if len(given.seeds) not in (1, len(given.possessions)):
         parser.error("as many --seeds as --possessions, or one for all")
     seeds = given.seeds if len(given.seeds) > 1 else given.seeds * len(given.possessions)
-    results, about = read(given.read) if given.read else studied(given, seeds)
+    try:
+        results, about = read(given.read) if given.read else studied(given, seeds)
+    except (InputError, OSError, ValueError) as error:
+        print(error, file=sys.stderr)
+        raise SystemExit(2) from None
     text = text_of(results, about)
     print(text)
     if given.table:

@@ -6,40 +6,49 @@
 First the shipped design ``every_constant_balance`` (every constant that has a range, a tenth of them moved
 at each point), with as many points and possessions as asked. Then the ten of each call that it is surest
 of, all others at the scenario's own values, a fifth moved, on possessions of their own: what is told of a
-constant there is not the luck that it was chosen by. Each process plays its share of the points into a store
-of its own (``sweep --part``), and the stores are merged. Stopped in whatever way, the same command goes on;
-stores of an earlier run with other ``--processes`` are taken over. Both designs stay in the folder:
-``trapledger sweep`` plays them to the same bits.
+constant there is not the luck that it was chosen by. What the points found is kept in one file of a stage,
+beside its design, which ``trapledger sweep`` plays to the same bits. Stopped in whatever way, the same
+command goes on, with any number of processes; ``--seconds`` after its start it stops by itself, once the
+points at hand are played (a few seconds).
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import os
-import subprocess
 import sys
-import time
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import lru_cache, partial
 from pathlib import Path
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
+from until import Kept, in_time, pool_of
 
 from engine.errors import InputError
 from engine.estimate.calls import call_value
 from engine.inputs.defaults import HOME
 from engine.inputs.files import read_toml, resolve
 from engine.inputs.scenario import load_scenario
+from engine.run.blocks import Runner
 from engine.run.size import available_cores
-from engine.study.sweep.analyse.analysis import read, slopes_of
+from engine.study.sweep.analyse.analysis import Sweep, slopes_of
+from engine.study.sweep.design import Design, load_design
+from engine.study.sweep.gather import provenance_of
+from engine.study.sweep.identity import about
+from engine.study.sweep.resolve import Resolver
 from engine.study.sweep.stored import Stored
-from engine.study.sweep.storefile import StoreTrouble
-from engine.study.sweep.sweep import sweep
+from engine.study.sweep.tallies import Batch, BatchTally, play_batch
 from engine.whole_file import whole_file
+from engine.world.pack import pack
 
 #: Constants that are told of each call.
 TEN = 10
+#: Possessions that a process plays in one go, a second or two.
+PIECE = 4_000
 FIRST = "every_constant_balance"
 COLUMNS = ("factor", "slope", "slope_low", "slope_high", "floor", "named", "explained", "points", "reason")
 
@@ -67,48 +76,61 @@ path = "constants.*"
 {chosen}"""
 
 
-def played(design: Path, processes: int) -> Path:
-    """The store of a design, played by processes of one thread, each into a store of its own, and merged."""
-    store = design.with_suffix(".db")
-    taken = [path for path in design.parent.glob(f"{design.stem}-*.db") if _usable(path)]
-    if processes > 1 and not _whole(store):
-        command = [sys.executable, "-m", "engine.cli", "sweep", str(design), "--quiet", "--threads", "1"]
-        alone = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-        parts = [design.with_name(f"{design.stem}-{k}of{processes}.db") for k in range(1, processes + 1)]
-        others = [word for path in taken if path not in parts for word in ("--take", str(path))]
-        running = [
-            subprocess.Popen(
-                [*command, "--store", str(path), "--part", f"{k}/{processes}", *others],
-                env=os.environ | alone,
-            )
-            for k, path in enumerate(parts, 1)
-        ]
-        try:
-            ended = [one.wait() for one in running]
-        finally:
-            for one in running:
-                one.terminate()
-        if any(ended):
-            raise SystemExit(f"a process ended with status {max(ended)}; the same command goes on")
-        taken = parts
-    sweep(design, store, take=taken, threads=1 if processes > 1 else None)
-    return store
+@lru_cache(maxsize=1)
+def workshop(path: Path) -> tuple[Design, Resolver, Runner]:
+    """What a process plays a design with."""
+    design = load_design(path)
+    return design, Resolver(design), Runner(design.seed)
 
 
-def _usable(path: Path) -> bool:
-    try:
-        with Stored.read(path, checked=False):
-            return True
-    except StoreTrouble:
-        return False
+def worths(settings: Sequence[str], point: int, tally: BatchTally) -> list[dict[str, Any]]:
+    """What the slopes of a call's worth need of a point, one row for each setting but staying home: of the
+    table that a sweep is gathered into a few columns, in a tenth of the time."""
+    rows = []
+    for name, one in zip(settings[1:], tally.settings, strict=True):
+        value = call_value(one.pairs)
+        rows.append(
+            {
+                "point": point + 1, "setting": name, "possessions": tally.n,
+                "called_per_100": 100 * one.pairs.called() / tally.n,
+                "value": value.mean, "value_low": value.low, "value_high": value.high,
+            }
+        )  # fmt: skip
+    return rows
 
 
-def _whole(path: Path) -> bool:
-    """Whether a store has all that its design asks for."""
-    if not path.exists() or not _usable(path):
-        return False
-    with Stored.read(path) as held:
-        return bool((np.asarray(held.played()) >= held.target).all())
+def worths_of(path: Path, points: range) -> list[dict[str, Any]]:
+    """``worths`` of some points of a design. Raises InputError for a point that makes no scenario."""
+    design, resolver, runner = workshop(path)
+    rows = []
+    for point in points:
+        batch = Batch(point, 0, design.possessions)
+        packed, first = resolver.packed(point), design.offset(point)
+        rows += worths(
+            design.settings, point, play_batch(packed, design.settings, design.seed, first, batch, runner)
+        )
+    return rows
+
+
+def played(path: Path, pool: ProcessPoolExecutor, given: argparse.Namespace) -> Sweep | None:
+    """What the points of a design found, played where they are not; None where the time was up first."""
+    design = load_design(path)
+    provenance = provenance_of(cast(Stored, SimpleNamespace(meta=about(design))))
+    kept = Kept(path.with_suffix(".kept"), json.dumps(provenance, sort_keys=True))
+    done, rows = kept.found.get("worths", (0, []))
+    n, size = len(design.points), max(1, PIECE // design.possessions)
+    left = (range(first, min(first + size, n)) for first in range(done, n, size))
+    for points, found in in_time(pool, partial(worths_of, path), left, given.processes, given.seconds):
+        done, rows = points.stop, rows + found
+        kept.put(worths=(done, rows))
+    kept.put(now=True)
+    print(f"{path.stem}: {done:,} of {n:,} points played", file=sys.stderr)
+    if done < n:
+        return None
+    table = pd.DataFrame(rows).astype({f"value{end}": float for end in ("", "_low", "_high")})
+    factors = [factor.path for factor in design.factors]
+    values = pd.DataFrame(list(design.points), columns=factors)
+    return Sweep(table, values, design.luck, title=design.title, provenance=provenance)
 
 
 def calls_of(scenario: str) -> list[str]:
@@ -117,32 +139,13 @@ def calls_of(scenario: str) -> list[str]:
     return [one.name for one in found.settings if len(one.calls) == 1 and one.name != HOME]
 
 
-def worths(store: Stored, _: Any = None) -> pd.DataFrame:
-    """Of the table that a sweep is gathered into what the slopes of a call's worth need: in a tenth of the
-    time, which counts where thousands of points are read by one process."""
-    rows = []
-    for point, tally in store.tallies():
-        for name, one in zip(store.settings[1:], tally.settings, strict=True):
-            value = call_value(one.pairs)
-            rows.append(
-                {
-                    "point": point + 1, "setting": name, "possessions": tally.n,
-                    "called_per_100": 100 * one.pairs.called() / tally.n,
-                    "value": value.mean, "value_low": value.low, "value_high": value.high,
-                }
-            )  # fmt: skip
-    return pd.DataFrame(rows).astype({f"value{end}": float for end in ("", "_low", "_high")})
-
-
-def strongest(store: Path, settings: list[str]) -> tuple[dict[str, list[dict[str, Any]]], dict[str, str]]:
-    """The ``TEN`` slopes of each setting's worth that are surest not to be luck, and where they come from.
-    ``explained``, ``points`` and ``reason`` of a setting stand in each of its rows."""
-    held = read(store, "value", worths)
-    found = {
+def strongest(held: Sweep, settings: list[str]) -> dict[str, list[dict[str, Any]]]:
+    """The ``TEN`` slopes of each setting's worth that are surest not to be luck. ``explained``, ``points``
+    and ``reason`` of a setting stand in each of its rows."""
+    return {
         name: [{key: plain(row[key]) for key in COLUMNS} for row in slopes_of(held, name, "value")[:TEN]]
         for name in settings
     }
-    return found, dict(held.provenance)
 
 
 def plain(value: Any) -> Any:
@@ -198,59 +201,57 @@ def row_share(rows: list[dict[str, Any]]) -> float | None:
     return None if share is None else 100.0 * min(max(share, 0.0), 1.0)
 
 
-def about_of(store: Path, provenance: dict[str, str]) -> dict[str, Any]:
-    """What a stage was played with."""
-    with Stored.read(store) as held:
-        return provenance | {
-            "factors": len(held.factors),
-            "points": held.n_points,
-            "possessions": held.target,
-        }
-
-
 def screened(given: argparse.Namespace) -> dict[str, Any]:
-    """Both stages, played where they are not."""
+    """Both stages, played where they are not. Ends the program where the time is up before that."""
     folder = Path(given.folder)
     folder.mkdir(parents=True, exist_ok=True)
     of = read_toml(resolve(FIRST, "sweeps"))
     settings = calls_of(of["scenario"])
     found: dict[str, Any] = {"about": {}}
     names: list[str] = []
+    # The engine is compiled here, once, and loaded by the processes.
+    Runner(1).warm(pack(load_scenario(of["scenario"])).home)
     stages = ("first", "second")
-    for stage, points, possessions, seed in zip(
-        stages, given.points, given.possessions, (9, 10), strict=True
-    ):
-        title = "Every constant at once, near the demo" if stage == "first" else "The strongest constants"
-        file = folder / f"{stage}.toml"
-        file.write_text(design_text(of, title, seed, (points, possessions), names), encoding="utf-8")
-        started = time.perf_counter()
-        store = played(file, given.processes)
-        print(f"{stage}: {points:,} points in {time.perf_counter() - started:.0f} s", file=sys.stderr)
-        found[stage], provenance = strongest(store, settings)
-        found["about"][stage] = about_of(store, provenance)
-        told = [row for rows in found[stage].values() for row in rows if row["slope"] is not None]
-        names = sorted({short(row["factor"]) for row in told})
-        if not names:
-            raise SystemExit(f"{stage}: " + found[stage][settings[0]][0]["reason"])
+    with pool_of(given.processes) as pool:
+        for stage, points, possessions, seed in zip(
+            stages, given.points, given.possessions, (9, 10), strict=True
+        ):
+            title = "Every constant at once, near the demo" if stage == "first" else "The strongest constants"
+            file = folder / f"{stage}.toml"
+            file.write_text(design_text(of, title, seed, (points, possessions), names), encoding="utf-8")
+            held = played(file, pool, given)
+            if held is None:
+                raise SystemExit("The time is up; the same command goes on.")
+            found[stage] = strongest(held, settings)
+            found["about"][stage] = dict(held.provenance) | {
+                "factors": held.points.shape[1], "points": points, "possessions": possessions,
+            }  # fmt: skip
+            told = [row for rows in found[stage].values() for row in rows if row["slope"] is not None]
+            names = sorted({short(row["factor"]) for row in told})
+            if not names:
+                raise SystemExit(f"{stage}: " + found[stage][settings[0]][0]["reason"])
     return found
 
 
 def main(arguments: list[str] | None = None) -> None:
     """Play, screen, print, write."""
     parser = argparse.ArgumentParser(description="The constants that decide what each call is worth.")
-    parser.add_argument("--folder", default="screening", help="designs and stores; taken up where they stand")
+    parser.add_argument(
+        "--folder", default="screening", help="designs and what was found; goes on from there"
+    )
     parser.add_argument("--points", type=int, nargs=2, default=[4000, 4000], help="of both stages")
     parser.add_argument(
         "--possessions", type=int, nargs=2, default=[1000, 2000], help="of a point, each stage"
     )
     parser.add_argument("--processes", type=int, default=available_cores())
+    parser.add_argument("--seconds", type=float, help="after the start begin nothing more (compiling counts)")
     parser.add_argument("-o", "--output", help="JSON file")
     parser.add_argument("--read", metavar="FILE", help="what -o wrote: nothing is played")
     parser.add_argument("--table", help="Markdown file")
     given = parser.parse_args(arguments)
     try:
         found = json.loads(Path(given.read).read_text(encoding="utf-8")) if given.read else screened(given)
-    except (InputError, OSError) as error:
+    except (InputError, OSError, ValueError) as error:
         print(error, file=sys.stderr)
         raise SystemExit(2) from None
     text = text_of(found)

@@ -8,7 +8,8 @@ plays, on as many threads: no design is read, nothing is added up, nothing is ke
 after a small one of each. Processor time of the whole process counts. Time inside the kernel is taken by
 thread in both, so that what lies outside it is known from one run, free of the noise between two:
 ``over_kernel`` is the sweep over the kernel's part of the bare loop, ``over_own_kernel`` over its own;
-``_ms`` are of one point.
+``_ms`` are of one point. With ``--keep FILE`` the repetitions of earlier calls count, too, and no more are
+played than ``--repetitions`` in all; with ``--seconds`` none is begun that would not end in time.
 """
 
 from __future__ import annotations
@@ -25,8 +26,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from until import STARTED, Kept
 
 from engine.inputs.files import read_toml, resolve
+from engine.kernel.batch import source_stamp
 from engine.run import blocks
 from engine.run.blocks import Runner, in_order
 from engine.run.branches import CHECK_EVERY, SHADOW
@@ -117,23 +120,32 @@ def measured(action: Callable[[], Any]) -> dict[str, float]:
     }
 
 
-def overhead(name: str, points: int, possessions: int, threads: int, repetitions: int) -> dict[str, float]:
+def overhead(name: str, asked: argparse.Namespace) -> dict[str, float]:
     """Medians of ratios within a repetition, and of milliseconds of a point; the size of the store."""
+    points, possessions, threads = asked.points, asked.possessions, asked.threads
     blocks.play_block, blocks.play_list = watched(blocks.play_block), watched(blocks.play_list)
     design = design_of(name, points, possessions)
-    runs = []
+    kept = Kept(Path(asked.keep) if asked.keep else None, f"{design.digest} {threads} {source_stamp():016x}")
+    runs: list[tuple[dict[str, float], dict[str, float]]] = kept.found.get("runs", [])
+    took = 0.0
     with tempfile.TemporaryDirectory() as folder:
         few = design_of(name, 4, possessions)
         bare(few, threads)
         sweep(few, Path(folder) / "few.db", threads=threads)
         store = Path(folder) / "all.db"
-        for _ in range(repetitions):
+        while len(runs) < asked.repetitions:
+            started = time.monotonic()
+            if asked.seconds is not None and started + took - STARTED > asked.seconds:
+                break
             store.unlink(missing_ok=True)
             without = measured(lambda: bare(design, threads))
             whole = measured(lambda: sweep(design_of(name, points, possessions), store, threads=threads))
             assert whole["played"] == without["played"], (whole["played"], without["played"])
-            runs.append((whole, without))
-        size = store.stat().st_size
+            runs = [*runs, (whole | {"store_mb": store.stat().st_size / 1e6}, without)]
+            kept.put(now=True, runs=runs)
+            took = max(took, time.monotonic() - started)
+    if not runs:
+        raise SystemExit("no repetition was begun in time")
 
     def median(of: Callable[[dict[str, float], dict[str, float]], float]) -> float:
         return statistics.median(of(whole, without) for whole, without in runs)
@@ -146,7 +158,8 @@ def overhead(name: str, points: int, possessions: int, threads: int, repetitions
         "outside_kernel_ms": median(lambda whole, _: (whole["processor"] - whole["kernel"]) * 1000 / points),
         "packing_ms": median(lambda _, without: without["packing"] * 1000 / points),
         "kernel_ms": median(lambda whole, _: whole["kernel"] * 1000 / points),
-        "store_mb": size / 1e6,
+        "store_mb": median(lambda whole, _: whole["store_mb"]),
+        "repetitions": len(runs),
     }
 
 
@@ -166,10 +179,12 @@ def main() -> None:
     parser.add_argument("--possessions", type=int, default=1000, help="of a point")
     parser.add_argument("--threads", type=int, default=2)
     parser.add_argument("--repetitions", type=int, default=3)
+    parser.add_argument("--keep", metavar="FILE", help="repetitions so far; goes on from there")
+    parser.add_argument("--seconds", type=float, help="after the start begin no repetition that ends later")
     parser.add_argument("--peak", action="store_true", help="memory of the sweep alone, nothing timed")
     asked = parser.parse_args()
     size = (asked.design, asked.points, asked.possessions, asked.threads)
-    found = {"peak_mb": peak_mb(*size)} if asked.peak else overhead(*size, asked.repetitions)
+    found = {"peak_mb": peak_mb(*size)} if asked.peak else overhead(asked.design, asked)
     print(json.dumps(found))
 
 

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import functools
 import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -21,7 +23,10 @@ settings.load_profile("no seconds")
 #: Files that compile for themselves or play nothing: they begin while another worker compiles for all.
 BESIDE_THE_COMPILE = ("test_bounds.py", "test_tools.py", "test_cache.py")
 #: Then those that take longest, so that no worker is left with one of them at the end.
-LONGEST = ("test_patterns.py", "test_oracle.py", "test_slides.py", "test_sweep_analysis.py")
+LONGEST = (
+    "test_patterns.py", "test_oracle.py", "test_evening_truth.py", "test_evening_kept.py",
+    "test_coded_policies.py", "test_walkthrough.py", "test_sweep_analysis.py", "test_slides.py",
+)  # fmt: skip
 #: Files that are ``long`` as a whole: they compile, start processes or browsers, or play whole studies.
 LONG = set(
     """
@@ -67,3 +72,31 @@ def compile_engine() -> None:
 def pytest_runtest_setup(item: pytest.Item) -> None:
     if item.path.name not in BESIDE_THE_COMPILE:
         compile_engine()
+
+
+#: Possessions of a run of an evening's fit, and of a round of what carrying on is worth.
+FIT, CARRYING = 500, 250
+
+
+@pytest.fixture(scope="module", autouse=True)
+def an_evenings_fit_is_short(request: pytest.FixtureRequest) -> Iterator[None]:
+    """No size of an evening says how long its opponent is fitted, and that was half of its time.
+
+    How well the fit finds what it should test_sheet_fit asks, calling it at sizes of its own; of
+    test_evening_truth the one evening is fitted at full length; all else follows from any fit.
+    """
+    if request.path.name == "test_evening_truth.py":
+        yield
+        return
+    from engine.study.sheet import fit
+
+    whole = fit.fit_sheet
+
+    def short(*given: Any) -> fit.SheetFit:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(fit, "CARRYING_POSSESSIONS", CARRYING)
+            return whole(*given, possessions=FIT)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fit, "fit_sheet", short)
+        yield

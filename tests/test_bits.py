@@ -83,12 +83,12 @@ def arrays_of(tally: Any) -> dict[str, Any]:
 
 
 def test_threads_and_blocks_give_the_same_tallies(scenario: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    found = {}
-    for block in (run.BLOCK, 701, 64):
+    """One whole block on one thread, against many on one and on two."""
+    found = []
+    for block, threads in ((run.BLOCK, 1), (701, 1), (64, 2)):
         monkeypatch.setattr(run, "BLOCK", block)
-        for threads in (1, 2):
-            found[block, threads] = arrays_of(engine.compare(scenario, N, SEED, threads).tally)
-    first, *others = found.values()
+        found.append(arrays_of(engine.compare(scenario, N, SEED, threads).tally))
+    first, *others = found
     assert {
         "home.box.cross",
         "home.groups.sums",
@@ -192,8 +192,7 @@ def test_readiness_acts_where_a_trap_is_called(scenario: Any, packed: Any) -> No
 def test_values_of_all_calls_add_up_to_minus_the_change(packed: Any) -> None:
     """W_k plays a possession with its first k calls: sum of Y(W_k-1) - Y(W_k) = Y(home) - Y(setting)."""
     world = next(setting.world for setting in packed.settings if setting.name == TOGETHER)
-    n = 4 * N
-    home, records = records_of(packed.home, n), records_of(world, n)
+    home, records = records_of(packed.home), records_of(world)
     tally = per_call_tally(Runner(SEED), world, 0, Branch(home, records, 0, 0), n_spots=2)
     change = int(records[:, COLUMN["net"]].sum()) - int(home[:, COLUMN["net"]].sum())
     assert int(tally.values.sum()) == -change == -tally.total_change
@@ -202,7 +201,7 @@ def test_values_of_all_calls_add_up_to_minus_the_change(packed: Any) -> None:
     assert tally.counts[1:].sum() > 0, "some possessions have a second call"
     # the same from every branch played in full
     most = int(records[:, COLUMN["n_calls"]].max())
-    branches = [records_of(world, n, max_calls=k) for k in range(most + 1)]
+    branches = [records_of(world, max_calls=k) for k in range(most + 1)]
     np.testing.assert_array_equal(branches[0], home)
     np.testing.assert_array_equal(branches[-1], records)
     assert PerCallTally.from_records(branches, 2) == tally

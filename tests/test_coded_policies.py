@@ -136,7 +136,7 @@ def test_an_edit_in_a_helper_of_the_package_is_noticed(
 
 def test_interpreted_is_bit_for_bit_compiled(site: Path, sideline: Path, first: dict[str, Any]) -> None:
     called = np.flatnonzero(np.array(first["records"])[:, COLUMN["n_calls"]])
-    numbers = [*range(4), *called[:4].tolist()]
+    numbers = [*range(2), *called[:2].tolist()]  # some 150 steps each, and one bit changes all that follow
     found = tell(site, sideline, numbers, NUMBA_DISABLE_JIT="1")
     assert found["records"] == [first["records"][number] for number in numbers]
 

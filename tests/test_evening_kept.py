@@ -34,6 +34,7 @@ TINY = evening_report.ReportSize(
     table_parts=1,
     lineup_possessions=3000,
     formation_possessions=200,
+    attack_possessions=200,
     traced=4,
 )
 #: One that is long enough for calls to be planned and stopped.
@@ -57,6 +58,24 @@ def tiny(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     folder = tmp_path / "sheets"
     shutil.copytree(EXAMPLE, folder, ignore=shutil.ignore_patterns(f"{NAME}*"))
     return folder
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What ``compare`` keeps of it."""
+    folder = tmp_path_factory.mktemp("once") / "sheets"
+    shutil.copytree(EXAMPLE, folder, ignore=shutil.ignore_patterns(f"{NAME}*"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(evening_report, "USUAL", TINY)
+        ran("compare", str(folder))
+    return folder / NAME
+
+
+@pytest.fixture
+def played(tiny: Path, kept: Path) -> Path:
+    """An evening whose ``compare`` is kept."""
+    shutil.copy(kept, tiny / NAME)
+    return tiny
 
 
 def compared(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> tuple[Any, str]:
@@ -112,19 +131,19 @@ def test_the_time_said_is_of_an_idle_machine_and_the_bar_reaches_its_end(
 
 
 def test_an_edit_makes_it_anew_and_other_questions_stand_beside(
-    tiny: Path, capsys: pytest.CaptureFixture[str]
+    played: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    usual, _ = compared(tiny, capsys)
-    other, said = compared(tiny, capsys, "--seed", "7")
+    usual, _ = compared(played, capsys)
+    other, said = compared(played, capsys, "--seed", "7")
     assert "seed 7" in said and other["seed"] == 7 and other != usual
-    more, said = compared(tiny, capsys, "-n", "400")
+    more, said = compared(played, capsys, "-n", "400")
     assert "400 possessions" in said and more["possessions"] == 400
-    assert compared(tiny, capsys) == (usual, "")
-    sheet = tiny / "game.csv"
+    assert compared(played, capsys) == (usual, "")
+    sheet = played / "game.csv"
     sheet.write_text(sheet.read_text(encoding="utf-8").replace("opponent_front,one", "opponent_front,two"))
-    edited, said = compared(tiny, capsys)
+    edited, said = compared(played, capsys)
     assert "played anew" in said and edited["config_hash"] != usual["config_hash"]
-    with sqlite3.connect(tiny / NAME) as db:
+    with sqlite3.connect(played / NAME) as db:
         parts = db.execute("SELECT part FROM results ORDER BY part").fetchall()
         assert parts == [("compare",), ("fit",)]
 
@@ -163,19 +182,20 @@ def damage(path: Path, how: str) -> None:
     "how", ["cut", "no database", "somebody else's", "a changed result", "another layout"]
 )
 def test_a_damaged_or_foreign_file_is_told_in_one_line_and_made_anew(
-    how: str, tiny: Path, capsys: pytest.CaptureFixture[str]
+    how: str, played: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    usual, _ = compared(tiny, capsys)
-    path = tiny / NAME
+    usual, said = compared(played, capsys)
+    assert said == ""
+    path = played / NAME
     with sqlite3.connect(path) as db:
         assert db.execute("PRAGMA application_id").fetchone() == (APPLICATION,)
     damage(path, how)
-    found, said = compared(tiny, capsys)
+    found, said = compared(played, capsys)
     assert found == usual
     told = [line for line in said.splitlines() if NAME in line and "kept in" not in line]
     assert len(told) == 1 and ASIDE in told[0] and "Traceback" not in said
-    assert (tiny / ASIDE).exists()  # nothing of anybody's is lost
-    assert compared(tiny, capsys) == (usual, "")
+    assert (played / ASIDE).exists()  # nothing of anybody's is lost
+    assert compared(played, capsys) == (usual, "")
 
 
 def test_where_nothing_can_be_kept_it_is_played(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -186,12 +206,12 @@ def test_where_nothing_can_be_kept_it_is_played(tiny: Path, capsys: pytest.Captu
     assert (tiny / NAME).is_dir()
 
 
-def test_what_is_kept_is_read_without_the_engine(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    usual = compared(tiny, capsys)[0]
+def test_what_is_kept_is_read_without_the_engine(played: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    usual = compared(played, capsys)[0]
     code = (
         "import sys\nfrom engine import cli\nfrom engine.study import evening_report\n"
         f"evening_report.USUAL = evening_report.{TINY!r}\n"
-        f"assert cli.run(['compare', {str(tiny)!r}, '--json', '-']) == 0\n"
+        f"assert cli.run(['compare', {str(played)!r}, '--json', '-']) == 0\n"
         "assert 'numba' not in sys.modules and 'pandas' not in sys.modules, 'too much is loaded'\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

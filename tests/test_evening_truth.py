@@ -40,6 +40,7 @@ TINY = evening_report.ReportSize(
     table_parts=1,
     lineup_possessions=3000,
     formation_possessions=200,
+    attack_possessions=200,
     traced=4,
 )
 #: One that is long enough for calls to be planned and stopped.

@@ -3,50 +3,61 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
+import pickle
 import sys
+import zlib
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from engine.study.sweep.stored import Stored
+from engine.study.sweep.sweep import sweep
 
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT / "benchmarks"))
 
 import interval_coverage  # noqa: E402
 import screening  # noqa: E402
+import until  # noqa: E402
 
 pytestmark = pytest.mark.long
 
 
-def made(script: str, folder: Path, *arguments: str) -> str:
-    """What a script says, run in ``folder``."""
-    command = [sys.executable, str(ROOT / "benchmarks" / script), *arguments]
-    where = os.environ | {"PYTHONPATH": str(ROOT)}
-    done = subprocess.run(command, cwd=folder, env=where, capture_output=True, text=True)
-    assert done.returncode == 0, done.stderr
-    return done.stdout
+def test_coverage_goes_on_from_what_it_kept_and_writes_its_page_from_its_outcome(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
 
+    def made(*arguments: str) -> str:
+        interval_coverage.main([*arguments, "--truth", "300", "--possessions", "60", "120"])
+        return capsys.readouterr().out
 
-def test_coverage_goes_on_from_what_it_kept_and_writes_its_page_from_its_outcome(tmp_path: Path) -> None:
-    size = ["--seeds", "3", "--possessions", "60", "120", "--truth", "300", "--threads", "2"]
-    page = made("interval_coverage.py", tmp_path, *size, "--keep", "kept", "-o", "a.json", "--table", "a.md")
-    kept = {path.name: path.read_bytes() for path in (tmp_path / "kept").iterdir()}
-    assert len(kept) == 3 + 3 + 1 + 1
-    (tmp_path / "kept" / "60_60.tally").unlink()
-    assert made("interval_coverage.py", tmp_path, *size, "--keep", "kept", "-o", "b.json") == page
-    assert {path.name: path.read_bytes() for path in (tmp_path / "kept").iterdir()} == kept
-    assert json.loads((tmp_path / "a.json").read_text())["kinds"] is not None
-    made("interval_coverage.py", tmp_path, "--read", "a.json", "--table", "c.md")
+    made("--seeds", "1", "2", "--threads", "2", "--keep", "kept")
+    page = made("--seeds", "3", "--threads", "1", "--keep", "kept", "-o", "a.json", "--table", "a.md")
+    assert made("--seeds", "3", "--threads", "2", "-o", "b.json") == page
+    assert (tmp_path / "a.json").read_text() == (tmp_path / "b.json").read_text()
+    assert json.loads((tmp_path / "a.json").read_text())["about"]["seeds"] == [3, 3]
+    made("--read", "a.json", "--table", "c.md")
     assert (tmp_path / "c.md").read_text() == (tmp_path / "a.md").read_text()
     assert (
         "3 runs of 60 and 3 runs of 120 possessions" in page
         and "| baseline / points_per_possession |" in page
     )
+    with pytest.raises(SystemExit, match="2"):  # kept with another truth
+        interval_coverage.main(["--seeds", "1", "--truth", "301", "--keep", "kept"])
+
+
+def test_nothing_is_begun_once_the_time_is_up_and_what_is_done_is_kept(tmp_path: Path) -> None:
+    with until.pool_of(2) as pool:
+        assert list(until.in_time(pool, abs, [-3, -1, -2], 2, None)) == [(-3, 3), (-1, 1), (-2, 2)]
+        assert list(until.in_time(pool, abs, [-3, -1], 2, 0.0)) == []
+    until.Kept(tmp_path / "some" / "kept", "a").put(now=True, done=3)
+    assert until.Kept(tmp_path / "some" / "kept", "a").found["done"] == 3
+    with pytest.raises(ValueError, match="with a, not b"):
+        until.Kept(tmp_path / "some" / "kept", "b")
 
 
 def test_what_lies_outside_by_luck_is_not_named() -> None:
@@ -60,23 +71,28 @@ def test_what_lies_outside_by_luck_is_not_named() -> None:
     assert interval_coverage.words_of(table[:18], 1000).endswith("none.")
 
 
-def test_a_screening_in_two_stages_is_the_same_by_any_number_of_processes(tmp_path: Path) -> None:
-    """Few points of short games, so that it is said what is missing; then the second half by itself."""
+def test_a_screening_is_the_same_by_any_number_of_processes_and_as_a_sweep(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Few points of short games, so that it is said what is missing."""
     few = ["--points", "6", "6", "--possessions", "20", "20"]
-    stores = []
-    for processes in ("1", "2"):
-        command = [sys.executable, str(ROOT / "benchmarks" / "screening.py"), *few, "--processes", processes]
-        done = subprocess.run(
-            [*command, "--folder", processes], cwd=tmp_path, capture_output=True, text=True,
-            env=os.environ | {"PYTHONPATH": str(ROOT)},
-        )  # fmt: skip
-        assert done.returncode == 1 and "are needed" in done.stderr, done.stderr
-        with Stored.read(tmp_path / processes / "first.db") as store:
-            stores.append(screening.worths(store))
-    pd.testing.assert_frame_equal(*stores)
-    assert sorted(path.name for path in (tmp_path / "2").glob("*.db")) == [
-        "first-1of2.db", "first-2of2.db", "first.db",
-    ]  # fmt: skip
+
+    def found(processes: str) -> list[dict[str, Any]]:
+        with pytest.raises(SystemExit, match="are needed"):
+            screening.main([*few, "--processes", processes, "--folder", str(tmp_path / processes)])
+        held = pickle.loads(zlib.decompress((tmp_path / processes / "first.kept").read_bytes()))
+        assert held["worths"][0] == 6
+        return held["worths"][1]  # type: ignore[no-any-return]
+
+    with pytest.raises(SystemExit, match="goes on"):
+        screening.main([*few, "--folder", str(tmp_path / "2"), "--processes", "2", "--seconds", "0"])
+    assert "first: 0 of 6 points" in capsys.readouterr().err
+    rows = found("2")
+    assert found("1") == rows
+    store = sweep(tmp_path / "2" / "first.toml", tmp_path / "first.db").path
+    with Stored.read(store) as played:
+        swept = [screening.worths(played.settings, point, tally) for point, tally in played.tallies()]
+    pd.testing.assert_frame_equal(pd.DataFrame(rows), pd.DataFrame([row for one in swept for row in one]))
 
 
 def test_the_table_of_a_screening_counts_what_passes_the_floor() -> None:
