@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from engine.inputs.sheets.columns import DEFENCES
 from engine.report.attack_view import attack_view, cost_words
 from engine.report.page.attack import attack_page
 from engine.report.page.shell import origin_words
+from engine.report.screen.attack import attack_text
 from engine.run.blocks import Runner
 from engine.run.size import check_size
 from engine.run.watch import watch_numbers
@@ -303,10 +305,12 @@ def test_the_words_say_what_can_be_told_and_what_not(found: dict[str, Any]) -> N
         {"number": 9, "passes": 50, "safe": interval(0.7)},
     ]
     few = top | {"outlets": men_, "middle_or_skip": interval(-0.3)}
-    rows = dict(attack_view(told | {"calls": [few]})["calls"][0]["rows"])
-    assert rows["Outlets"].startswith(
-        "No. 4 is safer than 9; of 100 passes to him arrive No. 4: 95 (90 to 100)"
-    )
+    (view,) = attack_view(told | {"calls": [few]})["calls"]
+    rows = dict(view["rows"])
+    assert rows["Outlets"] == "No. 4 is safer than 9"
+    assert view["men"] == [("No. 4", "60", "95 (90 to 100)"), ("No. 9", "50", "70 (65 to 75)")]
+    text = attack_text(told | {"calls": [few]})
+    assert re.search(r"No\. 9 +50 +70 \(65 to 75\)\n", text) and max(map(len, text.splitlines())) <= 80
     assert rows["Middle or skip"] == "the middle brought 0.30 (0.25 to 0.35) fewer points than a skip"
     few = top | {
         "outlets": [men_[0] | {"passes": 3}],
@@ -316,6 +320,12 @@ def test_the_words_say_what_can_be_told_and_what_not(found: dict[str, Any]) -> N
     assert rows["Outlets"].startswith("cannot tell") and rows["Middle or skip"].startswith("cannot tell: ")
     (rare,) = attack_view(told | {"calls": [top | {"called": 4}]})["calls"]
     assert rare["rows"] == [("Comes", "4 times: too few to say more")] and rare["ways"] == []
+
+
+def test_a_legend_stands_only_under_pictures(side: AttackSide, found: dict[str, Any]) -> None:
+    seldom = [one | {"called": 4} for one in found["calls"]]
+    assert "their runs" in attack_page(side.scenario, found)
+    assert "their runs" not in attack_page(side.scenario, found | {"calls": seldom})
 
 
 @pytest.mark.parametrize("width", [PHONE, LAPTOP])
@@ -330,7 +340,7 @@ def test_the_page_shows_what_the_text_says(
     assert view["answer"] in text and view["home"] in text and len(view["answer"].split()) <= 16
     for call in view["calls"]:
         assert all(said in text for _, said in call["rows"])
-        assert all(cell in text for way in call["ways"] for cell in way)
+        assert all(cell in text for row in (*call["ways"], *call["men"]) for cell in row)
     labels = page.run("[...document.querySelectorAll('main svg')].map((e) => e.getAttribute('aria-label'))")
     assert len(labels) == 4 and all("Of 100 passes out" in label for label in labels)
 
@@ -343,7 +353,7 @@ def test_the_command_writes_the_page_and_reads_what_is_kept(
     asked = ["attack", str(folder), "-o", str(tmp_path / "page.html"), "--json", str(target)]
     assert cli.run(asked) == 0
     text, said = capsys.readouterr()
-    assert "s on an idle machine" in said and max(map(len, text.splitlines())) <= 80
+    assert "as busy as this machine is now" in said and max(map(len, text.splitlines())) <= 80
     assert (
         "Traceback" not in said and json.loads(target.read_text())["possessions"] == SMALL.attack_possessions
     )

@@ -15,7 +15,7 @@ from engine.inputs.sheets import load_evening
 from engine.report.page.bench import bench_view, tonight
 from engine.report.page.court_card import shirts_of
 from engine.report.page.page import bench_page, report_page
-from engine.report.page.plan import replaced, stand_ins
+from engine.report.page.plan import comes_for, doublers, replaced, stand_in_words
 from engine.report.screen.plan import plan_text
 from engine.study.evening_result import EveningReport
 from engine.study.plan.bench import p_stopped
@@ -53,7 +53,7 @@ def test_the_bench_page_is_one_sheet_of_few_words(
 
 def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: EveningReport) -> None:
     """Corner trap of the 2-3, ball on the right: near guard and near forward double it (configs/calls)."""
-    two_calls = dataclasses.replace(two_calls, plan=two_calls.plan | {"foul_trouble": []})
+    two_calls = dataclasses.replace(two_calls, plan=two_calls.plan | {"never_double": []})
     places = two_calls.lineup["usual"]["places"]
     rows = {row["name"]: row for row in bench_view(two_calls)["calls"][0]["roles"]}
     assert rows["Trap"]["right"] == f"{places['right_guard']}+{places['right_forward']}"
@@ -124,17 +124,19 @@ def test_who_doubles_has_a_stand_in_with_a_name(two_calls: EveningReport) -> Non
     seven = load_evening(CONFIGS / "sheets" / "example_evening").scenario
     team = seven.defence_team
     five = {player.number for player in team.on_court}
-    report = dataclasses.replace(two_calls, scenario=seven, plan=two_calls.plan | {"foul_trouble": []})
-    pairs = stand_ins(report, 0, 0)
+    report = dataclasses.replace(two_calls, scenario=seven, plan=two_calls.plan | {"never_double": []})
+    pairs = [(number, other) for other, mine in comes_for(report, 0, 0).items() for number in mine]
     assert {number for number, _ in pairs} <= five and len(pairs) == 4  # guards and forwards of both sides
+    bench = [one for one in team.players if one.number not in five]
     for number, other in pairs:
         assert other is not None and other not in five
         away = abs(team.by_number(other).height_m - team.by_number(number).height_m)
-        rest = [one for one in team.players if one.number not in five]
-        assert away == min(abs(one.height_m - team.by_number(number).height_m) for one in rest)
-    spare = {player.number for player in team.players} - five
-    danger = dataclasses.replace(report, plan=two_calls.plan | {"foul_trouble": sorted(spare)})
-    assert all(other is None for _, other in stand_ins(danger, 0, 0))
+        assert away == min(abs(one.height_m - team.by_number(number).height_m) for one in bench)
+    near = pairs[0][1]
+    note = next(note for note in report.evening.own if note.number == pairs[0][0])
+    reaching = dataclasses.replace(note, number=near, prone_to_fouls=True)
+    evening = dataclasses.replace(report.evening, own=(reaching,))
+    assert near not in comes_for(dataclasses.replace(report, evening=evening), 0, 0)
 
 
 def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: EveningReport) -> None:
@@ -145,13 +147,15 @@ def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: Even
     spare = [player.number for player in seven.defence_team.players if player.number not in five]
     places = shirts_of(seven, seven.zone)
     trouble = [places["left_guard"], places["centre"]]
-    plan = two_calls.plan | {"foul_trouble": trouble, "no_double_from": 3}
+    plan = two_calls.plan | {"never_double": trouble, "no_double_from": 3}
     report = dataclasses.replace(two_calls, scenario=seven, plan=plan, advised=two_calls.advised[:1])
     (bench,) = bench_view(report)["calls"]
     instead = replaced(report, 0, 0)
     assert instead.keys() == {trouble[0]} and instead[trouble[0]] in spare
     assert bench["stand_ins"][0] == f"{instead[trouble[0]]} for {trouble[0]}"
-    assert all(re.fullmatch(r"(\d+|\?) for \d+(\+\d+)*", pair) for pair in bench["stand_ins"])  # no arrows
+    assert all(
+        re.fullmatch(r"(\d+|nobody) for \d+(\+\d+)*", pair) for pair in bench["stand_ins"]
+    )  # no arrows
     page = opened(bench_page(two_calls), PHONE)
     broken = """[...document.querySelectorAll('.tally tbody th')].map(cell => {
       const text = document.createRange(); text.selectNodeContents(cell);
@@ -168,10 +172,34 @@ def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: Even
     page = opened(report_page(report)).run("document.querySelector('.card').innerText")
     assert f"No. {trouble[0]} must not double (fouls): {instead[trouble[0]]} for him; with 3 fouls: " in page
     said = " ".join(plan_text(report.plan).split())
-    assert f"must not double: {trouble[0]}, {trouble[1]}" in said and "who has 3 does not double" in said
+    assert f"must not double: No. {trouble[0]} (" in said and "who has 3 does not double" in said
     bare = [one for one in seven.defence_team.players if one.number in five]
     alone = seven.model_copy(
         update={"defence_team": seven.defence_team.model_copy(update={"players": tuple(bare)})}
     )
-    (bench,) = bench_view(dataclasses.replace(report, scenario=alone))["calls"]
-    assert bench["roles"][0]["left"] == f"?+{places['left_forward']}"
+    alone_report = dataclasses.replace(report, scenario=alone)
+    view = bench_view(alone_report)
+    (bench,) = view["calls"]
+    assert bench["roles"][0]["left"] == f"{trouble[0]}+{places['left_forward']}"  # he is there himself
+    assert view["foul_numbers"] == [trouble[1]]  # not of him who doubles all the same
+    assert bench["stand_ins"] == [f"nobody for {'+'.join(map(str, sorted(doublers(alone_report, 0, 0))))}"]
+    words = stand_in_words(alone_report, 0, 0)
+    assert f"No. {trouble[0]} should not double (fouls), but nobody is left to stand in" in words
+    assert "so no more of this call" in words and "must not" not in words
+
+
+def test_where_everybody_should_not_double_the_sheet_still_names_two_trappers(
+    two_calls: EveningReport,
+) -> None:
+    """Five who should not, a bench of two: two give way, the others double, and nobody says never to them."""
+    seven = load_evening(CONFIGS / "sheets" / "example_evening").scenario
+    five = [player.number for player in seven.defence_team.on_court]
+    plan = two_calls.plan | {"never_double": five}
+    report = dataclasses.replace(two_calls, scenario=seven, plan=plan)
+    view = bench_view(report)
+    for call in view["calls"]:
+        for row in call["roles"]:
+            for cell in (row["left"], row["right"]):
+                assert "?" not in cell and len(set(cell.split("+"))) == len(cell.split("+"))
+            if row["name"] == "Trap" and "man" not in row["left"]:
+                assert {int(n) for n in row["left"].split("+")}.isdisjoint(view["foul_numbers"])

@@ -349,7 +349,7 @@ def test_text_warns_of_cut_possessions(played: Found) -> None:
         ((0.1, 0.06, 0.14), "saves 0.10 points (0.06 to 0.14)"),  # not 0.1 (0.1 to 0.1)
         ((-0.1, -0.14, -0.06), "costs 0.10 points (0.06 to 0.14)"),
         ((0.1, 0.099, 0.101), "saves about 0.10 points"),
-        ((0.5, None, None), "0.5 saved points, too few possessions for a range"),
+        ((0.5, None, None), "too few to tell"),
         ((None, None, None), "nothing to go by"),
     ],
 )

@@ -88,7 +88,7 @@ def compared(folder: Path, capsys: pytest.CaptureFixture[str], *more: str) -> tu
 def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.CaptureFixture[str]) -> None:
     first, said = told_by(tiny)  # the time is said, what is kept is read
     assert said.count("about ") == len(TEXTS) + 1 and NAME in said
-    assert said.count(" s on an idle machine for ") == len(TEXTS) + 1
+    assert said.count(" as busy as this machine is now, for ") == len(TEXTS) + 1
     again, said = told_by(tiny)
     assert again == first and said == ""
     moved = tiny.rename(tiny.parent / "moved")  # it is kept by what is in the sheets, not by where they lie
@@ -97,7 +97,7 @@ def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.Capt
 
 
 @pytest.mark.full
-def test_the_time_said_is_of_an_idle_machine_and_the_bar_reaches_its_end(
+def test_the_time_said_is_of_the_machine_as_it_is_and_the_bar_reaches_its_end(
     tiny: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     for name, value in (("PLAYED", 400), ("TRIED", 60), ("JUDGED", 600)):
@@ -105,7 +105,7 @@ def test_the_time_said_is_of_an_idle_machine_and_the_bar_reaches_its_end(
     found = evening_report.Played(load_evening(tiny), 1, 2)
     seen: list[tuple[int, int]] = []
     found.progress = lambda done, total: seen.append((done, total))
-    block, slept_s = Runner.block, 2.0
+    block, slept_s = Runner.block, 0.5
 
     def slowed(*arguments: Any) -> Any:
         time.sleep(slept_s)  # as where others have the processor
@@ -116,7 +116,7 @@ def test_the_time_said_is_of_an_idle_machine_and_the_bar_reaches_its_end(
         with monkeypatch.context() as patch:
             patch.setattr(Runner, "block", slowed)
             work = sum(found.work(name) for name in missing)
-            assert found.expect(*missing) < work / 2 * slept_s / evening_report.PROBE
+            assert found.expect(*missing) >= work / 2 * slept_s / evening_report.PROBE
         seen.clear()
         for name in missing:
             found.part(name)

@@ -17,12 +17,14 @@ from engine.inputs import load_scenario
 from engine.inputs.rules import change_rules
 from engine.kernel.batch import play_list, trace_possession
 from engine.report.screen.plan import plan_text
+from engine.report.words import TOO_FEW
 from engine.run.blocks import Runner
 from engine.state.record import COLUMN, N_RECORD
 from engine.state.words import EVENTS, OUTCOMES
+from engine.study.compare import compare
 from engine.study.plan.games import NUMBERS_PER_GAME, Fatigue, GamePlan, Games, play_games
 from engine.study.plan.plan import check_games, plan
-from engine.study.plan.result import PlanResult
+from engine.study.plan.result import FEW, PlanResult
 from engine.study.plan.states import PlanWorlds, calls_of
 from engine.study.plan.table import BEFORE, Table, play_table
 from engine.world.pack import pack
@@ -302,6 +304,34 @@ def test_text_answers_first(small: PlanResult) -> None:
         assert words in " ".join(text.split())
     planned = {row["call"] for row in found["practice"] if row["planned"]}
     assert ("(common practice: " in " ".join(text.split())) == bool(planned)
+
+
+def test_plan_and_compare_give_one_figure_or_none(friday: Any) -> None:
+    """Calls that compare cannot give a range have no figure in the plan either, and are not planned."""
+    friday = friday.model_copy(update={"game": friday.game.model_copy(update={"team_fouls": 0})})
+    compared = compare(friday, 1500, 1, 2).to_dict()
+    seldom = {
+        call["call"]
+        for setting in compared["settings"]
+        for call in setting["calls"]
+        if len(setting["calls"]) == 1 and call["value"]["low"] is None
+    }
+    found = plan(friday, games=10, threads=2, table_parts=1, compared=compared).to_dict()
+    assert seldom and seldom < {row["call"] for row in found["calls"]}
+    for row in found["calls"]:
+        assert (row["worth"]["mean"] is None) == (row["call"] in seldom)
+        assert (row["why_not"] == FEW) == (row["call"] in seldom)
+    assert all(row["before"]["mean"] is None for row in found["by_use"] if row["call"] in seldom)
+    text = " ".join(plan_text(found).split())
+    assert text.count(FEW) == len(seldom) + 1 and text.count(TOO_FEW) == 2 * len(seldom)
+    told = {
+        (setting["name"], row["call"]): row["value"]
+        for setting in compared["settings"]
+        for row in setting["calls"]
+    }
+    for row in found["calls"]:
+        if row["call"] not in seldom:
+            assert row["worth"] == told[row["setting"], row["call"]]
 
 
 def test_without_a_call_there_is_nothing_to_plan(friday: Any) -> None:

@@ -19,21 +19,19 @@ from scipy.stats import poisson
 
 from engine.errors import InputError
 from engine.estimate.calls import break_even_words
-from engine.estimate.intervals import Interval
+from engine.estimate.intervals import LEAST_EVENTS, Interval
 from engine.inputs import load_scenario
 from engine.state.record import NET_HIGH, NET_LOW
 from engine.study.pace import pace_words, possessions_per_period
 from engine.study.plan.bench import (
     MOST_CALLS,
-    expected_fouls,
     often_words,
-    p_at_least,
     p_stopped,
     stop_line,
     stop_rule,
     stop_words,
-    trap_shares,
 )
+from engine.study.plan.fouls import FoulLimits, expected_fouls, p_at_least, trap_shares
 from engine.study.plan.games import Fatigue
 from engine.study.plan.inputs import NAMES, changes_from, load_plan_constants, values_of
 from engine.study.plan.late import (
@@ -123,6 +121,22 @@ def test_a_worth_goes_in_a_straight_line_to_that_against_one_who_knows_the_call(
         as_before, plain = replace(table, later=(same,)), replace(table, later=None)
         assert all(as_before.value(BEFORE, 0, use) == plain.value(BEFORE, 0, use) for use in range(1, 8))
     assert table.mixed_value(0, 3, 0.5).mean == pytest.approx(0.25)
+
+
+def test_what_rests_on_too_few_calls_has_no_figure_of_its_own() -> None:
+    """compare could give no range: the table does not answer the same question from other possessions. Nor
+    does it where a later use was played too seldom."""
+    apart = np.zeros((2, 1, 3, 3), np.int64)
+    apart[..., 0] = LEAST_EVENTS - 1
+    known = FirstUse(Interval(0.4, 0.3, 0.5), Interval(0.2), Interval(0.1), "")
+    pairs = SimpleNamespace(joint=np.full((6, 2, 2, N_NET, N_NET), 9))
+    table = Table(cast(Any, SimpleNamespace(apart=apart, pairs=pairs)), 1, 3, (None,))
+    assert all(table.value(BEFORE, 0, use) == Interval(None) for use in (1, 2))
+    assert table.mixed_value(0, 1, 0.2) == Interval(None)
+    once = replace(table, first=(known,))
+    assert once.value(BEFORE, 0, 1) == known.value and once.value(BEFORE, 0, 2) == Interval(None)
+    apart[..., 0] = LEAST_EVENTS
+    assert once.value(BEFORE, 0, 2).mean == pytest.approx(0.4)
 
 
 def test_possessions_of_a_period() -> None:
@@ -298,19 +312,50 @@ def test_stop_words() -> None:
 # --- fouls and legs ---------------------------------------------------------------------------------------
 
 
+LIMITS = FoulLimits(5, 0.25, 0.05)
+
+
 def test_fouls_are_shared_out_and_nothing_is_lost() -> None:
     scenario = load_scenario(FRIDAY)
     calls = [setting.calls[0] for setting in scenario.settings[:4]]
     assert all(sum(trap_shares(scenario, call)) == pytest.approx(2.0) for call in calls)
     top = trap_shares(scenario, calls[3])
     assert top == (1.0, 1.0, 0.0, 0.0, 0.0), "both guards double at the top"
-    found = expected_fouls(scenario, calls, (0, 0, 0, 4.0), (0, 0, 0, 0.2), 14.0, 15.0, 5, {7: True})
+    traps, in_trap, extra = (0, 0, 0, 4.0), (0, 0, 0, 0.5), (0, 0, 0, 0.25)
+    found = expected_fouls(scenario, calls, traps, in_trap, extra, 14.0, LIMITS, {}, 1.0)
     assert sum(one.home for one in found) == pytest.approx(14.0)
-    assert sum(one.planned for one in found) == pytest.approx(15.0)
+    assert sum(one.planned for one in found) == pytest.approx(15.0)  # 4 traps, a quarter of a foul each
     assert [one.planned > one.home for one in found] == [True, True, False, False, False]
-    assert [one.number for one in found if one.prone] == [7]
+    assert sum(found[i].planned - found[i].home for i in (2, 3, 4)) < 0.0  # fewer later, of all five
+    first = found[0].number
+    less = expected_fouls(scenario, calls, traps, in_trap, extra, 14.0, LIMITS, {first: 0.5}, 0.75)
+    for i, (one, whole) in enumerate(zip(less, found, strict=True)):
+        share = 0.5 if i == 0 else 0.75
+        assert one.share == share and one.planned == pytest.approx(share * whole.planned)
+        assert one.traps == pytest.approx(share * whole.traps)
+        assert one.p_out == pytest.approx(float(poisson.sf(4, one.planned)))
+        assert one.p_home == pytest.approx(float(poisson.sf(4, one.home)))
     free = SimpleNamespace(dynamic=True)
     assert trap_shares(scenario, free) == pytest.approx((0.4,) * 5)
+
+
+def test_never_doubles_whom_doubling_brings_out_of_the_game_and_nobody_else() -> None:
+    """Both guards double at the top. Much fouling alone is no reason; traps that add nothing are none."""
+    scenario = load_scenario(FRIDAY)
+    calls = [scenario.settings[3].calls[0]]
+
+    def never(home: float, per_trap: float, played: dict[int, float]) -> list[int]:
+        rates = (per_trap,)
+        found = expected_fouls(scenario, calls, (8.0,), rates, rates, home, LIMITS, played, 1.0)
+        return [one.number for one in found if one.never]
+
+    places = scenario.defence_team.zone_places
+    assert places is not None
+    guards = [places.left_guard, places.right_guard]
+    assert never(30.0, 0.0, {}) == []  # everybody near fouling out, traps or not: no word about traps
+    assert never(10.0, 0.1, {}) == []
+    assert sorted(never(15.0, 0.6, {})) == sorted(guards)
+    assert never(15.0, 0.6, {guards[0]: 0.5}) == [guards[1]]  # he sits half of the game
 
 
 @pytest.mark.parametrize(("limit", "mean"), [(5, 2.7), (6, 0.0), (5, 9.0)])

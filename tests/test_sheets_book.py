@@ -28,11 +28,11 @@ from engine.inputs.sheets.columns import (
     CALL_COLUMNS,
     SHOT_COLUMNS,
     Column,
-    game_keys,
     opponent_columns,
     own_columns,
 )
 from engine.inputs.sheets.data import load_grades
+from engine.inputs.sheets.questions import game_keys
 
 SAVED = Path(__file__).parent / "workbooks"
 GRADES = load_grades()

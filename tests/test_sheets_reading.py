@@ -218,6 +218,7 @@ BAD_CELLS = [
     (OWN, 1, "place", "goalkeeper", "left or right guard"),
     (OWN, 1, "pace", "fast-ish", "quick, normal or slow"),
     (OWN, 1, "prone_to_fouls", "a bit", "yes or no"),
+    (OWN, 1, "minutes", "45", "minutes of a game of 30"),
     (OWN, 1, "fouls", "2.5", "a whole number from 0 to 999"),
     (OWN, 1, "height_cm", "500", "from 1.2 to 2.5"),
     (OWN, 1, "sprint_10m_s", "0.9", "from 1.4 to 4"),
@@ -286,6 +287,8 @@ BAD_KEYS = [
     ("zone_allowed", "sometimes", "yes, no or don't know"),
     ("trap_allowed", "only once", "yes, no or don't know"),
     ("press_when_far_ahead", "2", "yes, no or don't know"),
+    ("plays", "the triangle", "some of back cut, ball screen"),
+    ("screens", "hedge", "one of drop, under, show, switch"),
     ("their_defence", "5-0", "one of 2-3 zone, 3-2 zone"),
     ("opponent_front", "one 70, two", "a share beside each front"),
     ("level", "galactic", "one of college, professional, school, under_14"),
@@ -341,11 +344,11 @@ def test_every_column_and_key_has_a_bad_example_here() -> None:
     from engine.inputs.sheets.columns import (
         CALL_COLUMNS,
         SHOT_COLUMNS,
-        game_keys,
         opponent_columns,
         own_columns,
     )
     from engine.inputs.sheets.data import load_grades
+    from engine.inputs.sheets.questions import game_keys
 
     grades = load_grades()
     asked = (*own_columns(grades), *opponent_columns(grades), *CALL_COLUMNS, *SHOT_COLUMNS)

@@ -29,6 +29,7 @@ from engine.report.screen.evening import shot_lines
 from engine.report.screen.plays import play_lines
 from engine.shipped import configs_root
 from engine.still.holes import ALIGNMENT, RULES, scenario_lines, zone_lines
+from engine.still.occasions import occasion_lines, run_here
 from engine.study.sweep.design import design_from
 from engine.study.sweep.sampling import read_points
 from engine.world.court import build_court, load_layout
@@ -124,7 +125,7 @@ def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | 
         if setting.plays is not None:
             named = plays_named({play.name: play.title for play in setting.plays}, own)
             lines.append(f'plays of {them} in the setting "{plain(setting.name)}": {named}')
-    lines += scenario_lines(scenario)
+    lines += [*occasion_lines(scenario), *scenario_lines(scenario)]
     if scenario.policy is not None or any(setting.policy is not None for setting in scenario.settings):
         lines += policy_lines(scenario, before_playing)
     return lines
@@ -245,6 +246,8 @@ def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[
         meaning,
         *evening.care.lines(),
         *_pace(evening, before_playing),
+        f"plays of {scenario.offence_team.name}: {_titles(run_here(scenario))}",
+        *occasion_lines(scenario),
         *evening.own_calls,
         *(evening.attack.charted if evening.attack is not None else ()),
         f"{_count(len(assumed), 'thing')} assumed:",

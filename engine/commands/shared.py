@@ -215,7 +215,7 @@ def played(
     if "fit" in missing:
         sizes.append(f"fit: at most {MOST_RUNS} runs of {FIT_POSSESSIONS:,}, the scenario's seed")
     told(
-        f"about {max(round(seconds), 1)} s on an idle machine for {', '.join(missing)} "
+        f"about {_lasting(seconds)} as busy as this machine is now, for {', '.join(missing)} "
         f"({'; '.join(sizes)}){kept}"
     )
     with progress_bar(quiet, "part") as progress:
@@ -223,6 +223,11 @@ def played(
         for name in missing:
             found.part(name)
     return found
+
+
+def _lasting(seconds: float) -> str:
+    """``40 s``, ``6 min``: no finer than it can be known."""
+    return f"{max(round(seconds), 1)} s" if seconds < 99.5 else f"{round(seconds / 60.0)} min"
 
 
 def fitted(evening: Evening, quiet: bool, threads: int | None) -> Scenario:

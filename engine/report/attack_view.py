@@ -13,6 +13,7 @@ from engine.report.words import amount, around, count, numbers_words, ranged, sa
 #: Fewer passes to a man than this are not told.
 LEAST_PASSES = 10
 HEADINGS = ("Out of it", "of 100 passes", "then points", "of 100, easy shot")
+MEN = ("Passes to", "thrown", "of 100 arrive")
 NOTE = (
     "Points of one call count what a lost ball brings them at the other end. Points and easy shots (at the "
     "rim, or an open three, before they are set) followed the passes that were thrown: another pass out of "
@@ -93,13 +94,17 @@ def _call(one: Found) -> Found:
             **named,
             "rows": [("Comes", f"{count(one['called'], 'time')}: too few to say more")],
             "ways": [],
+            "men": [],
         }
+    shown = sorted(
+        (man for man in one["outlets"] if man["passes"] >= LEAST_PASSES), key=lambda man: -man["safe"]["mean"]
+    )
     hundred = {key: around(scaled(one[key], 100), 0) for key in ("lost", "got_out")}
     rows = [
         ("Comes", f"{in_100(one['per_100'])} times in 100 possessions"),
         ("To us", cost_words(one["value"])),
         ("Of 100 traps", f"the ball lost in {hundred['lost']}, out of it in {hundred['got_out']}"),
-        ("Outlets", _outlets(one["outlets"])),
+        ("Outlets", _outlets(shown)),
         ("Middle or skip", _middle_or_skip(one)),
     ]
     ways = [
@@ -112,7 +117,8 @@ def _call(one: Found) -> Found:
         for way in one["ways"]
         if way["n"]
     ]
-    return {**named, "rows": rows, "ways": ways}
+    men = [(f"No. {man['number']}", str(man["passes"]), around(scaled(man["safe"], 100), 0)) for man in shown]
+    return {**named, "rows": rows, "ways": ways, "men": men}
 
 
 def _middle_or_skip(one: Found) -> str:
@@ -125,18 +131,13 @@ def _middle_or_skip(one: Found) -> str:
     return f"the middle brought {_more(found, 2, ' points than a skip')}"
 
 
-def _outlets(men: Sequence[Found]) -> str:
-    """To whom the passes went, how many of 100 arrived, who is clearly safer than whom."""
-    shown = [one for one in men if one["passes"] >= LEAST_PASSES]
+def _outlets(shown: Sequence[Found]) -> str:
+    """Who of those with passes enough is clearly safer than whom."""
     if not shown:
         return "cannot tell: too few passes to any man"
-    shown.sort(key=lambda man: -man["safe"]["mean"])
-    rates = [f"No. {one['number']}: {around(scaled(one['safe'], 100), 0)}" for one in shown]
     pairs: dict[int, list[int]] = {}
     for one, other in combinations(shown, 2):
         if one["safe"]["low"] > other["safe"]["high"]:
             pairs.setdefault(one["number"], []).append(other["number"])
     clear = "; ".join(f"No. {number} is safer than {numbers_words(mine)}" for number, mine in pairs.items())
-    traced = count(sum(one["passes"] for one in men), "pass", "passes")
-    said = f"{clear or 'who is safest cannot be told'}; of 100 passes to him arrive"
-    return f"{said} {', '.join(rates)} ({traced} traced)"
+    return clear or "who is safest cannot be told"

@@ -18,6 +18,8 @@ JOIN = "\x1f"
 RARELY = 0.15
 #: Fewer calls than this say nothing worth reading.
 FEW_CALLS = 30
+#: In place of what rests on fewer events than bear a range (engine.estimate.intervals.LEAST_EVENTS).
+TOO_FEW = "too few to tell"
 
 # --- the vocabulary: every code in words, once --------------------------------------------------------
 
@@ -298,9 +300,9 @@ def _side(value: float, decimals: int) -> str:
 def saved(found: Found, decimals: int, unit: str, short: bool = False) -> str:
     """Points saved (positive is good) in words.
 
-    With the unit "points per 100 possessions": ``saves 2.1 points per 100 possessions (1.5 to 2.7)``,
-    ``costs ...``, or ``no clear difference (0.4 lost to 0.5 saved points per 100 possessions)`` where the
-    interval holds 0. ``short``: ``saves 2.1 (1.5-2.7)``, ``no clear difference``.
+    With the unit "points a game": ``saves 2.1 points a game (1.5 to 2.7)``, ``costs ...``, ``no clear
+    difference (0.4 lost to 0.5 saved points a game)`` where the interval holds 0, TOO_FEW where there is
+    none. ``short``: ``saves 2.1 (1.5-2.7)``, ``no clear difference``.
     """
     to = "-" if short else " to "
     mean, low, high = found["mean"], found["low"], found["high"]
@@ -308,7 +310,7 @@ def saved(found: Found, decimals: int, unit: str, short: bool = False) -> str:
     if mean is None:
         return "nothing to go by"
     if low is None or high is None:
-        return f"{_side(mean, decimals)}{unit}, too few possessions for a range"
+        return TOO_FEW
     if mean == low == high == 0:
         return "no difference at all"
     if low > 0 or high < 0:
@@ -353,17 +355,16 @@ def around(found: Found, decimals: int, to: str = " to ", few: str = " (too few 
     return ranged(texts[0], texts[1], texts[2], to) if known else f"{texts[0]}{few}"
 
 
+def known(found: Found, decimals: int) -> str:
+    """``around``, but TOO_FEW where there is no range."""
+    return TOO_FEW if found["low"] is None else around(found, decimals)
+
+
 def useful_decimals(found: Found) -> int:
     """1 where the interval is narrower than 1, else 0: no decimal that the sampling error makes empty."""
     if found["low"] is None or found["high"] is None:
         return 0
     return 1 if found["high"] - found["low"] < 1 else 0
-
-
-def shorten(text: str, width: int) -> str:
-    """Text cut to a width, with dots where something was cut."""
-    text = plain(text)
-    return text if len(text) <= width else text[: width - 3] + "..."
 
 
 def _filled(text: str, first: str, indent: str) -> str:
@@ -389,14 +390,15 @@ def paragraph(text: str) -> str:
     return _filled(text, "", "")
 
 
-def table(rows: Sequence[Sequence[str]], indent: str = "  ") -> list[str]:
-    """Rows as aligned lines: the first column to the left, the others to the right.
+def table(rows: Sequence[Sequence[str]], indent: str = "  ", left: Sequence[int] = ()) -> list[str]:
+    """Rows as aligned lines: the first column, and those in ``left``, to the left, the others to the right.
 
-    Where a row would be wider than WIDTH, the first column goes on below itself.
+    Where a row would be wider than WIDTH, the first column goes on below itself; no word of it is broken.
     """
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     room = WIDTH - len(indent) - sum(2 + width for width in widths[1:])
-    widths[0] = min(widths[0], max(room, LABEL))
+    words = [len(word) + len(row[0]) - len(row[0].lstrip()) for row in rows for word in row[0].split()]
+    widths[0] = min(widths[0], max(room, LABEL, *words))
     lines = []
     for row in rows:
         hanging = " " * (2 + len(row[0]) - len(row[0].lstrip()))
@@ -405,7 +407,10 @@ def table(rows: Sequence[Sequence[str]], indent: str = "  ") -> list[str]:
         ) or [""]
         cells = [
             first.ljust(widths[0]),
-            *(cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)),
+            *(
+                cell.ljust(widths[i]) if i in left else cell.rjust(widths[i])
+                for i, cell in enumerate(row[1:], 1)
+            ),
         ]
         lines += [(indent + line).rstrip() for line in ("  ".join(cells), *more)]
     return lines

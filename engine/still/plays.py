@@ -325,7 +325,7 @@ def shown(play: Play, found: Mapping[str, Sequence[Still]]) -> dict[str, Still]:
 # --- what is wrong ---------------------------------------------------------------------------------------
 
 
-def _reachable(play: Play) -> set[str]:
+def reachable(play: Play) -> set[str]:
     """Steps that can come as far as occasions, chances and what follows what are concerned."""
     found = {step.name for step in play.steps if step.when != Start.THEN.word and step.often > 0.0}
     while True:
@@ -394,7 +394,7 @@ def findings(play: Play) -> list[Finding]:
     usual = every[ALIGNMENT]
     steps = {step.name: step for step in play.steps}
     found: list[Finding] = []
-    can = _reachable(play)
+    can = reachable(play)
     for step in play.steps:
         seen = [one for pictures in every.values() for one in pictures[step.name]]
         if step.name not in can:

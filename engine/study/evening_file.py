@@ -77,7 +77,7 @@ def inputs_digest(evening: Evening) -> str:
         "scenario": config_hash(evening.scenario),
         "care": evening.care.to_dict(),
         "attack": evening.attack and config_hash(evening.attack.scenario),
-        "prone": [(note.number, note.prone_to_fouls) for note in evening.own],
+        "minutes": [(note.number, note.minutes) for note in evening.own],
         "counts": [one.to_dict() for one in evening.counts],
         "trapledger": __version__,
         "sources": sources(),

@@ -58,9 +58,9 @@ REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack"))
 #: measured on the example evening, for the time said beforehand and the bar only. PER_ADAPTED: of those that
 #: a setting is learned from and judged by.
 PER_GAME, TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 80.0, 25_000.0, 80.0, 2.1, 6.7
-PER_ADAPTED = 1.5
-#: Possessions that the speed of this machine is taken from.
-PROBE = 400
+PER_ADAPTED = 2.2
+#: Possessions of a trial, and trials of each thread, that the speed of this machine is taken from.
+PROBE, PROBES = 400, 4
 
 
 class _Result(Protocol):
@@ -199,9 +199,9 @@ class Played:
         return len(new) * (PER_ADAPTED * adapt_work(0) + 2.0 * n)
 
     def expect(self, *names: str) -> float:
-        """Get ready to play these, with one bar for all of them; about how many seconds it will take where
-        nothing else runs: the work of a trial is counted, whatever else the machine does meanwhile."""
-        from engine.run.blocks import Runner
+        """Get ready to play these, with one bar for all of them; about how many seconds it will take as busy
+        as the machine is now: a trial on all threads is timed by the clock on the wall."""
+        from engine.run.blocks import Runner, in_order
         from engine.world.pack import pack
 
         total = sum(self.work(name) for name in names) or 1.0  # nothing to play: at once
@@ -212,9 +212,12 @@ class Played:
         home = pack(self.scenario.model_copy(update={"settings": ()})).home
         runner = Runner(self.size.seed)
         runner.warm(home)
-        started = time.thread_time()
-        runner.block(home, 0, PROBE, "probe")
-        return total / self.size.threads * (time.thread_time() - started) / PROBE
+        trials, started = PROBES * self.size.threads, time.perf_counter()
+        for _ in in_order(
+            trials, self.size.threads, runner, lambda i: len(runner.block(home, i * PROBE, PROBE, "probe"))
+        ):
+            pass
+        return total * (time.perf_counter() - started) / (trials * PROBE)
 
     def _stage(self, name: str) -> Progress:
         start, share = self._shares.get(name, (0.0, 0.0))

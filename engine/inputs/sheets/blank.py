@@ -21,11 +21,11 @@ from engine.inputs.sheets.columns import (
     SHOT_COLUMNS,
     SHOTS,
     Column,
-    game_keys,
     opponent_columns,
     own_columns,
 )
 from engine.inputs.sheets.data import load_care, load_grades
+from engine.inputs.sheets.questions import game_keys
 
 LETTER = "READ-ME-FIRST.txt"
 #: Empty rows below the example, so that a coach sees where to write (count).

@@ -15,11 +15,11 @@ from engine.inputs.sheets.columns import (
     SHOT_COLUMNS,
     SHOTS,
     Column,
-    game_keys,
     opponent_columns,
     own_columns,
 )
 from engine.inputs.sheets.data import load_grades
+from engine.inputs.sheets.questions import game_keys
 
 BOOK = "evening.xlsx"
 #: Rows to write in (count), below the headings, the help and the example.

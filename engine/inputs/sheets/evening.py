@@ -141,10 +141,11 @@ def _usual_lines(scenario: Scenario, game: GameSheet, assumed: Assumed) -> None:
         f"The game starts: {start.team_fouls} team fouls, {start.traps_seen} traps seen, "
         f"{start.time_outs_left} time-outs left for {game.them}."
     )
+    if game.plays is None:
+        assumed.note(f"Which plays {game.them} run is not given: all shipped ones, where they fit.")
     assumed.note(
-        "Not asked and taken from the level or common practice: which plays they run, pass speeds, "
-        "reactions, how well traps are hidden, how fast the offence gets used to them (trapledger stress "
-        "varies the numbers)."
+        "Not asked and taken from the level or common practice: pass speeds, reactions, how well traps are "
+        "hidden, how fast the offence gets used to them (trapledger stress varies the numbers)."
     )
 
 
@@ -239,7 +240,9 @@ def _of_folder(place: Path, shown: str) -> Evening:
     if game.care.trap_advice_allowed:
         handled = [note.number for note in own_notes if note.handles is not None]
         counted = sorted({note.number for note in own_shooting})
-        attack = attack_side(scenario, game, handled, counted, calls, at, Source(folder / GAME, where[GAME]))
+        sheet = Source(folder / GAME, where[GAME])
+        ours_to_run = scenario.model_copy(update={"plays": plays_from(defaults.PLAYS, sheet)})
+        attack = attack_side(ours_to_run, game, handled, counted, calls, at, sheet)
     return Evening(
         scenario=scenario,
         assumptions=assumed.lines({game.them: numbers, game.us: ours}),
@@ -294,11 +297,16 @@ def _scenario(
     name = _alignment_name(game, assumed)
     place = resolve(f"configs/alignments/{name}.toml", "alignments")
     alignment = alignment_from(read_toml(Source(place.path, place.shown, source.read)), str(place))
-    home = defence_from(usual.zone, usual.options, None, shipped, "defence")
+    options = dict(usual.options)
+    if game.screens is not None and not game.care.zone_played:
+        options["screens"] = game.screens
+    home = defence_from(usual.zone, options, None, shipped, "defence")
     targets = tuple(
         sorted(note.number for note in opponent.notes if note.target and note.number in opponent.team.lineup)
     )
     plays = plays_from(defaults.PLAYS, shipped)
+    if game.plays is not None:
+        plays = plays_from(game.plays, source, "key plays")
     settings: tuple[Setting, ...] = ()
     if game.care.trap_advice_allowed:
         written = _written(usual, targets)

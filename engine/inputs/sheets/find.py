@@ -15,7 +15,6 @@ from engine.inputs.sheets.columns import (
     CALL_COLUMNS,
     CALLS,
     GAME,
-    GAME_COLUMNS,
     OPPONENT,
     OWN,
     READ_SHOT_COLUMNS,
@@ -26,6 +25,7 @@ from engine.inputs.sheets.columns import (
     spellings,
 )
 from engine.inputs.sheets.data import load_grades
+from engine.inputs.sheets.questions import GAME_COLUMNS
 from engine.inputs.sheets.read import SheetFile, fit, key_of
 from engine.shipped import configs_root
 

@@ -9,7 +9,7 @@ from pathlib import PurePath
 from typing import Any
 
 from engine.errors import InputError
-from engine.inputs.base import listed
+from engine.inputs.base import listed, spoken
 from engine.inputs.files import Source, read_toml, resolve, shipped
 from engine.inputs.levels import Level, level_from, level_source
 from engine.inputs.rules import Rules, change_rules, rules_from
@@ -17,13 +17,11 @@ from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import YES_NO, Assumed, Cells
 from engine.inputs.sheets.columns import (
     DEFENCES,
-    GAME_COLUMNS,
     HELP_COLUMNS,
-    NOT_PLAYED,
-    game_keys,
     spellings,
 )
 from engine.inputs.sheets.fronts import Front, read_fronts
+from engine.inputs.sheets.questions import GAME_COLUMNS, NOT_PLAYED, SCREENS, game_keys
 from engine.inputs.sheets.read import Row, SheetFile, key_of, read_sheet
 
 #: Ages that the sheet may name (years).
@@ -42,7 +40,8 @@ _EXAMPLE = re.compile(r"example\b", re.IGNORECASE)
 @dataclass(frozen=True)
 class GameSheet:
     """What game.csv says. ``where`` is how it is shown; lengths and times are in ``rules``; of several
-    ``fronts`` the likeliest stands first."""
+    ``fronts`` the likeliest stands first. ``plays``: names or files of what they run, None where nobody says;
+    ``screens``: what is done about screens, None likewise."""
 
     where: str
     level: Level
@@ -52,6 +51,8 @@ class GameSheet:
     them: str
     fronts: tuple[Front, ...]
     high_post: bool | None
+    plays: tuple[str, ...] | None
+    screens: str | None
     their_defence: str | None
     signals: dict[str, str]
     remarks: tuple[str, ...]
@@ -196,13 +197,35 @@ def _signals(keys: _Keys) -> dict[str, str]:
     return found
 
 
-def _without_effect(keys: _Keys, fronts: Sequence[Front]) -> list[str]:
+def _plays(keys: _Keys) -> tuple[str, ...] | None:
+    """Plays that they run: names of shipped ones and of files beside the sheets; None where nobody says."""
+    text = keys.text("plays")
+    if text is None:
+        return None
+    if key_of(text) in ("none", "no"):
+        return ()
+    known = {key_of(name): name for name in shipped("plays")}
+    found = []
+    for part in filter(None, (part.strip() for part in re.split(r"[,;/+&]|\band\b", text))):
+        name = part if part.casefold().endswith(".toml") else known.get(key_of(part))
+        if name is None:
+            allowed = (
+                f"some of {', '.join(map(spoken, known.values()))}, none, or a file such as our_cut.toml"
+            )
+            raise keys.cells("plays").error("plays", allowed)
+        found.append(name)
+    return tuple(dict.fromkeys(found))
+
+
+def _without_effect(keys: _Keys, fronts: Sequence[Front], zone_played: bool) -> list[str]:
     """Answers that change nothing, told one by one."""
     said: list[str] = []
     if keys.yes_no("short_corner") is not None:
         said.append(
             f"{keys.where}: short_corner changes nothing: opponent_front and high_post say how they play."
         )
+    if zone_played and keys.text("screens") is not None:
+        said.append(f"{keys.where}: screens changes nothing, as a 2-3 zone is played.")
     names = [front.name for front in fronts]
     if names and "one" not in names and keys.yes_no("high_post") is not None:
         said.append(f"{keys.where}: high_post changes nothing with opponent_front {listed(names)}.")
@@ -264,7 +287,11 @@ def read_game(file: SheetFile | None, where: str, source: Source, assumed: Assum
         them,
         fronts,
         keys.yes_no("high_post"),
+        _plays(keys),
+        keys.cells("screens").choice(
+            "screens", {one: one for one in SCREENS}, f"one of {', '.join(SCREENS)}"
+        ),
         keys.cells("their_defence").choice("their_defence", _defences(), f"one of {', '.join(DEFENCES)}"),
         signals,
-        (*remarks, *_without_effect(keys, fronts), *_taken(signals, where)),
+        (*remarks, *_without_effect(keys, fronts, care.zone_played), *_taken(signals, where)),
     )

@@ -58,7 +58,8 @@ PLACE_WORDS = {
 @dataclass(frozen=True)
 class OwnNote:
     """One of our players for the pages: place in the zone ("" on the bench), whether prone to fouls (None
-    where nobody said), whether an average player stands in, how he handles pressure (None: not said)."""
+    where nobody said), whether an average player stands in, how he handles pressure and how many minutes of a
+    game he plays (None: not said)."""
 
     number: int
     initials: str
@@ -67,6 +68,7 @@ class OwnNote:
     prone_to_fouls: bool | None
     stands_in: bool = False
     handles: str | None = None
+    minutes: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON."""
@@ -133,6 +135,12 @@ def _fouls(people: People, grades: Grades, us: str, assumed: Assumed) -> dict[in
             assumed.missing(f"Fouls of {us}, {{who}}: average for the level.", people.numbers[i])
         found[i] = said
     return found
+
+
+def _minutes(one: Cells, rules: Rules) -> float | None:
+    """Minutes of a game that he plays; None where the sheet does not say."""
+    game = rules.clock.periods * rules.clock.period_s / 60.0
+    return one.number("minutes", 0, game, f"minutes of a game of {game:g}", ("minutes", "minute", "min"))
 
 
 def _places(
@@ -270,6 +278,7 @@ def read_own(
             held.get(number, ""),
             prone[i],
             handles=one.choice("handles_pressure", HANDLES, HANDLES_ALLOWED),
+            minutes=_minutes(one, rules),
         )
         for i, (number, one) in enumerate(zip(people.numbers, people.cells, strict=True))
     ]

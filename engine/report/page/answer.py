@@ -17,6 +17,7 @@ from engine.report.screen.compare import in_100
 from engine.report.screen.stress import worlds_in_100
 from engine.report.sheet_view import THREES, sheet_advice
 from engine.report.words import (
+    FEW_CALLS,
     MODELS_FAULT,
     PREPOSITIONS,
     RARELY,
@@ -337,7 +338,7 @@ def ledger_rows(report: EveningReport) -> list[Found]:
     for s, setting in enumerate(report.compare["settings"]):
         for c, found in enumerate(setting["calls"]):
             named = {"setting": setting["name"], "call": spoken(found["call"]), "advised": False}
-            if found["called"] < 30:
+            if found["called"] < FEW_CALLS or found["value"]["low"] is None:
                 rows.append({**named, "few": found["called"]})
                 continue
             out = found["outcomes"]

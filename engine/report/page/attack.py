@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from engine.estimate.intervals import Found
 from engine.inputs.scenario import Scenario
-from engine.report.attack_view import HEADINGS, attack_view
+from engine.report.attack_view import HEADINGS, MEN, attack_view
 from engine.report.page.court_card import call_card
 from engine.report.page.shell import origin_words, rendered
 from engine.report.words import WAY_WORDS
@@ -28,6 +28,7 @@ def attack_page(scenario: Scenario, found: Found, care: Sequence[str] = ()) -> s
         title=view["title"],
         view=view,
         names=HEADINGS,
+        men=MEN,
         care=care,
     )
 

@@ -12,7 +12,14 @@ from engine.inputs.roles import holder
 from engine.report.formations_view import names
 from engine.report.page.answer import plan_row
 from engine.report.page.court_card import call_card, home_card, out_of
-from engine.report.page.plan import behind_call, comes_for, opponents, replaced, shirt, shirts_in
+from engine.report.page.plan import (
+    behind_call,
+    comes_for,
+    never_words,
+    opponents,
+    replaced,
+    shirts_in,
+)
 from engine.report.words import SHORT_TRIGGERS, numbers_words
 from engine.study.evening_advice import held_in
 from engine.study.evening_result import EveningReport
@@ -84,9 +91,9 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "roles": role_rows(report, s, c, out),
                 "court": call_card(report.scenario, s, call, report.timing, shirts_in(report, s, c)),
                 "stand_ins": [
-                    *(f"{shirt(other)} for {n}" for n, other in replaced(report, s, c).items()),
+                    *(f"{other} for {n}" for n, other in replaced(report, s, c).items()),
                     *(
-                        f"{shirt(n)} for {'+'.join(map(str, mine))}"
+                        f"{'nobody' if n is None else n} for {'+'.join(map(str, mine))}"
                         for n, mine in comes_for(report, s, c).items()
                     ),
                 ],
@@ -115,7 +122,7 @@ def bench_view(report: EveningReport) -> Found:
         "home": None if report.advised else home_card(report.scenario),
         "opponents": opponents(report),
         "quarters": int(plan["periods"]),
-        "foul_numbers": plan["foul_trouble"],
+        "foul_numbers": never_words(report),
         "foul_limit": plan["no_double_from"],
         "bonus_stop": [name for name in sorted(advised) if name not in in_bonus],
         "lead": care.lead_stop,

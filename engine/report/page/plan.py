@@ -17,7 +17,7 @@ from engine.report.page.court_card import pass_card, shirts_of
 from engine.report.screen.lineup import role_task
 from engine.report.screen.plan import not_planned
 from engine.report.screen.timing import late_words, merged
-from engine.report.words import around, count, numbers_words, percent, saved, sentence
+from engine.report.words import count, known, numbers_words, percent, saved, sentence
 from engine.study.evening_result import EveningReport
 from engine.study.lineup.advice import GUARD, LEAST_CALLS, LET_SHOOT, area_of
 
@@ -77,7 +77,7 @@ def _use_rows(plan: Found) -> list[Found]:
         found = [
             next(
                 (
-                    around(one["before"], 2)
+                    known(one["before"], 2)
                     for one in plan["by_use"]
                     if (one["setting"], one["call"], one["use"]) == (row["setting"], row["call"], use)
                     and one["in_mix"]
@@ -138,66 +138,69 @@ def doublers(report: EveningReport, setting: int, call: int) -> set[int]:
     return {shirts[person] for person in people if person in shirts}
 
 
-def stand_in(report: EveningReport, number: int, taken: Collection[int | None] = ()) -> int | None:
-    """Shirt of who doubles in his stead: of the bench, not himself in danger of fouls, the nearest in height.
-
-    None where the bench has nobody but those who are ``taken``.
-    """
-    team, danger = report.scenario.defence_team, set(report.plan["foul_trouble"])
-    playing = {player.number for player in team.on_court}
+def stand_in(report: EveningReport, number: int, taken: Collection[int] = ()) -> int | None:
+    """Shirt of who doubles in his stead: of the bench, one not prone to fouls before one who is, then the
+    nearest in height. None where the bench has nobody but those who are ``taken``."""
+    team = report.scenario.defence_team
+    gone = {player.number for player in team.on_court} | set(taken)
+    prone = {note.number for note in report.evening.own if note.prone_to_fouls}
     his = team.by_number(number).height_m
-    gone = playing | danger | set(taken)
     bench = [one for one in team.players if one.number not in gone]
     if not bench:
         return None
-    return min(bench, key=lambda one: (abs(one.height_m - his), one.number)).number
+    return min(bench, key=lambda one: (one.number in prone, abs(one.height_m - his), one.number)).number
 
 
-def replaced(report: EveningReport, setting: int, call: int) -> dict[int, int | None]:
-    """Who would double in a call but must not, as the plan says (``foul_trouble``) -> who is there for him;
-    None: nobody is left."""
-    found: dict[int, int | None] = {}
-    for number in sorted(doublers(report, setting, call) & set(report.plan["foul_trouble"])):
-        found[number] = stand_in(report, number, found.values())
+def replaced(report: EveningReport, setting: int, call: int) -> dict[int, int]:
+    """Who would double in a call but must not, as the plan says (``never_double``) -> who is there for him.
+    For whom nobody is left on the bench, he doubles himself: see ``stand_in_words``."""
+    found: dict[int, int] = {}
+    for number in sorted(doublers(report, setting, call) & set(report.plan["never_double"])):
+        other = stand_in(report, number, found.values())
+        if other is not None:
+            found[number] = other
     return found
 
 
-def shirt(number: int | None, nobody: str = "?") -> int | str:
-    """A shirt, or that there is nobody."""
-    return nobody if number is None else number
-
-
-def shirts_in(report: EveningReport, setting: int, call: int) -> dict[str, int | str]:
-    """Place -> shirt on the floor when a call is made: nobody doubles who must not; ? if nobody is left."""
+def shirts_in(report: EveningReport, setting: int, call: int) -> dict[str, int]:
+    """Place -> shirt on the floor when a call is made."""
     instead, of = replaced(report, setting, call), report.scenario.settings[setting]
-    return {
-        place: shirt(instead[number]) if number in instead else number
-        for place, number in shirts_of(report.scenario, of.zone or report.scenario.zone).items()
-    }
-
-
-def stand_ins(report: EveningReport, setting: int, call: int) -> list[tuple[int, int | None]]:
-    """Each who may double in a call, with who comes for him once he must not."""
-    instead = replaced(report, setting, call)
-    mine = sorted(doublers(report, setting, call) - set(instead))
-    return [(number, stand_in(report, number, instead.values())) for number in mine]
+    shirts = shirts_of(report.scenario, of.zone or report.scenario.zone)
+    return {place: instead.get(number, number) for place, number in shirts.items()}
 
 
 def comes_for(report: EveningReport, setting: int, call: int) -> dict[int | None, list[int]]:
-    """Who comes -> for whom, once they must not double; None: nobody."""
+    """Who comes -> for whom of those who double in a call, once they have too many fouls; None: nobody."""
+    instead = replaced(report, setting, call)
     known: dict[int | None, list[int]] = {}
-    for number, other in stand_ins(report, setting, call):
-        known.setdefault(other, []).append(number)
+    for number in sorted(doublers(report, setting, call) - set(instead)):
+        known.setdefault(stand_in(report, number, instead.values()), []).append(number)
     return known
+
+
+def never_words(report: EveningReport) -> list[int]:
+    """Shirts of whom the sheet says that they never double: the plan's, but for those who must, because
+    nobody is left to stand in for them in a call that is advised."""
+    alone: set[int] = set()
+    for s, c in report.advised:
+        alone |= doublers(report, s, c) - set(replaced(report, s, c))
+    return [number for number in report.plan["never_double"] if number not in alone]
 
 
 def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
     """Who must not double, when others give way, and to whom; "" where nobody is known to double."""
-    never = [f"No. {n} must not double (fouls): {shirt(other, 'nobody')} for him"
-             for n, other in replaced(report, setting, call).items()]  # fmt: skip
-    known = comes_for(report, setting, call).items()
-    later = ", ".join(f"{shirt(other, 'nobody')} for {numbers_words(mine)}" for other, mine in known)
-    return "; ".join([*never, *([f"with {report.plan['no_double_from']} fouls: {later}"] if later else [])])
+    instead, never = replaced(report, setting, call), set(report.plan["never_double"])
+    said = [f"No. {n} must not double (fouls): {other} for him" for n, other in instead.items()]
+    alone = sorted((doublers(report, setting, call) & never) - set(instead))
+    if alone:
+        said.append(f"No. {numbers_words(alone)} should not double (fouls), but nobody is left to stand in")
+    known = comes_for(report, setting, call)
+    later = [f"{other} for {numbers_words(mine)}" for other, mine in known.items() if other is not None]
+    if None in known:
+        later.append(f"nobody for {numbers_words(known[None])}, so no more of this call")
+    if later:
+        said.append(f"with {report.plan['no_double_from']} fouls: {', '.join(later)}")
+    return "; ".join(said)
 
 
 # --- timing and lineup --------------------------------------------------------------------------------------

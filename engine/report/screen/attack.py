@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from engine.estimate.intervals import Found
-from engine.report.attack_view import HEADINGS, attack_view
+from engine.report.attack_view import HEADINGS, MEN, attack_view
 from engine.report.words import finished, labelled, paragraph, sentence, table
 
 
@@ -16,6 +16,7 @@ def attack_text(found: Found, with_detail: bool = False) -> str:
     for call in view["calls"]:
         lines += ["", sentence(call["name"]), "-" * len(call["name"])]
         lines += [labelled(label, text) for label, text in call["rows"]]
-        lines += table([HEADINGS, *call["ways"]]) if call["ways"] else []
+        lines += table([MEN, *call["men"]]) if call["men"] else []
+        lines += ["", *table([HEADINGS, *call["ways"]])] if call["ways"] else []
     lines += ["", paragraph(view["note"]), *(paragraph(line) for line in view["taken"])]
     return finished(found, lines, with_detail)

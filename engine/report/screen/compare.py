@@ -31,7 +31,6 @@ from engine.report.words import (
     ranged,
     saved,
     scaled,
-    shorten,
     table,
     useful_decimals,
 )
@@ -194,13 +193,7 @@ def _overview(result: Found) -> list[str]:
         traps = "none" if not block.get("calls") else in_100(block["calls_per_100_possessions"])
         name = "staying home" if at_home else plain(block["name"])
         rows.append((f"  {name}", traps, around(found, decimals, "-"), change))
-    widths = [max(len(row[i]) for row in rows) for i in range(4)]
-    widths[0] = min(widths[0], WIDTH - sum(widths[1:]) - 6)
-    lines = []
-    for name, traps, points, change in rows:
-        cells = (shorten(name, widths[0]).ljust(widths[0]), traps.rjust(widths[1]), points.ljust(widths[2]))
-        lines.append("  ".join((*cells, change)).rstrip())
-    return lines
+    return table(rows, indent="", left=(2, 3))
 
 
 def _setting(setting: Found, home: Found, possessions: int) -> list[str]:

@@ -12,9 +12,9 @@ from engine.report.words import (
     CARE,
     JOIN,
     amount,
-    around,
     count,
     finished,
+    known,
     labelled,
     paragraph,
     percent,
@@ -105,7 +105,7 @@ def _answer(result: Found) -> list[str]:
                 f"  {_name(one)}",
                 f"{one['chances_per_game']:.0f}",
                 f"{row['made_per_game']:.1f}",
-                around(row["saves_per_game"], 1, few=""),
+                known(row["saves_per_game"], 1),
             )
         )
     often = [paragraph(f"{_name(labels[row['setting'], row['call']])}: {row['often']}.") for row in mix]
@@ -141,12 +141,15 @@ def _uses(result: Found) -> list[str]:
         }
         cells = [_cell(mine[use]) if use in mine else "" for use in shown]
         value = mine[1]["before"]
-        luck = "-" if value["high"] is None else f"+-{value['high'] - value['mean']:.2f}"
+        if value["low"] is None:
+            rows.append((f"  {_name(one)}", *(["-"] * len(shown)), "too few"))
+            continue
+        luck = f"+-{value['high'] - value['mean']:.2f}"
         rows.append((f"  {_name(one)}", *cells, luck))
     note = (
         "Points saved a trap (minus: lost), before the bonus, when they have seen the earlier ones; "
-        "brackets: not planned. The first is what compare prints. The uses share their luck, so they can be "
-        "told apart more sharply than by the last column."
+        "brackets: not planned; -: too few calls to tell. The first is what compare prints. The uses share "
+        "their luck, so they can be told apart more sharply than by the last column."
     )
     return [*table(rows, indent=""), paragraph(note)]
 
@@ -162,7 +165,7 @@ def _learned(result: Found) -> list[str]:
 
 
 def _cell(row: Found) -> str:
-    if row["before"]["mean"] is None:
+    if row["before"]["low"] is None:
         return "-"
     text = f"{row['before']['mean']:.2f}".replace("-0.00", "0.00")
     return text if row["in_mix"] else f"({text})"
@@ -172,7 +175,7 @@ def _bonus(result: Found) -> list[str]:
     rows = [("Worth of a first use", "before the bonus", "in the bonus")]
     for one in result["calls"]:
         found = result["bonus"][one["label"]]
-        before, after = (around(found[key], 2, few="") for key in ("before", "in_bonus"))
+        before, after = (known(found[key], 2) for key in ("before", "in_bonus"))
         rows.append((f"  {_name(one)}", before, after))
     share = percent(result["share_in_bonus"])
     return [*table(rows, indent=""), paragraph(f"Of a game without traps {share} is played in the bonus.")]
@@ -239,12 +242,27 @@ def _bench(result: Found) -> list[str]:
 
 
 def _fouls(result: Found) -> list[str]:
-    named, limit = result["foul_trouble"], int(result["constants"]["foul_limit"])
-    words = f"nobody of the five is likely to reach {limit}"
-    if named:
-        words = f"must not double: {', '.join(map(str, named))} (prone to fouls, or likely to reach {limit})"
-    words += f"; on the night, who has {result['no_double_from']} does not double"
+    """Who must not double; the chance to foul out with the planned traps and without, what it rests on."""
+    limit, men = int(result["constants"]["foul_limit"]), result["fouls_expected"]
+    named = [
+        f"No. {one['number']} ({percent(one['p_home'])} to foul out without traps, {percent(one['p_out'])} "
+        "with them)"
+        for one in men
+        if one["number"] in result["never_double"]
+    ]
+    words = f"must not double: {', '.join(named)}" if named else "doubling brings nobody into foul trouble"
+    with_traps, without, played = (_least_to_most(men, key) for key in ("p_out", "p_home", "share"))
+    words += (
+        f". A man gets his {limit}th in {with_traps} of games with these traps, {without} without, playing "
+        f"{played} of each, what he fouls with the ball left out. On the night, who has "
+        f"{result['no_double_from']} does not double"
+    )
     return [labelled("Fouls", f"{words}. Shared out by discipline: the model counts team fouls only")]
+
+
+def _least_to_most(men: Sequence[Found], key: str) -> str:
+    low, high = (percent(found(one[key] for one in men)) for found in (min, max))
+    return low if low == high else f"{low} to {high}"
 
 
 def _legs(result: Found) -> list[str]:

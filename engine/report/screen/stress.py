@@ -23,7 +23,6 @@ from engine.report.words import (
     paragraph,
     percent,
     plain,
-    shorten,
     span,
     table,
 )
@@ -101,7 +100,7 @@ def _headlines(settings: Sequence[Found], worlds: Found) -> list[str]:
         found = setting["whole"] if _has_whole(setting) else setting["calls"][0]
         luck = span(*_limits(found)) if _told(found, least) else ""
         only = _short(found["numbers_only"], least) if both else ""
-        rows.append((f"  {shorten(plain(setting['name']), 40)}", _short(found, least), luck, only))
+        rows.append((f"  {plain(setting['name'])}", _short(found, least), luck, only))
     lines = table(rows if both else [row[:3] for row in rows], indent="")
     few = [kind for kind, one in worlds["kinds"].items() if one["kept"] < least]
     if few:

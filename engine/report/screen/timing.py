@@ -7,7 +7,18 @@ from __future__ import annotations
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.report.words import CARE, WAY_WORDS, count, finished, labelled, paragraph, percent, plain, table
+from engine.report.words import (
+    CARE,
+    WAY_WORDS,
+    count,
+    finished,
+    labelled,
+    paragraph,
+    percent,
+    plain,
+    table,
+    times,
+)
 
 #: Links that are shown; all of them stand in the detail.
 MOST_SHOWN = 8
@@ -119,7 +130,7 @@ def _bump(result: Found) -> list[str]:
         lines.append(
             labelled(
                 "In play",
-                f"missed {played['missed_per_100']:.0f} times in 100 possessions, the next man then "
+                f"missed {times(round(played['missed_per_100']))} in 100 possessions, the next man then "
                 f"{played['missed_gap_m']:.1f} m open at the catch",
             )
         )

@@ -1,18 +1,14 @@
-"""What the bench can read out of its tally, and who should not trap because of fouls."""
+"""What the bench can read out of its tally."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, exp, factorial, log
+from math import ceil, log
 
 import numpy as np
 
 from engine.estimate.calls import spoken_rate
-from engine.inputs.calls import Call
-from engine.inputs.defence import persons_of
-from engine.inputs.scenario import Scenario
-from engine.world.pack import defenders_of, persons_in_roles
 
 #: Calls that a tally is followed for.
 MOST_CALLS = 60
@@ -131,79 +127,3 @@ def often_words(chances: float, uses: int, usual: int | None) -> str:
     n = round(chances)
     up = f"up to {uses} of about {n} chance{'s' * (n != 1)} a game" if n else "less than one chance a game"
     return up if usual is None else f"{up} (common practice: {usual}, no source)"
-
-
-# --- fouls ------------------------------------------------------------------------------------------------
-
-
-def p_at_least(limit: int, mean: float) -> float:
-    """Chance of ``limit`` or more where ``mean`` are expected (Poisson)."""
-    return max(0.0, 1.0 - sum(exp(-mean) * mean**k / factorial(k) for k in range(limit)))
-
-
-@dataclass(frozen=True)
-class PlayerFouls:
-    """Fouls expected of a defender in a game that he plays through: at home and under the plan; how many of
-    the planned traps he doubles in; ``p_out`` chance to foul out under it; ``prone``: the sheet says so."""
-
-    number: int
-    home: float
-    planned: float
-    traps: float
-    p_out: float
-    prone: bool
-
-
-def trap_shares(scenario: Scenario, call: Call) -> tuple[float, ...]:
-    """Share of a call's traps in which each person of the defence doubles; they add up to 2.
-
-    Roles that start with near_ or far_ are the left man's half of the time. A call without fixed roles is
-    shared evenly.
-    """
-    persons = persons_of(scenario.zone)
-    shares = np.zeros(len(persons))
-    if call.dynamic:
-        return tuple(float(v) for v in shares + 2.0 / len(persons))
-    for side in persons_in_roles(scenario.zone.roles, persons):
-        for role in call.doubles:
-            shares[side[scenario.zone.roles.index(role)]] += 0.5
-    return tuple(float(v) for v in shares)
-
-
-def expected_fouls(
-    scenario: Scenario,
-    calls: Sequence[Call],
-    traps: Sequence[float],
-    extra: Sequence[float],
-    team_home: float,
-    team_planned: float,
-    limit: int,
-    prone: Mapping[int, bool],
-) -> tuple[PlayerFouls, ...]:
-    """Fouls of each defender.
-
-    The record counts team fouls only. Those at home are shared out by clumsiness (1.6 - 1.2 discipline, the
-    model's own factor), those that traps add (``team_planned - team_home``) to the men who double, by the
-    fouls each call adds (``extra`` per trap, ``traps`` per game) and by clumsiness.
-    """
-    five = defenders_of(scenario, scenario.zone)
-    clumsy = np.array([1.6 - 1.2 * player.discipline for player in five])
-    doubles = np.array([trap_shares(scenario, call) for call in calls]).reshape(len(calls), len(five))
-    in_traps = np.asarray(traps, dtype=float) @ doubles
-    weight = (np.asarray(traps, dtype=float) * np.maximum(extra, 0.0)) @ doubles * clumsy
-    added = max(team_planned - team_home, 0.0) * (weight / weight.sum() if weight.sum() > 0 else weight)
-    found = []
-    for i, player in enumerate(five):
-        home = team_home * float(clumsy[i] / clumsy.sum())
-        planned = home + float(added[i])
-        found.append(
-            PlayerFouls(
-                number=player.number,
-                home=home,
-                planned=planned,
-                traps=float(in_traps[i]),
-                p_out=p_at_least(limit, planned),
-                prone=bool(prone.get(player.number, False)),
-            )
-        )
-    return tuple(found)

@@ -23,6 +23,8 @@ NAMES = (
     "stop_error",
     "foul_limit",
     "foul_trouble_p",
+    "foul_added_p",
+    "share_played",
     "own_points_per_possession",
     "own_share_three",
     "own_share_one",

@@ -47,16 +47,19 @@ GAMES = 2000
 PILOT_GAMES, PILOT_FIRST = 50, NUMBERS["plan pilot"].first_unit
 
 
-def _opened(scenario: Evening | Opening) -> tuple[Scenario, dict[int, bool], tuple[str, ...]]:
-    """The scenario, who is prone to fouls, what to say where no trap may be advised (it then has none)."""
+def _opened(scenario: Evening | Opening) -> tuple[Scenario, dict[int, float], tuple[str, ...]]:
+    """The scenario, shirt -> share of a game that he plays, where the sheet says it, and what to say where no
+    trap may be advised (it then has none)."""
     if isinstance(scenario, Scenario):
         return scenario, {}, ()
     if not isinstance(scenario, Evening):
         scenario = load_evening(scenario)
-    prone = {note.number: bool(note.prone_to_fouls) for note in scenario.own}
+    clock = scenario.scenario.rules.clock
+    game_min = clock.periods * clock.period_s / 60.0
+    played = {note.number: note.minutes / game_min for note in scenario.own if note.minutes is not None}
     if scenario.care.trap_advice_allowed:
-        return scenario.scenario, prone, ()
-    return scenario.scenario.model_copy(update={"settings": ()}), prone, scenario.care.lines()
+        return scenario.scenario, played, ()
+    return scenario.scenario.model_copy(update={"settings": ()}), played, scenario.care.lines()
 
 
 def _part_of(progress: Progress | None, before: int, total: int) -> Progress | None:
@@ -215,7 +218,7 @@ def plan(
     Parameters
     ----------
     scenario : path of a scenario file or of a folder of sheets, what ``engine.load`` returned, or an Evening;
-        an Evening, or a path, brings who is prone to fouls, and no call is planned until its care allows it
+        an Evening, or a path, brings how long each man plays, and no call is planned until its care allows it
     games : whole games to play, home and planned
     seed : None takes the scenario's own
     threads : None uses every available core; the result does not depend on it
@@ -232,7 +235,7 @@ def plan(
         bad input, games outside 10..100000, a negative seed, threads < 1, an unknown constant, a coded
         policy that makes the calls itself, or a game of more than 1,000 possessions a side.
     """
-    scenario, prone, care = _opened(scenario)
+    scenario, played_share, care = _opened(scenario)
     games = check_games(games)
     size = check_size(1, scenario.seed if seed is None else seed, threads)
     known = load_plan_constants() if constants is None else constants
@@ -305,7 +308,7 @@ def plan(
         late=_late_games(table, mix, in_bonus, own, 2.0 * possession_s),
         late_in_bonus=in_bonus,
         own_points=own_points,
-        prone=prone,
+        played=played_share,
         care=care,
         adapted=None if later is None else adapted,
     )

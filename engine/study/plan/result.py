@@ -14,15 +14,10 @@ from engine.estimate.intervals import LEVEL, Found, Interval, normal_interval, n
 from engine.inputs.base import spoken
 from engine.inputs.scenario import Scenario
 from engine.run.size import RunSize
+from engine.state.words import OUTCOMES
 from engine.study.pace import pace_words
-from engine.study.plan.bench import (
-    PlayerFouls,
-    StopRule,
-    expected_fouls,
-    often_words,
-    stop_rule,
-    stop_words,
-)
+from engine.study.plan.bench import StopRule, often_words, stop_rule, stop_words
+from engine.study.plan.fouls import FoulLimits, PlayerFouls, expected_fouls
 from engine.study.plan.games import GamePlan, Games
 from engine.study.plan.late import Late
 from engine.study.plan.mix import Mix
@@ -32,6 +27,7 @@ from engine.study.play import defence_dict, head
 
 #: Uses in a game of calls at the top and on the wing: common practice, no source.
 PRACTICE_REGIONS, PRACTICE_USES = ("top", "slot", "wing", "half_court_corner"), 3
+FEW = "too few calls to tell"
 UNCLEAR = "what it needs cannot be told yet: stop it when it leaves layups and open threes"
 TOLD = "turnovers alone do not tell: stop it when it leaves layups and open threes"
 
@@ -57,7 +53,7 @@ class PlanResult:
     late: tuple[Late, ...]
     late_in_bonus: bool
     own_points: float
-    prone: Mapping[int, bool]
+    played: Mapping[int, float]
     care: tuple[str, ...]
     adapted: Found | None = None
 
@@ -83,8 +79,7 @@ class PlanResult:
         result["swing"] = self._swing()
         result["game_points"] = self._game_points()
         fouls = self._fouls()
-        limit_p = self.constants["foul_trouble_p"]
-        result["foul_trouble"] = [one.number for one in fouls if one.p_out >= limit_p or one.prone]
+        result["never_double"] = [one.number for one in fouls if one.never]
         result["no_double_from"] = int(self.constants["foul_limit"]) - 2
         result["fouls_expected"] = [asdict(one) for one in fouls]
         result["late_game"], result["late_game_calls"] = self._late()
@@ -135,7 +130,7 @@ class PlanResult:
 
     def _call_row(self, c: int) -> Found:
         table, one = self.table, self.calls[c]
-        even, known = table.break_even(BEFORE, c, 1), table.known(c)
+        even, known, worth = table.break_even(BEFORE, c, 1), table.known(c), table.value(BEFORE, c, 1)
         n = table.called(c)
         tally = table.tally
         steps = int(tally.extra_runs[c]) / n if n else 0.0
@@ -148,8 +143,8 @@ class PlanResult:
             "limit": self.limits[c],
             "uses_per_game": self.mix.uses[c],
             "why_not": self._why_not(c),
-            "worth": table.value(BEFORE, c, 1).as_dict(),
-            "break_even_words": known.words if known else even.words_for(table.value(BEFORE, c, 1)),
+            "worth": worth.as_dict(),
+            "break_even_words": FEW if worth.low is None else known.words if known else even.words_for(worth),
             "turnover_rate": (known or even).turnover_rate.as_dict(),
             "t_star": (known or even).t_star.as_dict(),
             "extra_fouls_per_trap": int(tally.extra_fouls[c]) / n if n else None,
@@ -163,6 +158,8 @@ class PlanResult:
             return None
         if self.table.called(c) == 0:
             return "it never comes up"
+        if self._value(c, 1).low is None:
+            return FEW
         if self.limits[c] == 0:
             return "no room for it: budget or chances"
         if c in self.not_clear:
@@ -289,17 +286,24 @@ class PlanResult:
         }
 
     def _fouls(self) -> tuple[PlayerFouls, ...]:
-        tally, games = self.table.tally, self.games
-        called = [max(self.table.called(c), 1) for c in range(len(self.calls))]
+        table, games, n_calls = self.table, self.games, range(len(self.calls))
+        called = [max(table.called(c), 1) for c in n_calls]
+        joint = table.tally.pairs.joint
+        in_trap = [int(joint[table.spot(BEFORE, c, 1), OUTCOMES.index("foul")].sum()) for c in n_calls]
         return expected_fouls(
             self.scenario,
             [one.call for one in self.calls],
-            [float(games.made[:, c].mean()) for c in range(len(self.calls))],
-            [int(tally.extra_fouls[c]) / called[c] for c in range(len(self.calls))],
+            [float(games.made[:, c].mean()) for c in n_calls],
+            [in_trap[c] / called[c] for c in n_calls],
+            [int(table.tally.extra_fouls[c]) / called[c] for c in n_calls],
             float(games.home_fouls.mean()),
-            float(games.planned_fouls.mean()),
-            int(self.constants["foul_limit"]),
-            self.prone,
+            FoulLimits(
+                int(self.constants["foul_limit"]),
+                self.constants["foul_trouble_p"],
+                self.constants["foul_added_p"],
+            ),
+            self.played,
+            self.constants["share_played"],
         )
 
     # --- late game, bench, practice -----------------------------------------------------------------------

@@ -20,7 +20,7 @@ from math import hypot, sqrt
 import numpy as np
 
 from engine.estimate import calls as estimate
-from engine.estimate.intervals import IntArray, Interval, normal_interval
+from engine.estimate.intervals import LEAST_EVENTS, IntArray, Interval, normal_interval
 from engine.estimate.tally import N_NET, PairTally, Tally
 from engine.run.blocks import Progress, Records, Runner, in_order
 from engine.run.numbers import NUMBERS
@@ -242,11 +242,14 @@ class Table:
     def value(self, state: int, c: int, use: int) -> Interval:
         """Net points saved by the use.
 
-        With ``first``: its mean plus the mean of the paired differences from it; the errors of both are taken
-        as independent (other possessions). With ``later``: see the module; the errors of first-time worth and
-        of worth once he knows it are taken as independent, too (other choices from the start).
+        With ``first``: none where that has none; else its mean plus the mean of the paired differences from
+        it; the errors of both are taken as independent (other possessions). With ``later``: see the module;
+        the errors of first-time worth and of worth once he knows it are taken as independent, too (other
+        choices from the start).
         """
         known, level = self.known(c), min(use, self.n_levels) - 1
+        if self.first is not None and known is None:
+            return Interval(None)  # too few calls there to tell: no second figure from other possessions
         if known is None:
             return estimate.call_value(self.tally.pairs, self.spot(state, c, use))
         met = self._met(c, known.value, use)
@@ -254,7 +257,7 @@ class Table:
             return met
         n, total, squares = (int(one) for one in self.tally.apart[state, c, level])
         gap, mean = normal_interval(n, total, squares), met.mean
-        if mean is None or met.high is None or gap.mean is None:
+        if mean is None or met.high is None or gap.mean is None or n < LEAST_EVENTS:
             return Interval(None)
         half = sqrt((met.high - mean) ** 2 + ((gap.high or gap.mean) - gap.mean) ** 2)
         mean += gap.mean
