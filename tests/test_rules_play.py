@@ -271,7 +271,7 @@ def test_time_out_out_of_a_trap() -> None:
     constants = {**EAGER, "time_out_rate_per_s": 50.0}
     world = trapped("high_school", constants, game={"time_outs_left": 3})
     n = 0
-    for t, events in log(world, 35):
+    for t, events in log(world, 60):
         outs = [e for e in events if e[1] == "time_out"]
         assert [int(e[3]) for e in outs] == list(range(2, 2 - len(outs), -1))
         for time, _, player, _ in outs:

@@ -149,7 +149,7 @@ def test_the_belief_in_what_a_screen_costs_is_what_it_costs() -> None:
 @pytest.fixture(scope="module")
 def screened(tmp_path_factory: pytest.TempPathFactory) -> Any:
     """Traces against men who drop back, waiting handlers, one play: a screen and a roll."""
-    return traces(men_world(tmp_path_factory.mktemp("screens")).home, n=150)
+    return traces(men_world(tmp_path_factory.mktemp("screens")).home, n=320)
 
 
 def men_world(folder: Path, **changes: Any) -> Any:
