@@ -215,12 +215,14 @@ def from_script(name: str, source: str) -> bool:
 def test_other_levels_take_over_what_is_fitted_on_professionals() -> None:
     constants, professional = load_constants(), load_level("professional")
     taken = {name for name, c in constants.items() if "fitted at the professional level" in c.source}
-    assert taken == {"noise_points", "pass_noise_share", "touch_max_p"}
+    assert taken == {"noise_points", "pass_noise_share"}
     assert taken < set(professional.knobs)
     for name in taken:
         assert constants[name].value == professional.value_of(name) > 0.0, name
         for level in ("under_14", "school", "college"):
             assert name not in load_level(level).constants, (name, level)
+    hands = constants["touch_max_p"]
+    assert hands.value == professional.value_of("touch_max_p") and "touch_max_p" in professional.knobs
 
 
 def test_reluctance_is_an_input_and_fitted_at_no_level() -> None:
