@@ -166,7 +166,7 @@ def test_coded_policies_agree_too(tmp_path: Path, full: bool) -> None:
             twin = Naive(scenario, policy=policy)
             against(f"home of {name}", twin, packed.home, 15)
             twin = Naive(scenario, "calls in it", policy=policy)
-            against(f"calls, {name}", twin, packed.settings[0].world, 15)
+            against(f"calls, {name}", twin, packed.settings[0].world, 40)
             twin = Naive(scenario, "another")
             against(f"another, {name}", twin, packed.settings[1].world, 5)
     report(found)

@@ -309,7 +309,7 @@ def test_text_answers_first(small: PlanResult) -> None:
 def test_plan_and_compare_give_one_figure_or_none(friday: Any) -> None:
     """Calls that compare cannot give a range have no figure in the plan either, and are not planned."""
     friday = friday.model_copy(update={"game": friday.game.model_copy(update={"team_fouls": 0})})
-    compared = compare(friday, 1500, 1, 2).to_dict()
+    compared = compare(friday, 900, 1, 2).to_dict()
     seldom = {
         call["call"]
         for setting in compared["settings"]
