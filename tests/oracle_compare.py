@@ -57,12 +57,11 @@ OF_A_SCREEN = (
     "set: refused",
     *(f"past it, drive {m}" for m in (0, 4)),
     "covered as where it was set",
-    *(f"used: {coverage}" for coverage in COVERAGES),
+    *(f"used: {coverage}" for coverage in COVERAGES if coverage != "switch"),  # that one ends with the switch
     "used: no drive",
     "used: has him again",
     "near him, but behind",
     "men changed",
-    "men not changed",
     *(
         f"{how}: {why}"
         for how in ("put away", "used, so kept")

@@ -155,9 +155,9 @@ place = "middle"
 COVERAGES = ("drop", "under", "show", "switch")
 
 
-def screens(folder: Path, name: str, late_s: float, go_on_points: float, level: str, *plays: str) -> Scenario:
+def screens(folder: Path, name: str, lost_s: float, go_on_points: float, level: str, *plays: str) -> Scenario:
     """Screens against a zone, and against men who cover them in each way, match up or leave one free; traps
-    of them; men who wait for them, and then drive. ``late_s``: how late men react.
+    of them; men who wait for them, and then drive. ``lost_s``: what a screen costs.
     ``go_on_points``: whether a drive in hand is worth going on with."""
     (folder / "own_screens.toml").write_text(OWN_SCREENS, encoding="utf-8")
     zone_only = OWN_SCREENS.replace("own_screens", "zone_screens").replace('["zone", "men"]', '"zone"')
@@ -170,16 +170,13 @@ belief_go_on_points = {go_on_points}
 belief_go_on_after_points = -0.2
 play_rest_s = 0.2
 drive_clear_m = 0.2
-drive_width_m = 2.5
-noise_points = 0.3
-pass_noise_share = 0.3
 pick_up_p = 0.3
 show_s = 0.4
-screen_lost_s = 0.05
+screen_lost_s = {lost_s}
 drop_m = 3.5
 on_ball_gap_m = 1.2
-reaction_s = {late_s}
-dribble_reaction_share = 0.6
+reaction_s = 0.45
+dribble_reaction_share = 1.0
 reluctance_points = 0.5
 reluctance_threes_points = 0.3
 drive_foul_rate_per_s = 1.5

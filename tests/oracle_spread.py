@@ -417,9 +417,9 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 16
     yield patient(folder, "patient, cuts alone", "back_cut"), 40, 16  # beside others they are rare
     yield own_plays(folder), 24, 24
-    yield screens(folder, "screens", 0.45, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
+    yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
     yield (
-        screens(folder, "screens, seen late", 1.5, 0.0, "professional", "ball_screen", "zone_screens.toml"),
+        screens(folder, "screens that hold", 0.4, 0.0, "professional", "ball_screen", "zone_screens.toml"),
         16,
         10,
     )
