@@ -20,7 +20,7 @@ SHOOT_AT_ONCE: dict[str, float] = {
     "hold_value_points": 0,
     "hold_stale_points_per_s": 0,
     "pass_longest_m": 0,
-    "drive_clear_m": 1000,
+    "belief_reach_base": -1000,
     "noise_points": 0,
     "numbers_value_points": 0,
     "rebound_value_points": 0,

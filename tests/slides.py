@@ -29,7 +29,7 @@ PATIENT = {
     "belief_pass_points": 0.15,
     "belief_pass_share": 0.0,
     "belief_hold_points": 0.0,
-    "belief_kick_p": 0.0,
+    "belief_kick_points": -0.3,
     "noise_points": 0.2,
     "hold_value_points": 1.6,
     "hold_stale_points_per_s": 0.15,

@@ -128,7 +128,9 @@ def test_a_step_on_a_drive(tmp_path: Path) -> None:
     move = {"who": "nearest", "near": "corner", "within_m": 30.0, "to": "corner"}
     drift = step("drift", "drive", move, ball=["top", "slot", "wing"], lasts_s=1.0)
     quick = {
-        name: value for name, value in PATIENT.items() if name not in ("belief_kick_p", "hold_value_points")
+        name: value
+        for name, value in PATIENT.items()
+        if name not in ("belief_kick_points", "hold_value_points")
     }
     n_begun = 0
     for t in traces(world_of(tmp_path, [one_play(drift)], constants=quick).home):

@@ -47,7 +47,7 @@ AMOUNTS = ("s", "m", "m/s", "m/s2", "1/s", "s/m", "m per m", "rad", "attempts", 
 #: What the engine divides by, or steps by: never 0.
 DIVISORS = frozenset(
     {
-        "block_far_m", "block_scale_m", "box_out_s", "brake_mps2", "drive_width_m", "hold_tau_s",
+        "block_far_m", "block_scale_m", "box_out_s", "brake_mps2", "hold_tau_s",
         "numbers_reach_m", "pass_ramp_m", "reluctance_tau_s", "retreat_width_m", "shot_foul_scale_m",
         "slide_tau_s", "split_width_m", "sprint_tau_s", "touch_width_m",
     }
@@ -133,10 +133,7 @@ def override(
 
 
 #: What players believe, beside the constants that begin with belief_ and worth_.
-BELIEFS = (
-    *("hold_value_points", "hold_tau_s", "numbers_value_points", "rebound_value_points"),
-    *("drive_clear_m", "drive_width_m"),
-)
+BELIEFS = (*("hold_value_points", "hold_tau_s", "numbers_value_points", "rebound_value_points"),)
 
 
 def beliefs(

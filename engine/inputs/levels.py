@@ -42,6 +42,7 @@ QUANTITIES = {
     "steals_of_turnovers": "steals over turnovers",
     "blocks_of_twos": "blocked shots over two-point attempts",
     "clock_left_s": "seconds on the shot clock at a possession's last shot, mean",
+    "make_by_clock": "change of the make of a shot with a second on the clock, same distance and gap",
     "late_shots": "field goals attempted with little on the clock (late_clock_s) over attempted",
 }
 #: How well a published range is known: worked out from open data, read in the source, remembered, or

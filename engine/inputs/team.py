@@ -51,10 +51,13 @@ class Player(Frozen):
     discipline: Real = Field(ge=0.0, le=1.0, description="not fouling, not gambling, 0.5 the level's average")
     free_throw: Real = Field(ge=0.0, le=1.0, description="free-throw probability")
     reluctance_two_points: Real = Field(
-        default=0.0, ge=-2.0, le=2.0, description="points asked of his own twos beside reluctance_points"
+        default=0.0, ge=-2.0, le=2.0, description="points asked of his twos beside what going on is worth"
     )
     reluctance_three_points: Real = Field(
-        default=0.0, ge=-2.0, le=2.0, description="points asked of his own threes beside reluctance_points"
+        default=0.0,
+        ge=-2.0,
+        le=2.0,
+        description="points asked of his threes beside reluctance_threes_points",
     )
     shot_table: ShotTable | None = Field(default=None, description="name or path of a shot table")
     rim: Counts | None = Field(default=None, description="shots at the rim, [made, attempted]")

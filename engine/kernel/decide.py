@@ -31,13 +31,12 @@ from engine.kernel.near import (
 from engine.kernel.offence import bring_up_goal, half_line_holds, spot_of, two_ahead
 from engine.kernel.passing import lane_risk, pass_speed, pressure, start_pass
 from engine.kernel.screens import awaits_screen
-from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, shot_value
+from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, rhythm, shot_value
 from engine.kernel.shots import start_shot
 from engine.kernel.worth import (
     SCREEN_PLACE,
     carrying_on,
     fear_offset,
-    own_reluctance,
     reluctance,
     time_left,
     worth_at,
@@ -95,8 +94,8 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
         wait_s = k.catch_pause_s + (k.rim_release_s if d_rim < k.rim_range_m else k.shot_release_s)
         o.gap = nearest_in(w, c, x, y, time_s + wait_s, -1)
         gap = expected_gap(k.belief_gap_m, k.belief_gap_share, o.gap)
-        shot = shot_value(w, j, d_rim, gap, NOBODY_M, is_three(w, x, y), left_s - time_s, False)
-        shot -= own_reluctance(w, j, is_three(w, x, y), s.t + time_s, left_s - time_s)
+        shot = shot_value(w, j, d_rim, gap, NOBODY_M, is_three(w, x, y), left_s - time_s, False, 0.0)
+        shot -= reluctance(w, j, is_three(w, x, y), left_s - time_s)
         o.promise = clip(shot - carry, -PROMISE, PROMISE)
     worth += k.belief_pass_share * o.promise
     risk = lane_risk(w, c, s.handler, j, x, y, PassKind.DIRECT, release_s, n_pressure)
@@ -126,6 +125,7 @@ def weigh_shot(w, c, left_s, d_rim, trapped):
     s = c.s
     k = w.k
     a = c.agents[s.handler]
+    s.rhythm = rhythm(w, s)
     if (d_rim >= FARTHEST_SHOT_M and left_s >= 1.5) or behind_board(a.x, a.y):
         return
     # where he will be when he has stopped and gone up
@@ -141,7 +141,7 @@ def weigh_shot(w, c, left_s, d_rim, trapped):
     second = second_then if second_then < second else second
     o = c.weighed[Option.SHOOT]
     o.gap = gap
-    o.value = shot_value(w, s.handler, far, gap, second, is_three(w, x, y), left_s, is_unset(w, c))
+    o.value = shot_value(w, s.handler, far, gap, second, is_three(w, x, y), left_s, is_unset(w, c), s.rhythm)
 
 
 @njit
@@ -258,15 +258,14 @@ def best_option(w, c):
     v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, tried, s.n_looks)
     a = c.agents[s.handler]
     left = time_left(w, c)
-    early = reluctance(w, s.t, left)
     for i in range(N_OPTIONS):
         value = c.weighed[i].value
         if value <= NOT_AN_OPTION:
             continue
         if i == Option.SHOOT:
-            value -= early + own_reluctance(w, s.handler, is_three(w, a.x, a.y), s.t, left)
+            value -= reluctance(w, s.handler, is_three(w, a.x, a.y), left)
         elif Option.DRIVE_FAR_RIGHT <= i < Option.RETREAT:  # so often a drive ends in a shot of his own
-            value -= (1.0 - k.belief_kick_p) * (early + own_reluctance(w, s.handler, False, s.t, left))
+            value -= c.weighed[i].promise * reluctance(w, s.handler, False, left)
         if value + MOST_NOISE * scale <= best:
             continue  # not even the largest noise would make it the best
         if i == Option.SHOOT:
@@ -295,7 +294,7 @@ def best_option(w, c):
                 u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
         else:
             u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, tried, s.n_looks)
-        value += noise(u, scale * k.pass_noise_share if i >= Option.PASS_1 and tried == 0 else scale)
+        value += noise(u, scale)
         if value > best:
             best = value
             chosen = i

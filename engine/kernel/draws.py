@@ -64,6 +64,12 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
     ),
     "PLAY": (22, "step of a play", "n-th occasion for a play", "whether it is begun; unused; unused; unused"),
     "LOOK": (23, "none", "step", "how long he looks before he passes or drives; unused; unused; unused"),
+    "RHYTHM": (
+        24,
+        "1 on a drive",
+        "n-th look",
+        "how he stands for his shot: length; angle; unused; unused",
+    ),
 }
 
 START = PURPOSES["START"][0]
@@ -89,6 +95,7 @@ RESTART = PURPOSES["RESTART"][0]
 TRAP_PICK_UP = PURPOSES["TRAP_PICK_UP"][0]
 PLAY = PURPOSES["PLAY"][0]
 LOOK = PURPOSES["LOOK"][0]
+RHYTHM = PURPOSES["RHYTHM"][0]
 
 MASK = np.uint64(0xFFFFFFFF)
 SHIFT = np.uint64(32)
@@ -140,6 +147,12 @@ def uniforms(s, purpose, subject, second, occasion):
         (float(w2) + 0.5) * TO_UNIT,
         (float(w3) + 0.5) * TO_UNIT,
     )
+
+
+@njit
+def normal(u0, u1):
+    """Standard normal from two uniforms (Box and Muller 1958)."""
+    return math.sqrt(-2.0 * math.log(u0)) * math.cos(2.0 * math.pi * u1)
 
 
 @njit

@@ -9,18 +9,20 @@ from __future__ import annotations
 
 import math
 
-from engine.kernel.forecast import expected_gap, fade, gap_left, nearest_in
+from engine.kernel.forecast import expected_gap, fade, gap_in, gap_left, nearest_in
 from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, logistic, point_to_segment
 from engine.kernel.near import FAR_AWAY
-from engine.kernel.screens import in_the_way, shoulder, way_off
+from engine.kernel.screens import shoulder, way_off
 from engine.kernel.shooting import is_three, shot_value
 from engine.state.arrays import N_DRIVES, N_SIDE
-from engine.state.words import Option, Screen, TrapPhase
+from engine.state.words import Action, Option, Screen, TrapPhase
 
 DRIVE_TURN = math.radians(28.0)
 #: A second defender this far away bothers nobody, metres.
 NOBODY_M = 9.0
+#: Metres a defender can be past a drive's end before it, or short of it: more tells no more.
+MOST_EARLY_M, MOST_LATE_M = 4.0, 2.0
 
 
 @njit
@@ -78,8 +80,6 @@ def way_clear(w, c, ax, ay, bx, by, start_s, speed):
                 continue
             x = ax + f * (bx - ax)
             y = ay + f * (by - ay)
-            if in_the_way(k, c, i, px, py, x, y):
-                run -= k.screen_lost_s
             d -= 0.5 * (
                 d
                 - gap_left(b, slide, k.brake_mps2, k.slide_tau_s, x, y, delay, run, fade(run, k.slide_tau_s))
@@ -117,20 +117,34 @@ def trap_points(k, s, home, after):
 
 
 @njit
-def drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead):
-    """Points of taking the drive ``o``, ``o.raw`` metres of room, to its end at (ex, ey) in ``time_s``."""
+def reach_chance(k, handle, end_gap_m, in_hand):
+    """Chance that a drive ends in a shot of his own: by how early or late a defender can be at its end."""
+    gap = clip(end_gap_m, -MOST_EARLY_M, MOST_LATE_M) + k.drive_handle_m * (handle - 0.5)
+    z = k.belief_reach_base + k.belief_reach_per_m * gap
+    return logistic(z + k.belief_reach_in_hand if in_hand else z)
+
+
+@njit
+def drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead, late):
+    """Points of taking the drive ``o`` to its end at (ex, ey) in ``time_s``, defender ``late`` screened off.
+
+    It ends in a shot of his own with the chance ``o.promise``, else it is stopped or passed out.
+    """
     s = c.s
     k = w.k
-    handle = w.players[s.handler].handle
-    beat = logistic((o.raw - k.drive_clear_m + k.drive_handle_m * (handle - 0.5)) / k.drive_width_m)
-    o.gap = nearest_in(w, c, ex, ey, time_s + 0.5 * k.rim_release_s, -1)
+    driving = s.action == Action.DRIVE
+    then = time_s + 0.5 * k.rim_release_s
+    o.gap = nearest_in(w, c, ex, ey, then, late)
+    if late >= 0:
+        his = gap_in(w, c, late, ex, ey, then - k.screen_lost_s)
+        o.gap = his if his < o.gap else o.gap
+    o.promise = reach_chance(k, w.players[s.handler].handle, o.gap, driving)
     gap = expected_gap(k.belief_end_gap_m, k.belief_end_gap_share, o.gap)
     d_end = distance(ex, ey, 0.0, 0.0)
-    shot = shot_value(w, s.handler, d_end, gap, NOBODY_M, is_three(w, ex, ey), left_s, True)
-    # a drive that leads to no better shot has only used up the dribble among defenders
-    end = shot if shot > carry else carry - k.drive_penalty_points
-    end += ahead
-    return beat * end + (1.0 - beat) * (carry + k.belief_stopped_points)
+    rhythm = s.rhythm if driving else 0.0
+    shot = shot_value(w, s.handler, d_end, gap, NOBODY_M, is_three(w, ex, ey), left_s, True, rhythm)
+    end = (shot if shot > carry else carry) + ahead
+    return o.promise * end + (1.0 - o.promise) * (carry + k.belief_kick_points)
 
 
 @njit
@@ -149,16 +163,10 @@ def go_on(w, c, carry, left_s):
     on = distance(s.goal_x, s.goal_y, s.end_x, s.end_y)
     if to_goal + on < k.arrival_radius_m:
         return
-    speed = dribble_mps(w, c)
-    clear = way_clear(w, c, a.x, a.y, s.goal_x, s.goal_y, 0.0, speed)
-    if on > EPSILON:
-        second = way_clear(w, c, s.goal_x, s.goal_y, s.end_x, s.end_y, to_goal / speed, speed)
-        clear = second if second < clear else clear
-    time_s = (to_goal + on) / speed
+    time_s = (to_goal + on) / dribble_mps(w, c)
     ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
     o = c.weighed[Option.DRIVE_FAR_RIGHT + s.drive_way]
-    o.raw = clear
-    o.value = drive_value(w, c, o, s.end_x, s.end_y, time_s, carry, left_s, ahead)
+    o.value = drive_value(w, c, o, s.end_x, s.end_y, time_s, carry, left_s, ahead, -1)
     o.value += trap_points(k, s, k.belief_go_on_points, k.belief_go_on_after_points)
     o.x = s.goal_x
     o.y = s.goal_y
@@ -179,8 +187,7 @@ def weigh_drives(w, c, carry, left_s):
     d_rim = distance(a.x, a.y, 0.0, 0.0)
     base = math.atan2(-a.y, -a.x)
     length = clip(d_rim - 0.6, 0.3, k.drive_length_m)
-    speed = dribble_mps(w, c)
-    time_s = length / speed
+    time_s = length / dribble_mps(w, c)
     ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
     more = trap_points(k, s, 0.0, k.belief_drive_after_points)
     for m in range(N_DRIVES):
@@ -189,13 +196,14 @@ def weigh_drives(w, c, carry, left_s):
         first = k.drive_side_m if around else length
         gx = a.x + first * math.cos(angle)
         gy = a.y + first * math.sin(angle)
+        late = -1
         if s.screen == Screen.SET and m == way_off(s):
+            late = s.screened
             gx, gy = shoulder(k, c)
             first = distance(a.x, a.y, gx, gy)
             around = True
         gx = clip(gx, -w.rules.half_width_m + 0.5, w.rules.half_width_m - 0.5)
         gy = clip(gy, w.rules.baseline_y_m + 0.5, w.rules.half_y_m)
-        clear = way_clear(w, c, a.x, a.y, gx, gy, 0.0, speed)
         ex = gx
         ey = gy
         if around:
@@ -204,13 +212,8 @@ def weigh_drives(w, c, carry, left_s):
             if to_rim > EPSILON:
                 ex = gx - gx / to_rim * on
                 ey = gy - gy / to_rim * on
-            second = way_clear(w, c, gx, gy, ex, ey, first / speed, speed)
-            if second < clear:
-                clear = second
         o = c.weighed[Option.DRIVE_FAR_RIGHT + m]
-        o.raw = clear
-        own = drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead)
-        o.value = own + k.belief_kick_p * (carry + k.belief_kick_points - own) + more
+        o.value = drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead, late) + more
         o.x = gx
         o.y = gy
         o.end_x = ex

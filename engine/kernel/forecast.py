@@ -51,6 +51,17 @@ def gap_left(b, top_mps, brake_mps2, tau_s, x, y, delay_s, run_s, faded_s):
 
 
 @njit
+def gap_in(w, c, i, x, y, time_s):
+    """Distance (metres) defender ``i`` can have to (x, y) in ``time_s``, as ``nearest_in``."""
+    k = w.k
+    delay = clip(time_s, 0.0, k.reaction_s)
+    run = time_s - delay
+    top = w.players[i].top_speed_mps
+    faded = fade(run, k.sprint_tau_s)
+    return gap_left(c.agents[i], top, k.brake_mps2, k.sprint_tau_s, x, y, delay, run, faded)
+
+
+@njit
 def nearest_in(w, c, x, y, time_s, skip):
     """Distance (metres) the nearest defender can have to (x, y) in ``time_s``: reaction, then the run.
 

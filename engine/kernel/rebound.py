@@ -14,8 +14,6 @@ from engine.kernel.passing import take_ball
 from engine.state.arrays import N_PLAYERS, N_SIDE
 from engine.state.words import End, Event, Loss, Mode
 
-TWO_PI = 2.0 * math.pi
-
 
 @njit
 def start_rebound(w, c, d, kind):
@@ -25,8 +23,7 @@ def start_rebound(w, c, d, kind):
     ru = w.rules
     s.n_rebounds += 1
     u0, u1, u2, u3 = draws.uniforms(s, draws.REBOUND, 0, 0, s.n_rebounds)
-    normal = math.sqrt(-2.0 * math.log(u0)) * math.cos(TWO_PI * u1)
-    length = (k.rebound_base_m + k.rebound_share * d) * math.exp(k.rebound_log_sd * normal)
+    length = (k.rebound_base_m + k.rebound_share * d) * math.exp(k.rebound_log_sd * draws.normal(u0, u1))
     length = clip(length, 0.1, 8.0)
     sx = s.shot_x
     far = k.rebound_far_side_p * clip(d / 7.0, 0.0, 1.0)

@@ -145,17 +145,6 @@ def awaits_screen(s):
 
 
 @njit
-def in_the_way(k, c, i, ax, ay, bx, by):
-    """True if a screen that is set stands in the way of defender ``i``, whom it is set for, from a to b."""
-    s = c.s
-    if s.screen != Screen.SET or i != s.screened:
-        return False
-    m = c.agents[s.screener]
-    d, _ = point_to_segment(m.x, m.y, ax, ay, bx, by)
-    return d < 2.0 * k.body_radius_m
-
-
-@njit
 def cover_screen(w, c, i):
     """What defender ``i`` does about the screen, where it is his: sets his target, else leaves it."""
     s = c.s

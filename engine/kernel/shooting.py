@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 
+from engine.kernel import draws
 from engine.kernel.jit import njit
 from engine.kernel.motion import clip, distance, logistic
 from engine.kernel.near import on_ball_gap
 from engine.state.arrays import N_SHOT_STEPS, N_SIDE, SHOT_STEP_M
-from engine.state.words import Dribble
+from engine.state.words import Action, Dribble
 
 #: The board: its face behind the rim's centre, half its width (FIBA Official Basketball Rules, Equipment,
 #: from memory: 1.20 m inside the end line with the rim's centre 1.575 m from it; 1.80 m wide).
@@ -72,11 +73,12 @@ def guarding_gap(w, d_rim, shooter):
 
 
 @njit
-def make_probability(w, player, distance_m, gap_m, second_m, clock_s, unset):
-    """Chance that the shot goes in: table logit plus contests, clock and what an unset shot costs.
+def make_probability(w, player, distance_m, gap_m, second_m, clock_s, unset, rhythm):
+    """Chance that the shot goes in: table logit plus contests, clock, what an unset shot costs, and rhythm.
 
     ``gap_m`` is the nearest defender's (effective) distance at release, ``second_m`` the next one's;
-    ``unset``: off the dribble or held so long that it is no catch-and-shoot. Sources: configs/shots,
+    ``unset``: off the dribble or held so long that it is no catch-and-shoot; ``rhythm``: log odds of this
+    shot beside those, nothing for one to come. Sources: configs/shots,
     constants.
     """
     k = w.k
@@ -87,7 +89,7 @@ def make_probability(w, player, distance_m, gap_m, second_m, clock_s, unset):
         z -= k.smothered_logit_per_m * (k.smothered_m - gap)
     if second_m < k.second_contest_m:
         z -= k.second_contest_logit * clip((k.second_contest_m - second_m) / SECOND_WIDTH_M, 0.0, 1.0)
-    z += k.clock_logit_per_s * (clip(clock_s, 0.0, 24.0) - NO_HURRY_S)
+    z += k.clock_logit_per_s * (clip(clock_s, 0.0, 24.0) - NO_HURRY_S) + rhythm
     if unset:
         z += k.off_dribble_logit
     return logistic(z)
@@ -97,6 +99,17 @@ def make_probability(w, player, distance_m, gap_m, second_m, clock_s, unset):
 def is_unset(w, c):
     """True for a shot off the dribble, or by a man who has held the ball too long for a catch-and-shoot."""
     return c.s.dribble == Dribble.DRIBBLING or c.s.t - c.s.catch_t > w.k.set_shot_s
+
+
+@njit
+def rhythm(w, s):
+    """How well the handler stands for a shot of his own, log odds beside the table: per look, or drive.
+
+    Balance, feet, hands on the ball: he feels it before he decides, so published makes are of the better
+    ones (selection; Skinner 2012, PLoS ONE 7(1):e30776, has shots to come of a spread of quality, too).
+    """
+    u0, u1, _, _ = draws.uniforms(s, draws.RHYTHM, 1 if s.action == Action.DRIVE else 0, 0, s.n_looks)
+    return w.k.shot_rhythm_logit * draws.normal(u0, u1)
 
 
 @njit
@@ -168,10 +181,10 @@ def block_probability(w, shooter, defender, distance_m, gap_m):
 
 
 @njit
-def shot_value(w, player, distance_m, gap_m, second_m, three, clock_s, unset):
+def shot_value(w, player, distance_m, gap_m, second_m, three, clock_s, unset, rhythm):
     """Points the shooter expects: make, foul and the worth of an offensive rebound."""
     k = w.k
-    p = make_probability(w, player, distance_m, gap_m, second_m, clock_s, unset)
+    p = make_probability(w, player, distance_m, gap_m, second_m, clock_s, unset, rhythm)
     points = 3.0 if three else 2.0
     foul = foul_probability(w, 1.0, distance_m, gap_m)
     return (1.0 - foul) * (p * points + (1.0 - p) * k.rebound_value_points) + foul * (

@@ -68,7 +68,7 @@ def release_shot(w, c):
     plain_gap, _ = nearest_defender(c, a.x, a.y)
     three = is_three(w, a.x, a.y)
     clock_s = s.clock_s if w.rules.shot_clock_s > 0.0 else NO_HURRY_S
-    p = make_probability(w, s.handler, d, gap, second, clock_s, s.unset == 1)
+    p = make_probability(w, s.handler, d, gap, second, clock_s, s.unset == 1, s.rhythm)
     u0, u1, u2, u3 = draws.uniforms(s, draws.SHOT, 0, 0, s.n_shots)
     s.shot_three = 1 if three else 0
     s.shot_foul = 1 if u1 < foul_probability(w, clumsiness(w, who), d, gap) else 0

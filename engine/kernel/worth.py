@@ -61,27 +61,16 @@ def worth_at(k, region):
 
 
 @njit
-def reluctance(w, t, left_s):
-    """Points by which one's own shot must be better than the rest, ``t`` s after the possession began.
+def reluctance(w, player, three, left_s):
+    """Points that ``player`` asks of his twos or threes beside what going on is worth; below 0 he is eager.
 
-    Early shots are passed up for better ones, more than pays (Skinner 2012, from memory); that fades with the
-    time gone, so that a longer clock alone makes nobody wait longer, and to nothing as the clock runs out.
-    """
-    early = math.exp(-t / w.k.reluctance_early_s)
-    return w.k.reluctance_points * early * running_out(left_s, w.k.reluctance_tau_s)
-
-
-@njit
-def own_reluctance(w, player, three, t, left_s):
-    """What ``player`` asks beside of his own twos or threes, points; below 0 he is eager.
-
-    His own fades as the clock runs out. Of early threes all ask more, fading as ``reluctance``: teams take
-    fewer than pay (their share of all shots has risen year by year).
+    Of threes all ask more: teams take fewer than pay (their share of all shots has risen year by year). It
+    fades as the clock runs out.
     """
     p = w.players[player]
     own = p.reluctance_two_points
     if three:
-        own = p.reluctance_three_points + w.k.reluctance_threes_points * math.exp(-t / w.k.reluctance_early_s)
+        own = p.reluctance_three_points + w.k.reluctance_threes_points
     return own * running_out(left_s, w.k.reluctance_tau_s)
 
 

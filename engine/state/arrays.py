@@ -81,7 +81,7 @@ PLAYER = np.dtype(
         ("rim_logit", np.float64),  # the player's difference from his table
         ("middle_logit", np.float64),
         ("three_logit", np.float64),
-        ("reluctance_two_points", np.float64),  # beside the constant reluctance_points; below 0 eager
+        ("reluctance_two_points", np.float64),  # what he asks of his own twos; below 0 eager
         ("reluctance_three_points", np.float64),
     ],
     align=True,
@@ -358,6 +358,7 @@ STATE = np.dtype(
         # shot
         ("windup_t", np.float64),
         ("unset", np.int64),  # 1: off the dribble or held too long
+        ("rhythm", np.float64),  # how well the handler stands for a shot of his own in this look, log odds
         ("shot_x", np.float64),
         ("shot_y", np.float64),
         ("shot_three", np.int64),

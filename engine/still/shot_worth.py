@@ -54,7 +54,7 @@ class ShotWorth:
     def points(self, position: int, at: Point, gap_m: float, second_m: float = FAR_AWAY) -> float:
         """Expected points of his shot from there, the two (effective) defenders that far away."""
         away = (at[0] ** 2 + at[1] ** 2) ** 0.5
-        make = float(make_probability(self._w, position - 1, away, gap_m, second_m, NO_HURRY_S, False))
+        make = float(make_probability(self._w, position - 1, away, gap_m, second_m, NO_HURRY_S, False, 0.0))
         return (3.0 if self.three(at) else 2.0) * make
 
     def effective_gaps(self, position: int, at: Point, defenders: Sequence[Point]) -> tuple[float, float]:

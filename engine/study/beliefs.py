@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.optimize import curve_fit, minimize
 
 from engine.inputs.constants import load_constants
+from engine.kernel.drives import MOST_EARLY_M, MOST_LATE_M
 from engine.kernel.forecast import LEAST_P
 from engine.kernel.watch import Trace
 from engine.kernel.worth import SCREEN_PLACE
@@ -143,7 +144,7 @@ def choices(
 
     Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock;
     ``stale_s`` that the ball has stuck;
-    ``believed`` points; ``raw`` (risk of a pass's lane, metres of room of a drive, clear way of a retreat),
+    ``believed`` points; ``raw`` (risk of a pass's lane, clear way of a retreat),
     ``forecast_m`` (least gap possible at the shot it leads to), ``promise`` and ``ahead`` of a pass,
     ``place`` of a pass or a hold (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest
     defender at the shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made``
@@ -275,7 +276,7 @@ def fit(
     quiet = tried["phase"] == TrapPhase.NONE
     drives = tried[quiet & (tried["kind"] == "drive")]
     if len(drives) >= least:
-        found |= _fit_drives(drives, table[home & (table["kind"] == "drive")])
+        found |= _fit_drives(drives, table[home & table["kind"].isin(("drive", "go on"))])
     # so is a drive in hand: what is tried in the middle of one is another kind of drive
     for name, phase in (("", TrapPhase.NONE), ("after_", TrapPhase.AFTER)):
         going = table[(table["phase"] == phase) & (table["kind"] == "go on")]
@@ -421,23 +422,22 @@ def _fit_loss(passes: pd.DataFrame, around: Mapping[str, float] | None) -> dict[
 
 
 def _fit_drives(drives: pd.DataFrame, played: pd.DataFrame) -> dict[str, float]:
-    out = drives["passed_out"].to_numpy(bool)
-    more = drives["more"].to_numpy()
-    ended = (drives["shot_m"] < AT_RIM_M).to_numpy()[~out]
-    # who got there with how much room does not hang on why he drove: all drives, so that it is known better
-    own = pd.concat([one[~one["passed_out"].astype(bool)] for one in (drives, played)])
-    there, room = (own["shot_m"] < AT_RIM_M).to_numpy(), own["raw"].to_numpy()
+    out, more = drives["passed_out"].to_numpy(bool), drives["more"].to_numpy()
+    shot = drives["shot_m"].notna().to_numpy()
+    # who got to his shot does not hang on why he drove: all drives, so that it is known better
+    own = pd.concat([drives, played])
+    there, in_hand = own["shot_m"].notna().to_numpy(), (own["kind"] == "go on").to_numpy(float)
+    end = own["forecast_m"].clip(-MOST_EARLY_M, MOST_LATE_M)
+    x = np.column_stack([np.ones(len(own)), end, in_hand])
 
     def miss(at: NDArray[np.float64]) -> float:
-        line = (room - at[0]) / math.exp(at[1])
-        prior = 0.5 * ((at[1] - math.log(0.5)) / 0.7) ** 2
-        return float((np.logaddexp(0.0, line) - there * line).sum() + prior)
+        line = x @ at
+        return float((np.logaddexp(0.0, line) - there * line).sum() + 0.5 * at @ at)
 
-    best = minimize(miss, np.array([0.5, -0.7]), method="Nelder-Mead").x
-    return {
-        "drive_clear_m": float(best[0]),
-        "drive_width_m": math.exp(float(best[1])),
-        "belief_stopped_points": float(more[~out][~ended].mean()) if (~ended).any() else 0.0,
-        "belief_kick_p": float(out.mean()),
-        "belief_kick_points": float(more[out].mean()) if out.any() else 0.0,
+    names = ("base", "per_m", "in_hand")
+    best = minimize(miss, np.zeros(len(names))).x
+    stopped = ~out & ~shot
+    return {f"belief_reach_{name}": float(value) for name, value in zip(names, best, strict=True)} | {
+        "belief_stopped_points": float(more[stopped].mean()) if stopped.any() else 0.0,
+        "belief_kick_points": float(more[~shot].mean()) if (~shot).any() else 0.0,
     }

@@ -2,22 +2,33 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from engine.estimate.intervals import LEVEL, Interval, normal_quantile, ratio_interval, scaled, wilson
+from engine.estimate.intervals import (
+    LEVEL,
+    NOTHING,
+    Interval,
+    normal_quantile,
+    ratio_interval,
+    scaled,
+    wilson,
+)
 from engine.estimate.play import estimate_play, per_possession, ratio
 from engine.estimate.tally import BoxTally, IntArray, Tally
 from engine.inputs.defaults import HOME
 from engine.run.blocks import Progress, Records, Runner, run_blocks
-from engine.state.record import COLUMN
+from engine.state.record import COLUMN, SHOT_BANDS
 from engine.state.words import LOSSES, Loss
 from engine.study.play import Opening, check_setting, open_scenario, run_size, world_of
 from engine.world.pack import pack
 
 #: Width of an interval in standard errors, both sides together.
 WIDTH = 2 * normal_quantile(LEVEL)
+#: Classes of the nearest defender's distance at a shot: width, and how many (the last one open).
+GAP_CLASS_MM, N_GAPS = 500, 7
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,7 +36,9 @@ class RateTally(Tally):
     """A box score, and the shot clock at the last shot of the possessions that had one and a clock.
 
     ``clock_n``: such possessions; ``clock_ms``, ``clock_square``: sum of milliseconds left and of squares.
-    ``lost_by`` int64 [len(LOSSES)]: turnovers by how the ball was lost.
+    ``lost_by`` int64 [len(LOSSES)]: turnovers by how the ball was lost. ``by_clock`` int64 [class, 5]: of
+    possessions with one attempt, by its distance and gap: attempts, makes, seconds left, their squares, their
+    sum over makes.
     """
 
     box: BoxTally
@@ -33,6 +46,7 @@ class RateTally(Tally):
     clock_ms: int
     clock_square: int
     lost_by: IntArray
+    by_clock: IntArray
 
     @classmethod
     def from_records(cls, records: Records) -> RateTally:
@@ -40,7 +54,33 @@ class RateTally(Tally):
         left = records[:, COLUMN["shot_clock_left_ms"]].astype(np.int64)
         left = left[left >= 0]
         lost = np.bincount(records[:, COLUMN["lost_by"]], minlength=len(LOSSES) + 1)[1:]
-        return cls(BoxTally.from_records(records), len(left), int(left.sum()), int((left * left).sum()), lost)
+        clock = len(left), int(left.sum()), int((left * left).sum())
+        return cls(BoxTally.from_records(records), *clock, lost, _by_clock(records))
+
+
+def _by_clock(records: Records) -> IntArray:
+    one = records[(records[:, COLUMN["fga"]] == 1) & (records[:, COLUMN["shot_clock_left_ms"]] >= 0)].astype(
+        np.int64
+    )
+    band = np.argmax(one[:, [COLUMN[f"band{n}_att"] for n in range(len(SHOT_BANDS))]], axis=1)
+    gap = sum(one[:, COLUMN[f"{where}_gap_mm"]] for where in ("rim", "middle", "three"))
+    kind = band * N_GAPS + np.minimum(gap // GAP_CLASS_MM, N_GAPS - 1)
+    left, made = one[:, COLUMN["shot_clock_left_ms"]] // 1000, one[:, COLUMN["fgm"]]
+    sums = (np.ones_like(left), made, left, left * left, left * made)
+    many = len(SHOT_BANDS) * N_GAPS
+    return np.stack([np.bincount(kind, term, many).astype(np.int64) for term in sums], axis=1)
+
+
+def make_by_clock(by_clock: IntArray) -> Interval:
+    """Least-squares slope of makes (1 or 0) on seconds left, within classes of distance and gap."""
+    n, made, left, square, cross = by_clock[by_clock[:, 0] > 0].T.astype(float)
+    spread = float((square - left * left / n).sum())
+    if spread <= 0.0:
+        return NOTHING
+    slope = float((cross - left * made / n).sum()) / spread
+    rest = float((made - made * made / n).sum()) - slope * slope * spread
+    half = normal_quantile(LEVEL) * math.sqrt(max(rest, 0.0) / max(n.sum() - len(n) - 1, 1.0) / spread)
+    return Interval(slope, slope - half, slope + half)
 
 
 def rates_of(tally: RateTally) -> dict[str, Interval]:
@@ -71,6 +111,7 @@ def rates_of(tally: RateTally) -> dict[str, Interval]:
         "steals_of_turnovers": play.steal_share,
         "blocks_of_twos": ratio(box, "blocks", {"fga": 1, "three_attempts": -1}),
         "clock_left_s": scaled(clock, 1e-3),
+        "make_by_clock": make_by_clock(tally.by_clock),
         "late_shots": ratio(box, "late_shots", "fga"),
     }
 
