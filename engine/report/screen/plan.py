@@ -248,8 +248,8 @@ def foul_lines(result: Found) -> list[str]:
     never = [one for one in men if one["number"] in result["never_double"]]
     words = "must not double: " if never else "doubling brings nobody into foul trouble; nearest to it: "
     words += ", ".join(
-        f"No. {one['number']}, his {limit}th in {percent(one['p_out'])} of games with these traps, "
-        f"{percent(one['p_home'])} without, playing {percent(one['share'])} of each"
+        f"No. {one['number']} (his {limit}th in {percent(one['p_out'])} of games with these traps, "
+        f"{percent(one['p_home'])} without, playing {percent(one['share'])} of each)"
         for one in never or [max(men, key=lambda one: one["p_out"])]
     )
     words += f". On the night, who has {result['no_double_from']} does not double"
