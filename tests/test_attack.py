@@ -294,7 +294,7 @@ def test_the_words_say_what_can_be_told_and_what_not(found: dict[str, Any]) -> N
     men = [{"number": n, "points": interval(0.9), "more": interval(more)} for n, more in ((4, 0), (9, 0.02))]
     told = found | {"calls": [corner, short, wing, top], "bring_up": men}
     assert attack_view(told)["answer"] == (
-        "No. 4 goes on bringing it up; beware of the short corner and the top trap."
+        "No. 4 keeps bringing it up; beware of the short corner and the top trap."
     )
     better = [men[0], men[1] | {"more": interval(0.2)}]
     assert attack_view(told | {"bring_up": better})["answer"].startswith("Let No. 9 bring it up; ")
@@ -304,10 +304,19 @@ def test_the_words_say_what_can_be_told_and_what_not(found: dict[str, Any]) -> N
         {"number": 4, "passes": 60, "safe": interval(0.95)},
         {"number": 9, "passes": 50, "safe": interval(0.7)},
     ]
-    few = top | {"outlets": men_, "middle_or_skip": interval(-0.3)}
+    few = top | {
+        "outlets": men_,
+        "middle_or_skip": interval(-0.3),
+        "outcomes": top["outcomes"] | {"foul": 0.12},
+        "other_parts": {"trapped_shot": 0.41, "rest": 0.0},
+    }
     (view,) = attack_view(told | {"calls": [few]})["calls"]
     rows = dict(view["rows"])
     assert rows["Outlets"] == "No. 4 is safer than 9"
+    assert rows["Of 100 traps"].endswith("; he shoots in 41, is fouled in 12")
+    alike = {"outlets": [men_[0], men_[0] | {"number": 13}, men_[1]]}
+    (same,) = attack_view(told | {"calls": [few | alike]})["calls"]
+    assert dict(same["rows"])["Outlets"] == "No. 4 and 13 are safer than 9"
     assert view["men"] == [("No. 4", "60", "95 (90 to 100)"), ("No. 9", "50", "70 (65 to 75)")]
     text = attack_text(told | {"calls": [few]})
     assert re.search(r"No\. 9 +50 +70 \(65 to 75\)\n", text) and max(map(len, text.splitlines())) <= 80

@@ -96,6 +96,16 @@ def test_a_second_time_is_the_same_to_the_letter(tiny: Path, capsys: pytest.Capt
     assert said == "" and found["scenario"].endswith("moved")
 
 
+def test_the_work_of_a_plan_is_of_whole_rounds_and_of_what_one_thread_does_alone() -> None:
+    evening = load_evening(EXAMPLE)
+    one, two, eight = (evening_report.Played(evening, 1, threads).work("plan") for threads in (1, 2, 8))
+    assert one < two < 1.5 * one  # 10 parts and 4: no round is left half empty, but one waits for the other
+    assert eight > 16 / 10 * one  # two rounds for the 10 parts of the table, one for the 4 of the games
+    again = tuple(one.model_copy(update={"name": f"{one.name} again"}) for one in evening.scenario.settings)
+    doubled = evening.scenario.model_copy(update={"settings": (*evening.scenario.settings, *again)})
+    assert evening_report.Played(replace(evening, scenario=doubled), 1, 2).work("plan") == two
+
+
 @pytest.mark.full
 def test_the_time_said_is_of_the_machine_as_it_is_and_the_bar_reaches_its_end(
     tiny: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]

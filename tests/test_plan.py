@@ -292,6 +292,7 @@ def test_a_call_that_the_table_cannot_tell_from_luck_is_not_planned(small: PlanR
 def test_text_answers_first(small: PlanResult) -> None:
     found = small.to_dict()
     text = plan_text(found, with_detail=True)
+    assert " ".join(found["start"].split()) in " ".join(text.split()) and "2 and 0" in found["start"]
     lines = text.splitlines()
     assert max(len(line) for line in lines[: lines.index("Detail")]) <= 100
     answer = next(line for line in lines if line.startswith("  Call"))
@@ -323,6 +324,7 @@ def test_plan_and_compare_give_one_figure_or_none(friday: Any) -> None:
         assert (row["why_not"] == FEW) == (row["call"] in seldom)
     assert all(row["before"]["mean"] is None for row in found["by_use"] if row["call"] in seldom)
     text = " ".join(plan_text(found).split())
+    assert found["start"] == "" and "of one moment" not in text
     assert text.count(FEW) == len(seldom) + 1 and text.count(TOO_FEW) == 2 * len(seldom)
     told = {
         (setting["name"], row["call"]): row["value"]

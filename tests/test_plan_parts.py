@@ -21,8 +21,9 @@ from engine.errors import InputError
 from engine.estimate.calls import break_even_words
 from engine.estimate.intervals import LEAST_EVENTS, Interval
 from engine.inputs import load_scenario
+from engine.report.screen.plan import foul_lines
 from engine.state.record import NET_HIGH, NET_LOW
-from engine.study.pace import pace_words, possessions_per_period
+from engine.study.pace import pace_words, possessions_per_period, start_words
 from engine.study.plan.bench import (
     MOST_CALLS,
     often_words,
@@ -356,6 +357,26 @@ def test_never_doubles_whom_doubling_brings_out_of_the_game_and_nobody_else() ->
     assert never(10.0, 0.1, {}) == []
     assert sorted(never(15.0, 0.6, {})) == sorted(guards)
     assert never(15.0, 0.6, {guards[0]: 0.5}) == [guards[1]]  # he sits half of the game
+
+
+def test_who_is_nearest_to_foul_trouble_is_named_where_nobody_is_in_it() -> None:
+    men = [
+        {"number": 4, "p_home": 0.1, "p_out": 0.09, "share": 0.75},
+        {"number": 31, "p_home": 0.23, "p_out": 0.25, "share": 0.5},
+    ]
+    found: dict[str, Any] = {"constants": {"foul_limit": 5}, "fouls_expected": men, "no_double_from": 3}
+    said = "No. 31 (his 5th in 25% of games with these traps, 23% without, playing 50% of each). On the night"
+    (line,) = foul_lines(found | {"never_double": []})
+    assert f"nobody into foul trouble; nearest to it: {said}" in " ".join(line.split())
+    (line,) = foul_lines(found | {"never_double": [31]})
+    assert f"must not double: {said}" in " ".join(line.split()) and "No. 4" not in line
+
+
+def test_whole_games_say_that_they_do_not_start_from_a_moment() -> None:
+    game = load_scenario(FRIDAY).game
+    assert "the scenario's 2 and 0 are of one moment" in start_words(game)
+    assert start_words(game.model_copy(update={"team_fouls": 0})) == ""
+    assert "0 and 3" in start_words(game.model_copy(update={"team_fouls": 0, "traps_seen": 3}))
 
 
 @pytest.mark.parametrize(("limit", "mean"), [(5, 2.7), (6, 0.0), (5, 9.0)])

@@ -349,6 +349,8 @@ def test_the_picture_is_a_page_by_itself(tmp_path: Path) -> None:
             seen = page.run("document.body.innerText")
             assert "Seen from behind the basket" in seen and all(one.title in seen for one in SHIPPED)
         assert 1 < pages_of(page.pdf(**A4), tmp_path) <= len(SHIPPED)
+        page.media("print")  # a play is not torn from its heading
+        assert page.run("getComputedStyle(document.querySelector('.play')).breakInside") == "avoid"
 
 
 def test_a_picture_of_a_scenario_and_of_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -339,6 +339,10 @@ def test_print_leaves_the_controls_out(page: Page) -> None:
     page.media("print")
     assert page.run("getComputedStyle(document.querySelector('.controls')).display") == "none"
     assert page.run("document.getElementById('events').offsetHeight") > 100
+    options = "getComputedStyle(document.getElementById('options')).display"
+    assert page.run(options) == "none"  # no decision yet: no empty table
+    page.press("End")
+    assert page.run(options) == "table"
     assert page.pdf().startswith(b"%PDF")
 
 

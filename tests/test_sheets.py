@@ -21,6 +21,7 @@ from engine.inputs.sheets.data import load_care, load_grades
 from engine.inputs.sheets.opponent import place_five
 from engine.inputs.sheets.people import ordered, top_speed_from_sprint
 from engine.report.screen.evening import evening_text
+from engine.study.plan.inputs import load_plan_constants
 
 GRADES = load_grades()
 CONSTANTS = load_constants()
@@ -260,6 +261,15 @@ def test_each_assumption_is_said_once(tmp_path: Path) -> None:
     partly = "Shots of Paper Kites, No. 33, that are neither counted nor charted: the level's average."
     assert partly in found.assumptions
     assert sum("Height order of Copper Kettles" in line for line in found.assumptions) == 1
+
+
+def test_minutes_that_nobody_gave_are_assumed_of_who_starts(tmp_path: Path) -> None:
+    own = [["number", "minutes"], *([str(number), "20" if number == 4 else ""] for number in range(3, 9))]
+    said = evening(tmp_path, own=own).assumptions
+    line = "Minutes of Copper Kettles (for their fouls alone), No. 3, 5, 6, 7: three quarters of the game."
+    assert line in said and load_plan_constants()["share_played"].value == 0.75
+    own = [["number", "minutes"], *([str(number), "20"] for number in range(3, 9))]
+    assert not any("Minutes of" in one for one in evening(tmp_path, own=own).assumptions)
 
 
 def test_what_is_given_is_not_assumed(tmp_path: Path) -> None:

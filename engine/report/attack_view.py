@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations
 
 from engine.estimate.intervals import LEAST_EVENTS, Found
 from engine.inputs.base import spoken
@@ -12,7 +11,7 @@ from engine.report.words import amount, around, count, numbers_words, ranged, sa
 
 #: Fewer passes to a man than this are not told.
 LEAST_PASSES = 10
-HEADINGS = ("Out of it", "of 100 passes", "then points", "of 100, easy shot")
+HEADINGS = ("Passed out to", "of 100 passes", "then points", "easy shots of 100")
 MEN = ("Passes to", "thrown", "of 100 arrive")
 NOTE = (
     "Points of one call count what a lost ball brings them at the other end. Points and easy shots (at the "
@@ -74,7 +73,7 @@ def _carrier_first(men: Sequence[Found]) -> str:
     clear = [one for one in men[1:] if (one["more"]["low"] or 0.0) > 0.0]
     if clear:
         return f"Let No. {max(clear, key=lambda one: one['more']['mean'])['number']} bring it up"
-    return f"No. {men[0]['number']} goes on bringing it up"
+    return f"No. {men[0]['number']} keeps bringing it up"
 
 
 def _carrier(men: Sequence[Found]) -> str:
@@ -99,11 +98,15 @@ def _call(one: Found) -> Found:
     shown = sorted(
         (man for man in one["outlets"] if man["passes"] >= LEAST_PASSES), key=lambda man: -man["safe"]["mean"]
     )
-    hundred = {key: around(scaled(one[key], 100), 0) for key in ("lost", "got_out")}
+    lost, out = (around(scaled(one[key], 100), 0) for key in ("lost", "got_out"))
+    shot, fouled = (100 * value for value in (one["other_parts"]["trapped_shot"], one["outcomes"]["foul"]))
     rows = [
         ("Comes", f"{in_100(one['per_100'])} times in 100 possessions"),
         ("To us", cost_words(one["value"])),
-        ("Of 100 traps", f"the ball lost in {hundred['lost']}, out of it in {hundred['got_out']}"),
+        (
+            "Of 100 traps",
+            f"the ball lost in {lost}, got out in {out}; he shoots in {shot:.0f}, is fouled in {fouled:.0f}",
+        ),
         ("Outlets", _outlets(shown)),
         ("Middle or skip", _middle_or_skip(one)),
     ]
@@ -132,12 +135,16 @@ def _middle_or_skip(one: Found) -> str:
 
 
 def _outlets(shown: Sequence[Found]) -> str:
-    """Who of those with passes enough is clearly safer than whom."""
+    """Who of those with passes enough is clearly safer than whom; men safer than the same stand together."""
     if not shown:
         return "cannot tell: too few passes to any man"
-    pairs: dict[int, list[int]] = {}
-    for one, other in combinations(shown, 2):
-        if one["safe"]["low"] > other["safe"]["high"]:
-            pairs.setdefault(one["number"], []).append(other["number"])
-    clear = "; ".join(f"No. {number} is safer than {numbers_words(mine)}" for number, mine in pairs.items())
+    safer: dict[tuple[int, ...], list[int]] = {}
+    for one in shown:
+        than = tuple(other["number"] for other in shown if one["safe"]["low"] > other["safe"]["high"])
+        if than:
+            safer.setdefault(than, []).append(one["number"])
+    clear = "; ".join(
+        f"No. {numbers_words(mine)} {'is' if len(mine) == 1 else 'are'} safer than {numbers_words(than)}"
+        for than, mine in safer.items()
+    )
     return clear or "who is safest cannot be told"

@@ -238,6 +238,7 @@ def attack(side: AttackSide, size: RunSize, progress: Progress | None = None) ->
                     "lost": wilson(round(turnovers * one.called), one.called).as_dict(),
                     "got_out": wilson(round(beaten * one.called), one.called).as_dict(),
                     "outcomes": one.outcomes,
+                    "other_parts": one.other_parts,
                     "ways": ways,
                     "after_trap": _after_trap(scenario, call, ways),
                     "middle_or_skip": _middle_or_skip(ways),

@@ -18,6 +18,7 @@ import json
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from math import ceil
 from typing import Protocol
 
 from engine.estimate.intervals import Found
@@ -54,13 +55,21 @@ NEEDS: dict[str, tuple[str, ...]] = {
 }
 #: Those that a report has; that of an opponent who learns where it is asked for.
 REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack"))
-#: What a game, ``timing``, a traced possession and one of another formation take, in possessions at home;
-#: measured on the example evening, for the time said beforehand and the bar only. PER_ADAPTED: of those that
-#: a setting is learned from and judged by.
-PER_GAME, TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 80.0, 25_000.0, 80.0, 2.1, 6.7
+#: What ``timing``, a traced possession and one of another formation take, in possessions at home; measured on
+#: the example evening, for the time said beforehand and the bar only. PER_ADAPTED: of those that a setting is
+#: learned from and judged by.
+TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 25_000.0, 80.0, 2.1, 6.7
 PER_ADAPTED = 2.2
+#: The same of a plan: a call in its table (per possession of it), a game with the plan, one without a trap,
+#: and the end of a game with one call.
+PER_TABLED, PER_GAME, PER_PILOT, PER_LATE, USUALLY_LATE = 0.65, 145.0, 85.0, 3200.0, 3
 #: Possessions of a trial, and trials of each thread, that the speed of this machine is taken from.
 PROBE, PROBES = 400, 4
+
+
+def _whole_rounds(parts: int, threads: int) -> int:
+    """As many parts as are not played faster than these by so many threads."""
+    return ceil(parts / threads) * threads
 
 
 class _Result(Protocol):
@@ -180,7 +189,7 @@ class Played:
             "fit": float(MOST_RUNS * FIT_POSSESSIONS),
             "compare": n * (1.0 + 0.2 * calls),
             "adapted": self._adapted_work(n),
-            "plan": 2000.0 * effort.table_parts * (1.0 + 0.7 * calls) + PER_GAME * effort.games,
+            "plan": self._plan_work(),
             "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
             "formations": PER_FORMATION * len(self.likely[1:]) * effort.formation_possessions
             if calls
@@ -191,6 +200,21 @@ class Played:
             "sheet": n,
             "attack": PER_ATTACK * effort.attack_possessions,
         }[name]
+
+    def _plan_work(self) -> float:
+        """Parts of the table and of the games are played on all threads, so the last round counts as a whole
+        one; the games without a trap and the late game take one thread, while the others wait."""
+        from engine.study.plan.games import GAMES_IN_PART
+        from engine.study.plan.plan import PILOT_GAMES
+        from engine.study.plan.states import calls_of
+        from engine.study.plan.table import PART
+
+        threads, calls = self.size.threads, len(calls_of(self.scenario)[0])
+        parts = _whole_rounds(self.effort.table_parts, threads)
+        games = _whole_rounds(ceil(self.effort.games / GAMES_IN_PART), threads) if calls else 0
+        alone = PER_PILOT * PILOT_GAMES + PER_LATE * min(calls, USUALLY_LATE)
+        played = min(self.effort.games, GAMES_IN_PART) * games
+        return PART * parts * (1.0 + PER_TABLED * calls) + PER_GAME * played + threads * alone
 
     def _adapted_work(self, n: float) -> float:
         from engine.study.adapt import adapt_work

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from engine.inputs.scenario import Scenario
+from engine.inputs.scenario import Game, Scenario
 
 #: Possessions a side in a minute of play, the fewest and the most that are usual; common practice, no source.
 USUAL_A_MINUTE = (1.5, 2.3)
@@ -35,4 +35,15 @@ def pace_words(possessions: int, minutes: float, n: int) -> str:
         f"The model plays {possessions} possessions a side in {minutes:g} minutes (mean of {n:,}); usual are "
         f"{low:.0f} to {high:.0f} (common practice, no source): calls a game, and their worth, are too "
         f"{'high' if possessions > high else 'low'}."
+    )
+
+
+def start_words(game: Game) -> str:
+    """Why whole games do not start from what the scenario's game has brought so far; "" where that is
+    nothing."""
+    if not game.team_fouls and not game.traps_seen:
+        return ""
+    return (
+        "Whole games start without team fouls and traps seen: the scenario's "
+        f"{game.team_fouls} and {game.traps_seen} are of one moment."
     )

@@ -22,6 +22,9 @@ HELP_COLUMNS = (
     "remarks",
 )
 
+#: Of a game that a man plays where the sheet does not say (share_played, configs/model/plan.toml).
+MINUTES = "three quarters"
+
 
 @dataclass(frozen=True)
 class Column:
@@ -143,7 +146,7 @@ def own_columns(grades: Grades) -> tuple[Column, ...]:
         Column("fouls", "optional: fouls in the games you have sheets of", "", ("fouls_made", "pf")),
         Column(
             "minutes",
-            "optional: minutes he plays in a game, for his fouls; empty: three quarters of it",
+            f"optional: minutes he plays in a game, for his fouls; empty: {MINUTES} of it",
             "",
             ("minutes_played", "min", "mins"),
         ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import permutations
 from typing import Any
@@ -13,7 +14,7 @@ from engine.inputs.files import Source
 from engine.inputs.levels import Level
 from engine.inputs.rules import Rules
 from engine.inputs.sheets.cells import Assumed, Cells
-from engine.inputs.sheets.columns import own_columns
+from engine.inputs.sheets.columns import MINUTES, own_columns
 from engine.inputs.sheets.data import Grades
 from engine.inputs.sheets.people import (
     HANDLES,
@@ -137,10 +138,18 @@ def _fouls(people: People, grades: Grades, us: str, assumed: Assumed) -> dict[in
     return found
 
 
-def _minutes(one: Cells, rules: Rules) -> float | None:
-    """Minutes of a game that he plays; None where the sheet does not say."""
+def _minutes(
+    people: People, starting: Sequence[int], rules: Rules, us: str, assumed: Assumed
+) -> list[float | None]:
+    """Minutes of a game that each plays; None where the sheet does not say: then assumed of who starts."""
     game = rules.clock.periods * rules.clock.period_s / 60.0
-    return one.number("minutes", 0, game, f"minutes of a game of {game:g}", ("minutes", "minute", "min"))
+    allowed, units = f"minutes of a game of {game:g}", ("minutes", "minute", "min")
+    found = [one.number("minutes", 0, game, allowed, units) for one in people.cells]
+    for i in starting:
+        if found[i] is None:
+            line = f"Minutes of {us} (for their fouls alone), {{who}}: {MINUTES} of the game."
+            assumed.missing(line, people.numbers[i])
+    return found
 
 
 def _places(
@@ -250,6 +259,7 @@ def read_own(
     extra = stand_ins(people, N_LINEUP - len(starting), us, assumed)
     positions = _rank_five(ranks, starting, len(extra))
     prone = _fouls(people, grades, us, assumed)
+    minutes = _minutes(people, starting, rules, us, assumed)
     found, shot_notes = _shooting(people, us, averages, prior, rules, assumed)
     wishes: dict[int, str] = {}
     players: list[Player] = []
@@ -278,7 +288,7 @@ def read_own(
             held.get(number, ""),
             prone[i],
             handles=one.choice("handles_pressure", HANDLES, HANDLES_ALLOWED),
-            minutes=_minutes(one, rules),
+            minutes=minutes[i],
         )
         for i, (number, one) in enumerate(zip(people.numbers, people.cells, strict=True))
     ]

@@ -64,7 +64,7 @@ def plan_view(report: EveningReport) -> Found:
         "late_words": _late_words(late, clear),
         "too_few": plan["bench_rule"]["too_few_below"],
         "others": not_planned(plan),
-        "pace": plan["pace"],
+        "pace": " ".join(filter(None, (plan["start"], plan["pace"]))),
         "law": law_words(plan),
     }
 

@@ -99,7 +99,7 @@ def play_text(result: Found, with_detail: bool = False) -> str:
         for mix in result["shot_mix"]
     ]
     lines += table([("", "of all shots", "made"), *shots])
-    lines += ["", "The four factors of the offence"]
+    lines += ["", "The four factors of the offence (Kubatko and others 2007)"]
     lines += table(
         [
             (

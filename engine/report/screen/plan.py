@@ -50,12 +50,13 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
     lines += _answer(result)
     over = plan_lines(result["formations"]) if "formations" in result else []
     lines += ["", *map(paragraph, over)] if over else []
-    lines += ["", paragraph(result["pace"])] if result["pace"] else []
+    notes = [paragraph(result[key]) for key in ("start", "pace") if result[key]]
+    lines += ["", *notes] if notes else []
     if result["calls"]:
         lines += ["", *_not_planned(result)]
         lines += ["", *_uses(result), *_learned(result), "", *_bonus(result)]
         lines += ["", *_late(result), "", *_bench(result)]
-    lines += ["", *_fouls(result), *_legs(result), ""]
+    lines += ["", *foul_lines(result), *_legs(result), ""]
     lines += [paragraph(line) for line in (MODEL, *CAUTIONS)]
     return finished(result, lines, with_detail)
 
@@ -241,28 +242,21 @@ def _bench(result: Found) -> list[str]:
     return lines
 
 
-def _fouls(result: Found) -> list[str]:
+def foul_lines(result: Found) -> list[str]:
     """Who must not double; the chance to foul out with the planned traps and without, what it rests on."""
     limit, men = int(result["constants"]["foul_limit"]), result["fouls_expected"]
-    named = [
-        f"No. {one['number']} ({percent(one['p_home'])} to foul out without traps, {percent(one['p_out'])} "
-        "with them)"
-        for one in men
-        if one["number"] in result["never_double"]
-    ]
-    words = f"must not double: {', '.join(named)}" if named else "doubling brings nobody into foul trouble"
-    with_traps, without, played = (_least_to_most(men, key) for key in ("p_out", "p_home", "share"))
-    words += (
-        f". A man gets his {limit}th in {with_traps} of games with these traps, {without} without, playing "
-        f"{played} of each, what he fouls with the ball left out. On the night, who has "
-        f"{result['no_double_from']} does not double"
+    never = [one for one in men if one["number"] in result["never_double"]]
+    words = "must not double: " if never else "doubling brings nobody into foul trouble; nearest to it: "
+    words += ", ".join(
+        f"No. {one['number']} (his {limit}th in {percent(one['p_out'])} of games with these traps, "
+        f"{percent(one['p_home'])} without, playing {percent(one['share'])} of each)"
+        for one in never or [max(men, key=lambda one: one["p_out"])]
     )
-    return [labelled("Fouls", f"{words}. Shared out by discipline: the model counts team fouls only")]
-
-
-def _least_to_most(men: Sequence[Found], key: str) -> str:
-    low, high = (percent(found(one[key] for one in men)) for found in (min, max))
-    return low if low == high else f"{low} to {high}"
+    words += f". On the night, who has {result['no_double_from']} does not double"
+    rests = (
+        "Shared out by discipline: the model counts team fouls only; what he fouls with the ball is not in it"
+    )
+    return [labelled("Fouls", f"{words}. {rests}")]
 
 
 def _legs(result: Found) -> list[str]:

@@ -15,7 +15,7 @@ from engine.inputs.base import spoken
 from engine.inputs.scenario import Scenario
 from engine.run.size import RunSize
 from engine.state.words import OUTCOMES
-from engine.study.pace import pace_words
+from engine.study.pace import pace_words, start_words
 from engine.study.plan.bench import StopRule, often_words, stop_rule, stop_words
 from engine.study.plan.fouls import FoulLimits, PlayerFouls, expected_fouls
 from engine.study.plan.games import GamePlan, Games
@@ -32,7 +32,7 @@ UNCLEAR = "what it needs cannot be told yet: stop it when it leaves layups and o
 TOLD = "turnovers alone do not tell: stop it when it leaves layups and open threes"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PlanResult:
     """A plan: ``to_dict()`` is the JSON contract."""
 
@@ -68,6 +68,7 @@ class PlanResult:
         result["periods"] = self.game_plan.periods
         minutes = self.game_plan.periods * self.scenario.rules.clock.period_s / 60.0
         result["pace"] = pace_words(self.game_plan.possessions, minutes, self.paced_on)
+        result["start"] = start_words(self.scenario.game)
         result["share_in_bonus"] = self.bonus_share
         result["left_out"] = list(self.left_out)
         result["method"] = self.mix.method
