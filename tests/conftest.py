@@ -25,7 +25,8 @@ BESIDE_THE_COMPILE = ("test_bounds.py", "test_tools.py", "test_cache.py")
 #: Then those that take longest, so that no worker is left with one of them at the end.
 LONGEST = (
     "test_patterns.py", "test_oracle.py", "test_evening_truth.py", "test_evening_kept.py",
-    "test_coded_policies.py", "test_walkthrough.py", "test_sweep_analysis.py", "test_slides.py",
+    "test_sheet_fit.py", "test_coded_policies.py", "test_bench_page.py", "test_walkthrough.py",
+    "test_sweep_analysis.py", "test_slides.py",
 )  # fmt: skip
 #: Files that are ``long`` as a whole: they compile, start processes or browsers, or play whole studies.
 LONG = set(

@@ -2,26 +2,41 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from browser import Chromium, Page, browser
+from filelock import FileLock
 from report_pages import BAD_NAME, LAPTOP, SMALL, advising
-from sheet_files import GAME, with_key, write_evening
+from sheet_files import GAME, Table, with_key, write_evening
 
 from engine.inputs.sheets import load_evening
+from engine.study.evening_file import EveningFile, inputs_digest
 from engine.study.evening_report import Played
 from engine.study.evening_result import EveningReport
+
+
+def kept_report(factory: pytest.TempPathFactory, name: str, game: Table) -> EveningReport:
+    """The evening's report: who comes first plays it, the other files and workers read what he kept."""
+    base = factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / name / "sheets"
+    folder.parent.mkdir(exist_ok=True)
+    with FileLock(folder.parent / "played.lock"):
+        if not folder.exists():
+            write_evening(folder, {"game.csv": game})
+        evening = load_evening(folder)
+        file = EveningFile(folder, inputs_digest(evening), lambda line: pytest.fail(line))
+        return Played(evening, 5, effort=SMALL, file=file).report()
 
 
 @pytest.fixture(scope="module")
 def played(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
     """An evening against a team with a harmful name."""
     game = [[key, BAD_NAME if key == "them" else value] for key, value in GAME]
-    folder = write_evening(tmp_path_factory.mktemp("evening") / "sheets", {"game.csv": game})
-    return Played(load_evening(folder), 5, effort=SMALL).report()
+    return kept_report(tmp_path_factory, "evening", game)
 
 
 @pytest.fixture(scope="module")
@@ -30,8 +45,7 @@ def withheld(tmp_path_factory: pytest.TempPathFactory) -> EveningReport:
     game = [
         row for row in with_key("age_group", "under 14") if row[0] not in ("zone_allowed", "trap_allowed")
     ]
-    folder = write_evening(tmp_path_factory.mktemp("young") / "sheets", {"game.csv": game})
-    return Played(load_evening(folder), 5, effort=SMALL).report()
+    return kept_report(tmp_path_factory, "young", game)
 
 
 @pytest.fixture(scope="module")
@@ -41,7 +55,7 @@ def two_calls(played: EveningReport) -> EveningReport:
     return advising(played, [(names.index("corner trap"), 0), (names.index("wing trap, now and then"), 0)])
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chromium]:
     with browser(tmp_path_factory.mktemp("chromium")) as running:
         yield running

@@ -153,7 +153,7 @@ def test_our_own_counts_act_on_the_attack_alone(
     for number in others:
         assert good.scenario.offence_team.by_number(number) == side.scenario.offence_team.by_number(number)
     assert "Copper Kettles, No. 4, 13, 22, 31, shoot as an average side" in " ".join(good.assumptions)
-    points = [attack(one, check_size(N, SEED, 2)).to_dict()["home"]["mean"] for one in (bad, good)]
+    points = [attack(one, check_size(1000, SEED, 2)).to_dict()["home"]["mean"] for one in (bad, good)]
     assert points[0] < points[1]
     each = [  # every kind by itself, both numbers in one cell
         side_of(

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import browser
+from browser import Chromium
 from input_files import play, scenario, write, write_all
 from report_pages import A4, LAPTOP, PHONE, pages_of
 
@@ -28,6 +28,8 @@ from engine.still.holes import TOP_SPEED_MPS
 from engine.still.plays import findings, shown, stills
 from engine.world.court import build_court
 from engine.world.pack import pack
+
+pytest_plugins = ("evening_pages",)
 
 PLAYS = configs_root() / "plays"
 SHIPPED = tuple(load_play(name) for name in shipped("plays"))
@@ -327,7 +329,7 @@ def page_of(*paths: Path | str, to: Path) -> str:
     return to.read_text(encoding="utf-8")
 
 
-def test_the_picture_is_a_page_by_itself(tmp_path: Path) -> None:
+def test_the_picture_is_a_page_by_itself(tmp_path: Path, chromium: Chromium) -> None:
     """Every shipped play: no request, nothing to scroll across on a phone, no label on a sign, A4 printed."""
     out = tmp_path / "plays.html"
     page_of(PLAYS, to=out)
@@ -337,20 +339,21 @@ def test_the_picture_is_a_page_by_itself(tmp_path: Path) -> None:
       return [...svg.querySelectorAll('.label')].map(box).filter(a => signs.some(b =>
         Math.min(a.right, b.right) - Math.max(a.left, b.left) > 4 &&
         Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 6)).length }).reduce((a, b) => a + b, 0)"""
-    with browser(tmp_path / "chromium") as chromium:
-        for width in (PHONE, LAPTOP):
-            page = chromium.page(width=width, height=740)
-            page.open(out)
-            assert page.problems == [] and page.requests == [out.as_uri()]
-            assert page.run("document.documentElement.scrollWidth") <= width
-            assert page.run("document.querySelectorAll('svg.court').length") == n_steps
-            assert page.run("document.querySelectorAll('svg.court .man').length") == 5 * n_steps
-            assert page.run(overlaps) == 0
-            seen = page.run("document.body.innerText")
-            assert "Seen from behind the basket" in seen and all(one.title in seen for one in SHIPPED)
-        assert 1 < pages_of(page.pdf(**A4), tmp_path) <= len(SHIPPED)
-        page.media("print")  # a play is not torn from its heading
-        assert page.run("getComputedStyle(document.querySelector('.play')).breakInside") == "avoid"
+    for width in (PHONE, LAPTOP):
+        page = chromium.page(width=width, height=740)
+        page.open(out)
+        assert page.problems == [] and page.requests == [out.as_uri()]
+        assert page.run("document.documentElement.scrollWidth") <= width
+        assert page.run("document.querySelectorAll('svg.court').length") == n_steps
+        assert page.run("document.querySelectorAll('svg.court .man').length") == 5 * n_steps
+        assert page.run(overlaps) == 0
+        seen = page.run("document.body.innerText")
+        assert "Seen from behind the basket" in seen and all(one.title in seen for one in SHIPPED)
+        if width == LAPTOP:
+            assert 1 < pages_of(page.pdf(**A4), tmp_path) <= len(SHIPPED)
+            page.media("print")  # a play is not torn from its heading
+            assert page.run("getComputedStyle(document.querySelector('.play')).breakInside") == "avoid"
+        page.close()
 
 
 def test_a_picture_of_a_scenario_and_of_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from browser import Chromium, Page, browser
+from browser import Chromium, Page
 
 from engine import cli
 from engine.inputs import load_scenario
@@ -24,6 +24,8 @@ from engine.report.replay.sentences import event_sentence, job_words, option_wor
 from engine.state.words import EVENTS, JOBS
 from engine.study.replay.pick import pick_possession
 from engine.study.replay.replay import AGENTS, DETAILS, Replay, replay
+
+pytest_plugins = ("evening_pages",)
 
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
@@ -52,12 +54,6 @@ def test_every_event_and_every_job_has_words() -> None:
 
 
 # --- the page -----------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chromium]:
-    with browser(tmp_path_factory.mktemp("chromium")) as running:
-        yield running
 
 
 @pytest.fixture(scope="module")

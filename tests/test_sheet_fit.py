@@ -30,6 +30,7 @@ from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played
 from engine.study.evening_result import ReportSize
 from engine.study.newton import Range, solve
+from engine.study.sheet import fit
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of
 from engine.study.sheet.knobs import (
@@ -67,6 +68,12 @@ def sheet_of(model: MenTally, scenario: Scenario) -> SheetCounts:
     return SheetCounts(model.sums, (0, 1, 2, 3, 4), True, scenario.offence_team.lineup)
 
 
+@pytest.fixture
+def carrying_is_short(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What going on is worth is found from few possessions: where no figure of the fit is asked for."""
+    monkeypatch.setattr(fit, "CARRYING_POSSESSIONS", 200)
+
+
 # --- where the counts pull ---------------------------------------------------------------------------------
 
 
@@ -85,6 +92,7 @@ def test_free_throws_a_shot_are_pulled_to_the_mean_of_a_gamma(free: int, shots: 
     assert goal == pytest.approx(stats.gamma(free + 60 * 0.17, scale=1 / (shots + 60)).mean(), rel=1e-12)
 
 
+@pytest.mark.usefixtures("carrying_is_short")
 def test_the_aims_are_those_of_the_counts(folder: Path, scenario: Scenario) -> None:
     sheet = sheet_counts(load_evening(folder))
     assert sheet is not None
@@ -101,6 +109,7 @@ def test_the_aims_are_those_of_the_counts(folder: Path, scenario: Scenario) -> N
     assert 0 < found.runs <= MOST_RUNS
 
 
+@pytest.mark.usefixtures("carrying_is_short")
 def test_what_is_not_counted_is_not_followed(folder: Path, scenario: Scenario) -> None:
     """Without balls lost only free throws; without free throws neither; who shoots how often all the same;
     without attempts nothing, and nothing is played."""
@@ -243,6 +252,7 @@ def test_the_knobs_move_what_they_say_inside_its_range(scenario: Scenario) -> No
     assert with_knobs(scenario, {"fouls": 0.41}).constants["shot_foul_p"] == 0.41
 
 
+@pytest.mark.usefixtures("carrying_is_short")
 def test_the_fit_is_the_same_for_any_number_of_threads(scenario: Scenario, folder: Path) -> None:
     sheet = sheet_counts(load_evening(folder))
     assert sheet is not None

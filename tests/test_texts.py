@@ -12,6 +12,7 @@ from sweep_runs import design_file
 from engine import cli
 from engine.report import words
 from engine.study import adapt, evening_report
+from engine.study.evening_file import NAME
 from engine.study.lineup import opponent, places
 from engine.study.patterns import playing
 from engine.study.plan import plan, table
@@ -22,7 +23,8 @@ CONFIGS = Path(__file__).parents[1] / "configs"
 DEMO = str(CONFIGS / "scenarios" / "friday_night.toml")
 OTHERS = str(CONFIGS / "scenarios" / "six_defences.toml")
 #: A command and its arguments, and something that its text must say. SHEETS: a copy of the example evening,
-#: the opponent's name with accents. OUT: a path to write to. DESIGN, STORE: a sweep of the tests.
+#: the opponent's name with accents. OUT: a path to write to. DESIGN, STORE: a sweep of the tests. ONE: the
+#: demo with its first setting alone, for learning takes as long for each.
 TABLE = (
     ("new OUT", "evening.xlsx"),
     ("new OUT --csv", "READ-ME-FIRST.txt"),
@@ -34,7 +36,7 @@ TABLE = (
     (f"stress {DEMO} --worlds 16 -n 20", "variants"),
     (f"stress {DEMO} --worlds 16 -n 20 --detail", "variants"),
     ("stress SHEETS --worlds 16 -n 20", "Before you use this"),
-    (f"adapt {DEMO} -n 60 --detail", "once they know it"),
+    ("adapt ONE -n 60 --detail", "once they know it"),
     ("adapt SHEETS -n 60", "Before you use this"),
     ("patterns --scale 0.0001", "patterns shown whole"),
     (f"plan {DEMO} --games 10 --detail", "Worth of use number"),
@@ -69,6 +71,16 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def sheets(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder that stands for SHEETS: one for all commands, so that its opponent is fitted once."""
+    folder = tmp_path_factory.mktemp("evening") / "sheets"
+    shutil.copytree(CONFIGS / "sheets" / "example_evening", folder, ignore=shutil.ignore_patterns(f"{NAME}*"))
+    game = (folder / "game.csv").read_text(encoding="utf-8")
+    (folder / "game.csv").write_text(game.replace("Paper Kites", "Paper Kités"), encoding="utf-8")
+    return folder
+
+
 @pytest.fixture
 def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Studies whose size no option sets."""
@@ -99,14 +111,19 @@ def test_the_table_has_every_command() -> None:
 
 @pytest.mark.parametrize(("line", "told"), TABLE, ids=[line.replace(str(CONFIGS), "") for line, _ in TABLE])
 def test_every_command_prints_its_text(
-    line: str, told: str, tmp_path: Path, small: None, store: Path, capsys: pytest.CaptureFixture[str]
+    line: str,
+    told: str,
+    tmp_path: Path,
+    small: None,
+    sheets: Path,
+    store: Path,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
-    sheets = tmp_path / "sheets"
-    shutil.copytree(CONFIGS / "sheets" / "example_evening", sheets)
-    game = (sheets / "game.csv").read_text(encoding="utf-8")
-    (sheets / "game.csv").write_text(game.replace("Paper Kites", "Paper Kités"), encoding="utf-8")
     stands = {"SHEETS": sheets, "OUT": tmp_path / "out", "OUT.csv": tmp_path / "out.csv", "STORE": store}
     stands["DESIGN"] = design_file(tmp_path)
+    stands["ONE"] = tmp_path / "one.toml"
+    head, setting, *_ = Path(DEMO).read_text(encoding="utf-8").split("[[setting]]")
+    stands["ONE"].write_text(f"{head}[[setting]]{setting}", encoding="utf-8")
     capsys.readouterr()
     assert cli.run([str(stands.get(word, word)) for word in line.split()]) == 0
     out, err = capsys.readouterr()
@@ -114,7 +131,7 @@ def test_every_command_prints_its_text(
     assert "Traceback" not in err and "\\x" not in out
     command = line.split()[0]
     if out and command not in LONG_LINES:
-        paths = str(tmp_path), str(store)
+        paths = str(tmp_path), str(sheets), str(store)
         wide = [
             text for text in out.splitlines() if len(text) > words.WIDTH and not any(p in text for p in paths)
         ]

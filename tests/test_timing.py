@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from evening_table import ran
 
 from engine.cli import run
 from engine.inputs import load_scenario, load_zone
@@ -22,6 +23,7 @@ from engine.state.words import EVENTS, OUTCOMES, REGIONS
 from engine.still.holes import flight_of, scenario_setup
 from engine.still.picture import picture_of, run_m, run_s, stand_off
 from engine.still.shot_worth import ShotWorth, close_out_gap
+from engine.study.timing import play as timed
 from engine.study.timing.links import DRILLS, Found, bump_dict, drills_of, group_of, links_of, timing
 from engine.study.timing.play import Passes, Watched, shell_after, trap_at
 from engine.study.timing.traps import escapes_of, trap_picture
@@ -37,8 +39,23 @@ def scenario() -> Any:
 
 
 @pytest.fixture(scope="module")
-def found(scenario: Any) -> Found:
-    return timing(scenario).to_dict()
+def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Found]:
+    """What the command prints of the demo, and the JSON that it writes."""
+    target = tmp_path_factory.mktemp("timing") / "timing.json"
+    out, _ = ran("timing", str(FRIDAY), "--json", str(target), "--quiet")
+    return out, json.loads(target.read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module")
+def found(shown: tuple[str, Found]) -> Found:
+    return shown[1]
+
+
+@pytest.fixture
+def little(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Played short: for what is said of it, whatever is seen."""
+    monkeypatch.setattr(timed, "TRACED", 4)
+    monkeypatch.setattr(timed, "PLAYED", 400)
 
 
 def with_speed(scenario: Any, share: float) -> Any:
@@ -250,6 +267,7 @@ def test_the_bump_holds_for_the_quick_and_not_for_the_slow(scenario: Any) -> Non
     assert held[0.5]["late_s"] > held[1.0]["late_s"] > held[2.0]["late_s"]
 
 
+@pytest.mark.usefixtures("little")
 def test_a_defence_without_a_bump_says_so(scenario: Any) -> None:
     man = load_zone("man_to_man")
     other = scenario.model_copy(update={"zone": man, "zone_options": chosen(man.options), "settings": ()})
@@ -312,18 +330,19 @@ def test_both_sides_are_told_as_one(found: Found) -> None:
     assert sum(x["cost"] for x in one) == pytest.approx(sum(x["cost"] for x in found["links"]))
 
 
+@pytest.mark.usefixtures("little")
 def test_without_trap_advice_nothing_is_said_of_traps(scenario: Any) -> None:
     found = timing(scenario, traps=False).to_dict()
     assert found["after_trap"] == [] and not found["trap_advice"]
     assert "Out of a beaten trap" not in timing_text(found)
 
 
-def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    target = tmp_path / "timing.json"
-    assert run(["timing", str(FRIDAY), "--json", str(target), "--quiet"]) == 0
-    shown = capsys.readouterr().out
-    told = timing_text(json.loads(target.read_text(encoding="utf-8")))
-    assert shown.startswith(told) and "Assumed" in shown.removeprefix(told)
+def test_the_command(
+    shown: tuple[str, Found], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, found = shown
+    told = timing_text(found)
+    assert out.startswith(told) and "Assumed" in out.removeprefix(told)
     assert run(["timing", str(FRIDAY), "--seed", "-1"]) == 2
     assert run(["timing", str(tmp_path / "nothing.toml")]) == 2
     assert len(capsys.readouterr().err.strip().splitlines()) == 2
