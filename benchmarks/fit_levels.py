@@ -274,7 +274,7 @@ def fit_level(name: str, options: argparse.Namespace) -> str:
             if options.write:
                 fit_beliefs.put(name, values)
                 write_knobs(name, problem, knobs)
-                other, table = fit_beliefs.fit_other(pool, name, options.tried, 2 * options.beliefs // 3)
+                other, table = fit_beliefs.fit_other(pool, name, options.tried, options.beliefs)
                 fit_beliefs.put(name, other, "other_defence")
                 tell(table.round(3).to_string(index=False))
     else:

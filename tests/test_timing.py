@@ -337,9 +337,7 @@ def test_without_trap_advice_nothing_is_said_of_traps(scenario: Any) -> None:
     assert "Out of a beaten trap" not in timing_text(found)
 
 
-def test_the_command(
-    shown: tuple[str, Found], tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_command(shown: tuple[str, Found], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out, found = shown
     told = timing_text(found)
     assert out.startswith(told) and "Assumed" in out.removeprefix(told)

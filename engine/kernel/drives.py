@@ -189,7 +189,7 @@ def weigh_drives(w, c, carry, left_s):
     length = clip(d_rim - 0.6, 0.3, k.drive_length_m)
     time_s = length / dribble_mps(w, c)
     ahead = ahead_points(w, c, a.x, a.y, s.handler, 0.7)
-    more = trap_points(k, s, 0.0, k.belief_drive_after_points)
+    more = trap_points(k, s, k.belief_drive_points, k.belief_drive_after_points)
     for m in range(N_DRIVES):
         angle = base + (m - 2) * DRIVE_TURN
         around = (m == 0 or m == N_DRIVES - 1) and length > k.drive_side_m

@@ -170,23 +170,28 @@ def foul_probability(w, clumsy, distance_m, gap_m):
 
 
 @njit
-def block_probability(w, shooter, defender, distance_m, gap_m):
-    """Chance that a shot is blocked: near defenders, near the rim, taller reach."""
-    k = w.k
+def block_chance(k, taller_m, distance_m, gap_m):
+    """Chance of a block by a defender whose reach is so much greater than the shooter's."""
     if distance_m > k.block_far_m:
         return 0.0
-    taller = w.players[defender].reach_m - w.players[shooter].reach_m
-    p = k.block_p * math.exp(-gap_m / k.block_scale_m) * (1.0 + 2.0 * taller)
+    p = k.block_p * math.exp(-gap_m / k.block_scale_m) * (1.0 + 2.0 * taller_m)
     return clip(p * (1.0 - 0.5 * distance_m / k.block_far_m), 0.0, 0.5)
 
 
 @njit
+def block_probability(w, shooter, defender, distance_m, gap_m):
+    """Chance that a shot is blocked: near defenders, near the rim, taller reach."""
+    return block_chance(w.k, w.players[defender].reach_m - w.players[shooter].reach_m, distance_m, gap_m)
+
+
+@njit
 def shot_value(w, player, distance_m, gap_m, second_m, three, clock_s, unset, rhythm):
-    """Points the shooter expects: make, foul and the worth of an offensive rebound."""
+    """Points the shooter expects: make, block and foul by an average man, an offensive rebound."""
     k = w.k
     p = make_probability(w, player, distance_m, gap_m, second_m, clock_s, unset, rhythm)
     points = 3.0 if three else 2.0
     foul = foul_probability(w, 1.0, distance_m, gap_m)
-    return (1.0 - foul) * (p * points + (1.0 - p) * k.rebound_value_points) + foul * (
+    clean = p * (1.0 - block_chance(k, 0.0, distance_m, gap_m))
+    return (1.0 - foul) * (clean * points + (1.0 - clean) * k.rebound_value_points) + foul * (
         p * (points + w.players[player].free_throw) + (1.0 - p) * points * w.players[player].free_throw
     )

@@ -40,6 +40,11 @@ def close_out_gap(
     return way_m - float(runner.x)
 
 
+#: Mean of ``shot_rhythm_logit`` in shots that are taken, in its standard deviations: threes, other jump shots, at
+#: the rim (school level at home, 2,829 shots, standard error .02 to .04).
+CHOSEN = (1.0, 0.5, 0.1)
+
+
 class ShotWorth:
     """Shots of the attackers of one packed world (WORLD [1]); attackers by position 1 to 5, metres."""
 
@@ -52,9 +57,13 @@ class ShotWorth:
         return bool(is_three(self._w, at[0], at[1]))
 
     def points(self, position: int, at: Point, gap_m: float, second_m: float = FAR_AWAY) -> float:
-        """Expected points of his shot from there, the two (effective) defenders that far away."""
-        away = (at[0] ** 2 + at[1] ** 2) ** 0.5
-        make = float(make_probability(self._w, position - 1, away, gap_m, second_m, NO_HURRY_S, False, 0.0))
+        """Expected points of a shot that he takes from there, the two (effective) defenders that far away."""
+        k, away = self._w.k, math.hypot(*at)
+        chosen = CHOSEN[0 if self.three(at) else 1 if away > k.rim_range_m else 2]
+        rhythm = float(k.shot_rhythm_logit) * chosen
+        make = float(
+            make_probability(self._w, position - 1, away, gap_m, second_m, NO_HURRY_S, False, rhythm)
+        )
         return (3.0 if self.three(at) else 2.0) * make
 
     def effective_gaps(self, position: int, at: Point, defenders: Sequence[Point]) -> tuple[float, float]:

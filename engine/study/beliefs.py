@@ -277,13 +277,12 @@ def fit(
     drives = tried[quiet & (tried["kind"] == "drive")]
     if len(drives) >= least:
         found |= _fit_drives(drives, table[home & table["kind"].isin(("drive", "go on"))])
+        found["belief_drive_points"] = now["belief_drive_points"] + _mean_wrong(drives)
     # so is a drive in hand: what is tried in the middle of one is another kind of drive
     for name, phase in (("", TrapPhase.NONE), ("after_", TrapPhase.AFTER)):
         going = table[(table["phase"] == phase) & (table["kind"] == "go on")]
         if len(going) >= least:
-            wrong = (going["points"] - going["believed"]).to_numpy(float) + now[f"belief_go_on_{name}points"]
-            line = _least_squares(np.ones((len(going), 1)), wrong)
-            found[f"belief_go_on_{name}points"] = float(line[0])
+            found[f"belief_go_on_{name}points"] = now[f"belief_go_on_{name}points"] + _mean_wrong(going)
     in_hand = (tried["kind"] == "go on") & (tried["phase"] != TrapPhase.AFTER)
     attacks = tried[~quiet & ((tried["kind"] == "drive") | in_hand)]
     if len(attacks) >= least:
@@ -373,6 +372,13 @@ def _least_squares(
 
 def _center(names: Sequence[str], around: Mapping[str, float]) -> NDArray[np.float64]:
     return np.array([around.get(name, 0.0) for name in names])
+
+
+def _mean_wrong(rows: pd.DataFrame) -> float:
+    """Points that decisions brought more than was believed, drawn to nothing."""
+    return float(
+        _least_squares(np.ones((len(rows), 1)), (rows["points"] - rows["believed"]).to_numpy(float))[0]
+    )
 
 
 def _enough(
