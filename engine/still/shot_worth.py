@@ -40,8 +40,8 @@ def close_out_gap(
     return way_m - float(runner.x)
 
 
-#: Mean of ``shot_rhythm_logit`` in shots that are taken, in its standard deviations: threes, other jump shots, at
-#: the rim (school level at home, 2,829 shots, standard error .02 to .04).
+#: Mean rhythm of shots that are taken, in standard deviations: threes, other jump shots, at the rim (school
+#: level at home, 2,829 shots, standard error .02 to .04).
 CHOSEN = (1.0, 0.5, 0.1)
 
 
