@@ -169,7 +169,8 @@ worth_top_points = -0.06
 belief_go_on_points = {go_on_points}
 belief_go_on_after_points = -0.2
 play_rest_s = 0.2
-drive_clear_m = 0.2
+belief_reach_base = 1.0
+shot_rhythm_logit = 0.4
 pick_up_p = 0.3
 show_s = 0.4
 screen_lost_s = {lost_s}
@@ -177,7 +178,6 @@ drop_m = 3.5
 on_ball_gap_m = 1.2
 reaction_s = 0.45
 dribble_reaction_share = 1.0
-reluctance_points = 0.5
 reluctance_threes_points = 0.3
 drive_foul_rate_per_s = 1.5
 """
