@@ -190,12 +190,12 @@ class Decision:
         a, b = dist(h.x, h.y, p.goal_x, p.goal_y), dist(p.goal_x, p.goal_y, p.end_x, p.end_y)
         if a + b < p.k["arrival_radius_m"]:
             return
-        way = p.drive_way
-        drive = self.drive(way, (p.goal_x, p.goal_y), (p.end_x, p.end_y), (a + b) / self.drive_speed)
+        time_s = (a + b) / self.drive_speed
+        drive = self.drive((p.goal_x, p.goal_y), (p.end_x, p.end_y), time_s, off_a_screen=False)
         brings = "drive_trapped" if self.trapped else "go_on_after" if self.seen else "go_on"
         drive.value += p.k[f"belief_{brings}_points"]
         p.met[f"goes on, {self.seen or 'no trap'}"] += 1
-        self.options[DRIVES + way] = drive
+        self.options[DRIVES + p.drive_way] = drive
 
     def weigh_new_drives(self) -> None:
         p, k, w, h = self.p, self.p.k, self.p.w, self.p.h
@@ -206,7 +206,8 @@ class Decision:
             around = m in (0, 4) and length > k["drive_side_m"]
             first = k["drive_side_m"] if around else length
             x, y = h.x + first * math.cos(angle), h.y + first * math.sin(angle)
-            if past_a_screen(p, m):
+            off_a_screen = past_a_screen(p, m)
+            if off_a_screen:
                 p.met[f"past it, drive {m}"] += 1
                 around, (x, y) = True, shoulder(p)
                 first = dist(h.x, h.y, x, y)
@@ -217,15 +218,17 @@ class Decision:
                 if g > 1e-9:
                     on = clip(length - first, 0.0, clip(g - 0.6, 0.0, 99.0))
                     ex, ey = gx - gx / g * on, gy - gy / g * on
-            drive = self.drive(m, (gx, gy), (ex, ey), length / self.drive_speed)
+            drive = self.drive((gx, gy), (ex, ey), length / self.drive_speed, off_a_screen)
             if self.seen:
                 drive.value += k[f"belief_drive_{'trapped' if self.trapped else 'after'}_points"]
             self.options[DRIVES + m] = drive
 
-    def drive(self, m: int, goal: tuple[float, float], end: tuple[float, float], time_s: float) -> Weighed:
-        """Drive m, which is at its end in so many seconds."""
+    def drive(
+        self, goal: tuple[float, float], end: tuple[float, float], time_s: float, off_a_screen: bool
+    ) -> Weighed:
+        """A drive that is at its end in so many seconds."""
         p, k = self.p, self.p.k
-        gap = gap_at_the_end(p, past_a_screen(p, m), *end, time_s + 0.5 * k["rim_release_s"])
+        gap = gap_at_the_end(p, off_a_screen, *end, time_s + 0.5 * k["rim_release_s"])
         promise = chance_of_a_drive(p, gap)
         expected = expected_gap(k["belief_end_gap_m"], k["belief_end_gap_share"], gap)
         three = p.w.beyond_arc(*end)

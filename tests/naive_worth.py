@@ -89,9 +89,10 @@ def gap_at_the_end(p: Possession, off_a_screen: bool, x: float, y: float, time_s
     late_s = time_s - p.k["screen_lost_s"]
     own = p.man_in(p.screened, late_s, x, y)
     gap = min(p.nearest_in(time_s, x, y, left_out=p.screened), own)
-    p.met["screened, in time" if late_s > clip(late_s, 0.0, p.k["reaction_s"]) else "screened, too late"] += 1
+    in_time = "before any" if late_s < 0.0 else "in time" if late_s > p.k["reaction_s"] else "too late"
+    p.met[f"screened, {in_time}"] += 1
     if clip(gap, -4.0, 2.0) != clip(p.nearest_in(time_s, x, y), -4.0, 2.0):
-        p.met["his lateness changes the chance, " + ("in hand" if p.action == DRIVE else "new")] += 1
+        p.met["his lateness changes the chance"] += 1
     if gap == own:
         p.met["screened, the nearest still"] += 1
     return gap
