@@ -418,10 +418,10 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield patient(folder, "patient, cuts alone", "back_cut"), 40, 16  # beside others they are rare
     yield own_plays(folder), 24, 24
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
-    yield (
-        screens(folder, "screens that hold", 0.4, 0.0, "professional", "ball_screen", "zone_screens.toml"),
-        16,
-        10,
-    )
+    plays, short = ("ball_screen", "zone_screens.toml"), {"drive_length_m": 3.0}
+    held = screens(folder, "screens that hold", 0.5, 0.0, "professional", *plays, reach_base=3.0, **short)
+    yield held, 16, 10
+    longer = screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, reach_base=2.0, **short)
+    yield longer, 6, 4
     for number in range(8):
         yield drawn_constants(folder, number), 10, 4

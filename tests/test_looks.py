@@ -16,7 +16,7 @@ from slides import PATIENT, built
 from engine.run.watch import watch_numbers
 from engine.state.words import Action, Dribble, Event, Mode, Option
 
-N = 400
+N = 800
 DRIVES = range(Option.DRIVE_FAR_RIGHT, Option.DRIVE_FAR_LEFT + 1)
 
 
