@@ -162,25 +162,23 @@ def screens(
     go_on_points: float,
     level: str,
     *plays: str,
-    reach_base: float = 1.0,
-    drive_length_m: float = 7.0,
+    **more: float,
 ) -> Scenario:
     """Screens against a zone, and against men who cover them in each way, match up or leave one free; traps
     of them; men who wait for them, and then drive. ``lost_s``: what a screen costs.
-    ``go_on_points``: whether a drive in hand is worth going on with. ``reach_base``: whether one is begun.
-    ``drive_length_m``: short ones end where the screened man is the first who can be there."""
+    ``go_on_points``: whether a drive in hand is worth going on with. ``more``: other constants; short drives
+    end where the screened man is the first who can be there."""
     (folder / "own_screens.toml").write_text(OWN_SCREENS, encoding="utf-8")
     zone_only = OWN_SCREENS.replace("own_screens", "zone_screens").replace('["zone", "men"]', '"zone"')
     (folder / "zone_screens.toml").write_text(zone_only, encoding="utf-8")
     (folder / "trap_the_screen.toml").write_text(TRAP_THE_SCREEN, encoding="utf-8")
+    rest = "".join(f"{key} = {value}\n" for key, value in ({"belief_reach_base": 1.0} | more).items())
     rest = f"""[constants]
-worth_screen_points = 0.6
+{rest}worth_screen_points = 0.6
 worth_top_points = -0.06
 belief_go_on_points = {go_on_points}
 belief_go_on_after_points = -0.2
 play_rest_s = 0.2
-belief_reach_base = {reach_base}
-drive_length_m = {drive_length_m}
 shot_rhythm_logit = 0.4
 pick_up_p = 0.3
 show_s = 0.4

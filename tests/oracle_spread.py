@@ -295,8 +295,8 @@ belief_hold_coming_points = -0.5
 belief_hold_set_points = -0.4
 belief_retreat_points = 0.2
 belief_retreat_way_points = 0.2
-numbers_value_points = 1.5
-split_width_m = 0.6
+numbers_value_points = 3.0
+split_width_m = 0.3
 trapper_closing_share = 0.0
 retreat_m = 1.0
 retreat_speed_share = 1.0
@@ -418,10 +418,10 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield patient(folder, "patient, cuts alone", "back_cut"), 40, 16  # beside others they are rare
     yield own_plays(folder), 24, 24
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
-    plays, short = ("ball_screen", "zone_screens.toml"), {"drive_length_m": 3.0}
-    held = screens(folder, "screens that hold", 0.5, 0.0, "professional", *plays, reach_base=3.0, **short)
-    yield held, 16, 10
-    longer = screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, reach_base=2.0, **short)
-    yield longer, 6, 4
+    plays = ("ball_screen", "zone_screens.toml")
+    late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}
+    yield screens(folder, "screens that hold", 0.8, 0.0, "professional", *plays, **late), 16, 10
+    later = {"drive_length_m": 3.0, "belief_reach_base": 2.0, "belief_stopped_points": 0.1}
+    yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 16, 10
     for number in range(8):
         yield drawn_constants(folder, number), 10, 4
