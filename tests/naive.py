@@ -65,7 +65,8 @@ class Played:
     ``triggers``: of the calls made.
     ``plays_seen``: (step of a play, what happened to it), in order.
     ``asked``: of men with reluctances of their own: (choice, drive or promise, is it a three, sign of what
-    they ask; 0 when the time is nearly up). ``met``: how often each rule of screens was met.
+    they ask; 0 when the time is nearly up). ``met``: how often each rule of screens,
+    of rhythm and of chances was met.
     """
 
     record: dict[str, int]

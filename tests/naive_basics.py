@@ -91,6 +91,7 @@ PURPOSES = {
     "TRAP_PICK_UP": 21,
     "PLAY": 22,
     "LOOK": 23,
+    "RHYTHM": 24,
 }
 
 WORD = 0xFFFFFFFF

@@ -31,16 +31,18 @@ from naive_basics import (
 )
 from naive_passes import best_kind, pass_speed, start_pass
 from naive_screens import past_a_screen, shoulder, waits_for_a_screen
-from naive_shots import effective_gaps, shot_value, start_shot, unset_now
+from naive_shots import effective_gaps, feel_rhythm, shot_value, start_shot, unset_now
 from naive_state import Possession
 from naive_worth import (
     Weighed,
     behind_the_board,
     believed,
     carrying_on,
+    chance_of_a_drive,
     clearance,
     expected_gap,
     fading,
+    gap_at_the_end,
     worth_at,
     worth_of_numbers,
 )
@@ -154,6 +156,7 @@ class Decision:
 
     def weigh_shoot(self) -> None:
         p, h, k = self.p, self.p.h, self.p.k
+        feel_rhythm(p)
         if (self.d >= 9.2 and self.left >= 1.5) or behind_the_board(h.x, h.y):
             return
         v = math.sqrt(h.vx * h.vx + h.vy * h.vy)
@@ -165,7 +168,7 @@ class Decision:
         own, own_second = p.own_gaps(x, y, self.trapped, windup)
         gap, second = min(gap, own), min(second, own_second)
         three = p.w.beyond_arc(x, y)
-        value = shot_value(p, p.handler, far, gap, second, three, self.left, unset_now(p))
+        value = shot_value(p, p.handler, far, gap, second, three, self.left, unset_now(p), p.rhythm)
         self.options[SHOOT] = Weighed(value, gap=gap)
 
     def weigh_drives(self) -> None:
@@ -187,11 +190,8 @@ class Decision:
         a, b = dist(h.x, h.y, p.goal_x, p.goal_y), dist(p.goal_x, p.goal_y, p.end_x, p.end_y)
         if a + b < p.k["arrival_radius_m"]:
             return
-        v = self.drive_speed
-        room = clearance(p, h.x, h.y, p.goal_x, p.goal_y, v, 0.0)
-        if b > 1e-9:
-            room = min(room, clearance(p, p.goal_x, p.goal_y, p.end_x, p.end_y, v, a / v))
-        drive = self.drive(room, (p.goal_x, p.goal_y), (p.end_x, p.end_y), (a + b) / v)
+        time_s = (a + b) / self.drive_speed
+        drive = self.drive((p.goal_x, p.goal_y), (p.end_x, p.end_y), time_s, off_a_screen=False)
         brings = "drive_trapped" if self.trapped else "go_on_after" if self.seen else "go_on"
         drive.value += p.k[f"belief_{brings}_points"]
         p.met[f"goes on, {self.seen or 'no trap'}"] += 1
@@ -201,45 +201,43 @@ class Decision:
         p, k, w, h = self.p, self.p.k, self.p.w, self.p.h
         base = math.atan2(-h.y, -h.x)
         length = clip(self.d - 0.6, 0.3, k["drive_length_m"])
-        v = self.drive_speed
         for m in range(5):
             angle = base + (m - 2) * math.radians(28.0)
             around = m in (0, 4) and length > k["drive_side_m"]
             first = k["drive_side_m"] if around else length
             x, y = h.x + first * math.cos(angle), h.y + first * math.sin(angle)
-            if past_a_screen(p, m):
+            off_a_screen = past_a_screen(p, m)
+            if off_a_screen:
+                p.met[f"past it, drive {m}"] += 1
                 around, (x, y) = True, shoulder(p)
                 first = dist(h.x, h.y, x, y)
             gx = ex = clip(x, -w.half_width + 0.5, w.half_width - 0.5)
             gy = ey = clip(y, w.baseline_y + 0.5, w.half_y)
-            room = clearance(p, h.x, h.y, gx, gy, v, 0.0)
             if around:
                 g = rim_distance(gx, gy)
                 if g > 1e-9:
                     on = clip(length - first, 0.0, clip(g - 0.6, 0.0, 99.0))
                     ex, ey = gx - gx / g * on, gy - gy / g * on
-                room = min(room, clearance(p, gx, gy, ex, ey, v, first / v))
-            drive = self.drive(room, (gx, gy), (ex, ey), length / v)
-            drive.value += k["belief_kick_p"] * (self.carry + k["belief_kick_points"] - drive.value)
+            drive = self.drive((gx, gy), (ex, ey), length / self.drive_speed, off_a_screen)
             if self.seen:
                 drive.value += k[f"belief_drive_{'trapped' if self.trapped else 'after'}_points"]
             self.options[DRIVES + m] = drive
 
     def drive(
-        self, room: float, goal: tuple[float, float], end: tuple[float, float], time_s: float
+        self, goal: tuple[float, float], end: tuple[float, float], time_s: float, off_a_screen: bool
     ) -> Weighed:
-        """A drive with so much room that is at its end in so many seconds."""
+        """A drive that is at its end in so many seconds."""
         p, k = self.p, self.p.k
-        handle = k["drive_handle_m"] * (self.who.handle - 0.5)
-        beat = logistic((room - k["drive_clear_m"] + handle) / k["drive_width_m"])
-        gap = p.nearest_in(time_s + 0.5 * k["rim_release_s"], *end)
+        gap = gap_at_the_end(p, off_a_screen, *end, time_s + 0.5 * k["rim_release_s"])
+        promise = chance_of_a_drive(p, gap)
         expected = expected_gap(k["belief_end_gap_m"], k["belief_end_gap_share"], gap)
         three = p.w.beyond_arc(*end)
-        shot = shot_value(p, p.handler, rim_distance(*end), expected, 9.0, three, self.left, unset=True)
-        e = shot if shot > self.carry else self.carry - k["drive_penalty_points"]
-        e += worth_of_numbers(p, p.h.x, p.h.y, p.handler, 0.7)
-        value = beat * e + (1.0 - beat) * (self.carry + k["belief_stopped_points"])
-        return Weighed(value, *goal, *end, raw=room, gap=gap)
+        rhythm = p.rhythm if p.action == DRIVE else 0.0
+        d = rim_distance(*end)
+        shot = shot_value(p, p.handler, d, expected, 9.0, three, self.left, unset=True, rhythm=rhythm)
+        e = max(shot, self.carry) + worth_of_numbers(p, p.h.x, p.h.y, p.handler, 0.7)
+        value = promise * e + (1.0 - promise) * (self.carry + k["belief_kick_points"])
+        return Weighed(value, *goal, *end, gap=gap, promise=promise)
 
     def weigh_retreat(self) -> None:
         p, k, w, h = self.p, self.p.k, self.p.w, self.p.h
@@ -313,8 +311,9 @@ class Decision:
             made.gap = p.nearest_in(time_s + (k["catch_pause_s"] + windup), x, y)
             gap = expected_gap(k["belief_gap_m"], k["belief_gap_share"], made.gap)
             three = w.beyond_arc(x, y)
-            shot = shot_value(p, j, d, gap, 9.0, three, self.left - time_s, unset=False)
-            shot -= self.asked("promise", j, three, p.t + time_s, self.left - time_s)
+            left = self.left - time_s
+            shot = shot_value(p, j, d, gap, 9.0, three, left, unset=False, rhythm=0.0)
+            shot -= self.asked("promise", j, three, left)
             made.promise = clip(shot - c, -0.6, 0.6)
         worth += k["belief_pass_share"] * made.promise
         made.kind, made.raw = best_kind(p, j, x, y, length, release, self.pressure)
@@ -340,27 +339,24 @@ class Decision:
             return p.draw("CHOICE", 2, p.n_looks, second)[0]
         return p.draw("CHOICE", 3 + option - PASSES, p.n_looks, second)[0]
 
-    def asked(self, where: str, i: int, three: bool, t: float, left: float) -> float:
-        """O(player, three, time, left)."""
+    def asked(self, where: str, i: int, three: bool, left: float) -> float:
+        """O(player, three, left)."""
         who = self.p.player(i)
-        k, own = self.p.k, who.reluctance[three]
+        own = who.reluctance[three]
         if three:
-            own += k["reluctance_threes_points"] * math.exp(-t / k["reluctance_early_s"])
+            own += self.p.k["reluctance_threes_points"]
         own *= fading(self.p, left)
         if who.reluctance[three] != 0.0:
             self.p.asked.add((where, three, (own > 0.0) - (own < 0.0)))
         return own
 
     def reluctance(self, option: int) -> float:
-        """How much better than the rest one's own shot must be (Q), or a drive, which often ends in one."""
-        p, k = self.p, self.p.k
-        early = k["reluctance_points"] * math.exp(-p.t / k["reluctance_early_s"]) * fading(p, self.left)
+        """What he asks of his own shot beside what it is worth, or of a drive, as often as it ends in one."""
+        p = self.p
         if option == SHOOT:
-            three = p.w.beyond_arc(p.h.x, p.h.y)
-            return early + self.asked("choice", p.handler, three, p.t, self.left)
+            return self.asked("choice", p.handler, p.w.beyond_arc(p.h.x, p.h.y), self.left)
         if DRIVES <= option < OPT_RETREAT:
-            own = self.asked("drive", p.handler, False, p.t, self.left)
-            return (1.0 - k["belief_kick_p"]) * (early + own)
+            return self.options[option].promise * self.asked("drive", p.handler, False, self.left)
         return 0.0
 
     def choose(self) -> int:
@@ -371,8 +367,7 @@ class Decision:
         for option, weighed in sorted(self.options.items()):
             value = weighed.value
             if option != HOLD or self.tried:
-                of_all = 1.0 if option < PASSES or self.tried else self.p.k["pass_noise_share"]
-                value -= of_all * scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
+                value -= scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
             value -= self.reluctance(option)
             if value > best:
                 chosen, best = option, value

@@ -127,11 +127,8 @@ def way_off(p: Possession) -> int:
 
 
 def past_a_screen(p: Possession, m: int) -> bool:
-    """Whether a new drive goes past the shoulder of a screen."""
-    past = p.screen == SCREEN_SET and m == way_off(p)
-    if past:
-        p.met[f"past it, drive {m}"] += 1
-    return past
+    """Whether a drive is the way off a set screen."""
+    return p.screen == SCREEN_SET and m == way_off(p)
 
 
 def shoulder(p: Possession) -> tuple[float, float]:
@@ -144,14 +141,6 @@ def shoulder(p: Possession) -> tuple[float, float]:
 
 def waits_for_a_screen(p: Possession) -> bool:
     return p.screen == SCREEN_COMING and p.handler == p.screen_for and p.action == STAY
-
-
-def in_his_way(p: Possession, i: int, px: float, py: float, x: float, y: float) -> bool:
-    """Whether a screen is in the way of defender i from one place to another."""
-    if p.screen != SCREEN_SET or i != p.screened:
-        return False
-    m = p.agents[p.screener]
-    return segment(m.x, m.y, px, py, x, y)[0] < 2.0 * p.k["body_radius_m"]
 
 
 # --- the defenders (defence, section 4.3) -------------------------------------------------------------------

@@ -7,7 +7,18 @@ from __future__ import annotations
 
 import math
 
-from naive_basics import NONE, PHASE_NONE, SHOT_FLIGHT, SHOT_WINDUP, STAY, clip, dist, logistic, rim_distance
+from naive_basics import (
+    DRIVE,
+    NONE,
+    PHASE_NONE,
+    SHOT_FLIGHT,
+    SHOT_WINDUP,
+    STAY,
+    clip,
+    dist,
+    logistic,
+    rim_distance,
+)
 from naive_endings import close_after, close_outcome, end, free_throws, miss_comes_down
 from naive_state import Possession
 
@@ -38,8 +49,25 @@ def unset_now(p: Possession) -> bool:
     return p.dribbling or p.t - p.catch_t > p.k["set_shot_s"]
 
 
+def feel_rhythm(p: Possession) -> None:
+    """How well the handler stands for a shot of his own in this look, or on this drive (offence, 4.1)."""
+    driving = p.action == DRIVE
+    u = p.draw("RHYTHM", int(driving), p.n_looks)
+    size = p.k["shot_rhythm_logit"] * math.sqrt(-2.0 * math.log(u[0]))
+    p.rhythm = size * math.cos(2.0 * math.pi * u[1])
+    if p.rhythm != 0.0:
+        p.met["rhythm on a drive" if driving else "rhythm off a drive"] += 1
+
+
 def make_chance(
-    p: Possession, shooter: int, d: float, gap: float, second: float, clock: float, unset: bool
+    p: Possession,
+    shooter: int,
+    d: float,
+    gap: float,
+    second: float,
+    clock: float,
+    unset: bool,
+    rhythm: float,
 ) -> float:
     k = p.k
     g = clip(gap, 0.0, k["contest_cap_m"])
@@ -49,6 +77,7 @@ def make_chance(
     if second < k["second_contest_m"]:
         z -= k["second_contest_logit"] * clip((k["second_contest_m"] - second) / 0.75, 0.0, 1.0)
     z += k["clock_logit_per_s"] * (clip(clock, 0.0, 24.0) - 12.0)
+    z += rhythm
     if unset:
         z += k["off_dribble_logit"]
     return logistic(z)
@@ -74,10 +103,18 @@ def block_chance(p: Possession, d: float, gap: float, defender: int, shooter: in
 
 
 def shot_value(
-    p: Possession, shooter: int, d: float, gap: float, second: float, three: bool, clock: float, unset: bool
+    p: Possession,
+    shooter: int,
+    d: float,
+    gap: float,
+    second: float,
+    three: bool,
+    clock: float,
+    unset: bool,
+    rhythm: float,
 ) -> float:
     """What a shot is worth in the handler's eyes (offence, section 3.3)."""
-    chance = make_chance(p, shooter, d, gap, second, clock, unset)
+    chance = make_chance(p, shooter, d, gap, second, clock, unset, rhythm)
     f = foul_chance(p, d, gap, 1.0)
     c = 3.0 if three else 2.0
     ft = p.player(shooter).free_throw
@@ -110,7 +147,8 @@ def release_shot(p: Possession) -> None:
     plain = p.nearest_defender(x, y)[1]
     p.shot_three = w.beyond_arc(x, y)
     has_clock = w.clock.shot_s > 0.0
-    chance = make_chance(p, shooter, d, gap, second, p.clock_s if has_clock else 12.0, p.unset)
+    clock = p.clock_s if has_clock else 12.0
+    chance = make_chance(p, shooter, d, gap, second, clock, p.unset, p.rhythm)
     u = p.draw("SHOT", 0, p.n_shots)
     p.shot_foul = u[1] < foul_chance(p, d, gap, p.clumsy(who))
     if p.shot_foul:

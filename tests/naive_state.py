@@ -51,7 +51,7 @@ class Possession:
     triggers: list[str] = field(default_factory=list)  # of the calls made, for the reader
     plays_seen: list[tuple[int, str]] = field(default_factory=list)  # step, what happened to it; likewise
     asked: set[tuple[str, bool, int]] = field(default_factory=set)  # own reluctance: where, three, sign
-    met: Counter[str] = field(default_factory=Counter)  # how often a rule of screens was met
+    met: Counter[str] = field(default_factory=Counter)  # how often a rule of screens, rhythm, chances was met
 
     step: int = 0
     t: float = 0.0
@@ -104,6 +104,7 @@ class Possession:
     pass_next_region: int = 0
     pass_is_skip: bool = False
     pass_missed_bump: bool = False
+    rhythm: float = 0.0
     windup_t: float = 0.0
     unset: bool = False
     shot_x: float = 0.0
@@ -310,9 +311,12 @@ class Possession:
         """Gap left of a defender who runs, not slides."""
         return self.gap_left(i, x, y, self.player(i).top, self.k["sprint_tau_s"], delay, run)
 
-    def nearest_in(self, time_s: float, x: float, y: float) -> float:
+    def man_in(self, i: int, time_s: float, x: float, y: float) -> float:
         delay = clip(time_s, 0.0, self.k["reaction_s"])
-        return min([99.0, *(self.runs_to(i, x, y, delay, time_s - delay) for i in self.defenders)])
+        return self.runs_to(i, x, y, delay, time_s - delay)
+
+    def nearest_in(self, time_s: float, x: float, y: float, left_out: int = NONE) -> float:
+        return min([99.0, *(self.man_in(i, time_s, x, y) for i in self.defenders if i != left_out)])
 
     def own_gaps(self, x: float, y: float, trapped: bool, time_s: float) -> tuple[float, float]:
         """The two nearest men at one's own shot that leaves in ``time_s``."""

@@ -8,8 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from naive_basics import REGIONS, clip, dist, logistic, rim_distance, segment
-from naive_screens import in_his_way
+from naive_basics import DRIVE, REGIONS, clip, dist, logistic, rim_distance, segment
 from naive_state import Possession
 
 #: The regions of each of the constants worth_*_points.
@@ -77,13 +76,37 @@ def clearance(
         run = begun_in + f * time_s - delay
         if run > 0.0:
             x, y = px + f * (qx - px), py + f * (qy - py)
-            if in_his_way(p, i, a.x + delay * a.vx, a.y + delay * a.vy, x, y):
-                run -= k["screen_lost_s"]
-                p.met["screened, in time" if run > 0.0 else "screened, too late"] += 1
             g = p.gap_left(i, x, y, p.player(i).slide, k["slide_tau_s"], delay, run)
             d -= 0.5 * (d - g)
         best = min(best, d)
     return best
+
+
+def gap_at_the_end(p: Possession, off_a_screen: bool, x: float, y: float, time_s: float) -> float:
+    """How near a defender can be to the end of a drive by the time a shot leaves there."""
+    if not off_a_screen:
+        return p.nearest_in(time_s, x, y)
+    late_s = time_s - p.k["screen_lost_s"]
+    own = p.man_in(p.screened, late_s, x, y)
+    gap = min(p.nearest_in(time_s, x, y, left_out=p.screened), own)
+    in_time = "before any" if late_s < 0.0 else "in time" if late_s > p.k["reaction_s"] else "too late"
+    p.met[f"screened, {in_time}"] += 1
+    if clip(gap, -4.0, 2.0) != clip(p.nearest_in(time_s, x, y), -4.0, 2.0):
+        p.met["his lateness changes the chance"] += 1
+    if gap == own:
+        p.met["screened, the nearest still"] += 1
+    return gap
+
+
+def chance_of_a_drive(p: Possession, gap: float) -> float:
+    """The chance that a drive ends in a shot of the handler's own."""
+    k = p.k
+    limited = clip(gap, -4.0, 2.0)
+    if limited != gap:
+        p.met[f"chance of a drive, gap limited to {limited:.0f}"] += 1
+    z = k["belief_reach_base"]
+    z += k["belief_reach_per_m"] * (limited + k["drive_handle_m"] * (p.player(p.handler).handle - 0.5))
+    return logistic(z + k["belief_reach_in_hand"] if p.action == DRIVE else z)
 
 
 def expected_gap(base: float, share: float, least: float) -> float:

@@ -83,9 +83,20 @@ OF_A_SCREEN = (
     "waits for it",
     "screened, in time",
     "screened, too late",
+    "screened, before any",
+    "screened, the nearest still",
+    "his lateness changes the chance",
     "goes on, no trap",
     "goes on, coming",
     "goes on, after",
+)
+
+#: What a handler feels of his own shot, and limits of what he makes of a drive's end.
+OF_A_SHOT = (
+    "rhythm on a drive",
+    "rhythm off a drive",
+    "chance of a drive, gap limited to -4",
+    "chance of a drive, gap limited to 2",
 )
 
 #: What can happen to a step of a play, besides that it is begun and its moves are made or not.
@@ -120,7 +131,7 @@ class Compared:
     seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
     #: How often (name of a step of a play, what happened to it).
     plays: Counter[tuple[str, str]] = field(default_factory=Counter)
-    #: How often a rule of screens was met.
+    #: How often a rule of screens, of rhythm and of chances was met.
     met: Counter[str] = field(default_factory=Counter)
 
     def words(self) -> str:

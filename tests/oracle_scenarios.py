@@ -112,7 +112,7 @@ def patient(folder: Path, name: str, *plays: str) -> Scenario:
 "clock.shot_s" = 20
 [constants]
 hold_value_points = 2.2
-reluctance_points = 0.6
+shot_rhythm_logit = 0.4
 reluctance_tau_s = 0.3
 hold_stale_points_per_s = 0.0
 pick_up_p = 1.0
@@ -308,14 +308,14 @@ play_rest_s = 0.2
 cut_open_m = 0.6
 denied_m = 1.0
 pick_up_p = 1.0
-drive_clear_m = -0.5
+belief_reach_base = 2.0
+shot_rhythm_logit = 0.4
 drive_most_s = 0.6
 drive_commit_s = 0.3
 drive_foul_rate_per_s = 0.2
 belief_pass_points = -0.3
 belief_stopped_points = 0.5
 pass_release_s = 0.5
-reluctance_points = 0.5
 reluctance_tau_s = 2.0
 """
     return scenario(

@@ -155,21 +155,31 @@ place = "middle"
 COVERAGES = ("drop", "under", "show", "switch")
 
 
-def screens(folder: Path, name: str, lost_s: float, go_on_points: float, level: str, *plays: str) -> Scenario:
+def screens(
+    folder: Path,
+    name: str,
+    lost_s: float,
+    go_on_points: float,
+    level: str,
+    *plays: str,
+    **more: float,
+) -> Scenario:
     """Screens against a zone, and against men who cover them in each way, match up or leave one free; traps
     of them; men who wait for them, and then drive. ``lost_s``: what a screen costs.
-    ``go_on_points``: whether a drive in hand is worth going on with."""
+    ``go_on_points``: whether a drive in hand is worth going on with. ``more``: other constants; short drives
+    end where the screened man is the first who can be there."""
     (folder / "own_screens.toml").write_text(OWN_SCREENS, encoding="utf-8")
     zone_only = OWN_SCREENS.replace("own_screens", "zone_screens").replace('["zone", "men"]', '"zone"')
     (folder / "zone_screens.toml").write_text(zone_only, encoding="utf-8")
     (folder / "trap_the_screen.toml").write_text(TRAP_THE_SCREEN, encoding="utf-8")
+    rest = "".join(f"{key} = {value}\n" for key, value in ({"belief_reach_base": 1.0} | more).items())
     rest = f"""[constants]
-worth_screen_points = 0.6
+{rest}worth_screen_points = 0.6
 worth_top_points = -0.06
 belief_go_on_points = {go_on_points}
 belief_go_on_after_points = -0.2
 play_rest_s = 0.2
-drive_clear_m = 0.2
+shot_rhythm_logit = 0.4
 pick_up_p = 0.3
 show_s = 0.4
 screen_lost_s = {lost_s}
@@ -177,7 +187,6 @@ drop_m = 3.5
 on_ball_gap_m = 1.2
 reaction_s = 0.45
 dribble_reaction_share = 1.0
-reluctance_points = 0.5
 reluctance_threes_points = 0.3
 drive_foul_rate_per_s = 1.5
 """

@@ -220,7 +220,7 @@ charge_rate_per_s = 4.0
 drive_foul_rate_per_s = 0.0
 shot_release_s = 1.1
 hold_value_points = 2.2
-drive_clear_m = 1.5
+belief_reach_base = -4.0
 belief_pass_points = 0.2
 break_least_m = 6.0
 catch_radius_m = 1.6
@@ -295,8 +295,8 @@ belief_hold_coming_points = -0.5
 belief_hold_set_points = -0.4
 belief_retreat_points = 0.2
 belief_retreat_way_points = 0.2
-numbers_value_points = 1.5
-split_width_m = 0.6
+numbers_value_points = 3.0
+split_width_m = 0.3
 trapper_closing_share = 0.0
 retreat_m = 1.0
 retreat_speed_share = 1.0
@@ -362,9 +362,9 @@ rotate_m = 0.0
 turn_s = 0.4
 cut_open_m = 0.2
 tried_look = 3
-reluctance_points = 0.6
+shot_rhythm_logit = 0.5
 look_again_s = 1.0
-drive_clear_m = -0.5
+belief_reach_base = 2.0
 drive_rest_s = 0.2
 drive_commit_s = 0.4
 drive_most_s = 1.2
@@ -418,10 +418,10 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield patient(folder, "patient, cuts alone", "back_cut"), 40, 16  # beside others they are rare
     yield own_plays(folder), 24, 24
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
-    yield (
-        screens(folder, "screens that hold", 0.4, 0.0, "professional", "ball_screen", "zone_screens.toml"),
-        16,
-        10,
-    )
+    plays = ("ball_screen", "zone_screens.toml")
+    late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}
+    yield screens(folder, "screens that hold", 0.8, 0.0, "professional", *plays, **late), 16, 10
+    later = {"drive_length_m": 3.0, "belief_reach_base": 2.0, "belief_stopped_points": 0.1}
+    yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 16, 10
     for number in range(8):
         yield drawn_constants(folder, number), 10, 4

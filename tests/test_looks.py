@@ -16,7 +16,7 @@ from slides import PATIENT, built
 from engine.run.watch import watch_numbers
 from engine.state.words import Action, Dribble, Event, Mode, Option
 
-N = 400
+N = 800
 DRIVES = range(Option.DRIVE_FAR_RIGHT, Option.DRIVE_FAR_LEFT + 1)
 
 
@@ -70,9 +70,8 @@ def is_three(rules: Any, x: float, y: float) -> bool:
 
 
 def first_decisions(world: Any, traces: list[Any]) -> Iterator[tuple[Any, Any, Any]]:
-    """(state, scale of each option's noise, options) of the decision that makes a look; the options' values
-    are those that count in the choice: without what he asks more of his own shot, and of the share of drives
-    that end in one."""
+    """(state, scale of the options' noise, options) of the decision that makes a look; the options' values
+    are those that count in the choice: without what he asks more of his own three."""
     k = world[0].k
     for t in traces:
         for step, options in decisions(t):
@@ -82,23 +81,21 @@ def first_decisions(world: Any, traces: list[Any]) -> Iterator[tuple[Any, Any, A
             options = options.copy()
             option, who = options[:, 3], int(options[0, 2])
             over = max(now["clock_s"] - 0.8, 0.0)
-            early = np.exp(-now["t"] / k.reluctance_early_s) * (1.0 - np.exp(-over / k.reluctance_tau_s))
+            fading = 1.0 - np.exp(-over / k.reluctance_tau_s)
             here = t.agents[step, who]
             asked = k.reluctance_threes_points * is_three(world[0].rules, here["x"], here["y"])
-            options[option == Option.SHOOT, 4] -= (k.reluctance_points + asked) * early
-            options[np.isin(option, DRIVES), 4] -= (1.0 - k.belief_kick_p) * k.reluctance_points * early
-            scale = k.noise_points * (1.5 - world[0].players[who].passing)
-            yield now, scale * np.where(option >= Option.PASS_1, k.pass_noise_share, 1.0), options
+            options[option == Option.SHOOT, 4] -= asked * fading
+            yield now, k.noise_points * (1.5 - world[0].players[who].passing), options
 
 
 def test_what_is_chosen_in_a_look(world: Any, traces: list[Any]) -> None:
-    """Gumbel noise with mean 0 and scale s, ``pass_noise_share`` of it for passes, for all but holding, which
-    has none: with d = hold - value, P(hold) = prod exp(-exp(-d / s - 0.5772)). Over 1,000 looks, where it is
-    small, middling and great, within 4 standard errors."""
+    """Gumbel noise with mean 0 and scale s for all but holding, which has none: with d = hold - value,
+    P(hold) = prod exp(-exp(-d / s - 0.5772)). Over 1,000 looks, where it is small, middling and great,
+    within 4 standard errors."""
     held, expected = [], []
     for _, scale, options in first_decisions(world, traces):
         is_hold = options[:, 3] == Option.HOLD
-        ahead = (options[is_hold, 4] - options[~is_hold, 4]) / scale[~is_hold]
+        ahead = (options[is_hold, 4] - options[~is_hold, 4]) / scale
         expected.append(np.exp(-np.exp(-ahead - np.euler_gamma).sum()))
         held.append(options[is_hold, 5][0])
     p, h = np.array(expected), np.array(held)
@@ -190,7 +187,7 @@ def test_a_drive_that_takes_too_long_is_a_dead_ball_or_over() -> None:
     """Who holds after a drive of ``drive_most_s`` has picked the dribble up; and no second drive begins until
     ``drive_rest_s`` after a stopped one. Nobody stops of his own will unless that costs him less than it does
     (``belief_stopped_points``), and one who has stopped keeps the ball here."""
-    constants = {"belief_stopped_points": 0.2, "belief_kick_p": 0.0, "noise_points": 0.3, "drive_most_s": 1.2}
+    constants = {"belief_stopped_points": 0.2, "noise_points": 0.3, "drive_most_s": 1.2}
     world = built(start="frontcourt", setting=[], constants=constants).home
     k = world[0].k
     stopped = used_up = 0

@@ -29,7 +29,7 @@ def odds(p: float) -> float:
 
 
 def make(home: Any, distance_m: float, gap_m: float, second_m: float = FAR_M, unset: bool = False) -> float:
-    return odds(make_probability(home[0], PLAYER, distance_m, gap_m, second_m, 12.0, unset))
+    return odds(make_probability(home[0], PLAYER, distance_m, gap_m, second_m, 12.0, unset, 0.0))
 
 
 @pytest.mark.parametrize("distance_m", [1.0, 4.0, 7.2])
@@ -44,7 +44,8 @@ def test_a_second_man_lowers_a_shot(home: Any, distance_m: float, gap_m: float) 
     assert rows[3] == rows[4] == pytest.approx(alone - k.second_contest_logit)
     assert rows[1] == pytest.approx(alone - k.second_contest_logit / 3)
     worth = [
-        shot_value(home[0], PLAYER, distance_m, gap_m, second, True, 12.0, False) for second in (0.5, FAR_M)
+        shot_value(home[0], PLAYER, distance_m, gap_m, second, True, 12.0, False, 0.0)
+        for second in (0.5, FAR_M)
     ]
     assert worth[0] < worth[1] - 0.05, "and so does the shooter's own estimate"
 

@@ -215,7 +215,7 @@ def from_script(name: str, source: str) -> bool:
 def test_other_levels_take_over_what_is_fitted_on_professionals() -> None:
     constants, professional = load_constants(), load_level("professional")
     taken = {name for name, c in constants.items() if "fitted at the professional level" in c.source}
-    assert taken == {"noise_points", "pass_noise_share"}
+    assert taken == {"noise_points", "shot_rhythm_logit", "block_p"}
     assert taken < set(professional.knobs)
     for name in taken:
         assert constants[name].value == professional.value_of(name) > 0.0, name
@@ -225,10 +225,11 @@ def test_other_levels_take_over_what_is_fitted_on_professionals() -> None:
     assert hands.value == professional.value_of("touch_max_p") and "touch_max_p" in professional.knobs
 
 
-def test_reluctance_is_an_input_and_fitted_at_no_level() -> None:
-    constant = load_constants()["reluctance_points"]
-    assert "an input" in constant.source and constant.low < constant.value < constant.high
-    assert LEVELS and all("reluctance_points" not in load_level(path.stem).constants for path in LEVELS)
+def test_rhythm_is_an_input_at_every_level_but_the_professionals() -> None:
+    constant = load_constants()["shot_rhythm_logit"]
+    assert "an input elsewhere" in constant.source and constant.low < constant.value < constant.high
+    given = {path.stem for path in LEVELS if "shot_rhythm_logit" in load_level(path.stem).constants}
+    assert given == {"professional"}
 
 
 def test_every_constant_says_where_it_comes_from_and_what_it_does() -> None:
@@ -260,7 +261,7 @@ def test_a_script_is_no_source_of_what_it_did_not_measure() -> None:
     assert not from_script("reaction_s", "measured: as it runs (tests/test_screens.py)")
     fitted = "fitted per level to its share of threes: benchmarks/fit_levels.py"
     assert fitted_per_level("reluctance_threes_points", fitted)
-    assert not fitted_per_level("reluctance_points", fitted)
+    assert not fitted_per_level("shot_rhythm_logit", fitted)
 
 
 RULES = sorted((ROOT / "configs" / "rules").glob("*.toml"))
