@@ -301,7 +301,7 @@ def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
 
 
 def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told: dict[str, Any]) -> None:
-    assert "shoots himself more often" in MODELS_FAULT
+    assert "finds fewer open threes" in MODELS_FAULT
     assert MODELS_FAULT in told["compare"]
     file = EveningFile(walked, inputs_digest(load_evening(walked)), lambda line: pytest.fail(line))
     report = evening_report.Played(load_evening(walked), effort=SMALL, file=file).report()

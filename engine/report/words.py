@@ -213,8 +213,8 @@ CARE = (
 
 #: What the model's figures cannot say, for all that print figures: change it here when the model changes.
 MODELS_FAULT = (
-    "The model's man in a trap shoots himself more often, and passes out of it less often, than coaches "
-    "count: a trap, above all one in a corner, may look better here than on the floor."
+    "Behind a beaten trap the model's attack finds fewer open threes than coaches count: a trap may look "
+    "better here than on the floor."
 )
 
 # --- numbers and lines ----------------------------------------------------------------------------------
