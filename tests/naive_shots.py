@@ -118,7 +118,8 @@ def shot_value(
     f = foul_chance(p, d, gap, 1.0)
     c = 3.0 if three else 2.0
     ft = p.player(shooter).free_throw
-    return (1.0 - f) * (chance * c + (1.0 - chance) * p.k["rebound_value_points"]) + f * (
+    clean = chance * (1.0 - block_chance(p, d, gap, shooter, shooter))  # a man of the shooter's reach
+    return (1.0 - f) * (clean * c + (1.0 - clean) * p.k["rebound_value_points"]) + f * (
         chance * (c + ft) + (1.0 - chance) * c * ft
     )
 

@@ -395,7 +395,7 @@ class Possession:
             return True
         k, d = self.k, self.from_rim(self.handler)
         at = min(d, self.w.arc + 0.4)
-        threshold = math.log(k["shooter_make"] / (1.0 - k["shooter_make"]))
+        threshold = math.log(k["shooter_make"] / (1.0 - k["shooter_make"])) - k["shot_rhythm_logit"]
         return self.table_logit(self.handler, at) > threshold or d < k["middle_range_m"]
 
     # --- the spot of an attacker (offence, section 1) ---------------------------------------------------

@@ -71,7 +71,7 @@ def test_the_numbers_are_those_of_every_result_so_far() -> None:
 def test_a_study_plays_in_its_ranges_only(
     study: Callable[[], Any], ranges: set[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(table, "PART", 100)
+    monkeypatch.setattr(table, "PART", 500)
     monkeypatch.setattr(plan, "PILOT_GAMES", 2)
     monkeypatch.setattr(opponent, "ATTACK_POSSESSIONS", 100)
     monkeypatch.setattr(opponent, "CALL_POSSESSIONS", 100)
