@@ -78,18 +78,9 @@ def test_back_turned() -> None:
 def test_picked_up_dribble() -> None:
     """The call follows the picked-up dribble, one step after it, on the man who picked it up."""
     n = 0
+    stops = {"noise_points": 0.3, "belief_stopped_points": 0.3}
     # drives end after half a second, and with a dead ball: some in the wing
-    world = world_of(
-        "wing",
-        {
-            **PATIENT,
-            "drive_most_s": 0.5,
-            "noise_points": 0.3,
-            "belief_kick_points": 0.0,
-            "belief_drive_points": 0.6,
-        },
-        triggers=["picked_up"],
-    )
+    world = world_of("wing", {**PATIENT, "drive_most_s": 0.5, **stops}, triggers=["picked_up"])
     for t in called(world, 25):
         ups = events_of(t, "pick_up")
         for e in events_of(t, "call"):
