@@ -21,6 +21,7 @@ from engine.report.words import TOO_FEW
 from engine.run.blocks import Runner
 from engine.state.record import COLUMN, N_RECORD
 from engine.state.words import EVENTS, OUTCOMES
+from engine.study.adapt import with_constants
 from engine.study.compare import compare
 from engine.study.plan.games import NUMBERS_PER_GAME, Fatigue, GamePlan, Games, play_games
 from engine.study.plan.plan import check_games, plan
@@ -47,7 +48,8 @@ def with_rules(scenario: Any, **changes: Any) -> Any:
 
 @pytest.fixture(scope="module")
 def friday() -> Any:
-    return load_scenario(FRIDAY)
+    # traps that strip, so that they pay in few possessions, too, and are planned
+    return with_constants(load_scenario(FRIDAY), {"trap_strip_rate_per_s": 2.0})
 
 
 @pytest.fixture(scope="module")
