@@ -219,8 +219,11 @@ class Decision:
                     on = clip(length - first, 0.0, clip(g - 0.6, 0.0, 99.0))
                     ex, ey = gx - gx / g * on, gy - gy / g * on
             drive = self.drive((gx, gy), (ex, ey), length / self.drive_speed, off_a_screen)
-            if self.seen:
-                drive.value += k[f"belief_drive_{'trapped' if self.trapped else 'after'}_points"]
+            brings = "drive_trapped" if self.trapped else "drive_after" if self.seen else "drive"
+            more = k[f"belief_{brings}_points"]
+            drive.value += more
+            if more != 0.0:
+                p.met[f"begins, {self.seen or 'no trap'}"] += 1
             self.options[DRIVES + m] = drive
 
     def drive(
