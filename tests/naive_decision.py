@@ -220,7 +220,10 @@ class Decision:
                     ex, ey = gx - gx / g * on, gy - gy / g * on
             drive = self.drive((gx, gy), (ex, ey), length / self.drive_speed, off_a_screen)
             brings = "drive_trapped" if self.trapped else "drive_after" if self.seen else "drive"
-            drive.value += k[f"belief_{brings}_points"]
+            more = k[f"belief_{brings}_points"]
+            drive.value += more
+            if more != 0.0:
+                p.met[f"begins, {self.seen or 'no trap'}"] += 1
             self.options[DRIVES + m] = drive
 
     def drive(

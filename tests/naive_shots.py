@@ -115,11 +115,13 @@ def shot_value(
 ) -> float:
     """What a shot is worth in the handler's eyes (offence, section 3.3)."""
     chance = make_chance(p, shooter, d, gap, second, clock, unset, rhythm)
+    blocked = block_chance(p, d, gap, shooter, shooter)  # by a man of his own reach
+    in_it_goes = chance * (1.0 - blocked)
+    p.met["reckons with a block" if blocked > 0.0 else "too far for a block"] += 1
     f = foul_chance(p, d, gap, 1.0)
     c = 3.0 if three else 2.0
     ft = p.player(shooter).free_throw
-    clean = chance * (1.0 - block_chance(p, d, gap, shooter, shooter))  # a man of the shooter's reach
-    return (1.0 - f) * (clean * c + (1.0 - clean) * p.k["rebound_value_points"]) + f * (
+    return (1.0 - f) * (in_it_goes * c + (1.0 - in_it_goes) * p.k["rebound_value_points"]) + f * (
         chance * (c + ft) + (1.0 - chance) * c * ft
     )
 

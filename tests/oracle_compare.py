@@ -91,10 +91,14 @@ OF_A_SCREEN = (
     "goes on, after",
 )
 
-#: What a handler feels of his own shot, and limits of what he makes of a drive's end.
+#: What a handler feels of his own shot, whether he reckons with a block, what a new drive brings beside (not
+#: nothing), and limits of what he makes of a drive's end.
 OF_A_SHOT = (
     "rhythm on a drive",
     "rhythm off a drive",
+    "reckons with a block",
+    "too far for a block",
+    *(f"begins, {seen}" for seen in ("no trap", "coming", "after")),
     "chance of a drive, gap limited to -4",
     "chance of a drive, gap limited to 2",
 )

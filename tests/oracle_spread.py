@@ -181,6 +181,8 @@ def rough_game(folder: Path) -> Scenario:
         "longest_possession_s": 10.0,
         "hold_value_points": 1.8,
         "shell_least_s": 2.5,
+        "block_p": 0.5,
+        "block_scale_m": 1.5,
     }
     lines = "\n".join(f"{name} = {value}" for name, value in rates.items())
     changes = '[rules_changes]\n"clock.patience_s" = 60\n"clock.offensive_three_seconds_s" = 1.5\n'
@@ -368,6 +370,7 @@ belief_reach_base = 2.0
 drive_rest_s = 0.2
 drive_commit_s = 0.4
 drive_most_s = 1.2
+belief_drive_points = 0.15
 belief_pass_points = 0.1
 set_pick_up_p = 1.0
 tie_up_rate_per_s = 0.3
