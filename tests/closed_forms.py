@@ -24,6 +24,7 @@ SHOOT_AT_ONCE: dict[str, float] = {
     "noise_points": 0,
     "numbers_value_points": 0,
     "rebound_value_points": 0,
+    "shot_rhythm_logit": 0,
     **dict.fromkeys(PLACES, 0),
 }
 #: The defence does not bear on a shot, nor on a dribble: who has got the ball behind the board, where nobody

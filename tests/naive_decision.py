@@ -253,7 +253,7 @@ class Decision:
             angle = base + (n - 3) * 0.5
             x = clip(h.x + 3.4 * math.cos(angle), -w.half_width + 0.5, w.half_width - 0.5)
             y = clip(h.y + 3.4 * math.sin(angle), w.baseline_y + 0.5, highest)
-            room = clearance(p, h.x, h.y, x, y, v, 0.0) - 2.0 * k["body_radius_m"] + 0.05
+            room = clearance(p, h.x, h.y, x, y, v) - 2.0 * k["body_radius_m"] + 0.05
             got = dist(h.x, h.y, x, y) / 3.4 * logistic(room / k["retreat_width_m"])
             if got > best:
                 best, goal = got, (x, y)

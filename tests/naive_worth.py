@@ -60,20 +60,18 @@ def worth_of_numbers(p: Possession, x: float, y: float, who: int, time_s: float)
     return (1.0 if n == 1 else 2.0) * k["numbers_value_points"] * (1.0 - d / k["numbers_reach_m"])
 
 
-def clearance(
-    p: Possession, px: float, py: float, qx: float, qy: float, speed: float, begun_in: float
-) -> float:
+def clearance(p: Possession, px: float, py: float, qx: float, qy: float, speed: float) -> float:
     """How much room the defenders leave on a way from P to Q."""
     k = p.k
     best = 99.0
     time_s = dist(px, py, qx, qy) / speed
-    delay = clip(begun_in + time_s, 0.0, k["reaction_s"])
+    delay = clip(time_s, 0.0, k["reaction_s"])
     for i in p.defenders:
         a = p.agents[i]
         d, f = segment(a.x + delay * a.vx, a.y + delay * a.vy, px, py, qx, qy)
         if f < 0.02 and d > 0.4:
             continue
-        run = begun_in + f * time_s - delay
+        run = f * time_s - delay
         if run > 0.0:
             x, y = px + f * (qx - px), py + f * (qy - py)
             g = p.gap_left(i, x, y, p.player(i).slide, k["slide_tau_s"], delay, run)

@@ -133,7 +133,7 @@ def override(
 
 
 #: What players believe, beside the constants that begin with belief_ and worth_.
-BELIEFS = (*("hold_value_points", "hold_tau_s", "numbers_value_points", "rebound_value_points"),)
+BELIEFS = ("hold_value_points", "hold_tau_s", "numbers_value_points", "rebound_value_points")
 
 
 def beliefs(

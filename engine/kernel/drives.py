@@ -11,7 +11,7 @@ import math
 
 from engine.kernel.forecast import expected_gap, fade, gap_in, gap_left, nearest_in
 from engine.kernel.jit import njit
-from engine.kernel.motion import EPSILON, clip, distance, logistic, point_to_segment
+from engine.kernel.motion import EPSILON, clip, distance, logistic
 from engine.kernel.near import FAR_AWAY
 from engine.kernel.screens import shoulder, way_off
 from engine.kernel.shooting import is_three, shot_value
@@ -54,39 +54,6 @@ def ahead_points(w, c, x, y, receiver, time_s):
         return 0.0
     more = 1.0 if n == 1 else 2.0
     return more * k.numbers_value_points * (1.0 - d / k.numbers_reach_m)
-
-
-@njit
-def way_clear(w, c, ax, ay, bx, by, start_s, speed):
-    """Clearance (metres) of the way from a to b from the defenders, who step in half as far as they could.
-
-    ``start_s`` seconds until the dribbler is at a; he goes on at ``speed`` m/s.
-    """
-    k = w.k
-    time_s = distance(ax, ay, bx, by) / speed
-    clear = FAR_AWAY
-    for i in range(N_SIDE, 2 * N_SIDE):
-        b = c.agents[i]
-        delay = clip(start_s + time_s, 0.0, k.reaction_s)
-        px = b.x + delay * b.vx
-        py = b.y + delay * b.vy
-        d, f = point_to_segment(px, py, ax, ay, bx, by)
-        if f < 0.02 and d > 0.4:
-            continue
-        slide = w.players[i].slide_mps
-        run = start_s + f * time_s - delay
-        if run > 0.0:
-            if d - 0.5 * run * slide >= clear:
-                continue
-            x = ax + f * (bx - ax)
-            y = ay + f * (by - ay)
-            d -= 0.5 * (
-                d
-                - gap_left(b, slide, k.brake_mps2, k.slide_tau_s, x, y, delay, run, fade(run, k.slide_tau_s))
-            )
-        if d < clear:
-            clear = d
-    return clear
 
 
 @njit

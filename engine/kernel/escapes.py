@@ -7,14 +7,47 @@ from __future__ import annotations
 
 import math
 
-from engine.kernel.drives import way_clear
+from engine.kernel.forecast import fade, gap_left
 from engine.kernel.jit import njit
-from engine.kernel.motion import clip, distance, logistic
+from engine.kernel.motion import clip, distance, logistic, point_to_segment
+from engine.kernel.near import FAR_AWAY
 from engine.kernel.offence import half_line_holds
+from engine.state.arrays import N_SIDE
 from engine.state.words import Option
 
 RETREAT_WAY_M = 3.4
 RETREAT_WAYS, RETREAT_TURN = 7, 0.5  # directions a retreat is weighed in, and radians between them
+
+
+@njit
+def way_clear(w, c, ax, ay, bx, by, speed):
+    """Clearance (metres) of the way from a to b, dribbled at ``speed`` m/s, from the defenders, who step in
+    half as far as they could."""
+    k = w.k
+    time_s = distance(ax, ay, bx, by) / speed
+    clear = FAR_AWAY
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        delay = clip(time_s, 0.0, k.reaction_s)
+        px = b.x + delay * b.vx
+        py = b.y + delay * b.vy
+        d, f = point_to_segment(px, py, ax, ay, bx, by)
+        if f < 0.02 and d > 0.4:
+            continue
+        slide = w.players[i].slide_mps
+        run = f * time_s - delay
+        if run > 0.0:
+            if d - 0.5 * run * slide >= clear:
+                continue
+            x = ax + f * (bx - ax)
+            y = ay + f * (by - ay)
+            d -= 0.5 * (
+                d
+                - gap_left(b, slide, k.brake_mps2, k.slide_tau_s, x, y, delay, run, fade(run, k.slide_tau_s))
+            )
+        if d < clear:
+            clear = d
+    return clear
 
 
 @njit
@@ -35,7 +68,7 @@ def weigh_retreat(w, c, carry):
         angle = base + (m - RETREAT_WAYS // 2) * RETREAT_TURN
         x = clip(a.x + RETREAT_WAY_M * math.cos(angle), -ru.half_width_m + 0.5, ru.half_width_m - 0.5)
         y = clip(a.y + RETREAT_WAY_M * math.sin(angle), ru.baseline_y_m + 0.5, top)
-        clear = way_clear(w, c, a.x, a.y, x, y, 0.0, speed)
+        clear = way_clear(w, c, a.x, a.y, x, y, speed)
         room = distance(a.x, a.y, x, y) / RETREAT_WAY_M
         got = room * logistic((clear - 2.0 * k.body_radius_m + 0.05) / k.retreat_width_m)
         if got > best:

@@ -1,4 +1,4 @@
-"""What having the ball is worth: by the clock, by the place, and what one's own early shot must beat.
+"""What having the ball is worth: by the clock, by the place, and what one's own shot must beat.
 
 Source: falling threshold with the clock, Skinner 2012 (PLoS ONE 7(1):e30776), optimal stopping. Numbers:
 measured on the possessions of the model (engine.study.beliefs).

@@ -438,10 +438,11 @@ N_DRIVES = 5
 WEIGHED = np.dtype(
     [
         ("value", np.float64),  # points
-        # what the belief rests on: risk of the lane (passes), metres of room (drives), clear way (retreat)
+        # what the belief rests on: risk of the lane (passes), clear way (retreat)
         ("raw", np.float64),
         ("gap", np.float64),  # forecast of the defender's distance at the shot it leads to, metres
-        ("promise", np.float64),  # passes: the shot it leads to above carrying on, points, within bounds
+        # passes: points of the shot it leads to above carrying on, within bounds; drives: chance of one
+        ("promise", np.float64),
         ("ahead", np.float64),  # passes: worth of a man more ahead of the ball, points
         # passes and holding: the region where the ball will be, len(Region) for holding it for a screen
         ("place", np.float64),
