@@ -128,7 +128,7 @@ CLOCKS: dict[str, dict[str, object]] = {
         "clock.backcourt_s": 8, "clock.closely_guarded_s": 5, "clock.closely_guarded_distance_m": 1.0,
         "clock.closely_guarded_while_dribbling": False, "clock.offensive_three_seconds_s": 3,
         "clock.defensive_three_seconds_s": 0, "clock.periods": 4, "clock.period_s": 600,
-        "fouls.bonus_from_team_foul": 5, "time_out.trapped_player_may_call": False,
+        "fouls.bonus_from_team_foul": 5, "fouls.personal_limit": 5, "time_out.trapped_player_may_call": False,
     },
     # NFHS Rules 2-14, 9-8, 9-10, 5-5-1, 4-8-1 (SEEN), 9-7, 5-8-3 (from memory)
     "high_school": {
@@ -136,7 +136,7 @@ CLOCKS: dict[str, dict[str, object]] = {
         "clock.closely_guarded_distance_m": feet(6), "clock.closely_guarded_while_dribbling": True,
         "clock.offensive_three_seconds_s": 3, "clock.defensive_three_seconds_s": 0, "clock.periods": 4,
         "clock.period_s": 480, "fouls.bonus_from_team_foul": 5, "fouls.one_and_one_from": 0,
-        "time_out.trapped_player_may_call": True,
+        "fouls.personal_limit": 5, "time_out.trapped_player_may_call": True,
     },
     # NCAA men's Rules 2-11 (reset SEEN), 5, 8, 9 (from memory or second-hand)
     "college": {
@@ -144,14 +144,15 @@ CLOCKS: dict[str, dict[str, object]] = {
         "clock.closely_guarded_s": 5, "clock.closely_guarded_distance_m": feet(6),
         "clock.closely_guarded_while_dribbling": False, "clock.defensive_three_seconds_s": 0,
         "clock.periods": 2, "clock.period_s": 1200, "fouls.bonus_from_team_foul": 7,
-        "fouls.one_and_one_from": 7, "fouls.one_and_one_to": 9, "time_out.trapped_player_may_call": True,
+        "fouls.one_and_one_from": 7, "fouls.one_and_one_to": 9, "fouls.personal_limit": 5,
+        "time_out.trapped_player_may_call": True,
     },
     # NBA Rules 5, 7, 10, 12 (from memory or second-hand)
     "professional": {
         "clock.shot_s": 24, "clock.offensive_rebound_reset_s": 14, "clock.backcourt_s": 8,
         "clock.closely_guarded_s": 0, "clock.offensive_three_seconds_s": 3,
         "clock.defensive_three_seconds_s": 3, "clock.periods": 4, "clock.period_s": 720,
-        "fouls.bonus_from_team_foul": 5, "time_out.trapped_player_may_call": True,
+        "fouls.bonus_from_team_foul": 5, "fouls.personal_limit": 6, "time_out.trapped_player_may_call": True,
     },
 }  # fmt: skip
 

@@ -70,7 +70,7 @@ class Clock(Frozen):
 
 
 class Fouls(Frozen):
-    """When a team's fouls give free throws (counts of team fouls in the period)."""
+    """When a team's fouls of a period give free throws (counts), and when a player's own end his game."""
 
     bonus_from_team_foul: Whole = Field(
         ge=1, le=100, description="first team foul that is in the bonus, count"
@@ -78,6 +78,7 @@ class Fouls(Frozen):
     bonus_free_throws: Whole = Field(ge=1, le=3, description="free throws in the bonus, count")
     one_and_one_from: Whole = Field(ge=0, le=100, description="first team foul with one-and-one; 0 none")
     one_and_one_to: Whole = Field(ge=0, le=100, description="last team foul with one-and-one; 0 none")
+    personal_limit: Whole = Field(ge=2, le=10, description="personal fouls that end a player's game, count")
 
 
 class TimeOut(Frozen):

@@ -21,7 +21,6 @@ NAMES = (
     "known_after_traps",
     "too_few_below",
     "stop_error",
-    "foul_limit",
     "foul_trouble_p",
     "foul_added_p",
     "share_played",
@@ -33,7 +32,7 @@ NAMES = (
 )
 OPTION = "--set"
 LEAST_GAMES, MOST_GAMES = 10, 100_000
-_WHOLE = ("most_traps", "too_few_below", "foul_limit", "own_shortest_s", "own_longest_s")
+_WHOLE = ("most_traps", "too_few_below", "own_shortest_s", "own_longest_s")
 
 
 def check_games(games: int) -> int:

@@ -81,7 +81,8 @@ class PlanResult:
         result["game_points"] = self._game_points()
         fouls = self._fouls()
         result["never_double"] = [one.number for one in fouls if one.never]
-        result["no_double_from"] = int(self.constants["foul_limit"]) - 2
+        result["foul_limit"] = self.scenario.rules.fouls.personal_limit
+        result["no_double_from"] = result["foul_limit"] - 2
         result["fouls_expected"] = [asdict(one) for one in fouls]
         result["late_game"], result["late_game_calls"] = self._late()
         result["late_game_in_bonus"] = self.late_in_bonus
@@ -299,7 +300,7 @@ class PlanResult:
             [int(table.tally.extra_fouls[c]) / called[c] for c in n_calls],
             float(games.home_fouls.mean()),
             FoulLimits(
-                int(self.constants["foul_limit"]),
+                self.scenario.rules.fouls.personal_limit,
                 self.constants["foul_trouble_p"],
                 self.constants["foul_added_p"],
             ),
