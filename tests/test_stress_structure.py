@@ -82,7 +82,8 @@ def test_a_structural_choice_hangs_on_its_own_world_and_purpose_alone(scenario: 
     listed = load_stress().model_copy(update={"structure": OTHER_WAYS})
     more = OTHER_WAYS.model_copy(
         update={
-            "rules": {"more_noise": LOOKS.model_copy(update={"constants": ("noise_points",)})} | OTHER_WAYS.rules
+            "rules": {"more_noise": LOOKS.model_copy(update={"constants": ("noise_points",)})}
+            | OTHER_WAYS.rules
         }
     )
     one, other = (
