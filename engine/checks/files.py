@@ -338,7 +338,8 @@ def _sources(path: FileName) -> list[Source]:
         if file:
             return [Source(base, str(wanted))]
         if folder and is_evening(base):
-            return [Source(base, str(wanted))]
+            beside = sorted(p for p in base.glob("*.toml") if p.is_file())  # his own plays, say
+            return [Source(base, str(wanted)), *(Source(p, str(wanted / p.name)) for p in beside)]
         if folder:
             found = sorted(p for ending in ("*.toml", "*.csv") for p in base.rglob(ending) if p.is_file())
             if not found:
@@ -360,7 +361,7 @@ def _sources(path: FileName) -> list[Source]:
 def check_path(path: FileName, before_playing: Callable[[], None] | None = None) -> list[str]:
     """Validate a file, or every .toml and .csv file in a folder and below: one line of meaning per file.
 
-    A folder of sheets is one thing: its line, then what was filled in.
+    A folder of sheets is one thing: its line, then what was filled in; then the .toml files beside them.
 
     What more there is to say follows its line, indented: the steps of a play and what is wrong with it, the
     plays of a scenario, the holes of a defence, or of those a scenario plays. These are findings, not errors.

@@ -86,12 +86,12 @@ def folder_of(path: str | os.PathLike[str]) -> tuple[Path, str] | None:
 
 
 def is_evening(folder: Path) -> bool:
-    """Whether a folder holds sheets: CSV sheets, or a workbook and no files of another kind."""
+    """Whether a folder holds sheets: CSV sheets, or a workbook; plays and other files may lie beside them."""
     try:
         found = _csv(folder)
         if GAME in found or OWN in found or OPPONENT in found:
             return True
-        return bool(_books(folder)) and not any(folder.glob("*.toml"))
+        return bool(_books(folder))
     except OSError:
         return False
 

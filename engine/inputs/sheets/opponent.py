@@ -193,6 +193,12 @@ def _shooters(
             if word is not None:
                 named[word].append(str(one.number))
         twos = bool(one.twos.attempted) or one.twos.share is not None
+        if twos and one.threes.attempted is None and one.threes.made is None and one.threes.share is None:
+            assumed.missing(
+                f"Threes of {them}, {{who}}: blank is not counted, so the model does not follow what he "
+                "shoots; 0 made and 0 attempted if he takes none.",
+                one.number,
+            )
         if word is None and not (known or twos or one.number in charted):
             assumed.missing(f"Shooting of {them}, {{who}}: the level's average.", one.number)
         elif word is None and not (known and twos):
