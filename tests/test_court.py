@@ -141,9 +141,9 @@ CLOCKS: dict[str, dict[str, object]] = {
     # NCAA men's Rules 2-11 (reset SEEN), 5, 8, 9 (from memory or second-hand)
     "college": {
         "clock.shot_s": 30, "clock.offensive_rebound_reset_s": 20, "clock.backcourt_s": 10,
-        "clock.closely_guarded_s": 5, "clock.closely_guarded_distance_m": feet(6),
+        "clock.closely_guarded_s": 5, "clock.closely_guarded_distance_m": feet(6), "clock.periods": 2,
         "clock.closely_guarded_while_dribbling": False, "clock.defensive_three_seconds_s": 0,
-        "clock.periods": 2, "clock.period_s": 1200, "fouls.bonus_from_team_foul": 7, "fouls.one_and_one_from": 7,
+        "clock.period_s": 1200, "fouls.bonus_from_team_foul": 7, "fouls.one_and_one_from": 7,
         "fouls.one_and_one_to": 9, "fouls.personal_limit": 5, "time_out.trapped_player_may_call": True,
     },
     # NBA Rules 5, 7, 10, 12 (from memory or second-hand)
