@@ -4,6 +4,7 @@
     python benchmarks/fit_beliefs.py --level school -n 2000  one level, small
     python benchmarks/fit_beliefs.py --write               the constants ``belief_*`` and what they stand on
     python benchmarks/fit_beliefs.py --other --write       the same against the other of zone and men
+    python benchmarks/fit_beliefs.py --rounds 0 --write    only what men make of the shots they take
 
 A level's reference scenario (configs/scenarios/level_<name>.toml) is played at home and under four trap
 calls; every decision is held against what came of it (engine.study.beliefs), the beliefs move part of the
@@ -30,6 +31,7 @@ from engine.inputs.scenario import constants_against
 from engine.state.words import TrapPhase
 from engine.study.adapt import with_constants
 from engine.study.beliefs import LOOKS, choices, fit, moved, reliability
+from engine.study.taken import measure_taken
 from engine.world.pack import pack
 
 #: The calls of a defence, that of its file.
@@ -137,6 +139,13 @@ def put(level: str, values: Mapping[str, float], table: str = "constants") -> No
     path.write_text(written(path.read_text(encoding="utf-8"), values, table), encoding="utf-8")
 
 
+def put_taken(level: str, n: int) -> None:
+    """Measure what the level's men make of the shots they take, and write it into the level's file."""
+    values = {name: round(v, 3) for name, v in measure_taken(scenario_of(level), SEED, n).items()}
+    print("  " + ", ".join(f"{name} {value}" for name, value in values.items()), flush=True)
+    put(level, values)
+
+
 def fit_other(pool: Executor, level: str, n: int, rounds: int) -> tuple[dict[str, float], pd.DataFrame]:
     """What the level's players believe against the other of zone and men."""
     return fitted(pool, as_measured(scenario_of(level, other=True)), n, rounds)
@@ -161,6 +170,8 @@ def main() -> None:
         print("  " + ", ".join(f"{name} {value}" for name, value in values.items()), flush=True)
         if options.write:
             put(level, values, "other_defence" if options.other else "constants")
+            if not options.other:
+                put_taken(level, options.possessions)
 
 
 if __name__ == "__main__":

@@ -276,6 +276,7 @@ def fit_level(name: str, options: argparse.Namespace) -> str:
                 write_knobs(name, problem, knobs)
                 other, table = fit_beliefs.fit_other(pool, name, options.tried, options.beliefs)
                 fit_beliefs.put(name, other, "other_defence")
+                fit_beliefs.put_taken(name, options.tried)
                 tell(table.round(3).to_string(index=False))
     else:
         knobs = np.round(fit(problem, options.rounds, tell), KNOB_DECIMALS)

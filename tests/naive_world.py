@@ -249,20 +249,21 @@ class World:
             )
             if agent < 5 and p.shot_table is not None:
                 made.table = shot_grid(p.shot_table)
-            made.rim = self._offset(level_table, p.rim, 0.75, k["typical_gap_rim_m"])
-            made.middle = self._offset(level_table, p.middle, 4.0, k["typical_gap_middle_m"])
-            made.three = self._offset(level_table, p.three, self.arc + 0.4, k["typical_gap_three_m"])
+            made.rim = self._offset(level_table, p.rim, 0.75, "rim")
+            made.middle = self._offset(level_table, p.middle, 4.0, "middle")
+            made.three = self._offset(level_table, p.three, self.arc + 0.4, "three")
             self.players.append(made)
 
     def _offset(
-        self, table: list[tuple[float, float]], counts: tuple[int, int] | None, d: float, gap: float
+        self, table: list[tuple[float, float]], counts: tuple[int, int] | None, d: float, band: str
     ) -> float:
         """A player's difference from the average in logit, from his counts [made, attempted]."""
         if counts is None:
             return 0.0
         made, attempted = counts
         at, slope = table[round(d / GRID_STEP_M)]
-        average = 1.0 / (1.0 + math.exp(-(at + slope * (gap - self.k["reference_defender_m"]))))
+        gap = self.k[f"typical_gap_{band}_m"] - self.k["reference_defender_m"]
+        average = 1.0 / (1.0 + math.exp(-(at + slope * gap + self.k[f"taken_{band}_logit"])))
         n = self.k["shot_prior_attempts"]
         return logit((made + n * average) / (attempted + n)) - logit(average)
 

@@ -145,7 +145,8 @@ def test_a_shot_is_worth_its_table_by_hand(scenario: Any) -> None:
         p = w.players[position - 1]
         node = w.shots[p.table, int(at[1] / 0.25)]
         offset = p.three_logit if points == 3.0 else p.middle_logit
-        rhythm = k["shot_rhythm_logit"] * (1.0 if points == 3.0 else 0.5)  # of shots that are taken
+        band = "three" if points == 3.0 else "middle"
+        rhythm = k["shot_rhythm_logit"] * k[f"taken_{band}_rhythm"]  # of shots that are taken
         z = rhythm + node[0] + offset + node[1] * (min(gap, k["contest_cap_m"]) - k["reference_defender_m"])
         assert worth.points(position, at, gap) == pytest.approx(points / (1.0 + math.exp(-z)))
 

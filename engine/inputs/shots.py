@@ -11,6 +11,11 @@ from engine.inputs.files import FileName, Source, read_csv, resolve
 COLUMNS = ("distance_m", "make", "contest_logit_per_m")
 #: A table must reach this far from the rim, so that shots from the far court have a value (metres).
 REACH_M = 15.0
+#: Bands of a table -> what holds for the shots that are taken there, by the level's average men: log odds by
+#: which more go in than the table says at the typical place and gap (better chosen, but blocked and hurried,
+#: too), and the mean rhythm of those who take them, in standard deviations.
+TAKEN_LOGIT = {"rim": "taken_rim_logit", "middle": "taken_middle_logit", "three": "taken_three_logit"}
+TAKEN_RHYTHM = {"rim": "taken_rim_rhythm", "middle": "taken_middle_rhythm", "three": "taken_three_rhythm"}
 
 
 class ShotTable(Frozen):

@@ -42,6 +42,9 @@ FIXED = {
     "typical_gap_rim_m": "a player's counts were turned into shots with it",
     "typical_gap_middle_m": "a player's counts were turned into shots with it",
     "typical_gap_three_m": "a player's counts were turned into shots with it",
+    "taken_rim_logit": "a player's counts were turned into shots with it",
+    "taken_middle_logit": "a player's counts were turned into shots with it",
+    "taken_three_logit": "a player's counts were turned into shots with it",
 }
 #: Base rates of staying home, in the order in which they are checked.
 RATES = ("points", "turnovers", "offensive_rebounds", "three_point")

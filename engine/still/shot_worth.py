@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from engine.inputs.shots import TAKEN_RHYTHM
 from engine.kernel.motion import move
 from engine.kernel.near import FAR_AWAY
 from engine.kernel.scratch import new_scratch
@@ -40,11 +41,6 @@ def close_out_gap(
     return way_m - float(runner.x)
 
 
-#: Mean rhythm of shots that are taken, in standard deviations: threes, other jump shots, at the rim (school
-#: level at home, 2,829 shots, standard error .02 to .04).
-CHOSEN = (1.0, 0.5, 0.1)
-
-
 class ShotWorth:
     """Shots of the attackers of one packed world (WORLD [1]); attackers by position 1 to 5, metres."""
 
@@ -59,8 +55,8 @@ class ShotWorth:
     def points(self, position: int, at: Point, gap_m: float, second_m: float = FAR_AWAY) -> float:
         """Expected points of a shot that he takes from there, the two (effective) defenders that far away."""
         k, away = self._w.k, math.hypot(*at)
-        chosen = CHOSEN[0 if self.three(at) else 1 if away > k.rim_range_m else 2]
-        rhythm = float(k.shot_rhythm_logit) * chosen
+        band = "three" if self.three(at) else "middle" if away > k.rim_range_m else "rim"
+        rhythm = float(k.shot_rhythm_logit) * float(k[TAKEN_RHYTHM[band]])
         make = float(
             make_probability(self._w, position - 1, away, gap_m, second_m, NO_HURRY_S, False, rhythm)
         )

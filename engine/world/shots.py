@@ -7,14 +7,14 @@ import math
 import numpy as np
 
 from engine.inputs.scenario import Scenario
-from engine.inputs.shots import ShotTable
+from engine.inputs.shots import TAKEN_LOGIT, ShotTable
 from engine.state.arrays import N_SHOT_STEPS, SHOT_STEP_M
 from engine.world.court import Court
 
 MAKE_LEAST = 1e-4
 
 
-def _logit(p: float) -> float:
+def logit(p: float) -> float:
     p = min(max(p, MAKE_LEAST), 1.0 - MAKE_LEAST)
     return math.log(p / (1.0 - p))
 
@@ -22,16 +22,17 @@ def _logit(p: float) -> float:
 def shot_rows(table: ShotTable) -> np.ndarray:
     """A shot table on the kernel's grid: float64 [N_SHOT_STEPS, 2], logit of make and slope per metre."""
     d = np.arange(N_SHOT_STEPS) * SHOT_STEP_M
-    logits = np.array([_logit(m) for m in table.make])
+    logits = np.array([logit(m) for m in table.make])
     return np.column_stack(
         [np.interp(d, table.distance_m, logits), np.interp(d, table.distance_m, table.contest_logit_per_m)]
     )
 
 
-def _average_make(scenario: Scenario, rows: np.ndarray, distance_m: float, gap_m: float) -> float:
+def _average_make(scenario: Scenario, rows: np.ndarray, distance_m: float, band: str) -> float:
     k = scenario.constants
     i = int(round(distance_m / SHOT_STEP_M))
-    z = rows[i, 0] + rows[i, 1] * (gap_m - k["reference_defender_m"])
+    z = rows[i, 0] + rows[i, 1] * (k[f"typical_gap_{band}_m"] - k["reference_defender_m"])
+    z += k[TAKEN_LOGIT[band]]
     return float(1.0 / (1.0 + math.exp(-z)))
 
 
@@ -41,15 +42,14 @@ def offset(scenario: Scenario, counts: tuple[int, int] | None, average: float) -
         return 0.0
     prior = scenario.constants["shot_prior_attempts"]
     made, attempted = counts
-    return _logit((made + prior * average) / (attempted + prior)) - _logit(average)
+    return logit((made + prior * average) / (attempted + prior)) - logit(average)
 
 
 def level_averages(scenario: Scenario, court: Court) -> tuple[float, float, float]:
-    """Make of the level's table at the rim, between and from three, the defender at a typical distance."""
-    k = scenario.constants
+    """Make of shots that the level's men take at the rim, between and from three, at typical distances."""
     rows = shot_rows(scenario.shot_table)
     return (
-        _average_make(scenario, rows, 0.75, k["typical_gap_rim_m"]),
-        _average_make(scenario, rows, 4.0, k["typical_gap_middle_m"]),
-        _average_make(scenario, rows, court.arc_m + 0.4, k["typical_gap_three_m"]),
+        _average_make(scenario, rows, 0.75, "rim"),
+        _average_make(scenario, rows, 4.0, "middle"),
+        _average_make(scenario, rows, court.arc_m + 0.4, "three"),
     )

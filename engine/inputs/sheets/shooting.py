@@ -4,7 +4,7 @@ A player's table is the level's with its log odds moved in three bands: at the r
 The move starts from the coach's word (none: zero). Where makes and attempts are known, his estimate is
 pulled toward the average of a player of that word (engine.inputs.sheets.shrink), and the move is what the
 estimate's log odds differ from the level's. Counts are held against the level's published rates, which the
-level's table was fitted to; charted shots against the table itself at their own distances.
+level's table was fitted to; charted shots against the table at their own distances, for shots that are taken.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from engine.inputs.sheets.cells import Tried
 from engine.inputs.sheets.charted import BANDS, ChartedShot
 from engine.inputs.sheets.data import Grades, Shooter
 from engine.inputs.sheets.shrink import prior_strength, pulled
-from engine.inputs.shots import ShotTable
+from engine.inputs.shots import TAKEN_LOGIT, ShotTable
 
 #: Kinds of samples that are pulled, each with a strength of its own.
 TWOS, THREES, FREE_THROWS = "twos", "threes", "free throws"
@@ -136,13 +136,14 @@ class LevelAverages:
         return values[i] * (1.0 - f) + values[i + 1] * f
 
     def shot_logit(self, distance_m: float, band: str, note: str = "") -> float:
-        """Log odds of a shot by an average player with the nearest defender as noted, else at the typical
+        """Log odds of a shot that an average player takes, the nearest defender as noted, else at the typical
         distance of the band."""
         gaps = {"open": "open_gap_m", "contested": "contested_gap_m"}
         gap = self.grades.number(gaps[note]) if note else self.constants[TYPICAL_GAP[band]]
         gap = min(gap, self.constants["contest_cap_m"])
         slope = self._at(self.table.contest_logit_per_m, distance_m)
-        return self._at(self._logits, distance_m) + slope * (gap - self.constants["reference_defender_m"])
+        z = self._at(self._logits, distance_m) + slope * (gap - self.constants["reference_defender_m"])
+        return z + self.constants[TAKEN_LOGIT[band]]
 
     def rate(self, kind: str, arc_m: float) -> float:
         """Share made of all twos or threes of the level."""

@@ -20,6 +20,7 @@ from engine.inputs.calls import Call
 from engine.inputs.constants import Constant, load_constants, override
 from engine.inputs.rules import change_rules
 from engine.inputs.scenario import Game, Scenario
+from engine.inputs.shots import TAKEN_LOGIT
 from engine.inputs.team import Player
 from engine.inputs.zone import Zone
 from engine.state.arrays import N_SIDE
@@ -56,6 +57,7 @@ SHOT_CONSTANTS = frozenset(
         "typical_gap_rim_m",
         "typical_gap_middle_m",
         "typical_gap_three_m",
+        *TAKEN_LOGIT.values(),
     }
 )
 #: Most combinations of loaded values whose arrays are kept.
