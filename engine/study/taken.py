@@ -1,4 +1,4 @@
-"""What men make of the shots they take, and how well they stand for them: what counts of shots are held against.
+"""What men make of the shots they take, and how well they stand for them: counts are held against that.
 
 A shot table is of any shot at a distance and gap. Those that are taken are better ones, because who takes one
 stands well for it, and some are blocked or hurried. Measured on a level's own possessions by
@@ -25,8 +25,8 @@ ENDS = {Event.MADE: 1.0, Event.MISSED: 0.0, Event.BLOCKED: 0.0, Event.FOUL: math
 
 
 def taken_shots(scenario: Scenario, seed: int, n: int, threads: int | None = None) -> dict[str, np.ndarray]:
-    """Band -> float64 [attempts, 3] of ``n`` possessions at home: made (1 or 0), rhythm (standard deviations),
-    and 1 if the man shoots by the level's table there."""
+    """Band -> float64 [attempts, 3] of ``n`` possessions at home: made (1 or 0), rhythm (standard
+    deviations), and 1 if the man shoots by the level's table there."""
     world = pack(scenario).home
     w = world[0]
     found: dict[str, list[tuple[float, float, float]]] = {band: [] for band in TAKEN_LOGIT}
