@@ -272,6 +272,15 @@ def test_minutes_that_nobody_gave_are_assumed_of_who_starts(tmp_path: Path) -> N
     assert not any("Minutes of" in one for one in evening(tmp_path, own=own).assumptions)
 
 
+def test_threes_left_blank_beside_counted_twos_are_told(tmp_path: Path) -> None:
+    """Of a man whose twos are counted, and of nobody else: a percentage or makes alone are no count."""
+    head = ["number", "twos", "twos_attempted", "threes", "threes_attempted"]
+    rows = {5: "38 84", 10: "24 55 0 0", 12: "45%", 20: "31", 33: ""}
+    table = [head, *([str(n), *(cells + "    ").split(" ")[:4]] for n, cells in rows.items())]
+    (line,) = [one for one in evening(tmp_path, opponent=table).assumptions if one.startswith("Threes of")]
+    assert line.startswith("Threes of Paper Kites, No. 5: blank is not counted")
+
+
 def test_what_is_given_is_not_assumed(tmp_path: Path) -> None:
     said = " ".join(evening(tmp_path).assumptions)
     for words in (

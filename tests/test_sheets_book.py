@@ -42,6 +42,7 @@ TABLES = {
     "calls": CALL_COLUMNS,
     "shots": SHOT_COLUMNS,
 }
+SHIPPED_PLAYS = Path(__file__).parents[1] / "configs" / "plays"
 #: First row to write in, from 1.
 FIRST = 4
 
@@ -207,6 +208,23 @@ def test_a_workbook_without_our_sheets_leaves_the_csv_sheets_alone(tmp_path: Pat
     shutil.copy(SAVED / "wrong_empty.xlsx", folder / "budget.xlsx")
     os.utime(folder / "budget.xlsx", (2e9, 2e9))
     assert load_evening(folder).remarks == ("budget.xlsx has none of the sheets and is not read.",)
+
+
+def test_beside_a_workbook_of_an_evening_lies_a_play(
+    blank: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A stray spreadsheet beside files of another kind makes no evening of their folder."""
+    play = SHIPPED_PLAYS / "drive_kick.toml"
+    folder = tmp_path / "friday"
+    folder.mkdir()
+    shutil.copy(blank, folder / BOOK)
+    shutil.copy(play, folder / play.name)
+    assert cli.run(["check", str(folder)]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith(f"{folder}: Fill in first: age_group") and f'{folder / play.name}: play "' in out
+    shutil.copy(SAVED / "wrong_empty.xlsx", folder / BOOK)
+    assert cli.run(["check", str(folder)]) == 0
+    assert capsys.readouterr().out.startswith(f'{folder / play.name}: play "')
 
 
 def test_two_workbooks_are_told_and_one_may_be_named(blank: Path, tmp_path: Path) -> None:

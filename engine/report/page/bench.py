@@ -123,7 +123,7 @@ def bench_view(report: EveningReport) -> Found:
         "opponents": opponents(report),
         "quarters": int(plan["periods"]),
         "foul_numbers": never_words(report),
-        "foul_limit": plan["no_double_from"],
+        "no_double_from": plan["no_double_from"],
         "bonus_stop": [name for name in sorted(advised) if name not in in_bonus],
         "lead": care.lead_stop,
         "behind": behind if (behind := behind_call(report)) in advised else "",

@@ -244,7 +244,7 @@ def _bench(result: Found) -> list[str]:
 
 def foul_lines(result: Found) -> list[str]:
     """Who must not double; the chance to foul out with the planned traps and without, what it rests on."""
-    limit, men = result["foul_limit"], result["fouls_expected"]
+    limit, men = result["personal_limit"], result["fouls_expected"]
     never = [one for one in men if one["number"] in result["never_double"]]
     words = "must not double: " if never else "doubling brings nobody into foul trouble; nearest to it: "
     words += ", ".join(

@@ -81,8 +81,8 @@ class PlanResult:
         result["game_points"] = self._game_points()
         fouls = self._fouls()
         result["never_double"] = [one.number for one in fouls if one.never]
-        result["foul_limit"] = self.scenario.rules.fouls.personal_limit
-        result["no_double_from"] = result["foul_limit"] - 2
+        result["personal_limit"] = self.scenario.rules.fouls.personal_limit
+        result["no_double_from"] = result["personal_limit"] - 2
         result["fouls_expected"] = [asdict(one) for one in fouls]
         result["late_game"], result["late_game_calls"] = self._late()
         result["late_game_in_bonus"] = self.late_in_bonus
