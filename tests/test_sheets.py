@@ -176,6 +176,7 @@ def test_positions_follow_what_is_known() -> None:
     assert place_five([[0, 0, 0, 0, 100], [0, 0, 0, 0, 6], [0] * 5, [0] * 5, [0] * 5]) == (4, 0, 1, 2, 3)
     assert place_five([[0] * 5] * 5) == (0, 1, 2, 3, 4)
     assert ordered([None, None]) == [0, 1] and ordered([3.0, None, 1.0]) == [2, 1, 0]
+    assert ordered([3.0, 1.0, 2.0, 4.0, None]) == [3, 0, 1, 4, 2]  # unknown: the middle, whatever his row
 
 
 def test_the_formation_chooses_the_alignment(tmp_path: Path) -> None:

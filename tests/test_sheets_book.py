@@ -317,7 +317,7 @@ def test_a_formula_without_a_stored_value_is_told(blank: Path, tmp_path: Path) -
     book = openpyxl.load_workbook(blank)
     fill(book)
     book["opponent"].cell(FIRST, 11, "=30+8")
-    assert "row 4, column twos (cell K4): '=30+8' is not allowed; allowed: a value" in told(
+    assert "row 4, column twos made (cell K4): '=30+8' is not allowed; allowed: a value" in told(
         saved(book, tmp_path)
     )
 
@@ -360,7 +360,11 @@ def test_faults_where_nothing_is_asked_do_no_harm(blank: Path, tmp_path: Path) -
         ("opponent", lambda s: s.cell(FIRST + 1, 1, "5"), "a number no other player has (row 4 has it)"),
         ("opponent", lambda s: s.cell(FIRST, 5, "blue"), "row 4, column shooter (cell E4): 'blue'"),
         ("game", lambda s: s.cell(2, 2, "young"), "sheet game: row 2, key age_group (cell B2): 'young'"),
-        ("game", lambda s: s.cell(8, 2, datetime.time(8, 10)), "row 8, column value (cell B8): '08:10:00'"),
+        (
+            "game",
+            lambda s: s.cell(8, 2, datetime.time(8, 10)),
+            "row 8, column your answer (cell B8): '08:10:00'",
+        ),
         ("calls", lambda s: s.cell(FIRST, 2, "moon"), "sheet calls: row 4, column where (cell B4): 'moon'"),
     ],
 )

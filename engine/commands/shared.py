@@ -8,6 +8,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
@@ -188,6 +189,7 @@ def played(
     asked: Asked | None = None,
 ) -> Played:
     """The parts of an evening: read where a folder of sheets has them, else played, the time said before."""
+    from engine.inputs.files import in_place_of_shipped
     from engine.study.evening_file import EveningFile, inputs_digest
     from engine.study.evening_report import Played
     from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS
@@ -196,6 +198,9 @@ def played(
         if not quiet:
             say(f"{NAME}: {one_line(line)}")
 
+    mine = in_place_of_shipped(Path(evening.scenario.path))
+    if mine is not None:
+        told(f"{mine} of this folder is read, not the installed one, which differs")
     file = None
     if evening.folder is not None:
         file = EveningFile(evening.folder, inputs_digest(evening), told)
