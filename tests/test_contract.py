@@ -325,9 +325,9 @@ def test_text_says_so_when_a_call_was_never_or_hardly_made(compared: Found) -> N
     changed = copy.deepcopy(compared)
     call = changed["settings"][0]["calls"][0]
     call["called"] = 0
-    assert f"never in {N:,} possessions" in compare_text(changed)
+    assert f"never came up in {N:,} possessions, not judged" in compare_text(changed)
     call["called"] = words.FEW_CALLS - 1
-    assert f"only {words.FEW_CALLS - 1} calls: too few" in compare_text(changed)
+    assert f"came up {words.FEW_CALLS - 1} times in {N:,} possessions: not judged" in compare_text(changed)
 
 
 def test_text_warns_of_cut_possessions(played: Found) -> None:

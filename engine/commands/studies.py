@@ -43,7 +43,8 @@ def compare(
 
         effort = evening_report.USUAL
         effort = effort if possessions is None else replace(effort, possessions=possessions)
-        stored = played(evening, ("compare",), quiet, seed, threads, effort).part("compare")
+        parts = played(evening, ("compare", "sheet"), quiet, seed, threads, effort)
+        stored = parts.part("compare") | {"sheet": parts.part("sheet")}
         deliver(stored, json_target, lambda result: compare_text(result, detail), evening)
         return
     from engine.study.compare import compare as run
