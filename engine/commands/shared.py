@@ -179,6 +179,15 @@ def load_engine(quiet: bool) -> None:
         say(f"{NAME}: compiling the engine for this machine (once, up to a minute) ...")
 
 
+def say_whose(evening: Evening, quiet: bool) -> None:
+    """Say where a file of a folder configs here is played in place of the installed one."""
+    from engine.inputs.files import in_place_of_shipped
+
+    mine = None if quiet else in_place_of_shipped(Path(evening.scenario.path))
+    if mine is not None:
+        say(f"{NAME}: {one_line(mine)} of this folder is read, not the installed one, which differs")
+
+
 def played(
     evening: Evening,
     parts: tuple[str, ...],
@@ -189,7 +198,6 @@ def played(
     asked: Asked | None = None,
 ) -> Played:
     """The parts of an evening: read where a folder of sheets has them, else played, the time said before."""
-    from engine.inputs.files import in_place_of_shipped
     from engine.study.evening_file import EveningFile, inputs_digest
     from engine.study.evening_report import Played
     from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS
@@ -198,9 +206,7 @@ def played(
         if not quiet:
             say(f"{NAME}: {one_line(line)}")
 
-    mine = in_place_of_shipped(Path(evening.scenario.path))
-    if mine is not None:
-        told(f"{mine} of this folder is read, not the installed one, which differs")
+    say_whose(evening, quiet)
     file = None
     if evening.folder is not None:
         file = EveningFile(evening.folder, inputs_digest(evening), told)

@@ -16,6 +16,7 @@ from engine.commands.shared import (
     played,
     progress_bar,
     run_options,
+    say_whose,
     size_options,
 )
 
@@ -51,6 +52,7 @@ def compare(
     from engine.study.play import run_size
 
     run_size(evening.scenario, possessions, seed, threads)
+    say_whose(evening, quiet)
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         found = run(evening.scenario, possessions, seed, threads, progress)
