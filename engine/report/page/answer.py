@@ -12,6 +12,7 @@ from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
 from engine.report.formations_view import call_words, prefix
 from engine.report.page.plan import court_of, handlers_of, stand_in_words
+from engine.report.rounding import parts_of_hundred
 from engine.report.screen.compare import in_100
 from engine.report.screen.stress import worlds_in_100
 from engine.report.sheet_view import THREES, sheet_advice
@@ -27,7 +28,6 @@ from engine.report.words import (
     around,
     count,
     numbers_words,
-    parts_of_hundred,
     percent,
     saved,
     scaled,

@@ -6,6 +6,7 @@ from math import ceil
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.report.rounding import parts_of_hundred
 from engine.report.screen.defence import defence_block, defences_of, home_note, is_other, options_named
 from engine.report.screen.sheet import sheet_warning
 from engine.report.words import (
@@ -28,7 +29,6 @@ from engine.report.words import (
     finished,
     labelled,
     paragraph,
-    parts_of_hundred,
     percent,
     plain,
     ranged,
