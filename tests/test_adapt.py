@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from engine.inputs import load_constants, load_scenario
-from engine.report.adapted_view import answer
+from engine.report.adapted_view import NOTHING_CLEAR, answer
 from engine.report.screen.adapt import adapt_text
 from engine.study import adapt as study
 from engine.study.adapt import LEARNS, SLOPE, adapt, lesson, measure_carrying, with_constants
@@ -95,13 +95,13 @@ def met(calls: float, passes: float, shots: float, n: int = 400) -> Found:
 def test_only_what_is_beyond_luck_is_called_their_answer() -> None:
     same = {"beliefs": {"x": []}, "first": met(0.1, 0.3, 0.3), "known": met(0.1, 0.33, 0.28)}
     assert answer({**same, "beliefs": {}}, 4_000).startswith("nothing that they learn")
-    assert answer(same, 4_000) == "no clear answer: they play it as the first time"
+    assert answer(same, 4_000) == NOTHING_CLEAR
     more = {"beliefs": {"x": []}, "first": met(0.1, 0.2, 0.4), "known": met(0.1, 0.5, 0.1)}
     assert answer(more, 4_000) == (
         "10 shots by the trapped man of 100 traps, not 40; 50 passes out of it of 100 traps, not 20"
     )
     away = {"beliefs": {"x": []}, "first": met(0.1, 0.3, 0.3), "known": met(0.05, 0.3, 0.3, 200)}
     assert answer(away, 4_000) == "they keep the ball away from it: 5.0 calls in 100 possessions, not 10.0"
-    assert answer(away, 100) == "no clear answer: they play it as the first time"
+    assert answer(away, 100) == NOTHING_CLEAR
     none = {"beliefs": {"x": []}, "first": met(0.1, 0.3, 0.3), "known": {"called": 0}}
     assert "no trap comes up" in answer(none, 400)

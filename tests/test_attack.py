@@ -328,7 +328,7 @@ def test_the_words_say_what_can_be_told_and_what_not(found: dict[str, Any]) -> N
     rows = dict(attack_view(told | {"calls": [few]})["calls"][0]["rows"])
     assert rows["Outlets"].startswith("cannot tell") and rows["Middle or skip"].startswith("cannot tell: ")
     (rare,) = attack_view(told | {"calls": [top | {"called": 4}]})["calls"]
-    assert rare["rows"] == [("Comes", "4 times: too few to say more")] and rare["ways"] == []
+    assert rare["rows"] == [("Comes", "4 times: not judged")] and rare["ways"] == []
 
 
 def test_a_legend_stands_only_under_pictures(side: AttackSide, found: dict[str, Any]) -> None:

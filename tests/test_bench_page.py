@@ -60,7 +60,7 @@ def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: Ev
     assert rows["Trap"]["left"] == f"{places['left_guard']}+{places['left_forward']}"
     assert rows["Deny"]["right"] == str(places["left_guard"])  # far guard, on the wing
     assert rows["Front"]["right"] == rows["Front"]["left"] == str(places["centre"])
-    assert rows["Rim"]["right"] == str(places["left_forward"])
+    assert rows["Behind"]["right"] == str(places["left_forward"])
     text = opened(bench_page(two_calls)).run("document.body.innerText")
     for number in (note.number for note in two_calls.evening.opponents if note.starts):
         assert re.search(rf"\b{number}\b", text)
@@ -99,7 +99,7 @@ def test_tonights_rule_says_how_often_it_is_wrong(two_calls: EveningReport) -> N
     bench = two_calls.plan["bench_rule"] | {"by_call": rules}
     report = dataclasses.replace(two_calls, plan=two_calls.plan | {"bench_rule": bench})
     assert f"stop after 4 without a ring (of 100: {100 * total:.0f} wrong stops" in tonight(report, row)
-    assert "cannot tell yet; stop after 4" in tonight(report, row | {"uses_per_game": 3})
+    assert "one game cannot tell; over games, stop after 4" in tonight(report, row | {"uses_per_game": 3})
     assert tonight(two_calls, row) == "keep; judge by layups and open threes"  # no rule in this plan
 
 
@@ -137,6 +137,12 @@ def test_who_doubles_has_a_stand_in_with_a_name(two_calls: EveningReport) -> Non
     reaching = dataclasses.replace(note, number=near, prone_to_fouls=True)
     evening = dataclasses.replace(report.evening, own=(reaching,))
     assert near not in comes_for(dataclasses.replace(report, evening=evening), 0, 0)
+    # Of whom no size is known he is not taken for the nearest, and where nobody else is there it is said.
+    unknown = [dataclasses.replace(note, number=one.number, size_known=False) for one in bench]
+    one_of = dataclasses.replace(report.evening, own=tuple(u for u in unknown if u.number == near))
+    assert near not in comes_for(dataclasses.replace(report, evening=one_of), 0, 0)
+    nobody = dataclasses.replace(report, evening=dataclasses.replace(report.evening, own=tuple(unknown)))
+    assert re.search(r"\d+ \(size not given\) for \d", stand_in_words(nobody, 0, 0))
 
 
 def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: EveningReport) -> None:

@@ -17,6 +17,7 @@ import engine
 import engine.study.compare
 import engine.world.pack
 from engine.report import contract, words
+from engine.report.rounding import rounded_together
 from engine.report.screen.compare import compare_text, play_text
 from engine.run import blocks as run
 from engine.run import branches
@@ -321,7 +322,7 @@ def test_no_verdict_where_the_worth_of_a_call_is_not_clear(scenario: Any, compar
 
 @given(st.lists(st.floats(-50, 50), min_size=1, max_size=6), st.integers(0, 2))
 def test_figures_rounded_together_add_up(values: list[float], decimals: int) -> None:
-    figures, total = words.rounded_together(values, sum(values), decimals)
+    figures, total = rounded_together(values, sum(values), decimals)
     unit = 10.0**-decimals
     assert sum(figures) == pytest.approx(total, abs=1e-9)
     assert total == float(f"{sum(values):.{decimals}f}")

@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 import engine
 from engine.errors import InputError
 from engine.report import contract, words
+from engine.report.rounding import of_hundred
 from engine.report.screen.compare import compare_text, play_text
 from engine.run import blocks as run
 
@@ -325,9 +326,9 @@ def test_text_says_so_when_a_call_was_never_or_hardly_made(compared: Found) -> N
     changed = copy.deepcopy(compared)
     call = changed["settings"][0]["calls"][0]
     call["called"] = 0
-    assert f"never in {N:,} possessions" in compare_text(changed)
+    assert f"never came up in {N:,} possessions, not judged" in compare_text(changed)
     call["called"] = words.FEW_CALLS - 1
-    assert f"only {words.FEW_CALLS - 1} calls: too few" in compare_text(changed)
+    assert f"came up {words.FEW_CALLS - 1} times in {N:,} possessions: not judged" in compare_text(changed)
 
 
 def test_text_warns_of_cut_possessions(played: Found) -> None:
@@ -370,7 +371,7 @@ def test_a_range_whose_ends_are_written_alike_gets_a_digit_or_is_about() -> None
 @given(st.lists(st.integers(0, 1000), min_size=1, max_size=9).filter(any))
 def test_shares_of_a_hundred_add_up(counts: list[int]) -> None:
     shares = [count / sum(counts) for count in counts]
-    whole = words.of_hundred(shares)
+    whole = of_hundred(shares)
     assert sum(whole) == 100
     assert all(abs(n - 100 * share) < 1 for n, share in zip(whole, shares, strict=True))
 

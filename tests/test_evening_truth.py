@@ -22,9 +22,11 @@ from engine.inputs.sheets import load_evening
 from engine.report.adapted_view import adapted_words, law_words
 from engine.report.formations_view import call_words
 from engine.report.page.answer import model_words
-from engine.report.screen.compare import in_100
+from engine.report.page.page import bench_page, report_page
+from engine.report.screen.compare import compare_text, in_100
+from engine.report.screen.plan import plan_text
 from engine.report.screen.sheet import sheet_lines
-from engine.report.sheet_view import sheet_view
+from engine.report.sheet_view import sheet_told, sheet_view
 from engine.report.words import MODELS_FAULT, around, saved, times
 from engine.study import adapt, evening_report, pace
 from engine.study.evening_advice import MOST_ADVISED
@@ -289,7 +291,7 @@ def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
         whom = by_call[row["call"]]
         assert not set(whom["saves"]) & set(whom["seldom"])
     assert f"number {lineup['best_scorer']['number']} (" in told["lineup"]
-    assert ("Keep yours" in told["lineup"]) == lineup["keep"]
+    assert ("keep yours" in told["lineup"]) == lineup["keep"]
     places = lineup["usual"]["places"] if lineup["keep"] else lineup["best"]
     assert all(f"{number} {spoken(place)}" in told["page"] for place, number in places.items())
     home = 2.0 * told["compare.json"]["baseline"]["rates"]["effective_field_goal"]["mean"]
@@ -297,7 +299,7 @@ def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
     assert f"theirs on average {home:.2f}" in told["lineup"] and f"average shot: {home:.2f}" in told["page"]
     for one in lineup["opponent"]:  # left by one is left by the other
         if one["advice"] == "leave":
-            assert re.search(rf"\b{one['number']} \S+ (?:(?:let shoot [\d.]+|\S) )+leave", told["page"])
+            assert re.search(rf"\b{one['number']} \S+ (?:(?:let him shoot [\d.]+|\S) )+leave", told["page"])
 
 
 def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told: dict[str, Any]) -> None:
@@ -313,9 +315,19 @@ def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told:
         (True, row["sheet"]["mean"] + 0.2, False, True),  # the page says it with the figures of the sheet
     ):
         one = row | {"outside": outside, "model": row["model"] | {"mean": model}}
-        said = model_words(replace(report, sheet=report.sheet | {"rows": [one]}))
-        assert (MODELS_FAULT in said) == fault
-        assert ("shots are threes, in the model" in said) == figures
+        sheet = report.sheet | {"rows": [one]}
+        assert (MODELS_FAULT in model_words(replace(report, sheet=sheet))) == fault
+        assert ("shots are threes, in the model" in sheet_told(sheet)) == figures
+        assert bool(sheet_told(sheet)) == (outside and figures)
+    far = row | {"key": "two_point", "outside": True, "model": {**row["model"], "mean": 0.0}}
+    missed = {"sheet": report.sheet | {"rows": [far]}}  # beside every answer, not at the end alone
+    warned = sheet_told(missed["sheet"])
+    assert warned.startswith("The model does not follow your sheet in all: twos made, of 100: ")
+    assert warned in one_line(compare_text(told["compare.json"] | missed))
+    assert warned in one_line(plan_text(told["plan.json"] | missed))
+    assert warned in one_line(report_page(replace(report, **missed), bench=False))
+    if report.advised:
+        assert "twos made, of 100:" in one_line(bench_page(replace(report, **missed)))
     assert MODELS_FAULT in model_words(replace(report, sheet={})), "no sheet"
     assert (MODELS_FAULT in told["page"]) <= bool(row["outside"])
 

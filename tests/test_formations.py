@@ -48,7 +48,7 @@ def game_with(**changed: str) -> list[list[str]]:
         ("one 70, two 30", "yes", {HIGH_POST: 70, TWO: 30}),
         ("one guard 20% and overload 80%", "", {OVERLOAD: 80, HIGH_POST: 20}),
         ("2; 1", "yes", {TWO: 1, HIGH_POST: 1}),
-        ("one 1, overload 2, two 1", "no", {OVERLOAD: 3, TWO: 1}),
+        ("one 25, overload 50, two 25", "no", {OVERLOAD: 75, TWO: 25}),
     ],
 )
 def test_the_likely_formations_are_those_of_the_sheet_or_the_shipped_ones_that_fit(
@@ -66,7 +66,7 @@ def test_the_likely_formations_are_those_of_the_sheet_or_the_shipped_ones_that_f
 
 
 @pytest.mark.parametrize(
-    "front", ["three", "one 70, two", "one 0, two 100", "one, one", "one 70 two 30", "one,"]
+    "front", ["three", "one 70, two", "one 0, two 100", "one, one", "one 70 two 30", "one,", "one 70, two 40"]
 )
 def test_a_front_that_is_not_understood_is_one_line(
     front: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]

@@ -14,6 +14,7 @@ from input_files import SHOTS, alignment, call, player, scenario, team, toml_tex
 from pydantic import ValidationError
 
 import engine
+from engine import cli
 from engine.checks.files import check_path
 from engine.errors import InputError
 from engine.inputs import (
@@ -31,6 +32,8 @@ from engine.inputs import (
     spot_names,
 )
 from engine.inputs.constants import hard_limits
+from engine.inputs.files import in_place_of_shipped
+from engine.inputs.sheets import load_evening
 from engine.inputs.team import ZONE_PLACES
 from engine.state.words import JOBS, REGIONS, TRIGGERS
 
@@ -258,6 +261,29 @@ def test_shipped_files_are_found_from_any_folder(tmp_path: Path, monkeypatch: py
     assert [line.split(":")[0] for line in check_path("configs/rules")] == [
         f"configs/rules/{n}.toml" for n in ("college", "high_school", "international", "professional")
     ]
+
+
+def test_a_folder_configs_of_ones_own_is_told_and_changes_no_evening(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Sheets name shipped files, which lie where the program is, whatever lies where it is started."""
+    shipped = configs_root() / "sheets" / "example_evening"
+    before = config_hash(load_evening(shipped).scenario)
+    mine = tmp_path / "configs" / "rules" / "high_school.toml"
+    mine.parent.mkdir(parents=True)
+    shutil.copy(configs_root() / "rules" / "high_school.toml", mine)
+    monkeypatch.chdir(tmp_path)
+    assert in_place_of_shipped(Path("configs/rules/high_school.toml")) is None  # the same words
+    mine.write_text(mine.read_text().replace("personal_limit = 5", "personal_limit = 4"))
+    assert in_place_of_shipped(mine) == "configs/rules/high_school.toml"
+    assert load_rules("configs/rules/high_school.toml").fouls.personal_limit == 4
+    assert config_hash(load_evening(shipped).scenario) == before
+    demo = tmp_path / "configs" / "scenarios" / "friday_night.toml"
+    demo.parent.mkdir()
+    demo.write_text((configs_root() / "scenarios" / "friday_night.toml").read_text() + "# mine\n")
+    assert cli.run(["compare", "configs/scenarios/friday_night.toml", "-n", "20"]) == 0
+    told = "configs/scenarios/friday_night.toml of this folder is read, not the installed one, which differs"
+    assert told in capsys.readouterr().err
 
 
 def test_relative_paths_are_shown_as_the_user_wrote_them(

@@ -150,7 +150,7 @@ def test_every_key_of_the_contract_and_every_assignment_once(found: Found, scena
     assert sorted(found["usual"]["places"].values()) == sorted(scenario.defence_team.lineup)
     assert {one["place"] for one in found["attack_at"]} == set(places)
     assert [one["number"] for one in found["opponent"]] == list(scenario.offence_team.lineup)
-    assert {one["advice"] for one in found["opponent"]} <= {"force", "trap", "leave", "deny", "let shoot"}
+    assert {one["advice"] for one in found["opponent"]} <= {"force", "trap", "leave", "deny", "let him shoot"}
     assert found["trap_breaker"] in (None, *scenario.offence_team.lineup)
     json.dumps(found, allow_nan=False)
 
@@ -335,7 +335,7 @@ def test_advice_by_the_worth_of_open_shots(scenario: Any) -> None:
     assert [one["advice"] for one in advice.advice_on(five, shots, average, 2, [])][0] == "leave"
     assert found[3]["areas"] == {
         "wing": {"points": 0.95, "do": "guard"},
-        "corner": {"points": pytest.approx(0.85), "do": "let shoot"},
+        "corner": {"points": pytest.approx(0.85), "do": "let him shoot"},
     }
 
 
@@ -354,16 +354,16 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
             guarded = any(one["do"] == "guard" for one in row["areas"].values())
             if row["advice"] != "trap":  # also of the best scorer: by the worth of his shot
                 assert (row["advice"] == "deny") == guarded
-            assert all(re.search(rf"trap (him )?at [a-z, ]*{area}", line) for area in row["trap_areas"])
+            assert all(re.search(rf"trap( him)?: [a-z, ]*{area}", line) for area in row["trap_areas"])
             assert not ("leave" in line and "trap" in line)
             traps = (*row["trap_areas"], *row["kept_areas"])
-            assert not any(f"let shoot at {area}" in line for area in traps)
-            assert ("trap at wing, where a call" in " ".join(line.split())) == (row["number"] in wanted)
+            assert not any(re.search(rf"let him shoot: [a-z, ]*{area}", line) for area in traps)
+            assert ("trap: wing, where a call" in " ".join(line.split())) == (row["number"] in wanted)
         return {row["number"]: row["advice"] for row in rows}
 
     numbers = [player.number for player in five]
-    assert list(told([]).values()) == ["force", "let shoot", "leave", "leave", "leave"]
-    assert told([], (numbers[3],))[numbers[3]] == "let shoot"
+    assert list(told([]).values()) == ["force", "let him shoot", "leave", "leave", "leave"]
+    assert told([], (numbers[3],))[numbers[3]] == "let him shoot"
     # Whose shot pays is nobody to let have the ball.
     shots = {position: {"wing": 0.95} for position in range(1, 6)}
     assert set(told([]).values()) == {"deny"}

@@ -15,11 +15,14 @@ import pytest
 from sheet_files import write_evening
 
 from engine import cli
-from engine.report.page.answer import clashes
+from engine.report.page.answer import beaten_words, clashes
 from engine.report.page.court_card import apart
 from engine.report.page.plan import PRACTICE_MIN, practice_minutes
 from engine.report.page.shots import contrast, luminance, ramp
 from engine.report.replay.page import TEMPLATES
+from engine.report.rounding import parts_of_hundred
+from engine.report.screen.compare import _list, _not_judged
+from engine.report.words import AFTER_WORDS, JOIN, OUTCOME_WORDS
 from engine.state.words import AFTER, ENDS, OUTCOMES
 
 ROOT = Path(__file__).parents[1]
@@ -127,6 +130,33 @@ def test_the_wheel_holds_the_parts_of_the_page(tmp_path: Path) -> None:
     names = set(zipfile.ZipFile(wheel).namelist())
     parts = (ROOT / "engine" / "report" / "templates").iterdir()
     assert {f"engine/report/templates/{part.name}" for part in parts if part.is_file()} <= names
+
+
+def test_a_call_is_rounded_alike_on_the_screen_and_on_the_page() -> None:
+    """Shares of a whole are rounded together, so that they add up to 100, in every output."""
+    after = {"rim_shot": 0.164, "open_three": 0.024, "other_shot": 0.334, "turnover": 0.064, "reset": 0.414}
+    plain, together = [round(100 * share) for share in after.values()], parts_of_hundred(after, after)
+    assert sum(plain) == 98 and sum(together.values()) == 100
+    outcomes = dict.fromkeys(OUTCOME_WORDS, 0.0) | {"escape_pass": 0.595, "retreat": 0.005, "steal": 0.4}
+    found = {"outcomes": outcomes, "other_parts": {}, "after_escape": after}
+    rim, again = together["rim_shot"], together["reset"]
+    assert f"{rim} shots at the rim" in beaten_words(found) and f"{again} with the def" in beaten_words(found)
+    said = _list(after, AFTER_WORDS).replace(JOIN, " ")
+    assert f"{rim} shots at the rim" in said and f"{again} with the defence set" in said
+    assert beaten_words(found).startswith("60 of 100 calls")
+
+
+@pytest.mark.parametrize(
+    ("called", "said"),
+    [
+        (1, "came up once in 20,000 possessions: not judged"),
+        (2, "came up twice in 20,000 possessions: not judged"),
+        (20, "came up 20 times in 20,000 possessions: not judged (-n 30000 would bring about 30)"),
+    ],
+)
+def test_a_call_that_hardly_comes_up_is_not_judged(called: int, said: str) -> None:
+    """More possessions are advised only where as many would do, and then how many."""
+    assert _not_judged(called, 20_000) == said
 
 
 def test_ends_are_known_to_the_words() -> None:

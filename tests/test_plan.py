@@ -57,6 +57,12 @@ def small(friday: Any) -> PlanResult:
     return plan(friday, games=130, seed=SEED, threads=2, table_parts=3)
 
 
+def test_who_must_not_double_follows_from_the_rules(friday: Any) -> None:
+    """Where the sixth foul puts a man out, he sits by his fourth; the rules of the demo say five."""
+    six = plan(with_rules(friday, fouls__personal_limit=6), games=20, seed=SEED, table_parts=3).to_dict()
+    assert (six["personal_limit"], six["no_double_from"]) == (6, 4)
+
+
 # --- the games --------------------------------------------------------------------------------------------
 
 

@@ -224,7 +224,7 @@ def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
 
 
 def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: EveningReport) -> None:
-    """Guard: his open shot there is worth at least the lower end of their average shot; let shoot: less;
+    """Guard: his open shot there is worth at least the lower end of their average shot; let him shoot: less;
     leave: as lineup says; trap: in the area of an advised call, for those whom it is kept for."""
     least = two_calls.lineup["average_shot"]["low"]
     kept = next(one["number"] for one in two_calls.lineup["opponent"] if one["advice"] == "deny")
@@ -251,7 +251,7 @@ def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: E
         assert not (row["leave"] and row["trap"])
         words = {area: text.rpartition(" ")[0] for area, text in row["areas"].items()}
         assert words == {
-            area: "guard" if area in guard else "trap" if area in trap else "let shoot" for area in areas
+            area: "guard" if area in guard else "trap" if area in trap else "let him shoot" for area in areas
         }
     text = opened(bench_page(report)).run("document.querySelector('.them').innerText")
     assert f"{kept} trap: wing" in text
@@ -284,6 +284,10 @@ def test_a_court_card_draws_the_trap_on_a_man_whom_the_call_is_meant_for(two_cal
 
         usual = drawn(())
         assert all(drawn((number,)) == number for number in five)
+        one = two_calls.scenario.settings[s].calls[c]
+        for number in five:  # on whomever it comes, he is drawn: as the words beside it say
+            card = call_card(two_calls.scenario, s, one, two_calls.timing, comes=(number,))
+            assert card is not None and f"trap their {number}." in card["words"]
         assert drawn(tuple(number for number in five if number != usual)) != usual
 
 

@@ -176,6 +176,7 @@ def test_positions_follow_what_is_known() -> None:
     assert place_five([[0, 0, 0, 0, 100], [0, 0, 0, 0, 6], [0] * 5, [0] * 5, [0] * 5]) == (4, 0, 1, 2, 3)
     assert place_five([[0] * 5] * 5) == (0, 1, 2, 3, 4)
     assert ordered([None, None]) == [0, 1] and ordered([3.0, None, 1.0]) == [2, 1, 0]
+    assert ordered([3.0, 1.0, 2.0, 4.0, None]) == [3, 0, 1, 4, 2]  # unknown: the middle, whatever his row
 
 
 def test_the_formation_chooses_the_alignment(tmp_path: Path) -> None:
@@ -270,6 +271,15 @@ def test_minutes_that_nobody_gave_are_assumed_of_who_starts(tmp_path: Path) -> N
     assert line in said and load_plan_constants()["share_played"].value == 0.75
     own = [["number", "minutes"], *([str(number), "20"] for number in range(3, 9))]
     assert not any("Minutes of" in one for one in evening(tmp_path, own=own).assumptions)
+
+
+def test_threes_left_blank_beside_counted_twos_are_told(tmp_path: Path) -> None:
+    """Of a man whose twos are counted, and of nobody else: a percentage or makes alone are no count."""
+    head = ["number", "twos", "twos_attempted", "threes", "threes_attempted"]
+    rows = {5: "38 84", 10: "24 55 0 0", 12: "45%", 20: "31", 33: ""}
+    table = [head, *([str(n), *(cells + "    ").split(" ")[:4]] for n, cells in rows.items())]
+    (line,) = [one for one in evening(tmp_path, opponent=table).assumptions if one.startswith("Threes of")]
+    assert line.startswith("Threes of Paper Kites, No. 5: blank is not counted")
 
 
 def test_what_is_given_is_not_assumed(tmp_path: Path) -> None:

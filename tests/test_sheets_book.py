@@ -42,6 +42,7 @@ TABLES = {
     "calls": CALL_COLUMNS,
     "shots": SHOT_COLUMNS,
 }
+SHIPPED_PLAYS = Path(__file__).parents[1] / "configs" / "plays"
 #: First row to write in, from 1.
 FIRST = 4
 
@@ -209,6 +210,23 @@ def test_a_workbook_without_our_sheets_leaves_the_csv_sheets_alone(tmp_path: Pat
     assert load_evening(folder).remarks == ("budget.xlsx has none of the sheets and is not read.",)
 
 
+def test_beside_a_workbook_of_an_evening_lies_a_play(
+    blank: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A stray spreadsheet beside files of another kind makes no evening of their folder."""
+    play = SHIPPED_PLAYS / "drive_kick.toml"
+    folder = tmp_path / "friday"
+    folder.mkdir()
+    shutil.copy(blank, folder / BOOK)
+    shutil.copy(play, folder / play.name)
+    assert cli.run(["check", str(folder)]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith(f"{folder}: Fill in first: age_group") and f'{folder / play.name}: play "' in out
+    shutil.copy(SAVED / "wrong_empty.xlsx", folder / BOOK)
+    assert cli.run(["check", str(folder)]) == 0
+    assert capsys.readouterr().out.startswith(f'{folder / play.name}: play "')
+
+
 def test_two_workbooks_are_told_and_one_may_be_named(blank: Path, tmp_path: Path) -> None:
     folder = folder_with("right_text.xlsx", tmp_path)
     shutil.copy(blank, folder / BOOK)
@@ -299,7 +317,7 @@ def test_a_formula_without_a_stored_value_is_told(blank: Path, tmp_path: Path) -
     book = openpyxl.load_workbook(blank)
     fill(book)
     book["opponent"].cell(FIRST, 11, "=30+8")
-    assert "row 4, column twos (cell K4): '=30+8' is not allowed; allowed: a value" in told(
+    assert "row 4, column twos made (cell K4): '=30+8' is not allowed; allowed: a value" in told(
         saved(book, tmp_path)
     )
 
@@ -342,7 +360,11 @@ def test_faults_where_nothing_is_asked_do_no_harm(blank: Path, tmp_path: Path) -
         ("opponent", lambda s: s.cell(FIRST + 1, 1, "5"), "a number no other player has (row 4 has it)"),
         ("opponent", lambda s: s.cell(FIRST, 5, "blue"), "row 4, column shooter (cell E4): 'blue'"),
         ("game", lambda s: s.cell(2, 2, "young"), "sheet game: row 2, key age_group (cell B2): 'young'"),
-        ("game", lambda s: s.cell(8, 2, datetime.time(8, 10)), "row 8, column value (cell B8): '08:10:00'"),
+        (
+            "game",
+            lambda s: s.cell(8, 2, datetime.time(8, 10)),
+            "row 8, column your answer (cell B8): '08:10:00'",
+        ),
         ("calls", lambda s: s.cell(FIRST, 2, "moon"), "sheet calls: row 4, column where (cell B4): 'moon'"),
     ],
 )

@@ -113,7 +113,7 @@ RIGHT = {
 }
 WRONG = {
     "a renamed sheet": Way(renamed, ("ods", "xlsx"), "the name opponent, whose columns it has"),
-    "merged cells": Way(merged, ("ods", "xlsx"), "column height_order (cell D4): 'merged cells D4:D5'"),
+    "merged cells": Way(merged, ("ods", "xlsx"), "column height order (cell D4): 'merged cells D4:D5'"),
     "a failed formula": Way(one("opponent", "twos", 1, "=10/0"), ("ods", "xlsx"), "'#DIV/0!' is not allowed"),
     "a wrong number": Way(
         one("opponent", "twos", 1, "40/38", "@"), ("ods", "xlsx"), "made at most attempted"

@@ -251,6 +251,7 @@ BAD_CELLS = [
     (SHOTS, 1, "unit", "yards", "m or ft"),
     (SHOTS, 1, "made", "x", "yes or no (made or missed)"),
     (SHOTS, 1, "made", "", "column made is missing"),
+    (SHOTS, 1, "made", "in", "column made: 'in'"),
     (SHOTS, 1, "contested", "rather", "contested or open"),
     (SHOTS, 1, "x", "right", "column x"),
     (CALLS, 1, "word", "a very long word that nobody would ever shout", "at most 20 letters"),

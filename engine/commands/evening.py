@@ -88,8 +88,8 @@ def plan(
     wanted = changes_from(changes)
     values_of(load_plan_constants(), wanted)
     asked = evening_report.Asked(changes=tuple(sorted(wanted.items())), adapted=adapted)
-    parts = played(evening, ("plan", "formations"), quiet, seed, threads, effort, asked)
-    found = parts.part("plan") | {"formations": parts.part("formations")}
+    parts = played(evening, ("plan", "formations", "sheet"), quiet, seed, threads, effort, asked)
+    found = parts.part("plan") | {name: parts.part(name) for name in ("formations", "sheet")}
     deliver(found, json_target, lambda result: plan_text(result, detail), evening)
 
 
@@ -230,6 +230,7 @@ def report(
     from engine.report.page.answer import advised_words
     from engine.report.page.page import bench_page, report_page
     from engine.report.screen.sheet import sheet_lines
+    from engine.report.sheet_view import sheet_told
     from engine.report.words import paragraph
     from engine.study.evening_report import REPORT, Asked
 
@@ -241,7 +242,9 @@ def report(
     if quiet or contract.STDOUT in (output, bench):
         return
     files = output if bench is None else f"{output}, {bench}"
-    for line in (*advised_words(found), f"The page is in {files}."):
+    told = [line for line in (sheet_told(found.sheet),) if line]
+    answer, *often = advised_words(found)
+    for line in (answer, *told, *often, f"The page is in {files}."):
         sys.stdout.write(f"{paragraph(line)}\n")
     sheet = sheet_lines(found.sheet)
     sys.stdout.write("".join(f"{line}\n" for line in ["", *sheet] if sheet))

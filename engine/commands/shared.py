@@ -8,6 +8,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
@@ -178,6 +179,15 @@ def load_engine(quiet: bool) -> None:
         say(f"{NAME}: compiling the engine for this machine (once, up to a minute) ...")
 
 
+def say_whose(evening: Evening, quiet: bool) -> None:
+    """Say where a file of a folder configs here is played in place of the installed one."""
+    from engine.inputs.files import in_place_of_shipped
+
+    mine = None if quiet else in_place_of_shipped(Path(evening.scenario.path))
+    if mine is not None:
+        say(f"{NAME}: {one_line(mine)} of this folder is read, not the installed one, which differs")
+
+
 def played(
     evening: Evening,
     parts: tuple[str, ...],
@@ -196,6 +206,7 @@ def played(
         if not quiet:
             say(f"{NAME}: {one_line(line)}")
 
+    say_whose(evening, quiet)
     file = None
     if evening.folder is not None:
         file = EveningFile(evening.folder, inputs_digest(evening), told)

@@ -16,6 +16,7 @@ from engine.commands.shared import (
     played,
     progress_bar,
     run_options,
+    say_whose,
     size_options,
 )
 
@@ -43,13 +44,15 @@ def compare(
 
         effort = evening_report.USUAL
         effort = effort if possessions is None else replace(effort, possessions=possessions)
-        stored = played(evening, ("compare",), quiet, seed, threads, effort).part("compare")
+        parts = played(evening, ("compare", "sheet"), quiet, seed, threads, effort)
+        stored = parts.part("compare") | {"sheet": parts.part("sheet")}
         deliver(stored, json_target, lambda result: compare_text(result, detail), evening)
         return
     from engine.study.compare import compare as run
     from engine.study.play import run_size
 
     run_size(evening.scenario, possessions, seed, threads)
+    say_whose(evening, quiet)
     load_engine(quiet)
     with progress_bar(quiet) as progress:
         found = run(evening.scenario, possessions, seed, threads, progress)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import difflib
+import filecmp
 import io
 import os
 import pickle
@@ -85,6 +86,23 @@ def shipped(kind: str) -> list[str]:
     """Names of the shipped files of one kind, sorted."""
     folder = configs_root() / kind
     return sorted(p.stem for p in folder.glob("*" + KINDS[kind][1])) if folder.is_dir() else []
+
+
+def in_place_of_shipped(path: Path) -> str | None:
+    """``configs/...`` where a file of a folder configs here is read and the installed one differs."""
+    try:
+        inside = path.absolute().relative_to(Path.cwd() / "configs")
+        installed = configs_root() / inside
+        same = not installed.exists() or installed.samefile(path) or filecmp.cmp(installed, path, False)
+    except (OSError, ValueError):
+        return None
+    return None if same else f"configs/{inside.as_posix()}"
+
+
+def shipped_source(kind: str, name: str) -> Source:
+    """A shipped file by its name, whatever lies in the working directory."""
+    file = f"{kind}/{name}{KINDS[kind][1]}"
+    return Source(configs_root() / file, f"configs/{file}")
 
 
 def kind_of(data: dict[str, Any]) -> str | None:

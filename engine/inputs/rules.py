@@ -78,7 +78,9 @@ class Fouls(Frozen):
     bonus_free_throws: Whole = Field(ge=1, le=3, description="free throws in the bonus, count")
     one_and_one_from: Whole = Field(ge=0, le=100, description="first team foul with one-and-one; 0 none")
     one_and_one_to: Whole = Field(ge=0, le=100, description="last team foul with one-and-one; 0 none")
-    personal_limit: Whole = Field(ge=3, le=10, description="personal fouls that end a player's game, count")
+    personal_limit: Whole = Field(
+        ge=3, le=10, description="personal fouls that end a player's game, count; most books: 5"
+    )
 
 
 class TimeOut(Frozen):

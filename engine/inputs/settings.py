@@ -10,8 +10,8 @@ from pydantic import Field
 from engine.errors import InputError, MissingInput, as_written
 from engine.inputs import defaults
 from engine.inputs.base import Frozen, Text
-from engine.inputs.calls import CHANGEABLE, Call, call_from, load_call, misfit
-from engine.inputs.files import Source, read_toml, resolve, shipped
+from engine.inputs.calls import CHANGEABLE, Call, call_from, misfit
+from engine.inputs.files import Source, read_toml, resolve, shipped, shipped_source
 from engine.inputs.places import Options, choose
 from engine.inputs.plays import Play, plays_from, pooled
 from engine.inputs.team import Team, check_numbers
@@ -93,7 +93,8 @@ def fitting_calls(zone: Zone) -> list[str]:
     names: list[str] = []
     for name in shipped("calls"):
         try:
-            if misfit(load_call(f"configs/calls/{name}.toml"), zone) is None:
+            source = shipped_source("calls", name)
+            if misfit(call_from(read_toml(source), str(source)), zone) is None:
                 names.append(name)
         except InputError:
             continue

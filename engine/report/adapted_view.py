@@ -10,6 +10,7 @@ from engine.report.words import OUTCOME_WORDS, ranged, saved
 LEAST_CHANGE = 0.05
 MOST_NAMED = 2
 SAME = "nothing that they learn about it does better than how they play it the first time"
+NOTHING_CLEAR = "what they then do otherwise shows in no single figure clearly"
 FEW = "too few calls to tell"
 
 
@@ -39,7 +40,7 @@ def answer(setting: Found, possessions: int) -> str:
                 (-abs(apart), f"{100 * two['mean']:.0f} {words[1]} of 100 traps, not {100 * one['mean']:.0f}")
             )
     said += [words for _, words in sorted(changes)[:MOST_NAMED]]
-    return "; ".join(said) if said else "no clear answer: they play it as the first time"
+    return "; ".join(said) if said else NOTHING_CLEAR
 
 
 def at_home(setting: Found) -> str:

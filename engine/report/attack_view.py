@@ -16,8 +16,9 @@ MEN = ("Passes to", "thrown", "of 100 arrive")
 NOTE = (
     "Points of one call count what a lost ball brings them at the other end. Points and easy shots (at the "
     "rim, or an open three, before they are set) followed the passes that were thrown: another pass out of "
-    "the same trap need not have brought them. Ranges (95%) are the luck of the draw; the model can be off "
-    "by more."
+    "the same trap need not have brought them. Passes to a man, the lost ones among them, are of the first "
+    "{watched} times that a trap came, watched one by one; all else is of every time. Ranges (95%) are the "
+    "luck of the draw; the model can be off by more."
 )
 
 
@@ -31,7 +32,7 @@ def attack_view(found: Found) -> Found:
         "carrier": _carrier(found["bring_up"]),
         "calls": [_call(one) for one in calls],
         "taken": [*found["taken"], *found["charted"]],
-        "note": NOTE,
+        "note": NOTE.format(watched=max((one["watched"] for one in calls), default=0)),
         "possessions": count(found["possessions"], "possession"),
     }
 
@@ -91,7 +92,7 @@ def _call(one: Found) -> Found:
     if one["called"] < LEAST_EVENTS:
         return {
             **named,
-            "rows": [("Comes", f"{count(one['called'], 'time')}: too few to say more")],
+            "rows": [("Comes", f"{count(one['called'], 'time')}: not judged")],
             "ways": [],
             "men": [],
         }

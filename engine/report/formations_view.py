@@ -9,7 +9,7 @@ from engine.inputs.base import spoken
 from engine.report.words import count, percent, saved, scaled, sentence
 
 #: What is said of a formation in which a call does not clearly save points.
-NOT_SAVING = {"costs": "costs points", "open": "no clear difference", "few": "hardly comes up"}
+NOT_SAVING = {"costs": "costs points", "open": "no clear difference", "few": "hardly comes up, not judged"}
 
 
 def names(result: Found) -> list[str]:
@@ -23,6 +23,8 @@ def call_words(result: Found, call: Found) -> str:
     verdicts = [one["verdict"] for one in call["by_formation"]]
     if len(verdicts) < 2:
         return ""
+    if all(verdict == "few" for verdict in verdicts):
+        return "hardly comes up in any formation: not judged"
     lines: dict[str, list[str]] = {}
     for name, verdict in zip(names(result), verdicts, strict=True):
         if verdict != "saves":

@@ -47,8 +47,8 @@ WAYS = {
 }
 #: The rates that the model is fitted to.
 FOLLOWED = {"free_throws": "the free throws", "turnovers": "the lost balls"}
-#: Difference of 100 from which on it is told.
-MUCH = 10.0
+#: Difference of 100 from which on its way is told, and from which on it stands beside every answer: choices.
+MUCH, SOME = 10.0, 5.0
 
 
 def _hundred(value: float | None) -> str:
@@ -82,6 +82,39 @@ def sheet_advice(found: Found) -> tuple[str, str]:
             way = WAYS[key][model < sheet]
             return key, said.format(sheet=_hundred(sheet), model=_hundred(model), way=way)
     return "", ""
+
+
+def _missed(found: Found) -> tuple[str, ...]:
+    """Of the side's rate that the model misses by most, SOME or more and outside what the luck of the counts
+    allows: what it is, the sheet, its range, the model; () where it follows the sheet."""
+    rows = [row for row in found.get("rows", ()) if row["number"] is None and row["outside"]]
+    apart = [100.0 * abs(row["model"]["mean"] - row["sheet"]["mean"]) for row in rows]
+    if not rows or max(apart) < SOME:
+        return ()
+    row = rows[apart.index(max(apart))]
+    sheet = (row["sheet"][key] for key in ("mean", "low", "high"))
+    return LABELS[row["key"]], *map(_hundred, (*sheet, row["model"]["mean"]))
+
+
+def sheet_short(found: Found) -> str:
+    """``sheet_told`` in a few words, for the bench."""
+    missed = _missed(found)
+    return f"Unlike your sheet: {missed[0]}, of 100: {missed[1]}, model {missed[4]}." if missed else ""
+
+
+def sheet_told(found: Found) -> str:
+    """One sentence for beside an answer where the model does not follow the sheet; "" where it follows.
+
+    ``found``: as in ``sheet_advice``, whose sentence goes first.
+    """
+    advice, missed = sheet_advice(found)[1], _missed(found)
+    if advice or not missed:
+        return advice
+    label, sheet, low, high, model = missed
+    return (
+        f"The model does not follow your sheet in all: {label}, of 100: {sheet} on the sheet ({low} to "
+        f"{high} with the luck of so few), {model} in the model. Take what follows with care."
+    )
 
 
 def _followed(fit: Found) -> list[str]:

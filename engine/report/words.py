@@ -100,7 +100,8 @@ TRAP_WORDS = {
     "after": "out of the {call}, the defence on its way back",
 }
 #: Jobs that only a replay names, beside those of the files.
-OTHER_JOBS = {"box_out": "boxes out for the rebound", "loose_ball": "goes for the loose ball", "": "-"}
+OTHER_JOBS = {"box_out": "boxes out for the rebound", "loose_ball": "goes for the loose ball",
+              "": "takes his place"}  # fmt: skip
 PASS_WORDS = {"direct": "a direct pass", "bounce": "a bounce pass", "over": "a pass over the top"}
 #: Counts of the box score.
 BOX_WORDS = {
@@ -175,7 +176,7 @@ ADVICE_TO_A_MAN = {
     "trap": "trap him",
     "leave": "leave him, help from him",
     "deny": "",
-    "let shoot": "",
+    "let him shoot": "",
 }
 #: Shouted on a floor anyway, so no signal for a call (common practice, no source).
 SHOUTED = frozenset(
@@ -191,12 +192,13 @@ GLOSSARY = {
     "formation": "how they line up: guards out front, high post or overload; what the other coach chooses",
     "beaten": "the ball got out of the trap: passed out, dribbled back out, or between the two",
     "punished": "beaten, and a shot at the rim or an open three before the defence was set again",
+    "basket": "of who guards it, in a zone or behind a trap; the rim is where they shoot from close to it",
     "bump": "the forward takes the wing until the guard has run over, then drops",
     "slot": "between the top and the wing",
     "skip": "a pass over the zone to the far side",
     "guard": "his open shot there is worth more than their average shot: close out to him",
-    "let shoot": "his open shot there is worth less than that: stay between him and the rim",
-    "leave": "let shoot wherever he stands, and no trap is meant for him: help from him",
+    "let him shoot": "his open shot there is worth less than that: stay between him and the basket",
+    "leave": "let him shoot wherever he stands, and no trap is meant for him: help from him",
     "trap": "double him when he has the ball there; what is said elsewhere is about his shot",
     "the defence set": "all five back at their places before a shot",
     "points a call": "points conceded at home less those with the call, with what a won ball brings at the "
@@ -244,31 +246,6 @@ def numbers_words(numbers: Sequence[int]) -> str:
 def times(n: int) -> str:
     """``once``, ``twice``, ``5 times``."""
     return {1: "once", 2: "twice"}.get(n, f"{n} times")
-
-
-def of_hundred(shares: Sequence[float]) -> list[int]:
-    """Shares that add up to 1 as whole numbers that add up to 100 (largest remainders are rounded up)."""
-    exact = [100 * share for share in shares]
-    whole = [int(value) for value in exact]
-    by_remainder = sorted(range(len(exact)), key=lambda i: (whole[i] - exact[i], i))
-    for i in by_remainder[: 100 - sum(whole)]:
-        whole[i] += 1
-    return whole
-
-
-def rounded_together(values: Sequence[float], total: float, decimals: int) -> tuple[list[float], float]:
-    """Values that add up to ``total``, rounded so that they add up to the rounded total, and that total.
-
-    Where plain rounding misses it, the values that lost most by their rounding give way.
-    """
-    unit = 10**decimals
-    shown, exact = float(f"{total:.{decimals}f}"), [value * unit for value in values]
-    whole, wanted = [round(value) for value in exact], round(shown * unit)
-    while sum(whole) != wanted:
-        step = 1 if sum(whole) < wanted else -1
-        gives = max(range(len(whole)), key=lambda i: step * (exact[i] - whole[i]))
-        whole[gives] += step
-    return [value / unit for value in whole], shown
 
 
 def percent(share: float | None) -> str:

@@ -233,6 +233,7 @@ def attack(side: AttackSide, size: RunSize, progress: Progress | None = None) ->
                     "call": call.name,
                     "label": spoken(call.name) if side.charted else call.spot,
                     "called": one.called,
+                    "watched": min(one.called, TRACED),
                     "per_100": one.called_per_100,
                     "value": one.value.as_dict(),
                     "lost": wilson(round(turnovers * one.called), one.called).as_dict(),

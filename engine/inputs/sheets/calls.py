@@ -15,7 +15,7 @@ from typing import Any
 
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call, call_from, misfit
-from engine.inputs.files import Source, read_toml, resolve
+from engine.inputs.files import Source, read_toml, shipped_source
 from engine.inputs.roles import DYNAMIC_DOUBLES
 from engine.inputs.rules import Rules
 from engine.inputs.settings import Setting, fitting_calls
@@ -97,7 +97,7 @@ def _base(one: Cells, zone: Zone, source: Source) -> Source:
         for name in reversed(
             fitting_calls(zone)
         )  # of two for a spot the first; a trap of a screen is no usual one
-        for found in (resolve(f"configs/calls/{name}.toml", "calls"),)
+        for found in (shipped_source("calls", name),)
     }
     places = {word: spots for word, spots in SPOTS.items() if any(spot in fits for spot in spots)}
     names = {word: word for word in places}

@@ -174,7 +174,8 @@ class Cells:
             if made > of:
                 raise self.error(column, "made/attempted with made at most attempted")
             if attempted is not None and attempted != of:
-                raise self.error(column, f"the {attempted} attempted of the column {attempts_column}")
+                other = self.row.heading(attempts_column)
+                raise self.error(column, f"the {attempted} attempted of the column {other}")
             return Tried(made, of)
         value = number_in(text)
         if value is None or value < 0:

@@ -21,10 +21,10 @@ METRES |= dict.fromkeys(("ft", "feet", "foot"), 0.3048)
 FARTHEST_M = 12.5
 #: Bands of distance in which a player's shots are pulled toward the average.
 BANDS = ("rim", "middle", "three")
-#: On shot charts x and o mean one thing here and another there: neither is taken.
+#: On shot charts x and o mean one thing here and another there, in and out may be places: none is taken.
 _MADE = {word: value for word, value in YES_NO.items() if word != "x"}
-_MADE |= {"made": "yes", "hit": "yes", "in": "yes", "good": "yes", "make": "yes"}
-_MADE |= {"missed": "no", "miss": "no", "out": "no"}
+_MADE |= {"made": "yes", "hit": "yes", "good": "yes", "make": "yes"}
+_MADE |= {"missed": "no", "miss": "no"}
 _CONTESTED = {
     "yes": "contested",
     "y": "contested",

@@ -13,7 +13,7 @@ from engine.inputs import defaults
 from engine.inputs.alignment import alignment_from
 from engine.inputs.base import nearest, plain
 from engine.inputs.constants import constants_from, override
-from engine.inputs.files import Source, read_toml, resolve, shown_path
+from engine.inputs.files import Source, read_toml, shipped_source, shown_path
 from engine.inputs.plays import plays_from
 from engine.inputs.scenario import Game, Scenario, load_scenario
 from engine.inputs.settings import CallUse, Setting, WrittenSetting, defence_from, settings_from
@@ -295,7 +295,7 @@ def _scenario(
         configs_root() / "sheets" / "usual_calls.toml", "configs/sheets/usual_calls.toml", source.read
     )
     name = _alignment_name(game, assumed)
-    place = resolve(f"configs/alignments/{name}.toml", "alignments")
+    place = shipped_source("alignments", name)
     alignment = alignment_from(read_toml(Source(place.path, place.shown, source.read)), str(place))
     options = dict(usual.options)
     if game.screens is not None and not game.care.zone_played:

@@ -86,14 +86,23 @@ def folder_of(path: str | os.PathLike[str]) -> tuple[Path, str] | None:
 
 
 def is_evening(folder: Path) -> bool:
-    """Whether a folder holds sheets: CSV sheets, or a workbook; plays and other files may lie beside them."""
+    """Whether a folder holds sheets: CSV sheets, or a workbook. Plays may lie beside them; beside TOML files
+    a workbook without our sheets is a stray one."""
     try:
-        found = _csv(folder)
-        if GAME in found or OWN in found or OPPONENT in found:
+        if _csv(folder).keys() & {GAME, OWN, OPPONENT}:
             return True
-        return bool(_books(folder))
+        tomls = any(path.suffix == ".toml" for path in folder.iterdir())
+        return any(not tomls or _meant(book) for book in _books(folder))
     except OSError:
         return False
+
+
+def _meant(book: Path) -> bool:
+    """Whether a workbook has our sheets. One that cannot be read may have: who reads it says why not."""
+    try:
+        return _of_book(book, book.name) is not None
+    except InputError:
+        return True
 
 
 def _copy_of(folder: Path, sheet: str) -> str | None:

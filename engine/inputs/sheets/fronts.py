@@ -7,8 +7,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from engine.inputs.alignment import Alignment, load_alignment
-from engine.inputs.files import shipped
+from engine.inputs.alignment import Alignment, alignment_from
+from engine.inputs.files import read_toml, shipped, shipped_source
 from engine.inputs.sheets.cells import Cells
 from engine.inputs.sheets.data import load_grades
 from engine.inputs.sheets.read import key_of
@@ -67,7 +67,14 @@ def read_fronts(cells: Cells, column: str) -> tuple[Front, ...]:
         found.append(Front(name, float(share or 1)))
     if any(shared) != all(shared):
         raise cells.error(column, "a share beside each front, or beside none")
+    if any(shared) and abs(sum(one.weight for one in found) - 100.0) > 1.0:  # thirds make 99
+        raise cells.error(column, f"shares that add up to 100: {ALLOWED}")
     return tuple(sorted(found, key=lambda one: -one.weight))
+
+
+def _shipped(name: str) -> Alignment:
+    source = shipped_source("alignments", name)
+    return alignment_from(read_toml(source), str(source))
 
 
 def alignment_of(front: str, high_post: bool | None) -> str | None:
@@ -95,6 +102,5 @@ def likely_of(
         if name in shipped("alignments"):
             weights[name] = front.weight + (weights.get(name, 0.0) if several else 0.0)
     return tuple(
-        Likely(played if name == played.name else load_alignment(f"configs/alignments/{name}.toml"), weight)
-        for name, weight in weights.items()
+        Likely(played if name == played.name else _shipped(name), weight) for name, weight in weights.items()
     )

@@ -10,8 +10,8 @@ from typing import Any
 
 from engine.errors import InputError
 from engine.inputs.base import listed, spoken
-from engine.inputs.files import Source, read_toml, resolve, shipped
-from engine.inputs.levels import Level, level_from, level_source
+from engine.inputs.files import Source, read_toml, shipped, shipped_source
+from engine.inputs.levels import Level, level_from
 from engine.inputs.rules import Rules, change_rules, rules_from
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import YES_NO, Assumed, Cells
@@ -140,7 +140,7 @@ def _level(keys: _Keys, source: Source, assumed: Assumed) -> Level:
     if found is None:
         assumed.note("The level is not given: school.")
         found = "school"
-    place = level_source(f"configs/levels/{found}.toml")
+    place = shipped_source("levels", found)
     source.read.append(place.path)
     return level_from(read_toml(Source(place.path, place.shown, source.read)), place)
 
@@ -148,7 +148,7 @@ def _level(keys: _Keys, source: Source, assumed: Assumed) -> Level:
 def _rules(keys: _Keys, level: Level, source: Source, assumed: Assumed) -> Rules:
     names = _names("rules") | {"school": "high_school"}
     found = keys.cells("rules").choice("rules", names, f"one of {', '.join(shipped('rules'))}")
-    place = resolve(f"configs/rules/{found or level.rules}.toml", "rules")
+    place = shipped_source("rules", found or level.rules)
     rules = rules_from(read_toml(Source(place.path, place.shown, source.read)), str(place))
     if found is None:
         assumed.note(f"The rule set is not given: {rules.title}, the usual one of the level.")

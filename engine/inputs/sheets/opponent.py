@@ -193,7 +193,7 @@ def _shooters(
             if word is not None:
                 named[word].append(str(one.number))
         twos = bool(one.twos.attempted) or one.twos.share is not None
-        if twos and one.threes.attempted is None and one.threes.made is None and one.threes.share is None:
+        if one.twos.attempted and one.threes == Tried():
             assumed.missing(
                 f"Threes of {them}, {{who}}: blank is not counted, so the model does not follow what he "
                 "shoots; 0 made and 0 attempted if he takes none.",

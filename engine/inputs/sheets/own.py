@@ -60,7 +60,7 @@ PLACE_WORDS = {
 class OwnNote:
     """One of our players for the pages: place in the zone ("" on the bench), whether prone to fouls (None
     where nobody said), whether an average player stands in, how he handles pressure and how many minutes of a
-    game he plays (None: not said)."""
+    game he plays (None: not said), and whether his height or his place in the order is given."""
 
     number: int
     initials: str
@@ -70,6 +70,7 @@ class OwnNote:
     stands_in: bool = False
     handles: str | None = None
     minutes: float | None = None
+    size_known: bool = True
 
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON."""
@@ -97,7 +98,8 @@ def _sizes(people: People, us: str, assumed: Assumed) -> list[int]:
     tallest_first = [None if order is None else -float(order) for order in orders]
     for i, order in enumerate(orders):
         if order is None:
-            assumed.missing(f"Height order of {us}, {{who}}: where the row stands.", people.numbers[i])
+            line = f"Height order of {us}, {{who}}: not given, taken for the middle."
+            assumed.missing(line, people.numbers[i])
     return ordered(tallest_first)
 
 
@@ -289,6 +291,7 @@ def read_own(
             prone[i],
             handles=one.choice("handles_pressure", HANDLES, HANDLES_ALLOWED),
             minutes=minutes[i],
+            size_known=any(one.text(column) is not None for column in ("height_cm", "height_order")),
         )
         for i, (number, one) in enumerate(zip(people.numbers, people.cells, strict=True))
     ]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath
 
 from engine.errors import InputError
-from engine.inputs.files import Source, read_toml, resolve, shipped
+from engine.inputs.files import Source, read_toml, shipped, shipped_source
 from engine.inputs.levels import PLAYER_RANGES, Level
 from engine.inputs.sheets.cells import Assumed, Cells
 from engine.inputs.sheets.columns import HELP_COLUMNS, Column, spellings
@@ -92,7 +92,7 @@ def template(level: Level, read: list[Path]) -> tuple[Player, ...]:
     """An average five of the level, positions 1 to 5: the shipped one, else five times its average player."""
     name = f"average_{level.name}"
     if name in shipped("teams"):
-        found = resolve(f"configs/teams/{name}.toml", "teams")
+        found = shipped_source("teams", name)
         source = Source(found.path, found.shown, read)
         return team_from(read_toml(source), source).on_court
     numbers = level.players.numbers()
@@ -197,17 +197,9 @@ def called(number: int, one: Cells | None) -> str:
 
 
 def ordered(values: Sequence[float | None]) -> list[int]:
-    """Ranks 0.. by value, smallest first; who has none takes, in order, the ranks that are left."""
+    """Ranks 0.. by value, smallest first; who has none is put in the middle, in the order of the rows."""
     known = sorted((value, i) for i, value in enumerate(values) if value is not None)
-    n = len(values)
-    ranks: dict[int, int] = {}
+    middle = len(known) // 2
     unknown = [i for i, value in enumerate(values) if value is None]
-    if not known:
-        return list(range(n))
-    # the known keep their order; the unknown are put where their row stands among all rows
-    slots = [i for i in range(n) if i not in unknown]
-    for slot, (_, i) in zip(slots, known, strict=True):
-        ranks[i] = slot
-    for i in unknown:
-        ranks[i] = i
-    return [ranks[i] for i in range(n)]
+    order = [*(i for _, i in known[:middle]), *unknown, *(i for _, i in known[middle:])]
+    return [order.index(i) for i in range(len(values))]

@@ -42,17 +42,23 @@ SheetFile = Path | Grid
 class Row:
     """One row: its number in the spreadsheet (from 1), its cells by column, clean of blanks and quotes.
 
-    ``letters``: column -> its letter, where the row is one of a workbook.
+    ``letters``: column -> its letter, where the row is one of a workbook; ``headings``: column -> its heading
+    as it is written.
     """
 
     number: int
     cells: dict[str, str]
     letters: Mapping[str, str] = field(default_factory=dict)
+    headings: Mapping[str, str] = field(default_factory=dict)
+
+    def heading(self, column: str) -> str:
+        """What the sheet calls a column."""
+        return self.headings.get(column, column)
 
     def place(self, column: str, kind: str = "column") -> str:
         """Where a cell is, as it is told."""
         cell = f" (cell {self.letters[column]}{self.number})" if column in self.letters else ""
-        return f"row {self.number}, {kind} {column}{cell}"
+        return f"row {self.number}, {kind} {self.heading(column)}{cell}"
 
 
 @dataclass(frozen=True)
@@ -220,6 +226,7 @@ def read_sheet(
     if others:
         remarks.append(f"{where}: not used, because unknown here: the column(s) {listed(others)}")
     letters = {} if grid is None else {name: letter(j) for j, name in enumerate(columns) if name}
+    headings = {name: clean(cell) for name, cell in zip(columns, records[at], strict=True) if name}
     faults = {} if grid is None else grid.faults
     for j in range(len(columns)):
         if (at, j) in faults:
@@ -243,7 +250,7 @@ def read_sheet(
         if any(cell.startswith(EXAMPLE_WORDS) for cell in first):
             examples.append(cells)
             continue
-        row = Row(i, cells, letters)
+        row = Row(i, cells, letters, headings)
         for j, name in enumerate(columns):
             if name and (i - 1, j) in faults:
                 raise InputError(where, row.place(name), *faults[i - 1, j])

@@ -11,14 +11,16 @@ from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
 from engine.report.formations_view import call_words, prefix
-from engine.report.page.court_card import call_card
-from engine.report.page.plan import handlers_of, shirts_in, stand_in_words
+from engine.report.page.plan import court_of, handlers_of, stand_in_words
+from engine.report.rounding import parts_of_hundred
 from engine.report.screen.compare import in_100
 from engine.report.screen.stress import worlds_in_100
 from engine.report.sheet_view import THREES, sheet_advice
 from engine.report.words import (
+    AFTER_WORDS,
     FEW_CALLS,
     MODELS_FAULT,
+    OUTCOME_WORDS,
     PREPOSITIONS,
     RARELY,
     SHOUTED,
@@ -56,12 +58,12 @@ TRAP_CAUTIONS = (
 
 
 def model_words(report: EveningReport) -> str:
-    """What the figures cannot say: with the threes of the coach's own sheet where the model differs from it
-    by much, nothing of them where it does not differ from it, else of sides in general."""
-    about, advice = sheet_advice(report.sheet)
+    """What the figures cannot say: of open threes in general, unless the coach's own sheet counts threes:
+    where the model differs from it ``sheet_told`` says so beside the headline."""
+    about, _ = sheet_advice(report.sheet)
     followed = any(row["key"] == "threes" and not row["outside"] for row in report.sheet.get("rows", ()))
     fault = () if followed or about in THREES else (MODELS_FAULT,)
-    return " ".join(said for said in (MODEL, *fault, advice) if said)
+    return " ".join((MODEL, *fault))
 
 
 def cautions(report: EveningReport) -> list[str]:
@@ -150,14 +152,18 @@ def variants_words(report: EveningReport, setting: int, call: int) -> str:
     return f"pays in {worlds_in_100(share['mean'])} ({of}; {span(f'{low:.0f}', f'{high:.0f}')})"
 
 
+def _of_100_calls(found: Found) -> dict[str, int]:
+    """What became of a call, of 100, as ``compare`` prints it."""
+    return parts_of_hundred(found["outcomes"] | found["other_parts"], OUTCOME_WORDS)
+
+
 def beaten_words(found: Found) -> str:
     """How often a call is beaten, and what comes then."""
-    outcomes, after = found["outcomes"], found["after_escape"]
-    beaten = sum(outcomes[name] or 0.0 for name in ESCAPES)
-    words = f"{round(100 * beaten)} of 100 calls"
-    if after["rim_shot"] is None:
+    of_calls, after = _of_100_calls(found), parts_of_hundred(found["after_escape"], AFTER_WORDS)
+    words = f"{sum(of_calls.get(name, 0) for name in ESCAPES)} of 100 calls"
+    if not after:
         return words
-    rim, three, again = (round(100 * after[name]) for name in ("rim_shot", "open_three", "reset"))
+    rim, three, again = (after[name] for name in ("rim_shot", "open_three", "reset"))
     shots = f"{count(rim, 'shot')} at the rim, {count(three, 'open three')}"
     return f"{words}; then, of 100, {shots}, {again} with the defence set"
 
@@ -204,7 +210,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
                 "most": row["uses_per_game"],
                 "rows": [(name, said) for name, said in rows if said],
                 "caution": trap_closed(found),
-                "court": call_card(report.scenario, s, call, report.timing, shirts_in(report, s, c)),
+                "court": court_of(report, s, c),
             }
         )
     return cards
@@ -341,8 +347,7 @@ def ledger_rows(report: EveningReport) -> list[Found]:
             if found["called"] < FEW_CALLS or found["value"]["low"] is None:
                 rows.append({**named, "few": found["called"]})
                 continue
-            out = found["outcomes"]
-            won = (out["steal"] or 0.0) + (out["other_turnover"] or 0.0)
+            out = _of_100_calls(found)
             called, home = (found["conceded"][key]["p_rim_shot"] for key in ("called", "home"))
             rows.append(
                 {
@@ -351,8 +356,8 @@ def ledger_rows(report: EveningReport) -> list[Found]:
                     "often": in_100(100 * found["calls"] / report.compare["possessions"]),
                     "value": saved(found["value"], 2, "", short=True),
                     "known": known_value(report.adapted, setting["name"], found["call"]),
-                    "won": percent(won),
-                    "foul": percent(out["foul"]),
+                    "won": f"{out['steal'] + out['other_turnover']}%",
+                    "foul": f"{out['foul']}%",
                     "rim": f"{percent(called)}, home {percent(home)}",
                     "advised": (s, c) in report.advised,
                 }

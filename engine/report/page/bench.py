@@ -11,15 +11,18 @@ from engine.inputs.base import spoken
 from engine.inputs.roles import holder
 from engine.report.formations_view import names
 from engine.report.page.answer import plan_row
-from engine.report.page.court_card import call_card, home_card, out_of
+from engine.report.page.court_card import home_card, out_of
 from engine.report.page.plan import (
     behind_call,
     comes_for,
+    court_of,
     never_words,
     opponents,
     replaced,
     shirts_in,
+    sizes_unknown,
 )
+from engine.report.sheet_view import sheet_short
 from engine.report.words import SHORT_TRIGGERS, numbers_words
 from engine.study.evening_advice import held_in
 from engine.study.evening_result import EveningReport
@@ -29,12 +32,12 @@ from engine.study.plan.bench import p_stopped
 ROW_OF = {
     "deny": "Deny",
     "front": "Front",
-    "rim": "Rim",
-    "lob": "Rim",
-    "drop": "Rim",
-    "block": "Rim",
+    "lob": "Behind",
+    "rim": "Basket",
+    "drop": "Basket",
+    "block": "Basket",
 }
-ROWS = ("Trap", "Deny", "Front", "Middle", "Rim")
+ROWS = ("Trap", "Deny", "Front", "Behind", "Middle", "Basket")
 SIDES = ("left", "right")
 #: Roles of dynamic doubles.
 DYNAMIC = {"ball": "his man", "nearest": "next man"}
@@ -67,7 +70,7 @@ def role_rows(report: EveningReport, setting: int, call_index: int, out: Found |
             cells = ["+".join(at(role, side) for role in mine) for side in SIDES]
             rows.append({"name": name, "left": cells[0], "right": cells[1], "beaten": False})
     if out is not None:
-        for name, role in (("ball", out["ball"]), ("rim", out["rim"])):
+        for name, role in (("ball", out["ball"]), ("basket", out["rim"])):
             left, right = (at(role, side) for side in SIDES)
             rows.append({"name": f"Beaten: {name}", "left": left, "right": right, "beaten": True})
     return rows
@@ -75,7 +78,7 @@ def role_rows(report: EveningReport, setting: int, call_index: int, out: Found |
 
 def bench_calls(report: EveningReport) -> list[Found]:
     """The calls of the bench page."""
-    found = []
+    found, unknown = [], sizes_unknown(report)
     for s, c in report.advised:
         call, row = report.scenario.settings[s].calls[c], plan_row(report, s, c)
         assert row is not None
@@ -89,11 +92,12 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "whom": f"No. {numbers_words(call.only_against)}" if call.only_against else "anyone",
                 "often": row["often"],
                 "roles": role_rows(report, s, c, out),
-                "court": call_card(report.scenario, s, call, report.timing, shirts_in(report, s, c)),
+                "court": court_of(report, s, c),
                 "stand_ins": [
                     *(f"{other} for {n}" for n, other in replaced(report, s, c).items()),
                     *(
-                        f"{'nobody' if n is None else n} for {'+'.join(map(str, mine))}"
+                        f"{'nobody' if n is None else n}{' (size?)' if n in unknown else ''} for "
+                        + "+".join(map(str, mine))
                         for n, mine in comes_for(report, s, c).items()
                     ),
                 ],
@@ -115,6 +119,7 @@ def bench_view(report: EveningReport) -> Found:
     return {
         "us": report.scenario.defence_team.name,
         "them": report.scenario.offence_team.name,
+        "told": sheet_short(report.sheet),
         "withheld": not care.trap_advice_allowed,
         "reason": "the league forbids traps" if care.trap_allowed is False else "ask your league first",
         "calls": bench_calls(report),
@@ -123,7 +128,7 @@ def bench_view(report: EveningReport) -> Found:
         "opponents": opponents(report),
         "quarters": int(plan["periods"]),
         "foul_numbers": never_words(report),
-        "foul_limit": plan["no_double_from"],
+        "no_double_from": plan["no_double_from"],
         "bonus_stop": [name for name in sorted(advised) if name not in in_bonus],
         "lead": care.lead_stop,
         "behind": behind if (behind := behind_call(report)) in advised else "",
@@ -153,7 +158,7 @@ def tonight(report: EveningReport, row: Found) -> str:
         return "keep; judge by layups and open threes"
     first, uses = rule["calls"][0], row["uses_per_game"]
     if first > uses:
-        return f"keep, cannot tell yet; stop after {first} without a ring, over games"
+        return f"keep: one game cannot tell; over games, stop after {first} calls without a ring"
     wrongly = p_stopped(rule["expected"], rule["calls"], uses)
     missed = 1.0 - p_stopped(rule["break_even"], rule["calls"], uses)
     return (

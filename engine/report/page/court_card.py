@@ -113,14 +113,17 @@ def attackers_of(scenario: Scenario) -> dict[int, int]:
     return {position: player.number for position, player in enumerate(scenario.offence_team.on_court, 1)}
 
 
-def trapped_first(scenario: Scenario, setup: Setup, call: Call, picture: Picture) -> dict[int, int]:
-    """As ``attackers_of``, but one whom the call is meant for has the ball: he changes places with another
-    who would have it. It is the man who has it there on the other side, else the nearest one."""
+def trapped_first(
+    scenario: Scenario, setup: Setup, call: Call, picture: Picture, comes: Sequence[int] = ()
+) -> dict[int, int]:
+    """As ``attackers_of``, but one whom the call is meant for, else on whom it comes (``comes``), has the
+    ball: he changes places with another who would have it. It is the man who has it there on the other side,
+    else the nearest one."""
     found = attackers_of(scenario)
-    handler = picture.handler
-    if not call.only_against or found[handler] in call.only_against:
+    handler, wanted = picture.handler, call.only_against or comes
+    if not wanted or found[handler] in wanted:
         return found
-    meant = [position for position, number in found.items() if number in call.only_against]
+    meant = [position for position, number in found.items() if number in wanted]
     other = picture_of(setup, call.ball[0], "left").handler
     man = min(meant, key=lambda at: (at != other, math.dist(picture.attackers[at], picture.ball)))
     return found | {handler: found[man], man: found[handler]}
@@ -202,13 +205,18 @@ def feeder(timing: Found, call: Call) -> str:
 
 
 def call_card(
-    scenario: Scenario, setting: int, call: Call, timing: Found, shirts: Mapping[str, int | str] | None = None
+    scenario: Scenario,
+    setting: int,
+    call: Call,
+    timing: Found,
+    shirts: Mapping[str, int | str] | None = None,
+    comes: Sequence[int] = (),
 ) -> Found | None:
     """A call with the ball on the right: from home's places to the trap, the ways out, who rotates.
 
     ``timing``: its JSON: where the pass to the trap comes from, the ways out of it. ``shirts``: place -> who
-    is there when the call is made, None the scenario's own. None for a call whose doubles are whoever is
-    nearest: who that is, is not known before.
+    is there when the call is made, None the scenario's own. ``comes``: on whom it mostly comes. None for a
+    call whose doubles are whoever is nearest: who that is, is not known before.
     """
     if call.dynamic:
         return None
@@ -218,7 +226,7 @@ def call_card(
     shirts = shirts_of(scenario, zone) if shirts is None else shirts
     before, out = feeder(timing, call), out_of(timing, call.name)
     home, trap = picture_of(setup, before, "right"), trap_picture(setup, call, "right")
-    theirs = trapped_first(scenario, setup, call, trap)
+    theirs = trapped_first(scenario, setup, call, trap, comes)
     found = _card(scenario, setup, trap, trap.defenders, "right", shirts, theirs)
     ours = {one["role"]: one["at"] for one in found["ours"]}
     for role, at in ours.items():
@@ -270,7 +278,7 @@ def _words(shirts: Mapping[str, int | str], handler: int, call: Call, before: st
     ways = [f"{100 * way['share']:.0f} {WAY_WORDS[way['to']]}" for way in out["ways_out"]
             if way["share"] is not None and way["share"] >= LEAST_SHARE]  # fmt: skip
     ball, rim = (shirts[holder(out[key], "right")] for key in ("ball", "rim"))
-    return f"{said} Of 100 passes out: {', '.join(ways)}. Then {ball} takes the ball, {rim} the rim."
+    return f"{said} Of 100 passes out: {', '.join(ways)}. Then {ball} takes the ball, {rim} the basket."
 
 
 def pass_card(scenario: Scenario, link: Found, words: str) -> Found:

@@ -14,7 +14,7 @@ from engine.report.page.court_card import home_card
 from engine.report.page.shell import origin_words, rendered
 from engine.report.screen.evening import assumed_words, shot_lines
 from engine.report.screen.timing import bump_words
-from engine.report.sheet_view import sheet_view
+from engine.report.sheet_view import sheet_told, sheet_view
 from engine.report.words import GLOSSARY, count
 from engine.study.evening_result import EveningReport
 from engine.study.lineup.advice import AREAS
@@ -74,6 +74,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         traps=care.trap_advice_allowed,
         care=care.lines(),
         headline=words.headline(report),
+        told=sheet_told(report.sheet),
         figure=words.figure(report),
         cards=words.answer_cards(report),
         home_court=None if report.advised else home_card(report.scenario),

@@ -13,7 +13,7 @@ from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.inputs.roles import holder
 from engine.report.adapted_view import law_words
-from engine.report.page.court_card import pass_card, shirts_of
+from engine.report.page.court_card import call_card, pass_card, shirts_of
 from engine.report.screen.lineup import role_task
 from engine.report.screen.plan import not_planned
 from engine.report.screen.timing import late_words, merged
@@ -139,16 +139,26 @@ def doublers(report: EveningReport, setting: int, call: int) -> set[int]:
 
 
 def stand_in(report: EveningReport, number: int, taken: Collection[int] = ()) -> int | None:
-    """Shirt of who doubles in his stead: of the bench, one not prone to fouls before one who is, then the
-    nearest in height. None where the bench has nobody but those who are ``taken``."""
+    """Shirt of who doubles in his stead: of the bench, one not prone to fouls before one who is, one whose
+    size is known before one of whom it is not, then the nearest in height. None where the bench has nobody
+    but those who are ``taken``."""
     team = report.scenario.defence_team
     gone = {player.number for player in team.on_court} | set(taken)
     prone = {note.number for note in report.evening.own if note.prone_to_fouls}
+    unknown = sizes_unknown(report)
     his = team.by_number(number).height_m
     bench = [one for one in team.players if one.number not in gone]
     if not bench:
         return None
-    return min(bench, key=lambda one: (one.number in prone, abs(one.height_m - his), one.number)).number
+    return min(
+        bench,
+        key=lambda one: (one.number in prone, one.number in unknown, abs(one.height_m - his), one.number),
+    ).number
+
+
+def sizes_unknown(report: EveningReport) -> set[int]:
+    """Shirts of ours of whom the sheet says neither a height nor a place in the order."""
+    return {note.number for note in report.evening.own if not note.size_known}
 
 
 def replaced(report: EveningReport, setting: int, call: int) -> dict[int, int]:
@@ -195,7 +205,12 @@ def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
     if alone:
         said.append(f"No. {numbers_words(alone)} should not double (fouls), but nobody is left to stand in")
     known = comes_for(report, setting, call)
-    later = [f"{other} for {numbers_words(mine)}" for other, mine in known.items() if other is not None]
+    unknown = sizes_unknown(report)
+    later = [
+        f"{other}{' (size not given)' if other in unknown else ''} for {numbers_words(mine)}"
+        for other, mine in known.items()
+        if other is not None
+    ]
     if None in known:
         later.append(f"nobody for {numbers_words(known[None])}, so no more of this call")
     if later:
@@ -336,6 +351,13 @@ def trapped_in(report: EveningReport) -> dict[int, dict[str, str]]:
         for number in call.only_against or handlers_of(report, call)[1]:
             found.setdefault(number, {})[area_of(call)] = spoken(call.name)
     return found
+
+
+def court_of(report: EveningReport, setting: int, call: int) -> Found | None:
+    """The drawing of a call: who stands in for whom, and on whom it mostly comes, as the words beside it."""
+    one = report.scenario.settings[setting].calls[call]
+    comes = handlers_of(report, one)[0][:1]
+    return call_card(report.scenario, setting, one, report.timing, shirts_in(report, setting, call), comes)
 
 
 def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]]:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from math import ceil
+
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.report.rounding import parts_of_hundred
 from engine.report.screen.defence import defence_block, defences_of, home_note, is_other, options_named
+from engine.report.screen.sheet import sheet_warning
 from engine.report.words import (
     AFTER_WORDS,
     BOX_WORDS,
@@ -24,7 +28,6 @@ from engine.report.words import (
     count,
     finished,
     labelled,
-    of_hundred,
     paragraph,
     percent,
     plain,
@@ -32,10 +35,13 @@ from engine.report.words import (
     saved,
     scaled,
     table,
+    times,
     useful_decimals,
 )
 from engine.state.words import Against
 
+#: So many times as many possessions are no way to judge a call that hardly comes up.
+MOST_WAY = 10
 NET_NOTE = (
     "Saved and lost points also count what a turnover brings at the other end. A call is judged by the "
     "possessions in which it came first. A bad night is the worst 1"
@@ -54,7 +60,7 @@ def compare_text(result: Found, with_detail: bool = False) -> str:
     if len(defences) > 1:
         others = ", ".join(defences[1:])
         lines.append(paragraph(f"{len(defences)} defences: {defences[0]} (home), {others}."))
-    lines += ["", paragraph(home_note(result)), "", *_overview(result)]
+    lines += ["", *sheet_warning(result), paragraph(home_note(result)), "", *_overview(result)]
     if not result["settings"]:
         lines += ["", paragraph("The scenario has no settings, so there is no call to weigh.")]
     for setting in result["settings"]:
@@ -222,13 +228,11 @@ def _often(name: str, per_100: float) -> str:
     return f"{spoken(name)}: {in_100(per_100)} times in 100 possessions"
 
 
-def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]], of: float = 1.0) -> str:
-    """Shares that add up to ``of`` as whole numbers of 100 in words."""
-    names = [name for name in words if shares[name] is not None]
-    numbers = of_hundred([(shares[name] or 0.0) / of for name in names])
+def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) -> str:
+    """Shares of a whole as whole numbers of 100 in words."""
     return ", ".join(
         f"{n}{JOIN}{words[name][0] if n == 1 else words[name][1]}"
-        for name, n in zip(names, numbers, strict=True)
+        for name, n in parts_of_hundred(shares, words).items()
         if n
     )
 
@@ -236,11 +240,11 @@ def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]], of
 def _call(call: Found, possessions: int, base: str) -> list[str]:
     name, called = spoken(call["call"]), call["called"]
     if called == 0:
-        return [labelled("Call", f"{name}: never in {count(possessions, 'possession')}")]
+        never = f"{name}: never came up in {count(possessions, 'possession')}, not judged"
+        return [labelled("Call", never)]
     often = _often(call["call"], 100 * call["calls"] / possessions)
     if called < FEW_CALLS:
-        few = f"only {count(called, 'call')}: too few to say more; play more possessions (-n)"
-        return [labelled("Call", often), labelled("Worth", few)]
+        return [labelled("Call", often), labelled("Worth", _not_judged(called, possessions))]
     lines = [
         labelled("Call", often),
         labelled("Worth", saved(call["value"], 2, "points a call")),
@@ -249,12 +253,17 @@ def _call(call: Found, possessions: int, base: str) -> list[str]:
         labelled("Of 100 calls", _list(call["outcomes"] | call["other_parts"], OUTCOME_WORDS)),
     ]
     if call["turnover_rate"]:
-        lines.append(
-            labelled("Of 100 lost", _list(call["turnover_parts"], LOSS_WORDS, call["turnover_rate"]))
-        )
+        lines.append(labelled("Of 100 lost", _list(call["turnover_parts"], LOSS_WORDS)))
     if call["after_escape"]["rim_shot"] is not None:
         lines.append(labelled("Of 100 escapes", _list(call["after_escape"], AFTER_WORDS)))
     return [*lines, *_risk(call, base)]
+
+
+def _not_judged(called: int, possessions: int) -> str:
+    """Of a call that hardly comes up; more possessions are advised only where that is a way."""
+    said = f"came up {times(called)} in {count(possessions, 'possession')}: not judged"
+    needed = ceil(possessions * FEW_CALLS / called / 1000) * 1000
+    return said if needed > MOST_WAY * possessions else f"{said} (-n {needed} would bring about {FEW_CALLS})"
 
 
 def _closed(rate: float) -> str:

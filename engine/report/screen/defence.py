@@ -6,12 +6,12 @@ from collections.abc import Mapping
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.report.rounding import rounded_together
 from engine.report.words import (
     FACTOR_WORDS,
     around,
     labelled,
     plain,
-    rounded_together,
     saved,
     scaled,
     useful_decimals,

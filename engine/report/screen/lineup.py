@@ -50,8 +50,8 @@ def lineup_text(result: Found, with_detail: bool = False) -> str:
         paragraph(result["title"]),
         paragraph(f"{who} against {plain(result['offence'])}: {len(result['table'])} line-ups, {played}."),
         "",
-        *([labelled("Keep yours", _places(result["usual"]["places"]))] if result["keep"] else []),
-        labelled("Best line-up" if result["decided"] else "Ahead so far", _places(result["best"])),
+        *([labelled("Advice", _keep(result))] if result["keep"] else []),
+        labelled("Fewest points" if result["decided"] else "Ahead so far", _places(result["best"])),
         labelled("Guarantee", result["guarantee"]),
         labelled("Yours now", _usual(result)),
         *([] if result["anywhere"] else [labelled("Sizes", SIZES)]),
@@ -70,6 +70,11 @@ def lineup_text(result: Found, with_detail: bool = False) -> str:
 
 def _places(places: Found) -> str:
     return ", ".join(f"{spoken(place)} {number}" for place, number in places.items())
+
+
+def _keep(result: Found) -> str:
+    """Why to keep one's own places though others conceded fewer points here."""
+    return f"keep yours, no other is clearly better: {_places(result['usual']['places'])}"
 
 
 def _usual(result: Found) -> str:
@@ -132,12 +137,12 @@ def role_task(result: Found) -> str:
 
 
 def _of_his_shot(areas: Found, traps: Collection[str]) -> str:
-    """``guard at wing, top; let shoot at corner``: nobody is let shoot where he is to be trapped."""
+    """``guard: wing, top; let him shoot: corner``: but not where he is to be trapped."""
     does: dict[str, list[str]] = {}
     for area, one in areas.items():
         if area not in traps or one["do"] == "guard":
             does.setdefault(one["do"], []).append(area)
-    return "; ".join(f"{do} at {', '.join(where)}" for do, where in sorted(does.items()))
+    return "; ".join(f"{do}: {', '.join(where)}" for do, where in sorted(does.items()))
 
 
 def _opponent(result: Found) -> list[str]:
@@ -145,11 +150,11 @@ def _opponent(result: Found) -> list[str]:
     for one in result["opponent"]:
         kept, pays = one["kept_areas"], [area for area in one["trap_areas"] if area not in one["kept_areas"]]
         shot = "" if one["advice"] == "leave" else _of_his_shot(one["areas"], {*kept, *pays})
-        call = f"trap at {', '.join(kept)}, where a call is kept for him" if kept else ""
+        call = f"trap: {', '.join(kept)}, where a call is kept for him" if kept else ""
         does = ADVICE_TO_A_MAN[one["advice"]]
-        does = f"{does or 'trap'} at {', '.join(pays)}" if pays else does
+        does = f"{does or 'trap'}: {', '.join(pays)}" if pays else does
         said = "; ".join(part for part in (does, call, shot) if part)
-        lines.append(labelled(f"number {one['number']}", f"{said}: {one['why']}"))
+        lines.append(labelled(f"number {one['number']}", f"{said} ({one['why']})"))
     if result["trap_breaker"] is not None:
         words = f"likely number {result['trap_breaker']} ({result['trap_breaker_by']})"
         lines.append(labelled("Trap breaker", words))

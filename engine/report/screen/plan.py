@@ -8,6 +8,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.adapted_view import adapted_words, law_words
 from engine.report.formations_view import plan_lines
+from engine.report.screen.sheet import sheet_warning
 from engine.report.words import (
     CARE,
     JOIN,
@@ -23,6 +24,7 @@ from engine.report.words import (
     table,
     times,
 )
+from engine.study.evening_advice import MOST_ADVISED
 
 #: Uses of each call that are shown; between them the worth changes little.
 SHOWN_USES = (1, 2, 3, 4, 6, 8)
@@ -46,8 +48,7 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
     games = f"{count(result['games'], 'game')} of {result['possessions_per_game']} possessions a side"
     lines = [paragraph(result["title"]), paragraph(f"{who}: {games}, home and planned.")]
-    lines.append("")
-    lines += _answer(result)
+    lines += ["", *sheet_warning(result), *_answer(result)]
     over = plan_lines(result["formations"]) if "formations" in result else []
     lines += ["", *map(paragraph, over)] if over else []
     notes = [paragraph(result[key]) for key in ("start", "pace") if result[key]]
@@ -110,7 +111,16 @@ def _answer(result: Found) -> list[str]:
             )
         )
     often = [paragraph(f"{_name(labels[row['setting'], row['call']])}: {row['often']}.") for row in mix]
-    return [*lines, "", *table(rows, indent=""), *often]
+    room = int(result["constants"]["most_traps"])
+    note = (
+        f"All calls together: at most {room} traps a game (a choice for the legs: --set most_traps={room})."
+    )
+    if len(mix) > 1:
+        note += (
+            f" The report advises at most {MOST_ADVISED} of these calls: those that save most, and also pay "
+            "in most variants of the model and over their formations."
+        )
+    return [*lines, "", *table(rows, indent=""), *often, paragraph(note)]
 
 
 def not_planned(result: Found) -> list[str]:
@@ -244,7 +254,7 @@ def _bench(result: Found) -> list[str]:
 
 def foul_lines(result: Found) -> list[str]:
     """Who must not double; the chance to foul out with the planned traps and without, what it rests on."""
-    limit, men = result["foul_limit"], result["fouls_expected"]
+    limit, men = result["personal_limit"], result["fouls_expected"]
     never = [one for one in men if one["number"] in result["never_double"]]
     words = "must not double: " if never else "doubling brings nobody into foul trouble; nearest to it: "
     words += ", ".join(

@@ -3,8 +3,17 @@
 from __future__ import annotations
 
 from engine.estimate.intervals import Found
-from engine.report.sheet_view import sheet_view
+from engine.report.sheet_view import sheet_told, sheet_view
 from engine.report.words import paragraph, table
+
+
+def sheet_warning(result: Found) -> list[str]:
+    """Before the answer: that the model does not follow the sheet, and an empty line; [] where it does.
+
+    ``result``: of a command, with the JSON of the part sheet at its key where a folder was played.
+    """
+    told = sheet_told(result.get("sheet", {}))
+    return [paragraph(told), ""] if told else []
 
 
 def sheet_lines(found: Found) -> list[str]:

@@ -9,6 +9,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.words import (
     CARE,
+    GLOSSARY,
     WAY_WORDS,
     count,
     finished,
@@ -16,6 +17,7 @@ from engine.report.words import (
     paragraph,
     percent,
     plain,
+    sentence,
     table,
     times,
 )
@@ -29,6 +31,8 @@ HOW = (
     "nobody guessing, straight runs at your players' speeds. In play people are often not yet at their "
     "places and come later. Given away: points per 100 passes, against the same shots guarded on time."
 )
+#: Words of the table that not every coach has.
+WORDS = ("slot", "skip", "bump")
 
 
 def timing_text(result: Found, with_detail: bool = False) -> str:
@@ -46,6 +50,7 @@ def timing_text(result: Found, with_detail: bool = False) -> str:
         links = ", ".join(spoken(link) for link in drill["links"])
         lines.append(labelled(f"{number}.", f"{drill['name']} ({links}): {drill['trains']}"))
     lines += ["", *_links(result), "", *_bump(result), "", *_traps(result), "", paragraph(HOW)]
+    lines.append(paragraph(f"{sentence('; '.join(f'{word}: {GLOSSARY[word]}' for word in WORDS))}."))
     lines.append(paragraph(CARE))
     return finished(result, lines, with_detail)
 
@@ -153,11 +158,13 @@ def _traps(result: Found) -> list[str]:
 
 
 def _out_of(one: Found) -> str:
+    if not one["beaten"]:
+        return "never beaten in the possessions played: nothing to tell"
     parts = []
     if one["ball"] is not None:
         way = WAY_WORDS[one["usual_way_out"]]
         parts.append(
-            f"out of it mostly {way}: ball to the {spoken(one['ball'])}, rim to the {spoken(one['rim'])}"
+            f"out of it mostly {way}: ball to the {spoken(one['ball'])}, basket to the {spoken(one['rim'])}"
         )
     if one["shell_s"] is not None:
         parts.append(
@@ -166,8 +173,6 @@ def _out_of(one: Found) -> str:
         )
     elif one["traced"]:
         parts.append(f"never all back at their places before the shot in {one['traced']}")
-    else:
-        parts.append("never beaten in the possessions played")
     if one["shell_still_s"] is not None:
         parts.append(f"at best {one['shell_still_s']:.1f} s")
     return "; ".join(parts)

@@ -170,14 +170,11 @@
       const ago = ticks.t[tick] - ticks.t[found.frame];
       title.textContent = found.title + (ago < 0.05 ? ", now" : `, ${ago.toFixed(1)} s ago`);
     }
-    if (found === shownDecision && optionRows.children.length) return;
+    if (found === shownDecision && (found === null || optionRows.children.length)) return;
     shownDecision = found;
+    find("options").hidden = found === null;
     if (found === null) {
-      const row = document.createElement("tr");
-      const only = cell("td", "-");
-      only.colSpan = 4;
-      row.append(only);
-      optionRows.replaceChildren(row);
+      optionRows.replaceChildren();
       return;
     }
     const most = Math.max(...found.options.map((one) => one[1]), 0.01);

@@ -29,7 +29,7 @@ AREAS = {
     "elbow": "middle", "short_corner": "inside", "low_post": "inside", "lane": "inside", "rim": "inside",
 }  # fmt: skip
 #: What to do about his shot in an area.
-GUARD, LET_SHOOT = "guard", "let shoot"
+GUARD, LET_SHOOT = "guard", "let him shoot"
 
 
 def areas_of(spots: dict[str, float], average: Found) -> dict[str, Found]:
@@ -131,10 +131,11 @@ def advice_on(
 ) -> list[Found]:
     """One piece of advice for each of them, in the order of their positions: trap, deny (guard him: somewhere
     his shot is worth their average), leave, force (let him have the ball: of those to leave, the least to
-    fear) or let shoot.
+    fear) or let him shoot.
 
     ``spots``: see ``open_shots``; ``average``: see ``average_shot``; ``wanted``: shirt -> areas of the calls
-    that are kept for him. Their best scorer, and who is wanted or clearly pays in any call, is never left.
+    that are kept for him and come up. Their best scorer, and who is wanted or clearly pays in any call, is
+    never left.
     """
     shots = {position: max(there.values()) for position, there in spots.items()}
     areas = {position: areas_of(there, average) for position, there in spots.items()}

@@ -38,7 +38,14 @@ from engine.still.holes import scenario_setup
 from engine.still.picture import Setup, picture_of
 from engine.still.shot_worth import ShotWorth
 from engine.study.compare import compare
-from engine.study.lineup.advice import advice_on, area_of, breaks_traps, pooled, whom_by_call
+from engine.study.lineup.advice import (
+    LEAST_CALLS,
+    advice_on,
+    area_of,
+    breaks_traps,
+    pooled,
+    whom_by_call,
+)
 from engine.study.play import play
 from engine.world.pack import defenders_of, pack
 
@@ -283,10 +290,12 @@ def answers(
     home = play(bare, against.possessions, against.seed, against.threads, progress=part(0, 10)).to_dict()
     average = average_shot(home["rates"])
     calls = calls_against(scenario, against, part(10, 50)) if traps else []
+    comes = {(one["call"], one["number"]) for one in calls if one["called"] >= LEAST_CALLS}
     wanted: dict[int, set[str]] = {}
     for call in (call for s in scenario.settings for call in s.calls):
         for number in call.only_against:
-            wanted.setdefault(number, set()).add(area_of(call))
+            if (call.name, number) in comes:
+                wanted.setdefault(number, set()).add(area_of(call))
     values = {player.number: pooled(calls, player.number) for player in five}
     breaker = breaks_traps(calls)
     by = "no trap is advised"

@@ -81,8 +81,8 @@ class PlanResult:
         result["game_points"] = self._game_points()
         fouls = self._fouls()
         result["never_double"] = [one.number for one in fouls if one.never]
-        result["foul_limit"] = self.scenario.rules.fouls.personal_limit
-        result["no_double_from"] = result["foul_limit"] - 2
+        result["personal_limit"] = self.scenario.rules.fouls.personal_limit
+        result["no_double_from"] = result["personal_limit"] - 2
         result["fouls_expected"] = [asdict(one) for one in fouls]
         result["late_game"], result["late_game_calls"] = self._late()
         result["late_game_in_bonus"] = self.late_in_bonus
@@ -171,7 +171,7 @@ class PlanResult:
         planned = [other for other, uses in enumerate(self.mix.uses) if uses]
         if any(set(self.calls[other].call.ball) & set(self.calls[c].call.ball) for other in planned):
             return "another call for the same place saves as much or more"
-        return f"others save more, and {int(self.constants['most_traps'])} traps are planned at most"
+        return f"others save more, and a game has room for {int(self.constants['most_traps'])} traps"
 
     def _values_fall(self, c: int) -> bool:
         means = [self._value(c, use).mean for use in range(1, max(2, self.table.n_levels) + 1)]
