@@ -11,6 +11,8 @@ from engine.inputs.files import FileName, Source, read_csv, resolve
 COLUMNS = ("distance_m", "make", "contest_logit_per_m")
 #: A table must reach this far from the rim, so that shots from the far court have a value (metres).
 REACH_M = 15.0
+#: Bands of a table -> the nearest defender's typical distance there.
+TYPICAL_GAP = {"rim": "typical_gap_rim_m", "middle": "typical_gap_middle_m", "three": "typical_gap_three_m"}
 #: Bands of a table -> what holds for the shots that are taken there, by the level's average men: log odds by
 #: which more go in than the table says at the typical place and gap (better chosen, but blocked and hurried,
 #: too), and the mean rhythm of those who take them, in standard deviations.

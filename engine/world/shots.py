@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from engine.inputs.scenario import Scenario
-from engine.inputs.shots import TAKEN_LOGIT, ShotTable
+from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP, ShotTable
 from engine.state.arrays import N_SHOT_STEPS, SHOT_STEP_M
 from engine.world.court import Court
 
@@ -31,7 +31,7 @@ def shot_rows(table: ShotTable) -> np.ndarray:
 def _average_make(scenario: Scenario, rows: np.ndarray, distance_m: float, band: str) -> float:
     k = scenario.constants
     i = int(round(distance_m / SHOT_STEP_M))
-    z = rows[i, 0] + rows[i, 1] * (k[f"typical_gap_{band}_m"] - k["reference_defender_m"])
+    z = rows[i, 0] + rows[i, 1] * (k[TYPICAL_GAP[band]] - k["reference_defender_m"])
     z += k[TAKEN_LOGIT[band]]
     return float(1.0 / (1.0 + math.exp(-z)))
 

@@ -22,13 +22,11 @@ from engine.inputs.sheets.cells import Tried
 from engine.inputs.sheets.charted import BANDS, ChartedShot
 from engine.inputs.sheets.data import Grades, Shooter
 from engine.inputs.sheets.shrink import prior_strength, pulled
-from engine.inputs.shots import TAKEN_LOGIT, ShotTable
+from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP, ShotTable
 
 #: Kinds of samples that are pulled, each with a strength of its own.
 TWOS, THREES, FREE_THROWS = "twos", "threes", "free throws"
 KIND_OF_BAND = {"rim": "shots at the rim", "middle": "shots between", "three": "charted threes"}
-#: Typical distance of the nearest defender by band: constant's name.
-TYPICAL_GAP = {"rim": "typical_gap_rim_m", "middle": "typical_gap_middle_m", "three": "typical_gap_three_m"}
 LEAST = 1e-4
 
 

@@ -20,7 +20,7 @@ from engine.inputs.calls import Call
 from engine.inputs.constants import Constant, load_constants, override
 from engine.inputs.rules import change_rules
 from engine.inputs.scenario import Game, Scenario
-from engine.inputs.shots import TAKEN_LOGIT
+from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP
 from engine.inputs.team import Player
 from engine.inputs.zone import Zone
 from engine.state.arrays import N_SIDE
@@ -54,9 +54,7 @@ SHOT_CONSTANTS = frozenset(
     {
         "reference_defender_m",
         "shot_prior_attempts",
-        "typical_gap_rim_m",
-        "typical_gap_middle_m",
-        "typical_gap_three_m",
+        *TYPICAL_GAP.values(),
         *TAKEN_LOGIT.values(),
     }
 )
