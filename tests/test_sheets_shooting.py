@@ -31,6 +31,8 @@ AVERAGES = LevelAverages(
     SCHOOL, SCHOOL.shifted_table(1.6), {n: c.value for n, c in CONSTANTS.items()}, GRADES
 )
 RULES = load_rules("international")
+assert SCHOOL.fit is not None
+THREES_MADE = next(row.reached for row in SCHOOL.fit.knob if row.target == "three_point")
 NOTHING = Shooting(7, None, False, (), Tried(), Tried(), Tried(), None)
 
 
@@ -60,10 +62,20 @@ def test_words_move_the_table_where_they_hold() -> None:
         assert logit(make(inside, distance)) - level == pytest.approx(within, abs=1e-9)
 
 
+def test_counts_are_held_against_what_the_level_makes_in_the_model() -> None:
+    """The rate that was reached, not the one aimed at: else a man would make less than he did."""
+    assert AVERAGES.rate("threes", 6.75) == THREES_MADE == pytest.approx(0.305, abs=0.01)  # aimed at: .305
+    assert SCHOOL.fit is not None
+    reached = next(row.reached for row in SCHOOL.fit.other if row.target == "two_point")
+    assert AVERAGES.rate("twos", 6.75) == reached < SCHOOL.published["two_point"].aim - 0.02
+    alone = LevelAverages(SCHOOL.model_copy(update={"fit": None}), AVERAGES.table, AVERAGES.constants, GRADES)
+    assert alone.rate("twos", 6.75) == SCHOOL.published["two_point"].aim
+
+
 def test_counts_are_pulled_toward_the_level() -> None:
     """34 of 110: (34 + 60 * average) / 170; the table moves by the difference of the log odds."""
     found, (note,) = shoot(replace(NOTHING, threes=Tried(34, 110)))
-    average = SCHOOL.published["three_point"].aim
+    average = THREES_MADE
     assert note.average == pytest.approx(average)
     assert note.estimate == pytest.approx((34 + 60 * average) / 170)
     assert note.own_share == pytest.approx(110 / 170) and note.strength == 60 and not note.estimated
@@ -76,7 +88,7 @@ def test_counts_are_pulled_toward_the_level() -> None:
 
 def test_a_small_sample_stays_near_the_average_of_its_word() -> None:
     _, (note,) = shoot(replace(NOTHING, word="sure", threes=Tried(3, 3)))
-    average = chance(logit(SCHOOL.published["three_point"].aim) + 0.30)
+    average = chance(logit(THREES_MADE) + 0.30)
     assert note.average == pytest.approx(average) and note.own_share == pytest.approx(3 / 63)
     assert note.estimate == pytest.approx((3 + 60 * average) / 63)
 

@@ -207,6 +207,11 @@ class Level(Frozen):
             if item.source.startswith(FITTED)
         }
 
+    def reached(self, target: str) -> float | None:
+        """What a rate came to in the model when the level was fitted, by its record; None: not played."""
+        rows = (*self.fit.knob, *self.fit.other) if self.fit else ()
+        return next((row.reached for row in rows if row.target == target), None)
+
     def value_of(self, knob: str) -> float:
         """A shift or a constant of this file. Raises KeyError when it has no such number."""
         if knob in SHIFTS:

@@ -94,7 +94,13 @@ def solve(
         move = damping * newton(matrix, goal - found[:, 0], knobs, within)
         tried = np.clip(knobs + move, within.low, within.high)
         now = play(tried)
-        held = (tried <= within.low) | (tried >= within.high) | (np.diag(matrix) == 0.0)
+        # at an end of its range with its rate still short of the goal: a leap there may have gone too far
+        short = (goal - now[:, 0]) * np.diag(matrix)
+        held = (
+            ((tried <= within.low) & (short <= 0.0))
+            | ((tried >= within.high) & (short >= 0.0))
+            | (short == 0.0)
+        )
         was, off = ((goal - one[:, 0]) / found[:, 1] for one in (found, now))
         better = bool(held.all() or np.sum(off[~held] ** 2) < np.sum(was[~held] ** 2))
         if tell is not None:

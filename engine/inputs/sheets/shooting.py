@@ -3,8 +3,9 @@
 A player's table is the level's with its log odds moved in three bands: at the rim, between, and from three.
 The move starts from the coach's word (none: zero). Where makes and attempts are known, his estimate is
 pulled toward the average of a player of that word (engine.inputs.sheets.shrink), and the move is what the
-estimate's log odds differ from the level's. Counts are held against the level's published rates, which the
-level's table was fitted to; charted shots against the table at their own distances, for shots that are taken.
+estimate's log odds differ from the level's. Counts are held against what the level's men
+make in the model (its record; else the published rate), so that he makes as much there; charted shots against
+the table at their own distances, for shots that are taken.
 """
 
 from __future__ import annotations
@@ -119,7 +120,7 @@ def moves_of_word(
 
 
 class LevelAverages:
-    """What an average player of the level makes: by table and distance, and as published rates."""
+    """What an average player of the level makes: by table and distance, and of all twos or threes."""
 
     def __init__(
         self, level: Level, table: ShotTable, constants: Mapping[str, float], grades: Grades
@@ -144,12 +145,14 @@ class LevelAverages:
         return z + self.constants[TAKEN_LOGIT[band]]
 
     def rate(self, kind: str, arc_m: float) -> float:
-        """Share made of all twos or threes of the level."""
+        """Share made of all twos or threes by the level's men in the model."""
         name, distance, band = {
             TWOS: ("two_point", 2.5, "middle"),
             THREES: ("three_point", arc_m + 0.4, "three"),
         }[kind]
-        published = self.level.published.get(name)
+        reached, published = self.level.reached(name), self.level.published.get(name)
+        if reached is not None:
+            return reached
         return published.aim if published is not None else chance(self.shot_logit(distance, band))
 
 
