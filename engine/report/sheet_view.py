@@ -86,8 +86,14 @@ def sheet_advice(found: Found) -> tuple[str, str]:
 
 def _missed(found: Found) -> tuple[str, ...]:
     """Of the side's rate that the model misses by most, SOME or more and outside what the luck of the counts
-    allows: what it is, the sheet, its range, the model; () where it follows the sheet."""
-    rows = [row for row in found.get("rows", ()) if row["number"] is None and row["outside"]]
+    allows, in whole hundredths: what it is, the sheet, its range, the model; () where it follows it."""
+
+    def outside(row: Found) -> bool:
+        ends = row["sheet"]["low"], row["sheet"]["high"], row["model"]["mean"]
+        low, high, model = (round(100.0 * value) for value in ends)
+        return not low <= model <= high
+
+    rows = [row for row in found.get("rows", ()) if row["number"] is None and row["outside"] and outside(row)]
     apart = [100.0 * abs(row["model"]["mean"] - row["sheet"]["mean"]) for row in rows]
     if not rows or max(apart) < SOME:
         return ()
