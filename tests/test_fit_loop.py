@@ -14,6 +14,7 @@ import pytest
 
 from engine.inputs import Scenario, load_level, load_scenario
 from engine.inputs.files import configs_root
+from engine.study.newton import Range, solve
 
 ROOT = Path(__file__).parents[1]
 
@@ -102,3 +103,14 @@ def test_a_knob_that_a_file_has_not_is_told(tools: tuple[ModuleType, ModuleType]
         levels.with_knobs(
             text.replace("[constants.box_out_share]", "[constants.bo]"), problem, problem.start()
         )
+
+
+def test_a_leap_to_the_end_and_too_far_comes_back() -> None:
+    within = Range(np.array([0.2]), np.zeros(1), np.array([1.1]))
+
+    def play(knobs: np.ndarray) -> np.ndarray:
+        return np.array([[knobs[0] ** 2, 0.05]])
+
+    begin = np.array([0.5])
+    found, _ = solve(play, begin, play(begin), np.array([1.0]), np.array([[1.1]]), within, 12)
+    assert found == pytest.approx(1.0, abs=0.03)

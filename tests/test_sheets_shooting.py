@@ -110,8 +110,13 @@ def test_charted_shots_are_held_against_the_table_at_their_distance() -> None:
     assert note.average == pytest.approx(expected) and (note.made, note.attempted) == (2, 3)
     gap = CONSTANTS["typical_gap_three_m"].value
     by_hand = logit(make(AVERAGES.table, 8.2)) + 0.20 * (gap - CONSTANTS["reference_defender_m"].value)
+    by_hand += CONSTANTS["taken_three_logit"].value  # a table is of any shot, these were taken
+    assert CONSTANTS["taken_three_logit"].value != 0.0
     assert AVERAGES.shot_logit(8.2, "three") == pytest.approx(by_hand)
     assert AVERAGES.shot_logit(7.0, "three", "open") > AVERAGES.shot_logit(7.0, "three", "contested")
+    for distance, band in ((0.75, "rim"), (4.0, "middle")):
+        contested, plain, free = (AVERAGES.shot_logit(distance, band, n) for n in ("contested", "", "open"))
+        assert contested <= plain < free
 
 
 def test_the_larger_sample_of_counts_and_charted_shots_counts() -> None:

@@ -23,15 +23,15 @@ PUBLISHED = {"rim": "rim", "three": "three_point"}
 
 @pytest.mark.parametrize("level", LEVELS)
 def test_a_man_of_published_makes_is_an_average_man(level: str) -> None:
-    """Outside check: who has made the level's published share is no better or worse than the table.
+    """Who has made the level's published share at the rim or of threes is no better or worse than the table.
 
-    The level's big men shoot threes worse than its table, so that these are up to .1 log odds apart.
+    The levels are fitted to these shares: a check that counts and fit agree. Twos are held out and not in it.
     """
     scenario = load_scenario(f"level_{level}")
     averages = dict(zip(TAKEN_LOGIT, level_averages(scenario, build_court(scenario.rules)), strict=True))
     for band, name in PUBLISHED.items():
         counts = round(10_000 * load_level(level).published[name].aim), 10_000
-        assert abs(offset(scenario, counts, averages[band])) < 0.16, (band, averages[band])
+        assert abs(offset(scenario, counts, averages[band])) < 0.1, (band, averages[band])
 
 
 def test_his_counts_from_the_model_give_a_man_back_who_he_is() -> None:

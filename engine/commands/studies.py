@@ -169,6 +169,7 @@ def adapt(
     from engine.study.evening_report import USUAL, Asked
 
     if evening.folder is None:
+        say_whose(evening, quiet)
         load_engine(quiet)
         with progress_bar(quiet) as progress:
             found = run(evening.scenario, possessions, seed, threads, progress).to_dict()

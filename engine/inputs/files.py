@@ -93,7 +93,7 @@ def in_place_of_shipped(path: Path) -> str | None:
     try:
         inside = path.absolute().relative_to(Path.cwd() / "configs")
         installed = configs_root() / inside
-        same = not installed.exists() or installed.samefile(path) or filecmp.cmp(installed, path, False)
+        same = not installed.is_file() or installed.samefile(path) or filecmp.cmp(installed, path, False)
     except (OSError, ValueError):
         return None
     return None if same else f"configs/{inside.as_posix()}"

@@ -18,7 +18,9 @@ def of_hundred(shares: Sequence[float]) -> list[int]:
 def parts_of_hundred(shares: Mapping[str, float | None], names: Iterable[str]) -> dict[str, int]:
     """``of_hundred`` by name, those that are not known left out: what every output prints of a call."""
     known = {name: shares[name] or 0.0 for name in names if shares[name] is not None}
-    total = sum(known.values()) or 1.0
+    total = sum(known.values())
+    if total <= 0.0:
+        return {}
     return dict(zip(known, of_hundred([share / total for share in known.values()]), strict=True))
 
 

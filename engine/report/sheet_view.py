@@ -99,13 +99,14 @@ def _missed(found: Found) -> tuple[str, ...]:
         return ()
     row = rows[apart.index(max(apart))]
     sheet = (row["sheet"][key] for key in ("mean", "low", "high"))
-    return LABELS[row["key"]], *map(_hundred, (*sheet, row["model"]["mean"]))
+    label = LABELS[row["key"]]
+    return label if "100" in label else f"{label}, of 100", *map(_hundred, (*sheet, row["model"]["mean"]))
 
 
 def sheet_short(found: Found) -> str:
     """``sheet_told`` in a few words, for the bench."""
     missed = _missed(found)
-    return f"Unlike your sheet: {missed[0]}, of 100: {missed[1]}, model {missed[4]}." if missed else ""
+    return f"Unlike your sheet: {missed[0]}: {missed[1]}, model {missed[4]}." if missed else ""
 
 
 def sheet_told(found: Found) -> str:
@@ -118,7 +119,7 @@ def sheet_told(found: Found) -> str:
         return advice
     label, sheet, low, high, model = missed
     return (
-        f"The model does not follow your sheet in all: {label}, of 100: {sheet} on the sheet ({low} to "
+        f"The model does not follow your sheet in all: {label}: {sheet} on the sheet ({low} to "
         f"{high} with the luck of so few), {model} in the model. Take what follows with care."
     )
 

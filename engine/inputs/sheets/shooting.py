@@ -138,7 +138,9 @@ class LevelAverages:
         """Log odds of a shot that an average player takes, the nearest defender as noted, else at the typical
         distance of the band."""
         gaps = {"open": "open_gap_m", "contested": "contested_gap_m"}
-        gap = self.grades.number(gaps[note]) if note else self.constants[TYPICAL_GAP[band]]
+        gap = typical = self.constants[TYPICAL_GAP[band]]
+        if note:  # a contested shot is never easier than one without a note, an open one never harder
+            gap = (min if note == "contested" else max)(self.grades.number(gaps[note]), typical)
         gap = min(gap, self.constants["contest_cap_m"])
         slope = self._at(self.table.contest_logit_per_m, distance_m)
         z = self._at(self._logits, distance_m) + slope * (gap - self.constants["reference_defender_m"])

@@ -343,12 +343,13 @@ def opponents(report: EveningReport) -> list[Found]:
 
 
 def trapped_in(report: EveningReport) -> dict[int, dict[str, str]]:
-    """Shirt -> area -> the advised call there that the coach keeps for him, or that clearly pays against
-    him."""
+    """Shirt -> area -> the advised call there that the coach keeps for him and that comes to him often enough
+    to say anything, or that clearly pays against him."""
     found: dict[int, dict[str, str]] = {}
     for s, c in report.advised:
         call = report.scenario.settings[s].calls[c]
-        for number in call.only_against or handlers_of(report, call)[1]:
+        comes, saves = handlers_of(report, call)
+        for number in [man for man in call.only_against if man in comes] if call.only_against else saves:
             found.setdefault(number, {})[area_of(call)] = spoken(call.name)
     return found
 
