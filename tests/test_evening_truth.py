@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from evening_table import Evening as Table
 from evening_table import agree, one_line, outputs, ran, replayed, worth
+from report_pages import advising
 
 from engine import cli
 from engine.inputs.base import spoken
@@ -326,8 +327,7 @@ def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told:
     assert warned in one_line(compare_text(told["compare.json"] | missed))
     assert warned in one_line(plan_text(told["plan.json"] | missed))
     assert warned in one_line(report_page(replace(report, **missed), bench=False))
-    if report.advised:
-        assert "twos made, of 100:" in one_line(bench_page(replace(report, **missed)))
+    assert "twos made, of 100:" in one_line(bench_page(advising(replace(report, **missed), [(0, 0)])))
     assert MODELS_FAULT in model_words(replace(report, sheet={})), "no sheet"
     assert (MODELS_FAULT in told["page"]) <= bool(row["outside"])
 

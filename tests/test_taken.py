@@ -8,8 +8,9 @@ import pytest
 from engine.estimate.intervals import wilson
 from engine.inputs import load_scenario
 from engine.inputs.levels import load_level
-from engine.inputs.shots import TAKEN_LOGIT, TAKEN_RHYTHM
+from engine.inputs.shots import TAKEN_LOGIT
 from engine.run.watch import watch_block
+from engine.state.arrays import CONSTANTS
 from engine.state.record import COLUMN
 from engine.study.taken import measure_taken, taken_shots
 from engine.world.court import build_court
@@ -61,5 +62,5 @@ def test_taken_shots_are_those_of_the_box_score() -> None:
 def test_threes_are_the_shots_that_are_chosen_most() -> None:
     """At the rim nearly every shot is taken as it comes, threes only when a man stands well."""
     values = measure_taken(load_scenario("level_school"), 5, 1_500, 2)
-    assert set(values) == {*TAKEN_LOGIT.values(), *TAKEN_RHYTHM.values()}
+    assert set(values) == {name for name in CONSTANTS if name.startswith("taken_")}
     assert values["taken_three_rhythm"] > values["taken_middle_rhythm"] > values["taken_rim_rhythm"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from pydantic import Field
 
 from engine.errors import InputError
@@ -13,11 +15,17 @@ COLUMNS = ("distance_m", "make", "contest_logit_per_m")
 REACH_M = 15.0
 #: Bands of a table -> the nearest defender's typical distance there.
 TYPICAL_GAP = {"rim": "typical_gap_rim_m", "middle": "typical_gap_middle_m", "three": "typical_gap_three_m"}
-#: Bands of a table -> what holds for the shots that are taken there, by the level's average men: log odds by
-#: which more go in than the table says at the typical place and gap (better chosen, but blocked and hurried,
-#: too), and the mean rhythm of those who take them, in standard deviations.
+#: Bands of a table -> log odds by which more of the shots that the level's average men take there go in than
+#: the table says at the typical place and gap: better chosen, but blocked and hurried, too.
 TAKEN_LOGIT = {"rim": "taken_rim_logit", "middle": "taken_middle_logit", "three": "taken_three_logit"}
-TAKEN_RHYTHM = {"rim": "taken_rim_rhythm", "middle": "taken_middle_rhythm", "three": "taken_three_rhythm"}
+#: A probability's log odds are of one that is at least this far from 0 and 1.
+LEAST_MAKE = 1e-4
+
+
+def logit(p: float) -> float:
+    """Log odds of a probability, kept away from 0 and 1."""
+    p = min(max(p, LEAST_MAKE), 1.0 - LEAST_MAKE)
+    return math.log(p / (1.0 - p))
 
 
 class ShotTable(Frozen):

@@ -10,13 +10,13 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from engine.inputs.shots import TAKEN_RHYTHM
 from engine.kernel.motion import move
 from engine.kernel.near import FAR_AWAY
 from engine.kernel.scratch import new_scratch
 from engine.kernel.shooting import NO_HURRY_S, effective_gap, is_three, make_probability
 from engine.state.arrays import N_SIDE
 from engine.still.picture import Point
+from engine.world.shots import taken_rhythm
 
 
 def close_out_gap(
@@ -55,8 +55,7 @@ class ShotWorth:
     def points(self, position: int, at: Point, gap_m: float, second_m: float = FAR_AWAY) -> float:
         """Expected points of a shot that he takes from there, the two (effective) defenders that far away."""
         k, away = self._w.k, math.hypot(*at)
-        band = "three" if self.three(at) else "middle" if away > k.rim_range_m else "rim"
-        rhythm = float(k.shot_rhythm_logit) * float(k[TAKEN_RHYTHM[band]])
+        rhythm = float(k.shot_rhythm_logit) * taken_rhythm(k, self.three(at), away < k.rim_range_m)
         make = float(
             make_probability(self._w, position - 1, away, gap_m, second_m, NO_HURRY_S, False, rhythm)
         )

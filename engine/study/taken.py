@@ -12,13 +12,13 @@ import math
 import numpy as np
 
 from engine.inputs.scenario import Scenario
-from engine.inputs.shots import TAKEN_LOGIT, TAKEN_RHYTHM
+from engine.inputs.shots import TAKEN_LOGIT, logit
 from engine.kernel.shooting import is_three
 from engine.run.watch import watch_numbers
 from engine.state.words import Event
 from engine.world.court import build_court
 from engine.world.pack import pack
-from engine.world.shots import level_averages, logit
+from engine.world.shots import level_averages
 
 #: What becomes of a shot; one that is fouled and missed is no attempt.
 ENDS = {Event.MADE: 1.0, Event.MISSED: 0.0, Event.BLOCKED: 0.0, Event.FOUL: math.nan}
@@ -50,7 +50,7 @@ def taken_shots(scenario: Scenario, seed: int, n: int, threads: int | None = Non
 
 
 def measure_taken(scenario: Scenario, seed: int, n: int, threads: int | None = None) -> dict[str, float]:
-    """The constants TAKEN_LOGIT and TAKEN_RHYTHM as ``n`` possessions of a level's scenario ask for."""
+    """The constants ``taken_*`` as ``n`` possessions of a level's scenario ask for."""
     table = scenario.model_copy(
         update={"constants": {**scenario.constants, **dict.fromkeys(TAKEN_LOGIT.values(), 0.0)}}
     )
@@ -59,5 +59,5 @@ def measure_taken(scenario: Scenario, seed: int, n: int, threads: int | None = N
     for band, shots in taken_shots(scenario, seed, n, threads).items():
         mine = shots[shots[:, 2] == 1.0]
         values[TAKEN_LOGIT[band]] = logit(float(mine[:, 0].mean())) - logit(by_table[band])
-        values[TAKEN_RHYTHM[band]] = float(shots[:, 1].mean())
+        values[f"taken_{band}_rhythm"] = float(shots[:, 1].mean())
     return values

@@ -3,20 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
 from engine.inputs.scenario import Scenario
-from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP, ShotTable
+from engine.inputs.shots import ShotTable, logit
 from engine.state.arrays import N_SHOT_STEPS, SHOT_STEP_M
 from engine.world.court import Court
-
-MAKE_LEAST = 1e-4
-
-
-def logit(p: float) -> float:
-    p = min(max(p, MAKE_LEAST), 1.0 - MAKE_LEAST)
-    return math.log(p / (1.0 - p))
 
 
 def shot_rows(table: ShotTable) -> np.ndarray:
@@ -28,11 +22,12 @@ def shot_rows(table: ShotTable) -> np.ndarray:
     )
 
 
-def _average_make(scenario: Scenario, rows: np.ndarray, distance_m: float, band: str) -> float:
-    k = scenario.constants
+def _average_make(
+    scenario: Scenario, rows: np.ndarray, distance_m: float, gap_m: float, taken_logit: float
+) -> float:
     i = int(round(distance_m / SHOT_STEP_M))
-    z = rows[i, 0] + rows[i, 1] * (k[TYPICAL_GAP[band]] - k["reference_defender_m"])
-    z += k[TAKEN_LOGIT[band]]
+    z = rows[i, 0] + rows[i, 1] * (gap_m - scenario.constants["reference_defender_m"])
+    z += taken_logit
     return float(1.0 / (1.0 + math.exp(-z)))
 
 
@@ -47,9 +42,18 @@ def offset(scenario: Scenario, counts: tuple[int, int] | None, average: float) -
 
 def level_averages(scenario: Scenario, court: Court) -> tuple[float, float, float]:
     """Make of shots that the level's men take at the rim, between and from three, at typical distances."""
+    k = scenario.constants
     rows = shot_rows(scenario.shot_table)
+    three_m = court.arc_m + 0.4
     return (
-        _average_make(scenario, rows, 0.75, "rim"),
-        _average_make(scenario, rows, 4.0, "middle"),
-        _average_make(scenario, rows, court.arc_m + 0.4, "three"),
+        _average_make(scenario, rows, 0.75, k["typical_gap_rim_m"], k["taken_rim_logit"]),
+        _average_make(scenario, rows, 4.0, k["typical_gap_middle_m"], k["taken_middle_logit"]),
+        _average_make(scenario, rows, three_m, k["typical_gap_three_m"], k["taken_three_logit"]),
     )
+
+
+def taken_rhythm(k: Mapping[str, float] | np.void, three: bool, near: bool) -> float:
+    """How well men stand for the shots they take (mean, standard deviations): threes, at the rim, between."""
+    if three:
+        return float(k["taken_three_rhythm"])
+    return float(k["taken_rim_rhythm"] if near else k["taken_middle_rhythm"])

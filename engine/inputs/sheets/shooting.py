@@ -23,18 +23,11 @@ from engine.inputs.sheets.cells import Tried
 from engine.inputs.sheets.charted import BANDS, ChartedShot
 from engine.inputs.sheets.data import Grades, Shooter
 from engine.inputs.sheets.shrink import prior_strength, pulled
-from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP, ShotTable
+from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP, ShotTable, logit
 
 #: Kinds of samples that are pulled, each with a strength of its own.
 TWOS, THREES, FREE_THROWS = "twos", "threes", "free throws"
 KIND_OF_BAND = {"rim": "shots at the rim", "middle": "shots between", "three": "charted threes"}
-LEAST = 1e-4
-
-
-def logit(p: float) -> float:
-    """Log odds of a probability, kept away from 0 and 1."""
-    p = min(max(p, LEAST), 1.0 - LEAST)
-    return math.log(p / (1.0 - p))
 
 
 def chance(z: float) -> float:
