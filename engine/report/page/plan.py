@@ -14,14 +14,14 @@ from engine.inputs.calls import Call
 from engine.inputs.roles import holder
 from engine.report.adapted_view import law_words
 from engine.report.page.court_card import call_card, pass_card, shirts_of
-from engine.report.screen.lineup import role_task
+from engine.report.screen.lineup import role_task, trap_words
 from engine.report.screen.plan import not_planned
 from engine.report.screen.timing import late_words, merged
 from engine.report.words import count, known, numbers_words, percent, saved, sentence
+from engine.study.evening_advice import called_tonight
 from engine.study.evening_result import EveningReport
-from engine.study.lineup.advice import GUARD, LEAST_CALLS, LET_SHOOT, area_of
+from engine.study.lineup.advice import GUARD, LEAST_CALLS, LEAVE, LET_SHOOT, told_on
 
-LEAVE, TRAP = "leave", "trap"
 SIDES = ("left", "right")
 #: Minutes of a practice, and of each start from a worst moment; how often in a row it must be in time. A
 #: choice: common practice, no source.
@@ -306,52 +306,31 @@ def lineup_view(report: EveningReport) -> Found:
 
 
 def opponents(report: EveningReport) -> list[Found]:
-    """Their five as ``lineup`` has them: number, hand, per area what to do about his shot, and what to do
-    about him. Where an advised call is meant for him, or clearly pays against him, he is not let shoot: there
-    it is ``trap``.
-    """
+    """Their five as ``lineup`` has them (``told_on``): number, hand, per area what to do about his shot, the
+    traps that pay on him, and those of them that are advised tonight."""
     notes = {note.number: note for note in report.evening.opponents}
-    trapped = trapped_in(report)
+    advised = called_tonight(report.scenario, report.advised)
     rows = []
     for one in report.lineup["opponent"]:
-        number, areas, note = one["number"], one["areas"], notes.get(one["number"])
-        traps = trapped.get(number, {})
-        words = {
-            area: TRAP if area in traps and found["do"] == LET_SHOOT else found["do"]
-            for area, found in areas.items()
+        told, areas, note = told_on(one, advised), one["areas"], notes.get(one["number"])
+        where = {
+            do: [area for area, word in told["areas"].items() if word == do] for do in (GUARD, LET_SHOOT)
         }
-        do = LEAVE if one["advice"] == LEAVE else GUARD if GUARD in words.values() else LET_SHOOT
-        trap = list(dict.fromkeys(traps.values()))
-        him = [
-            *([f"{TRAP}: {', '.join(trap)}"] if trap else []),
-            *([do] if do in (LEAVE, *words.values()) else []),
-        ]
-        where = {do: [area for area, word in words.items() if word == do] for do in (GUARD, LET_SHOOT)}
         rows.append(
             {
-                "number": number,
+                "number": one["number"],
                 "hand": (note.hand if note is not None else None) or "-",
-                "areas": {area: f"{word} {areas[area]['points']:.2f}" for area, word in words.items()},
+                "areas": {
+                    area: f"{word} {areas[area]['points']:.2f}" for area, word in told["areas"].items()
+                },
                 "guard": where[GUARD],
                 "free": where[LET_SHOOT],
-                "leave": do == LEAVE,
-                "trap": trap,
-                "him": ", else ".join(him),
+                "leave": one["advice"] == LEAVE,
+                "trap": [spoken(call) for call in told["tonight"]],
+                "pays": trap_words(told),
             }
         )
     return rows
-
-
-def trapped_in(report: EveningReport) -> dict[int, dict[str, str]]:
-    """Shirt -> area -> the advised call there that the coach keeps for him and that comes to him often enough
-    to say anything, or that clearly pays against him."""
-    found: dict[int, dict[str, str]] = {}
-    for s, c in report.advised:
-        call = report.scenario.settings[s].calls[c]
-        comes, saves = handlers_of(report, call)
-        for number in [man for man in call.only_against if man in comes] if call.only_against else saves:
-            found.setdefault(number, {})[area_of(call)] = spoken(call.name)
-    return found
 
 
 def court_of(report: EveningReport, setting: int, call: int) -> Found | None:
