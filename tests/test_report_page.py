@@ -7,6 +7,7 @@ pages of every answer (two calls, stay home, advice withheld) can be looked at.
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import math
 import re
@@ -22,14 +23,17 @@ from sheet_files import write_evening
 
 from engine import cli
 from engine.commands import evening as evening_commands
+from engine.inputs.base import spoken
 from engine.report.page.answer import MOST_WORDS as ANSWER_WORDS
 from engine.report.page.answer import beaten_words, headline, ledger_rows
+from engine.report.page.appendix import appendix_view
 from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page
 from engine.report.page.plan import opponents
 from engine.report.page.shots import shares_of
 from engine.report.screen.evening import evening_text
 from engine.report.screen.lineup import lineup_text
+from engine.report.words import FEW_CALLS
 from engine.study.evening_result import EveningReport
 
 pytest_plugins = ("evening_pages",)
@@ -272,6 +276,28 @@ def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: E
         assert ("trap pays: top, wing (kept for him)" in said) == (one["number"] == kept)
     text = opened(bench_page(report)).run("document.querySelector('.them').innerText")
     assert f"{kept} trap tonight: wing" in text
+
+
+def test_a_call_that_hardly_comes_up_is_judged_nowhere(two_calls: EveningReport) -> None:
+    """The ledger and the analyst's table have the floor of compare."""
+    s, c = two_calls.advised[0]
+    called = two_calls.compare["settings"][s]["calls"][c]
+    name = f"{spoken(called['call'])} ({two_calls.compare['settings'][s]['name']})"
+    for n in (FEW_CALLS - 1, FEW_CALLS):
+        settings = copy.deepcopy(two_calls.compare["settings"])
+        settings[s]["calls"][c] |= {"called": n, "over_n": called["over_n"] | {"p_worse": 0.4}}
+        report = dataclasses.replace(two_calls, compare=two_calls.compare | {"settings": settings})
+        (row,) = (one for one in appendix_view(report)["risk"] if one["call"] == name)
+        (told,) = (
+            one
+            for one in ledger_rows(report)
+            if one["call"] == spoken(called["call"]) and one["setting"] == settings[s]["name"]
+        )
+        if n < FEW_CALLS:
+            assert row["few"].startswith(f"came up {n} times: not judged") and row.keys() == {"call", "few"}
+            assert told["few"].startswith(f"{n} calls: too few")
+        else:
+            assert row["few"] is None and told["few"] is None
 
 
 def with_only(report: EveningReport, s: int, c: int, numbers: tuple[int, ...]) -> EveningReport:

@@ -17,7 +17,7 @@ from engine.report.page.court_card import call_card, pass_card, shirts_of
 from engine.report.screen.lineup import role_task, trap_words
 from engine.report.screen.plan import not_planned
 from engine.report.screen.timing import late_words, merged
-from engine.report.words import count, known, numbers_words, percent, saved, sentence
+from engine.report.words import FEW_CALLS, count, known, numbers_words, percent, saved, sentence
 from engine.study.evening_advice import called_tonight
 from engine.study.evening_result import EveningReport
 from engine.study.lineup.advice import GUARD, LEAST_CALLS, LEAVE, LET_SHOOT, told_on
@@ -351,3 +351,22 @@ def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]
     mine.sort(key=lambda one: -one["called"])
     saves: list[int] = next((o["saves"] for o in report.lineup["whom_by_call"] if o["call"] == call.name), [])
     return [one["number"] for one in mine], saves
+
+
+def seldom_words(report: EveningReport, setting: int, call: int) -> str:
+    """Why a call hardly comes up, as far as its being made at every chance on each of them alone (``lineup``)
+    tells: ``; ...``, or "" where that does not tell."""
+    one = report.scenario.settings[setting].calls[call]
+    rows = [row for row in report.lineup["calls_by_handler"] if row["call"] == one.name]
+    mine = [row for row in rows if not one.only_against or row["number"] in one.only_against]
+    if not mine:
+        return ""
+    chances, every = (sum(row["called"] for row in of) for of in (mine, rows))
+    n = f"{chances:,} times in {count(report.lineup['call_possessions'], 'possession')}"
+    if len(mine) < len(rows) and 2 * chances < every:
+        whom = numbers_words([row["number"] for row in mine])
+        return f"; it is kept for No. {whom}, to whom it could come {n}, {every:,} times to all five"
+    if chances < 10 * FEW_CALLS:
+        whom = f" on No. {numbers_words(one.only_against)}" if one.only_against else ""
+        return f"; they seldom bring the ball there in the way that sets it off: at every chance{whom} {n}"
+    return f"; it could come {n}, but is made about {round(10 * one.probability)} times in 10"

@@ -35,8 +35,8 @@ SIZES = (
     "--anywhere tries all"
 )
 TRAPS_NOTE = (
-    "Trap pays: he is worth a double there when he has the ball; guard, let him shoot: his shot. Each call was "
-    "made on him alone and at every chance; compare makes it as your settings have it, so its counts and "
+    "Trap pays: he is worth a double there when he has the ball; guard, let him shoot: his shot. Each call "
+    "was made on him alone and at every chance; compare makes it as your settings have it, so its counts and "
     "worth differ. Which calls to make, and how often: plan."
 )
 NOT_KNOWN = (
