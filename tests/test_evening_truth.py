@@ -273,7 +273,7 @@ def test_the_late_call_is_one(told: dict[str, Any]) -> None:
     for row in late:
         if row["clear"] and row["p_win_trap"] >= 0.01 and row["p_win_home"] >= 0.01:
             home, trap = (f"{100 * row[key]:.1f}" for key in ("p_win_home", "p_win_trap"))
-            assert f"home {home}, trap {trap}" in told["page"]
+            assert f"home {home}%, trap {trap}%" in told["page"]
             for where, p in (
                 ("at home", home),
                 (f"{call} trap", trap),

@@ -90,7 +90,7 @@ def plan(
     asked = evening_report.Asked(changes=tuple(sorted(wanted.items())), adapted=adapted)
     parts = played(evening, ("plan", "formations", "sheet"), quiet, seed, threads, effort, asked)
     found = parts.part("plan") | {name: parts.part(name) for name in ("formations", "sheet")}
-    deliver(found, json_target, lambda result: plan_text(result, detail), evening)
+    deliver(found, json_target, lambda result: plan_text(result, detail, evening.folder is not None), evening)
 
 
 @click.command(short_help="Who plays which place, and how the other side would answer.")

@@ -327,6 +327,11 @@ def around(found: Found, decimals: int, to: str = " to ", few: str = " (too few 
     known = low is not None and high is not None
     places = decimals + (known and f"{low:.{decimals}f}" == f"{high:.{decimals}f}")
     texts = [f"{round(value, places) + 0.0:.{places}f}" for value in (mean, low, high) if value is not None]
+    if known and (low > 0 or high < 0):  # an end that is not 0 is not written as 0
+        texts[1:] = [
+            text if float(text) else f"{'-' * (end < 0)}{amount(end, places)}"
+            for text, end in zip(texts[1:], (low, high), strict=True)
+        ]
     return ranged(texts[0], texts[1], texts[2], to) if known else f"{texts[0]}{few}"
 
 

@@ -14,6 +14,7 @@ from engine.report.formations_view import call_words, prefix
 from engine.report.page.plan import court_of, handlers_of, seldom_words, stand_in_words
 from engine.report.rounding import parts_of_hundred
 from engine.report.screen.compare import in_100
+from engine.report.screen.plan import often_words, traps_words
 from engine.report.screen.stress import ahead_words, share_told, worlds_in_100
 from engine.report.sheet_view import THREES, sheet_advice
 from engine.report.words import (
@@ -198,7 +199,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
         rows = [
             ("When", when_words(call)),
             ("On whom", whom_words(report, call)),
-            ("How often", row["often"]),
+            ("How often", often_words(report.plan, row)),
             ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
             ("Known", adapted_words(report.adapted, row["setting"], row["call"])),
             ("Beaten", beaten_words(found)),
@@ -226,8 +227,8 @@ def headline(report: EveningReport) -> str:
     if not care.trap_advice_allowed:
         if care.fill_first:
             return f"{care.fill_first}."
-        forbidden = care.trap_allowed is False
-        return f"No trap advice: {'your league forbids traps' if forbidden else 'ask your league first'}."
+        why = "your league forbids traps" if care.trap_allowed is False else "ask your league first"
+        return f"Trap advice is withheld: {why}."
     if not report.scenario.settings:
         return "There is no trap call here to weigh."
     result = report.formations
@@ -289,7 +290,11 @@ def figure(report: EveningReport) -> Found | None:
     ends = [
         f"{abs(n)} {'saved' if n > 0 else 'lost'}" if n else "nothing" for n in (swing["p5"], swing["p95"])
     ]
-    planned = "" if len(report.plan["mix"]) == len(rows) else " with every call of the plan"
+    planned = ""
+    if len(report.plan["mix"]) != len(rows):
+        mix = sorted(report.plan["mix"], key=lambda row: -row["saves_per_game"]["mean"])
+        every = ", ".join(f"{spoken(row['call'])} {row['uses_per_game']}" for row in mix)
+        planned = f" with the whole plan ({every}: {traps_words(report.plan)})"
     return {
         "bars": bars,
         "zero": at(0.0),

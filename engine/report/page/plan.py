@@ -15,7 +15,7 @@ from engine.inputs.roles import holder
 from engine.report.adapted_view import law_words
 from engine.report.page.court_card import call_card, pass_card, shirts_of
 from engine.report.screen.lineup import role_task, trap_words
-from engine.report.screen.plan import not_planned
+from engine.report.screen.plan import COMES_UP, chance, not_planned, told_apart
 from engine.report.screen.timing import late_words, merged
 from engine.report.words import FEW_CALLS, count, known, numbers_words, percent, saved, sentence
 from engine.study.evening_advice import called_tonight
@@ -52,7 +52,6 @@ def plan_view(report: EveningReport) -> Found:
             }
         )
     late = plan["late_game"]
-    clear = [row for row in late if row["clear"]]
     return {
         "mix": mix,
         "uses": _use_rows(plan),
@@ -61,7 +60,8 @@ def plan_view(report: EveningReport) -> Found:
         "late_call": spoken(late[0]["call"]) if late else "",
         "late_seconds": sorted({row["seconds"] for row in late}),
         "late": _late_rows(late),
-        "late_words": _late_words(late, clear),
+        "late_words": _late_words(late),
+        "comes_up": COMES_UP,
         "too_few": plan["bench_rule"]["too_few_below"],
         "others": not_planned(plan),
         "pace": " ".join(filter(None, (plan["start"], plan["pace"]))),
@@ -88,7 +88,14 @@ def _use_rows(plan: Found) -> list[Found]:
         ]
         if any(found):
             cells[use] = found
-    return [{"use": use, "cells": found} for use, found in cells.items()]
+    rows, alike = [], plan["alike_from"] or max(cells, default=0)
+    last = max(cells, default=0)
+    for use, found in cells.items():
+        if use == alike < last:
+            rows.append({"use": f"{use} to {last}", "cells": found})
+        elif use <= alike:
+            rows.append({"use": str(use), "cells": found})
+    return rows
 
 
 def _late_rows(late: Sequence[Found]) -> list[Found]:
@@ -96,17 +103,19 @@ def _late_rows(late: Sequence[Found]) -> list[Found]:
     for behind in sorted({row["behind"] for row in late}):
         cells = []
         for row in sorted((row for row in late if row["behind"] == behind), key=lambda row: row["seconds"]):
-            home, trap = (f"{100 * row[key]:.1f}" for key in ("p_win_home", "p_win_trap"))
+            home, trap = (chance(row[key]) for key in ("p_win_home", "p_win_trap"))
             cells.append(f"home {home}, trap {trap}" if row["clear"] else f"home {home}, trap: cannot tell")
         rows.append({"behind": behind, "cells": cells})
     return rows
 
 
-def _late_words(late: Sequence[Found], clear: Sequence[Found]) -> str:
+def _late_words(late: Sequence[Found]) -> str:
+    """Of the cases whose chances differ as they are printed."""
     if not late:
         return "No call comes up often enough to say anything of the end of a game."
-    better = [row for row in clear if row["difference"]["mean"] > 0]
-    worse = [row for row in clear if row["difference"]["mean"] < 0]
+    apart = [row for row in late if told_apart(row)]
+    better = [row for row in apart if row["difference"]["mean"] > 0]
+    worse = [row for row in apart if row["difference"]["mean"] < 0]
     call = spoken(late[0]["call"])
     if better and not worse:
         most = max(row["difference"]["mean"] for row in better)
@@ -116,7 +125,7 @@ def _late_words(late: Sequence[Found], clear: Sequence[Found]) -> str:
         )
     if worse and not better:
         return f"Behind late, calling {call} at every chance lowers the chance to win: do not."
-    if not clear:
+    if not apart:
         return f"Behind late, it cannot be told whether calling {call} helps."
     return f"Behind late, calling {call} helps in {len(better)} cases and hurts in {len(worse)}."
 
@@ -124,8 +133,8 @@ def _late_words(late: Sequence[Found], clear: Sequence[Found]) -> str:
 def behind_call(report: EveningReport) -> str:
     """The call that clearly helps who is behind late; "" none does."""
     late = report.plan["late_game"]
-    better = [row for row in late if row["clear"] and row["difference"]["mean"] > 0]
-    worse = [row for row in late if row["clear"] and row["difference"]["mean"] < 0]
+    better = [row for row in late if told_apart(row) and row["difference"]["mean"] > 0]
+    worse = [row for row in late if told_apart(row) and row["difference"]["mean"] < 0]
     return spoken(late[0]["call"]) if len(better) > len(late) / 2 and not worse else ""
 
 
