@@ -203,7 +203,7 @@ class Evening:
         """The card of a planned call; none where another setting's call of that name is advised."""
         mine = self._mine(self.json["plan"]["mix"], call)
         cards = [one for one in _cards(self.raw["page"]) if one[0] == spoken(call["call"])]
-        return [one for one in cards if mine and one[1]["How often"] == mine[0]["often"]]
+        return [one for one in cards if mine and one[1]["How often"].startswith(mine[0]["often"])]
 
     def _uses(self, call: Any) -> Iterator[tuple[str, str, str]]:
         name = spoken(call["call"])

@@ -369,7 +369,7 @@ def test_what_all_traps_leave_is_explained_and_each_is_watched_as_often_as_it_sa
     assert said["beside"].startswith(
         "no clear difference against all their traps than without: what the others"
     )
-    assert short["label"] in said["beside"] and corner["label"] not in said["beside"]
+    assert f"the {short['label']} (" in said["beside"] and f"the {corner['label']} (" not in said["beside"]
     assert "clearly more" in attack_view(told | {"home": interval(0.7)})["beside"]
     assert attack_view(told | {"home": interval(1.1)})["beside"] == "", "their traps cost: nothing to explain"
     for one, n in zip(said["calls"], (12, 7), strict=True):

@@ -144,7 +144,7 @@ def test_every_question_has_one_answer_in_all_outputs(
         ("page", r'(data-label="Before the bonus">saves )\d', r"\g<1>9", "worth of a call"),
         ("bench", r"(up to )\d+( of)", r"\g<1>99\g<2>", "uses a game"),
         ("page", r"(calling )[a-z ]+( at every chance|\b helps)", r"\g<1>nobody\g<2>", "late call"),
-        ("bench", r"trap: [a-z, ]+", "trap: nobody", "whom to trap"),
+        ("bench", r"trap tonight: [a-z, ]+", "trap tonight: nobody", "whom to trap"),
     ],
 )
 def test_another_figure_in_one_output_is_found(
@@ -334,7 +334,7 @@ def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told:
 
 def test_a_share_stands_with_how_many_variants_of_which_kind_it_is_of(told: dict[str, Any]) -> None:
     assert "also their formation, plays and habits" in told["page"]
-    assert "the shares are of these" in told["page"]
+    assert "the table is of these" in told["page"]
     assert "--worlds 512" not in told["page"]
     assert "No variant was dropped for its points conceded and turnovers" in told["page"]
 

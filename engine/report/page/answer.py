@@ -151,7 +151,7 @@ def variants_words(report: EveningReport, setting: int, call: int) -> str:
         return f"comes up in {count(found['worlds'], 'variant')} only: too few to say"
     if not share_told(found, report.stress["worlds"]["least_kept"]):
         luck = f"{report.stress['possessions']:,} possessions each, so luck pulls it towards half"
-        return f"{ahead_words(found)} {VARIED[found['kind']]} ({luck}); a share: trapledger stress"
+        return f"{ahead_words(found)} {VARIED[found['kind']]} ({luck})"
     low, high = 100 * share["low"], 100 * share["high"]
     of = f"{count(found['worlds'], 'variant')} {VARIED[found['kind']]}"
     return f"pays in {worlds_in_100(share['mean'])} ({of}; {span(f'{low:.0f}', f'{high:.0f}')})"

@@ -34,7 +34,8 @@ def interval(found: Found, decimals: int = 3, factor: float = 1.0, sign: bool = 
 
 def appendix_view(report: EveningReport) -> Found:
     """Rows of the appendix."""
-    risk, factors = [], []
+    risk: list[Found] = []
+    factors: list[Found] = []
     for s, setting in enumerate(report.compare["settings"]):
         for c, call in enumerate(setting["calls"]):
             over = call["over_n"]

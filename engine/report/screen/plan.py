@@ -174,9 +174,9 @@ def _uses(result: Found) -> list[str]:
     most = max(row["use"] for row in result["by_use"])
     shown, alike = [use for use in SHOWN_USES if use <= most], result["alike_from"]
     if alike is not None:
-        shown = [use for use in shown if use < alike] + ([alike] if alike <= most else [])
+        shown = [use for use in shown if use < alike][:4] + ([alike] if alike <= most else [])
     names = [f"{use} on" if use == alike else str(use) for use in shown]
-    rows = [("Worth of use number", *names, "1st off by")]
+    rows = [("Worth of use number", *names, "off by")]
     for one in result["calls"]:
         mine = {
             row["use"]: row
@@ -193,8 +193,8 @@ def _uses(result: Found) -> list[str]:
     note = (
         "Points saved a trap (minus: lost), before the bonus, when they have seen the earlier ones; "
         "brackets: not planned; ?: planned, but not clear by itself; -: too few calls to tell. The first is "
-        "what compare prints. The uses share their luck, so they can be told apart more sharply than by the "
-        "last column."
+        "what compare prints, and off by is its luck. The uses share their luck, so they can be told apart "
+        "more sharply than by the last column."
     )
     return [*table(rows, indent=""), paragraph(note)]
 
