@@ -203,7 +203,7 @@ class Evening:
         """The card of a planned call; none where another setting's call of that name is advised."""
         mine = self._mine(self.json["plan"]["mix"], call)
         cards = [one for one in _cards(self.raw["page"]) if one[0] == spoken(call["call"])]
-        return [one for one in cards if mine and one[1]["How often"] == mine[0]["often"]]
+        return [one for one in cards if mine and one[1]["How often"].startswith(mine[0]["often"])]
 
     def _uses(self, call: Any) -> Iterator[tuple[str, str, str]]:
         name = spoken(call["call"])
@@ -286,12 +286,13 @@ class Evening:
                 numbers = [
                     (re.match(r"\d+", head) or [""])[0]
                     for head, cells in _rows(self.raw[output])
-                    if re.search(rf"trap: (?:[^;]*, )?{name}\b", " ".join((head, *cells.values())))
+                    if re.search(rf"trap tonight: (?:[^;]*, )?{name}\b", head)
+                    or re.search(rf"^(?:[^:;]*, )?{name}\b", cells.get("Trap pays", ""))
                 ]
                 yield output, "their five", " ".join(sorted(set(numbers), key=int)) or "nobody"
             each = r"number (\d+) (.*?)(?=number \d+ |Trap breaker|The engine knows)"
             told = {int(n): said for n, said in re.findall(each, self.text["lineup"])}
-            trapped = [n for n in saves if "trap" in told.get(n, "")]
+            trapped = [n for n in saves if re.search(rf"trap pays: (?:[^;(]*, )?{name}\b", told.get(n, ""))]
             yield "lineup", "their five", " ".join(map(str, trapped)) or "nobody"
 
     def _first(self, call: Any) -> Iterator[tuple[str, str, str]]:

@@ -16,6 +16,7 @@ from engine import cli
 from engine.inputs.sheets import load_evening
 from engine.inputs.sheets.attack import AttackSide, together
 from engine.inputs.sheets.columns import DEFENCES
+from engine.report import attack_view as attack_words
 from engine.report.attack_view import attack_view, cost_words
 from engine.report.page.attack import attack_page
 from engine.report.page.shell import origin_words
@@ -318,11 +319,11 @@ def test_the_words_say_what_can_be_told_and_what_not(found: dict[str, Any]) -> N
     }
     (view,) = attack_view(told | {"calls": [few]})["calls"]
     rows = dict(view["rows"])
-    assert rows["Outlets"] == "No. 4 is safer than 9"
+    assert rows["Outlets"] == f"No. 4 is safer than 9 (the first {top['watched']} times)"
     assert rows["Of 100 traps"].endswith("; he shoots in 41, is fouled in 12")
     alike = {"outlets": [men_[0], men_[0] | {"number": 13}, men_[1]]}
     (same,) = attack_view(told | {"calls": [few | alike]})["calls"]
-    assert dict(same["rows"])["Outlets"] == "No. 4 and 13 are safer than 9"
+    assert dict(same["rows"])["Outlets"].startswith("No. 4 and 13 are safer than 9 (")
     assert view["men"] == [("No. 4", "60", "95 (90 to 100)"), ("No. 9", "50", "70 (65 to 75)")]
     text = attack_text(told | {"calls": [few]})
     assert re.search(r"No\. 9 +50 +70 \(65 to 75\)\n", text) and max(map(len, text.splitlines())) <= 80
@@ -335,6 +336,45 @@ def test_the_words_say_what_can_be_told_and_what_not(found: dict[str, Any]) -> N
     assert rows["Outlets"].startswith("cannot tell") and rows["Middle or skip"].startswith("cannot tell: ")
     (rare,) = attack_view(told | {"calls": [top | {"called": 4}]})["calls"]
     assert rare["rows"] == [("Comes", "4 times: not judged")] and rare["ways"] == []
+
+
+@pytest.mark.parametrize(
+    ("safe", "said"),
+    [
+        ((0.90, 0.88, 0.85), "No. 1, 2 and 3 alike, as far as these tell"),
+        # Of 3 half-widths of 0.05 (0.0255 each) two errors of a difference are 0.072, though ranges overlap.
+        ((0.90, 0.89, 0.82), "No. 1 is safer than 3; No. 2 not told apart from any"),
+        ((0.90, 0.90, 0.82), "No. 1 and 2 are safer than 3"),
+        ((0.90, 0.86, 0.86, 0.80), "No. 1 is safer than 4; No. 2 and 3 alike, as far as these tell"),
+        ((0.90,), "only No. 1 got passes enough to tell"),
+        ((), "cannot tell: too few passes to any man"),
+    ],
+)
+def test_outlets_are_told_apart_by_two_errors(safe: tuple[float, ...], said: str) -> None:
+    men = [{"number": n, "passes": 50, "safe": interval(mean)} for n, mean in enumerate(safe, 1)]
+    assert attack_words._outlets(men) == said
+
+
+def test_what_all_traps_leave_is_explained_and_each_is_watched_as_often_as_it_says(
+    found: dict[str, Any],
+) -> None:
+    corner, short, *_ = found["calls"]
+    calls = [
+        corner | {"value": interval(0.2), "watched": 12},
+        short | {"value": interval(-0.2), "watched": 7},
+    ]
+    men = [{"number": 4, "points": interval(0.9), "more": interval(0.0)}]
+    told = found | {"calls": calls, "bring_up": men, "home": interval(0.92)}
+    said = attack_view(told)
+    assert said["beside"].startswith(
+        "no clear difference against all their traps than without: what the others"
+    )
+    assert f"the {short['label']} (" in said["beside"] and f"the {corner['label']} (" not in said["beside"]
+    assert "clearly more" in attack_view(told | {"home": interval(0.7)})["beside"]
+    assert attack_view(told | {"home": interval(1.1)})["beside"] == "", "their traps cost: nothing to explain"
+    for one, n in zip(said["calls"], (12, 7), strict=True):
+        assert dict(one["rows"])["Outlets"].endswith(f"(the first {n} times)")
+    assert " ".join(said["beside"].split()) in " ".join(attack_text(told).split())
 
 
 def test_a_legend_stands_only_under_pictures(side: AttackSide, found: dict[str, Any]) -> None:

@@ -6,14 +6,18 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import pytest
+
 from engine.inputs import load_scenario
 from engine.kernel.batch import trace_possession
 from engine.report.page.answer import MOST_WORDS, headline, not_advised
+from engine.report.page.plan import seldom_words
 from engine.state.record import COLUMN
 from engine.state.words import Event
 from engine.study import evening_advice as study
 from engine.study.court_shots import call_of, court_shots, shots_of
 from engine.study.evening_advice import advised_calls, planned_calls
+from engine.study.stress.stress import LEAST_KEPT
 from engine.world.court import build_court
 from engine.world.pack import pack
 
@@ -57,19 +61,23 @@ def test_why_a_planned_call_is_not_advised() -> None:
     scenario = SimpleNamespace(settings=[setting])
     row = {"setting": "corner trap", "call": "corner", "saves_per_game": {"mean": 0.2}}
     care = SimpleNamespace(trap_advice_allowed=True)
-    for share, why in (
-        (None, "2 variants only: too few to say"),
-        (0.3, "pays in 30 of 100 (2 variants with other numbers, formation, plays and habits;"),
+    for share, kept, why in (
+        (None, 2, "2 variants only: too few to say"),
+        (0.3, 2, "ahead as played in 1 of 2 variants with other numbers, formation, plays and habits (600"),
+        (0.3, 200, "pays in 30 of 100 (2 variants with other numbers, formation, plays and habits;"),
     ):
         share_of = {"mean": share, "low": share, "high": share}
-        found = {"share": share_of, "worlds": 2, "kind": "structure"}
+        found = {"share": share_of, "worlds": 2, "kind": "structure", "kept": kept, "raw": {"pays": 1}}
         report: Any = SimpleNamespace(
-            planned=((0, 0),), advised=(), weighed=(0,), stress={"settings": [{"calls": [found]}]},
+            planned=((0, 0),), advised=(), weighed=(0,),
+            stress={
+                "settings": [{"calls": [found]}], "possessions": 600, "worlds": {"least_kept": LEAST_KEPT}
+            },
             scenario=scenario, evening=SimpleNamespace(care=care), plan={"mix": [row]},
             formations=formations({0: 0.2}),
         )  # fmt: skip
         (said,) = not_advised(report)
-        assert why in said
+        assert why in said and ("of 100" in said) == (kept >= LEAST_KEPT)
         assert "surely" in headline(report) and len(headline(report).split()) <= MOST_WORDS
     found["share"] = {"mean": 0.9, "low": 0.9, "high": 0.9}
     report.formations = formations({0: -0.05})
@@ -78,6 +86,42 @@ def test_why_a_planned_call_is_not_advised() -> None:
         "difference (0.15 lost to 0.05 saved points a call)."
     ]
     assert headline(report) == "Stay home: no trap saves points over their likely formations."
+
+
+@pytest.mark.parametrize(
+    ("kept_for", "probability", "called", "why"),
+    [
+        (
+            (6, 12),
+            1.0,
+            {3: 900, 6: 11, 9: 40, 12: 0, 15: 5},
+            "kept for No. 6 and 12, to whom it could come 11",
+        ),
+        (
+            (15,),
+            0.25,
+            {15: 61},
+            "they seldom bring the ball there in the way that sets it off: at every chance on",
+        ),
+        (
+            (),
+            0.25,
+            {3: 900, 6: 80},
+            "it could come 980 times in 20,000 possessions, but is made about 2 times",
+        ),
+        ((), 0.25, {}, ""),
+    ],
+)
+def test_why_a_call_hardly_comes_up(
+    kept_for: tuple[int, ...], probability: float, called: dict[int, int], why: str
+) -> None:
+    call = SimpleNamespace(name="top", only_against=kept_for, probability=probability)
+    rows = [{"call": "top", "number": number, "called": n} for number, n in called.items()]
+    report: Any = SimpleNamespace(
+        scenario=SimpleNamespace(settings=[SimpleNamespace(calls=[call])]),
+        lineup={"calls_by_handler": rows, "call_possessions": 20_000},
+    )
+    assert why in seldom_words(report, 0, 0) and bool(why) == bool(seldom_words(report, 0, 0))
 
 
 def test_every_planned_call_that_is_not_advised_is_told() -> None:

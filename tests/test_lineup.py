@@ -346,7 +346,8 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
     average = {"mean": 0.92, "low": 0.9}
 
     def told(calls: list[Found], wanted: tuple[int, ...] = ()) -> dict[int, str]:
-        rows = advice.advice_on(five, shots, average, 2, calls, dict.fromkeys(wanted, {"wing"}))
+        kept = [{"call": "wing", "setting": "kept", "area": "wing"}]
+        rows = advice.advice_on(five, shots, average, 2, calls, dict.fromkeys(wanted, kept))
         text = lineup_text(found | {"opponent": rows}).split("Their five")[1].split("\n\n")[0]
         for row in rows:
             line = text.split(f"number {row['number']} ")[1].split("number")[0]
@@ -354,11 +355,11 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
             guarded = any(one["do"] == "guard" for one in row["areas"].values())
             if row["advice"] != "trap":  # also of the best scorer: by the worth of his shot
                 assert (row["advice"] == "deny") == guarded
-            assert all(re.search(rf"trap( him)?: [a-z, ]*{area}", line) for area in row["trap_areas"])
+            traps = {one["area"] for one in row["traps"]}
+            assert all(re.search(rf"trap pays: [a-z, ]*{area}", line) for area in traps)
             assert not ("leave" in line and "trap" in line)
-            traps = (*row["trap_areas"], *row["kept_areas"])
-            assert not any(re.search(rf"let him shoot: [a-z, ]*{area}", line) for area in traps)
-            assert ("trap: wing, where a call" in " ".join(line.split())) == (row["number"] in wanted)
+            assert not any(re.search(rf"let him shoot at: [a-z, ]*{area}", line) for area in traps)
+            assert ("wing (kept for him)" in " ".join(line.split())) == (row["number"] in wanted)
         return {row["number"]: row["advice"] for row in rows}
 
     numbers = [player.number for player in five]
@@ -374,7 +375,9 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
     assert "leave" not in {told(pays)[n] for n in sorted(numbers)[:3]}
     # Where a call clearly pays against him he is not let shoot, also by a call that is not his best.
     both = [call("top", numbers[0], 500, 0.4, 0.05), call("wing", numbers[0], 500, 0.3, 0.05)]
-    assert advice.advice_on(five, shots, average, 2, both)[0]["trap_areas"] == ["top", "wing"]
+    on_him = advice.told_on(advice.advice_on(five, shots, average, 2, both)[0])
+    assert on_him["traps"] == [{"call": "top", "kept": False}, {"call": "wing", "kept": False}]
+    assert on_him["areas"] == {"wing": "trap"}
 
 
 def test_a_call_of_one_name_is_weighed_on_everybody_where_one_is(scenario: Any, small: None) -> None:

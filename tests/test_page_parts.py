@@ -151,7 +151,7 @@ def test_a_call_is_rounded_alike_on_the_screen_and_on_the_page() -> None:
     [
         (1, "came up once in 20,000 possessions: not judged"),
         (2, "came up twice in 20,000 possessions: not judged"),
-        (20, "came up 20 times in 20,000 possessions: not judged (-n 30000 would bring about 30)"),
+        (20, "came up 20 times in 20,000 possessions: not judged (compare -n 30000 would bring about 30)"),
     ],
 )
 def test_a_call_that_hardly_comes_up_is_not_judged(called: int, said: str) -> None:

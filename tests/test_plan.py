@@ -315,6 +315,18 @@ def test_text_answers_first(small: PlanResult) -> None:
     assert ("(common practice: " in " ".join(text.split())) == bool(planned)
 
 
+def test_the_report_is_named_only_for_sheets_and_nothing_beside_withheld_advice(small: PlanResult) -> None:
+    found = small.to_dict()
+    several = found | {"mix": [*found["mix"], *found["mix"]][:2] if found["mix"] else []}
+    assert len(several["mix"]) == 2
+    assert "The report advises" in " ".join(plan_text(several).split())
+    assert "report" not in plan_text(several, sheets=False)
+    told = plan_text(found | {"care": ["Ask your league."], "mix": [], "calls": []})
+    assert "Trap advice is withheld" in told and "Ask your league." in told
+    for words in ("Fouls", "double", "Take what follows", "Stay home", "Legs", "sprints"):
+        assert words not in told
+
+
 def test_plan_and_compare_give_one_figure_or_none(friday: Any) -> None:
     """Calls that compare cannot give a range have no figure in the plan either, and are not planned."""
     friday = friday.model_copy(update={"game": friday.game.model_copy(update={"team_fouls": 0})})

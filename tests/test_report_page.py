@@ -7,6 +7,7 @@ pages of every answer (two calls, stay home, advice withheld) can be looked at.
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import math
 import re
@@ -16,18 +17,23 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from evening_table import one_line
 from report_pages import A4, BAD_NAME, LAPTOP, PHONE, SMALL, advising, pages_of, words_of
 from sheet_files import write_evening
 
 from engine import cli
 from engine.commands import evening as evening_commands
+from engine.inputs.base import spoken
 from engine.report.page.answer import MOST_WORDS as ANSWER_WORDS
 from engine.report.page.answer import beaten_words, headline, ledger_rows
+from engine.report.page.appendix import appendix_view
 from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page
 from engine.report.page.plan import opponents
 from engine.report.page.shots import shares_of
 from engine.report.screen.evening import evening_text
+from engine.report.screen.lineup import lineup_text
+from engine.report.words import FEW_CALLS
 from engine.study.evening_result import EveningReport
 
 pytest_plugins = ("evening_pages",)
@@ -225,7 +231,8 @@ def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
 
 def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: EveningReport) -> None:
     """Guard: his open shot there is worth at least the lower end of their average shot; let him shoot: less;
-    leave: as lineup says; trap: in the area of an advised call, for those whom it is kept for."""
+    leave: everywhere less, as lineup says; trap: less, but a call pays there. Lineup, report and bench say
+    the same of each: what only the report knows is which of these calls are tonight's."""
     least = two_calls.lineup["average_shot"]["low"]
     kept = next(one["number"] for one in two_calls.lineup["opponent"] if one["advice"] == "deny")
     s, c = two_calls.advised[1]
@@ -236,25 +243,61 @@ def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: E
         one if i != s else setting.model_copy(update={"calls": (call,)})
         for i, one in enumerate(two_calls.scenario.settings)
     ]
-    lineup = two_calls.lineup | {"whom_by_call": []}
+    row = {"call": "wing", "setting": setting.name, "area": "wing"}
+    other = {"call": "top", "setting": "", "area": "top"}  # it pays on him, and is not tonight's
+    five = [
+        one | {"traps": [other, row] if one["number"] == kept else []} for one in two_calls.lineup["opponent"]
+    ]
+    lineup = two_calls.lineup | {"opponent": five}
     scenario = two_calls.scenario.model_copy(update={"settings": tuple(settings)})
     report = dataclasses.replace(two_calls, scenario=scenario, lineup=lineup)
     rows = {one["number"]: one for one in opponents(report)}
     assert len(rows) == 5
+    done: list[int] = []
     for one in report.lineup["opponent"]:
         row, areas = rows[one["number"]], {area: found["points"] for area, found in one["areas"].items()}
         guard = {area for area, points in areas.items() if points >= least}
-        trap = {"wing"} - guard if one["number"] == kept else set()
+        trap = ({"wing", "top"} & areas.keys()) - guard if one["number"] == kept else set()
         assert row["trap"] == (["wing"] if one["number"] == kept else [])
-        assert set(row["guard"]) == guard and set(row["free"]) == areas.keys() - guard - trap
-        assert row["leave"] == (one["advice"] == "leave") == ("leave" in row["him"])
-        assert not (row["leave"] and row["trap"])
+        assert set(row["guard"]) == guard and set(row["free"]) == (
+            set() if row["leave"] else areas.keys() - guard - trap
+        )
+        assert row["pays"] == ("wing; not tonight: top" if one["number"] == kept else "")
+        let = "leave" if one["advice"] == "leave" else "let him shoot"
+        assert row["leave"] == (one["advice"] == "leave")
         words = {area: text.rpartition(" ")[0] for area, text in row["areas"].items()}
         assert words == {
-            area: "guard" if area in guard else "trap" if area in trap else "let him shoot" for area in areas
+            area: "guard" if area in guard else "trap" if area in trap else let for area in areas
         }
+        said = one_line(re.split(r"\bnumber \d+ ", lineup_text(lineup).split("Their five")[1])[len(done) + 1])
+        done.append(one["number"])
+        for label, where in (("guard at", row["guard"]), ("let him shoot at", row["free"])):
+            assert re.search(rf"{label}: {', '.join(where)}[;( ]", said) if where else label not in said
+        assert ("trap pays: top, wing (kept for him)" in said) == (one["number"] == kept)
     text = opened(bench_page(report)).run("document.querySelector('.them').innerText")
-    assert f"{kept} trap: wing" in text
+    assert f"{kept} trap tonight: wing" in text
+
+
+def test_a_call_that_hardly_comes_up_is_judged_nowhere(two_calls: EveningReport) -> None:
+    """The ledger and the analyst's table have the floor of compare."""
+    s, c = two_calls.advised[0]
+    called = two_calls.compare["settings"][s]["calls"][c]
+    name = f"{spoken(called['call'])} ({two_calls.compare['settings'][s]['name']})"
+    for n in (FEW_CALLS - 1, FEW_CALLS):
+        settings = copy.deepcopy(two_calls.compare["settings"])
+        settings[s]["calls"][c] |= {"called": n, "over_n": called["over_n"] | {"p_worse": 0.4}}
+        report = dataclasses.replace(two_calls, compare=two_calls.compare | {"settings": settings})
+        (row,) = (one for one in appendix_view(report)["risk"] if one["call"] == name)
+        (told,) = (
+            one
+            for one in ledger_rows(report)
+            if one["call"] == spoken(called["call"]) and one["setting"] == settings[s]["name"]
+        )
+        if n < FEW_CALLS:
+            assert row["few"].startswith(f"came up {n} times: not judged") and row.keys() == {"call", "few"}
+            assert told["few"].startswith(f"{n} calls: too few")
+        else:
+            assert row["few"] is None and told["few"] is None
 
 
 def with_only(report: EveningReport, s: int, c: int, numbers: tuple[int, ...]) -> EveningReport:
@@ -325,7 +368,14 @@ def test_no_trap_advice_before_the_league_is_asked(opened: Any, withheld: Evenin
     assert len(headline(unknown).split()) <= ANSWER_WORDS
     assert page.run("document.querySelectorAll('.card, #ledger, #plan, .figure').length") == 0
     whole = page.run("document.body.textContent")
-    for advice in ("Call ", "trap him", "Out of a beaten trap", "Likely to break a trap"):
+    for advice in (
+        "Call ",
+        "trap him",
+        "Trap pays",
+        "trap pays",
+        "Out of a beaten trap",
+        "Likely to break a trap",
+    ):
         assert advice not in whole
     assert page.run("document.documentElement.scrollWidth") <= PHONE
     bench = opened(bench_page(withheld)).run("document.body.innerText")

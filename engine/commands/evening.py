@@ -90,7 +90,7 @@ def plan(
     asked = evening_report.Asked(changes=tuple(sorted(wanted.items())), adapted=adapted)
     parts = played(evening, ("plan", "formations", "sheet"), quiet, seed, threads, effort, asked)
     found = parts.part("plan") | {name: parts.part(name) for name in ("formations", "sheet")}
-    deliver(found, json_target, lambda result: plan_text(result, detail), evening)
+    deliver(found, json_target, lambda result: plan_text(result, detail, evening.folder is not None), evening)
 
 
 @click.command(short_help="Who plays which place, and how the other side would answer.")
@@ -242,7 +242,8 @@ def report(
     if quiet or contract.STDOUT in (output, bench):
         return
     files = output if bench is None else f"{output}, {bench}"
-    told = [line for line in (sheet_told(found.sheet),) if line]
+    care = evening.care  # where trap advice is withheld, nothing is to be taken with care: it is not given
+    told = [line for line in (sheet_told(found.sheet),) if line and care.trap_advice_allowed]
     answer, *often = advised_words(found)
     for line in (answer, *told, *often, f"The page is in {files}."):
         sys.stdout.write(f"{paragraph(line)}\n")

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import hypot
 
-from engine.estimate.intervals import LEAST_EVENTS, Found
+from engine.estimate.intervals import LEAST_EVENTS, LEVEL, Found, normal_quantile
 from engine.inputs.base import spoken
 from engine.report.screen.compare import in_100
 from engine.report.words import amount, around, count, numbers_words, ranged, saved, scaled
@@ -17,9 +18,11 @@ NOTE = (
     "Points of one call count what a lost ball brings them at the other end. Points and easy shots (at the "
     "rim, or an open three, before they are set) followed the passes that were thrown: another pass out of "
     "the same trap need not have brought them. Passes to a man, the lost ones among them, are of the first "
-    "{watched} times that a trap came, watched one by one; all else is of every time. Ranges (95%) are the "
-    "luck of the draw; the model can be off by more."
+    "times that a trap came, as many as stand at Outlets, watched one by one; all else is of every time. "
+    "Ranges (95%) are the luck of the draw; the model can be off by more."
 )
+#: Standard errors of a difference by which one outlet is said to be safer than another.
+APART = 2.0
 
 
 def attack_view(found: Found) -> Found:
@@ -30,9 +33,10 @@ def attack_view(found: Found) -> Found:
         "answer": _answer(found, calls),
         "home": f"{around(scaled(found['home'], 100), 0)} points per 100 possessions",
         "carrier": _carrier(found["bring_up"]),
+        "beside": _beside_home(found, calls),
         "calls": [_call(one) for one in calls],
         "taken": [*found["taken"], *found["charted"]],
-        "note": NOTE.format(watched=max((one["watched"] for one in calls), default=0)),
+        "note": NOTE,
         "possessions": count(found["possessions"], "possession"),
     }
 
@@ -86,6 +90,28 @@ def _carrier(men: Sequence[Found]) -> str:
     return f"No. {men[0]['number']}: {points} points per 100 against all their traps. In his place {others}."
 
 
+def _beside_home(found: Found, calls: Sequence[Found]) -> str:
+    """Why all their traps together may leave us no fewer points than none; "" where they clearly cost."""
+    if not found["bring_up"]:
+        return ""
+    traps, home = found["bring_up"][0]["points"], found["home"]
+    if traps["high"] is None or home["low"] is None or traps["high"] < home["low"]:
+        return ""
+    more = "clearly more" if traps["low"] > home["high"] else "no clear difference"
+    said = f"{more} against all their traps than without"
+    brings = [one for one in calls if one["value"]["high"] is not None and one["value"]["high"] < 0.0]
+    if brings:
+        names = " and ".join(
+            f"the {one['label']} ({in_100(one['per_100'])} times in 100 possessions)" for one in brings
+        )
+        said += (
+            f": what the others cost, {names} gives back"
+            if len(brings) < len(calls)
+            else f": {names} pays us"
+        )
+    return f"{said}. These points leave out what a lost ball brings them; those of a call count it"
+
+
 def _call(one: Found) -> Found:
     """One trap of theirs: rows (label, text), the table of ways out."""
     named = {"name": one["label"], "call": one["call"]}
@@ -108,7 +134,7 @@ def _call(one: Found) -> Found:
             "Of 100 traps",
             f"the ball lost in {lost}, got out in {out}; he shoots in {shot:.0f}, is fouled in {fouled:.0f}",
         ),
-        ("Outlets", _outlets(shown)),
+        ("Outlets", f"{_outlets(shown)} (the first {count(one['watched'], 'time')})"),
         ("Middle or skip", _middle_or_skip(one)),
     ]
     ways = [
@@ -135,17 +161,34 @@ def _middle_or_skip(one: Found) -> str:
     return f"the middle brought {_more(found, 2, ' points than a skip')}"
 
 
+def _apart(one: Found, other: Found) -> bool:
+    """Whether the first is safer by APART standard errors of the difference, as separate samples."""
+    errors = (
+        (man["safe"]["high"] - man["safe"]["low"]) / (2.0 * normal_quantile(LEVEL)) for man in (one, other)
+    )
+    return bool(one["safe"]["mean"] - other["safe"]["mean"] > APART * hypot(*errors))
+
+
 def _outlets(shown: Sequence[Found]) -> str:
-    """Who of those with passes enough is clearly safer than whom; men safer than the same stand together."""
+    """Who of those with passes enough is safer than whom; men safer than the same stand together, and so do
+    those whom nothing sets apart from anybody."""
     if not shown:
         return "cannot tell: too few passes to any man"
+    if len(shown) == 1:
+        return f"only No. {shown[0]['number']} got passes enough to tell"
     safer: dict[tuple[int, ...], list[int]] = {}
     for one in shown:
-        than = tuple(other["number"] for other in shown if one["safe"]["low"] > other["safe"]["high"])
+        than = tuple(other["number"] for other in shown if _apart(one, other))
         if than:
             safer.setdefault(than, []).append(one["number"])
-    clear = "; ".join(
+    clear = [
         f"No. {numbers_words(mine)} {'is' if len(mine) == 1 else 'are'} safer than {numbers_words(than)}"
         for than, mine in safer.items()
-    )
-    return clear or "who is safest cannot be told"
+    ]
+    told = {number for than, mine in safer.items() for number in (*than, *mine)}
+    rest = [one["number"] for one in shown if one["number"] not in told]
+    if len(rest) > 1:
+        clear.append(f"No. {numbers_words(rest)} alike, as far as these tell")
+    elif rest:
+        clear.append(f"No. {rest[0]} not told apart from any")
+    return "; ".join(clear)

@@ -170,14 +170,8 @@ SHORT_TRIGGERS = {
     "brought_down": "brought down",
     "screen": "screen set",
 }
-#: What to do about an opponent, in a sentence about him.
-ADVICE_TO_A_MAN = {
-    "force": "let him have the ball",
-    "trap": "trap him",
-    "leave": "leave him, help from him",
-    "deny": "",
-    "let him shoot": "",
-}
+#: What to do about an opponent as a whole, in a sentence about him; "" of all others.
+ADVICE_TO_A_MAN = {"force": "let him have the ball", "leave": "leave him, help from him"}
 #: Shouted on a floor anyway, so no signal for a call (common practice, no source).
 SHOUTED = frozenset(
     "ball help shot box out rebound cutter screen switch stop home back time line middle corner baseline "
@@ -199,11 +193,15 @@ GLOSSARY = {
     "guard": "his open shot there is worth more than their average shot: close out to him",
     "let him shoot": "his open shot there is worth less than that: stay between him and the basket",
     "leave": "let him shoot wherever he stands, and no trap is meant for him: help from him",
-    "trap": "double him when he has the ball there; what is said elsewhere is about his shot",
+    "trap pays": "a call that clearly saves points on him with the ball, or that is kept for him; guard, let "
+    "him shoot and leave are about his shot",
+    "trap": "his shot there is worth little, but a trap pays on him there",
     "the defence set": "all five back at their places before a shot",
     "points a call": "points conceded at home less those with the call, with what a won ball brings at the "
     "other end",
 }
+#: Of those the words that only trap advice takes.
+TRAP_WORDS_ONLY = ("beaten", "punished", "trap pays", "trap")
 #: Before the name of a region; the others stand "in the".
 PREPOSITIONS = {"top": "at the", "wing": "on the", "slot": "in the", "high_post": "at the", "elbow": "at the",
                 "low_post": "at the", "rim": "at the"}  # fmt: skip
@@ -329,6 +327,11 @@ def around(found: Found, decimals: int, to: str = " to ", few: str = " (too few 
     known = low is not None and high is not None
     places = decimals + (known and f"{low:.{decimals}f}" == f"{high:.{decimals}f}")
     texts = [f"{round(value, places) + 0.0:.{places}f}" for value in (mean, low, high) if value is not None]
+    if known and (low > 0 or high < 0):  # an end that is not 0 is not written as 0
+        texts[1:] = [
+            text if float(text) else f"{'-' * (end < 0)}{amount(end, places)}"
+            for text, end in zip(texts[1:], (low, high), strict=True)
+        ]
     return ranged(texts[0], texts[1], texts[2], to) if known else f"{texts[0]}{few}"
 
 

@@ -67,6 +67,12 @@ def of_call(formations: Found, setting: int, call: int) -> Found:
     return found
 
 
+def called_tonight(scenario: Scenario, advised: tuple[Spot, ...]) -> set[tuple[str, str]]:
+    """The advised calls as ``told_on`` asks for them: one kept for some of them with its setting's name."""
+    settings = [(scenario.settings[s], scenario.settings[s].calls[c]) for s, c in advised]
+    return {(setting.name if call.only_against else "", call.name) for setting, call in settings}
+
+
 def held_in(formations: Found, advised: tuple[Spot, ...]) -> list[int]:
     """Formations in which the advice holds, by index: every call advised clearly saves points there; where
     none is, no weighed call does."""

@@ -11,10 +11,11 @@ from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
 from engine.report.formations_view import call_words, prefix
-from engine.report.page.plan import court_of, handlers_of, stand_in_words
+from engine.report.page.plan import court_of, handlers_of, seldom_words, stand_in_words
 from engine.report.rounding import parts_of_hundred
 from engine.report.screen.compare import in_100
-from engine.report.screen.stress import worlds_in_100
+from engine.report.screen.plan import often_words, traps_words
+from engine.report.screen.stress import ahead_words, share_told, worlds_in_100
 from engine.report.sheet_view import THREES, sheet_advice
 from engine.report.words import (
     AFTER_WORDS,
@@ -140,13 +141,17 @@ def stress_of(report: EveningReport, setting: int, call: int) -> Found | None:
 
 
 def variants_words(report: EveningReport, setting: int, call: int) -> str:
-    """In how many variants of the model a call pays, and how many of which kind that is of."""
+    """In how many variants of the model a call pays, and how many of which kind that is of; of too few for a
+    share, in how many it was ahead, which their luck pulls towards half."""
     found = stress_of(report, setting, call)
-    if found is None:
+    if found is None or report.stress is None:
         return "not tried (trapledger stress does)"
     share = found["share"]
     if share["mean"] is None:
         return f"comes up in {count(found['worlds'], 'variant')} only: too few to say"
+    if not share_told(found, report.stress["worlds"]["least_kept"]):
+        luck = f"{report.stress['possessions']:,} possessions each, so luck pulls it towards half"
+        return f"{ahead_words(found)} {VARIED[found['kind']]} ({luck})"
     low, high = 100 * share["low"], 100 * share["high"]
     of = f"{count(found['worlds'], 'variant')} {VARIED[found['kind']]}"
     return f"pays in {worlds_in_100(share['mean'])} ({of}; {span(f'{low:.0f}', f'{high:.0f}')})"
@@ -194,7 +199,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
         rows = [
             ("When", when_words(call)),
             ("On whom", whom_words(report, call)),
-            ("How often", row["often"]),
+            ("How often", often_words(report.plan, row)),
             ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
             ("Known", adapted_words(report.adapted, row["setting"], row["call"])),
             ("Beaten", beaten_words(found)),
@@ -222,8 +227,8 @@ def headline(report: EveningReport) -> str:
     if not care.trap_advice_allowed:
         if care.fill_first:
             return f"{care.fill_first}."
-        forbidden = care.trap_allowed is False
-        return f"No trap advice: {'your league forbids traps' if forbidden else 'ask your league first'}."
+        why = "your league forbids traps" if care.trap_allowed is False else "ask your league first"
+        return f"Trap advice is withheld: {why}."
     if not report.scenario.settings:
         return "There is no trap call here to weigh."
     result = report.formations
@@ -285,7 +290,11 @@ def figure(report: EveningReport) -> Found | None:
     ends = [
         f"{abs(n)} {'saved' if n > 0 else 'lost'}" if n else "nothing" for n in (swing["p5"], swing["p95"])
     ]
-    planned = "" if len(report.plan["mix"]) == len(rows) else " with every call of the plan"
+    planned = ""
+    if len(report.plan["mix"]) != len(rows):
+        mix = sorted(report.plan["mix"], key=lambda row: -row["saves_per_game"]["mean"])
+        every = ", ".join(f"{spoken(row['call'])} {row['uses_per_game']}" for row in mix)
+        planned = f" with the whole plan ({every}: {traps_words(report.plan)})"
     return {
         "bars": bars,
         "zero": at(0.0),
@@ -310,7 +319,9 @@ def not_advised(report: EveningReport) -> list[str]:
         if row["saves_per_game"]["mean"] <= 0.0:
             said.append(f"Planned, not advised: {name}; over whole games it saves nothing.")
         elif found is not None and (share is None or share < LEAST_SHARE):
-            said.append(f"Not advised: {name}, {variants_words(report, *spot)}.")
+            said.append(
+                f"Not advised: {name}, which pays in too few variants: {variants_words(report, *spot)}."
+            )
         elif spot in report.planned and (of_call(report.formations, *spot)["value"]["mean"] or 0.0) <= 0.0:
             said.append(
                 f"Not advised: {name}, {call_words(report.formations, of_call(report.formations, *spot))}."
@@ -345,7 +356,8 @@ def ledger_rows(report: EveningReport) -> list[Found]:
         for c, found in enumerate(setting["calls"]):
             named = {"setting": setting["name"], "call": spoken(found["call"]), "advised": False}
             if found["called"] < FEW_CALLS or found["value"]["low"] is None:
-                rows.append({**named, "few": found["called"]})
+                calls = count(found["called"], "call")
+                rows.append({**named, "few": f"{calls}: too few{seldom_words(report, s, c)}"})
                 continue
             out = _of_100_calls(found)
             called, home = (found["conceded"][key]["p_rim_shot"] for key in ("called", "home"))

@@ -6,8 +6,9 @@ from dataclasses import asdict
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.report.screen.stress import not_asked_words
-from engine.report.words import FACTOR_WORDS, percent
+from engine.report.page.plan import seldom_words
+from engine.report.screen.stress import not_asked_words, share_told
+from engine.report.words import FACTOR_WORDS, FEW_CALLS, percent, times
 from engine.study.evening_result import EveningReport
 
 
@@ -33,15 +34,22 @@ def interval(found: Found, decimals: int = 3, factor: float = 1.0, sign: bool = 
 
 def appendix_view(report: EveningReport) -> Found:
     """Rows of the appendix."""
-    risk, factors = [], []
-    for setting in report.compare["settings"]:
-        for call in setting["calls"]:
+    risk: list[Found] = []
+    factors: list[Found] = []
+    for s, setting in enumerate(report.compare["settings"]):
+        for c, call in enumerate(setting["calls"]):
             over = call["over_n"]
             if over["p_worse"] is None:
                 continue
+            name = f"{spoken(call['call'])} ({setting['name']})"
+            if call["called"] < FEW_CALLS:
+                said = f"came up {times(call['called'])}: not judged{seldom_words(report, s, c)}"
+                risk.append({"call": name, "few": said})
+                continue
             risk.append(
                 {
-                    "call": f"{spoken(call['call'])} ({setting['name']})",
+                    "call": name,
+                    "few": None,
                     "n": over["n"],
                     "worst": number(over["worst_5_percent"], 1, True),
                     "worst_home": number(over["worst_5_percent_home"], 1, True),
@@ -114,7 +122,9 @@ def _inputs(stress: Found) -> list[Found]:
             rows.append(
                 {
                     "call": f"{spoken(call['call'])} ({setting['name']})",
-                    "share": interval(call["share"], 2, sign=False),
+                    "share": interval(call["share"], 2, sign=False)
+                    if share_told(call, stress["worlds"]["least_kept"])
+                    else f"takes {stress['worlds']['least_kept']} kept variants",
                     "raw": f"{call['raw']['pays']} of {call['worlds']}",
                     "value": interval(value, 2),
                     "said": said,

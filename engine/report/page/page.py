@@ -15,7 +15,7 @@ from engine.report.page.shell import origin_words, rendered
 from engine.report.screen.evening import assumed_words, shot_lines
 from engine.report.screen.timing import bump_words
 from engine.report.sheet_view import sheet_told, sheet_view
-from engine.report.words import GLOSSARY, count
+from engine.report.words import GLOSSARY, TRAP_WORDS_ONLY, count
 from engine.study.evening_result import EveningReport
 from engine.study.lineup.advice import AREAS
 from engine.world.court import build_court
@@ -101,7 +101,11 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         remarks=report.evening.remarks,
         sheet=sheet_view(report.sheet),
         cautions=words.cautions(report),
-        glossary=GLOSSARY,
+        glossary={
+            word: meaning
+            for word, meaning in GLOSSARY.items()
+            if care.trap_advice_allowed or word not in TRAP_WORDS_ONLY
+        },
         appendix=appendix_view(report),
         bench=bench_view(report) if bench else None,
     )

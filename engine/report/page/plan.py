@@ -14,14 +14,14 @@ from engine.inputs.calls import Call
 from engine.inputs.roles import holder
 from engine.report.adapted_view import law_words
 from engine.report.page.court_card import call_card, pass_card, shirts_of
-from engine.report.screen.lineup import role_task
-from engine.report.screen.plan import not_planned
+from engine.report.screen.lineup import role_task, trap_words
+from engine.report.screen.plan import COMES_UP, chance, not_planned, told_apart
 from engine.report.screen.timing import late_words, merged
-from engine.report.words import count, known, numbers_words, percent, saved, sentence
+from engine.report.words import FEW_CALLS, count, known, numbers_words, percent, saved, sentence
+from engine.study.evening_advice import called_tonight
 from engine.study.evening_result import EveningReport
-from engine.study.lineup.advice import GUARD, LEAST_CALLS, LET_SHOOT, area_of
+from engine.study.lineup.advice import GUARD, LEAST_CALLS, LEAVE, LET_SHOOT, told_on
 
-LEAVE, TRAP = "leave", "trap"
 SIDES = ("left", "right")
 #: Minutes of a practice, and of each start from a worst moment; how often in a row it must be in time. A
 #: choice: common practice, no source.
@@ -52,7 +52,6 @@ def plan_view(report: EveningReport) -> Found:
             }
         )
     late = plan["late_game"]
-    clear = [row for row in late if row["clear"]]
     return {
         "mix": mix,
         "uses": _use_rows(plan),
@@ -61,7 +60,8 @@ def plan_view(report: EveningReport) -> Found:
         "late_call": spoken(late[0]["call"]) if late else "",
         "late_seconds": sorted({row["seconds"] for row in late}),
         "late": _late_rows(late),
-        "late_words": _late_words(late, clear),
+        "late_words": _late_words(late),
+        "comes_up": COMES_UP,
         "too_few": plan["bench_rule"]["too_few_below"],
         "others": not_planned(plan),
         "pace": " ".join(filter(None, (plan["start"], plan["pace"]))),
@@ -88,7 +88,14 @@ def _use_rows(plan: Found) -> list[Found]:
         ]
         if any(found):
             cells[use] = found
-    return [{"use": use, "cells": found} for use, found in cells.items()]
+    rows, alike = [], plan["alike_from"] or max(cells, default=0)
+    last = max(cells, default=0)
+    for use, found in cells.items():
+        if use == alike < last:
+            rows.append({"use": f"{use} to {last}", "cells": found})
+        elif use <= alike:
+            rows.append({"use": str(use), "cells": found})
+    return rows
 
 
 def _late_rows(late: Sequence[Found]) -> list[Found]:
@@ -96,17 +103,19 @@ def _late_rows(late: Sequence[Found]) -> list[Found]:
     for behind in sorted({row["behind"] for row in late}):
         cells = []
         for row in sorted((row for row in late if row["behind"] == behind), key=lambda row: row["seconds"]):
-            home, trap = (f"{100 * row[key]:.1f}" for key in ("p_win_home", "p_win_trap"))
+            home, trap = (chance(row[key]) for key in ("p_win_home", "p_win_trap"))
             cells.append(f"home {home}, trap {trap}" if row["clear"] else f"home {home}, trap: cannot tell")
         rows.append({"behind": behind, "cells": cells})
     return rows
 
 
-def _late_words(late: Sequence[Found], clear: Sequence[Found]) -> str:
+def _late_words(late: Sequence[Found]) -> str:
+    """Of the cases whose chances differ as they are printed."""
     if not late:
         return "No call comes up often enough to say anything of the end of a game."
-    better = [row for row in clear if row["difference"]["mean"] > 0]
-    worse = [row for row in clear if row["difference"]["mean"] < 0]
+    apart = [row for row in late if told_apart(row)]
+    better = [row for row in apart if row["difference"]["mean"] > 0]
+    worse = [row for row in apart if row["difference"]["mean"] < 0]
     call = spoken(late[0]["call"])
     if better and not worse:
         most = max(row["difference"]["mean"] for row in better)
@@ -116,7 +125,7 @@ def _late_words(late: Sequence[Found], clear: Sequence[Found]) -> str:
         )
     if worse and not better:
         return f"Behind late, calling {call} at every chance lowers the chance to win: do not."
-    if not clear:
+    if not apart:
         return f"Behind late, it cannot be told whether calling {call} helps."
     return f"Behind late, calling {call} helps in {len(better)} cases and hurts in {len(worse)}."
 
@@ -124,8 +133,8 @@ def _late_words(late: Sequence[Found], clear: Sequence[Found]) -> str:
 def behind_call(report: EveningReport) -> str:
     """The call that clearly helps who is behind late; "" none does."""
     late = report.plan["late_game"]
-    better = [row for row in late if row["clear"] and row["difference"]["mean"] > 0]
-    worse = [row for row in late if row["clear"] and row["difference"]["mean"] < 0]
+    better = [row for row in late if told_apart(row) and row["difference"]["mean"] > 0]
+    worse = [row for row in late if told_apart(row) and row["difference"]["mean"] < 0]
     return spoken(late[0]["call"]) if len(better) > len(late) / 2 and not worse else ""
 
 
@@ -306,52 +315,31 @@ def lineup_view(report: EveningReport) -> Found:
 
 
 def opponents(report: EveningReport) -> list[Found]:
-    """Their five as ``lineup`` has them: number, hand, per area what to do about his shot, and what to do
-    about him. Where an advised call is meant for him, or clearly pays against him, he is not let shoot: there
-    it is ``trap``.
-    """
+    """Their five as ``lineup`` has them (``told_on``): number, hand, per area what to do about his shot, the
+    traps that pay on him, and those of them that are advised tonight."""
     notes = {note.number: note for note in report.evening.opponents}
-    trapped = trapped_in(report)
+    advised = called_tonight(report.scenario, report.advised)
     rows = []
     for one in report.lineup["opponent"]:
-        number, areas, note = one["number"], one["areas"], notes.get(one["number"])
-        traps = trapped.get(number, {})
-        words = {
-            area: TRAP if area in traps and found["do"] == LET_SHOOT else found["do"]
-            for area, found in areas.items()
+        told, areas, note = told_on(one, advised), one["areas"], notes.get(one["number"])
+        where = {
+            do: [area for area, word in told["areas"].items() if word == do] for do in (GUARD, LET_SHOOT)
         }
-        do = LEAVE if one["advice"] == LEAVE else GUARD if GUARD in words.values() else LET_SHOOT
-        trap = list(dict.fromkeys(traps.values()))
-        him = [
-            *([f"{TRAP}: {', '.join(trap)}"] if trap else []),
-            *([do] if do in (LEAVE, *words.values()) else []),
-        ]
-        where = {do: [area for area, word in words.items() if word == do] for do in (GUARD, LET_SHOOT)}
         rows.append(
             {
-                "number": number,
+                "number": one["number"],
                 "hand": (note.hand if note is not None else None) or "-",
-                "areas": {area: f"{word} {areas[area]['points']:.2f}" for area, word in words.items()},
+                "areas": {
+                    area: f"{word} {areas[area]['points']:.2f}" for area, word in told["areas"].items()
+                },
                 "guard": where[GUARD],
                 "free": where[LET_SHOOT],
-                "leave": do == LEAVE,
-                "trap": trap,
-                "him": ", else ".join(him),
+                "leave": one["advice"] == LEAVE,
+                "trap": [spoken(call) for call in told["tonight"]],
+                "pays": trap_words(told),
             }
         )
     return rows
-
-
-def trapped_in(report: EveningReport) -> dict[int, dict[str, str]]:
-    """Shirt -> area -> the advised call there that the coach keeps for him and that comes to him often enough
-    to say anything, or that clearly pays against him."""
-    found: dict[int, dict[str, str]] = {}
-    for s, c in report.advised:
-        call = report.scenario.settings[s].calls[c]
-        comes, saves = handlers_of(report, call)
-        for number in [man for man in call.only_against if man in comes] if call.only_against else saves:
-            found.setdefault(number, {})[area_of(call)] = spoken(call.name)
-    return found
 
 
 def court_of(report: EveningReport, setting: int, call: int) -> Found | None:
@@ -372,3 +360,22 @@ def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]
     mine.sort(key=lambda one: -one["called"])
     saves: list[int] = next((o["saves"] for o in report.lineup["whom_by_call"] if o["call"] == call.name), [])
     return [one["number"] for one in mine], saves
+
+
+def seldom_words(report: EveningReport, setting: int, call: int) -> str:
+    """Why a call hardly comes up, as far as its being made at every chance on each of them alone (``lineup``)
+    tells: ``; ...``, or "" where that does not tell."""
+    one = report.scenario.settings[setting].calls[call]
+    rows = [row for row in report.lineup["calls_by_handler"] if row["call"] == one.name]
+    mine = [row for row in rows if not one.only_against or row["number"] in one.only_against]
+    if not mine:
+        return ""
+    chances, every = (sum(row["called"] for row in of) for of in (mine, rows))
+    n = f"{chances:,} times in {count(report.lineup['call_possessions'], 'possession')}"
+    if len(mine) < len(rows) and 2 * chances < every:
+        whom = numbers_words([row["number"] for row in mine])
+        return f"; it is kept for No. {whom}, to whom it could come {n}, {every:,} times to all five"
+    if chances < 10 * FEW_CALLS:
+        whom = f" on No. {numbers_words(one.only_against)}" if one.only_against else ""
+        return f"; they seldom bring the ball there in the way that sets it off: at every chance{whom} {n}"
+    return f"; it could come {n}, but is made about {round(10 * one.probability)} times in 10"

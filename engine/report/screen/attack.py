@@ -12,6 +12,7 @@ def attack_text(found: Found, with_detail: bool = False) -> str:
     view = attack_view(found)
     lines = [paragraph(view["title"]), paragraph(f"{view['possessions']} against each trap."), ""]
     lines += [paragraph(view["answer"]), "", labelled("Without traps", view["home"])]
+    lines += [labelled("With all", view["beside"])] if view["beside"] else []
     lines += [labelled("Bring it up", view["carrier"])] if view["carrier"] else []
     for call in view["calls"]:
         lines += ["", sentence(call["name"]), "-" * len(call["name"])]

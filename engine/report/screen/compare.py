@@ -263,7 +263,11 @@ def _not_judged(called: int, possessions: int) -> str:
     """Of a call that hardly comes up; more possessions are advised only where that is a way."""
     said = f"came up {times(called)} in {count(possessions, 'possession')}: not judged"
     needed = ceil(possessions * FEW_CALLS / called / 1000) * 1000
-    return said if needed > MOST_WAY * possessions else f"{said} (-n {needed} would bring about {FEW_CALLS})"
+    return (
+        said
+        if needed > MOST_WAY * possessions
+        else f"{said} (compare -n {needed} would bring about {FEW_CALLS})"
+    )
 
 
 def _closed(rate: float) -> str:

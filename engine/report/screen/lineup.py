@@ -5,8 +5,6 @@ No page names a weakest player: where they would attack is said by place, as a t
 
 from __future__ import annotations
 
-from collections.abc import Collection
-
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.words import (
@@ -21,6 +19,7 @@ from engine.report.words import (
     scaled,
     table,
 )
+from engine.study.lineup.advice import GUARD, LET_SHOOT, told_on
 
 #: Rows of the table that are shown.
 MOST_SHOWN = 5
@@ -34,6 +33,11 @@ OTHER_TASK = "the two nearest to it shade a step his way, and he hands a hard pa
 SIZES = (
     "everybody plays his own place, the same on the other side, or one whose man is about as tall; "
     "--anywhere tries all"
+)
+TRAPS_NOTE = (
+    "Trap pays: he is worth a double there when he has the ball; guard, let him shoot: his shot. Each call "
+    "was made on him alone and at every chance; compare makes it as your settings have it, so its counts and "
+    "worth differ. Which calls to make, and how often: plan."
 )
 NOT_KNOWN = (
     "The engine knows your players' heights, running speeds, fouling and rebounding; not who has learned "
@@ -136,25 +140,35 @@ def role_task(result: Found) -> str:
     return f"when their No. {scorer} {where}, help there: {task}"
 
 
-def _of_his_shot(areas: Found, traps: Collection[str]) -> str:
-    """``guard: wing, top; let him shoot: corner``: but not where he is to be trapped."""
-    does: dict[str, list[str]] = {}
-    for area, one in areas.items():
-        if area not in traps or one["do"] == "guard":
-            does.setdefault(one["do"], []).append(area)
-    return "; ".join(f"{do}: {', '.join(where)}" for do, where in sorted(does.items()))
+def trap_words(told: Found) -> str:
+    """The traps that pay on one of theirs, of ``told_on``; where it is known which are advised tonight, those
+    first, the others after ``not tonight``. "" where none does."""
+    name = {one["call"]: spoken(one["call"]) + " (kept for him)" * one["kept"] for one in told["traps"]}
+    if told["tonight"] is None:
+        return ", ".join(name.values())
+    now = ", ".join(spoken(call) for call in told["tonight"])
+    rest = ", ".join(words for call, words in name.items() if call not in told["tonight"])
+    return "; ".join(part for part in (now, rest and f"not tonight: {rest}") if part)
 
 
 def _opponent(result: Found) -> list[str]:
+    """Of each the same three questions as on the pages: which trap pays, where to guard or let shoot."""
     lines = ["Their five"]
     for one in result["opponent"]:
-        kept, pays = one["kept_areas"], [area for area in one["trap_areas"] if area not in one["kept_areas"]]
-        shot = "" if one["advice"] == "leave" else _of_his_shot(one["areas"], {*kept, *pays})
-        call = f"trap: {', '.join(kept)}, where a call is kept for him" if kept else ""
-        does = ADVICE_TO_A_MAN[one["advice"]]
-        does = f"{does or 'trap'}: {', '.join(pays)}" if pays else does
-        said = "; ".join(part for part in (does, call, shot) if part)
-        lines.append(labelled(f"number {one['number']}", f"{said} ({one['why']})"))
+        told = told_on(one)
+        where = {
+            do: [area for area, word in told["areas"].items() if word == do] for do in (GUARD, LET_SHOOT)
+        }
+        parts = {
+            "trap pays": trap_words(told),
+            "guard at": ", ".join(where[GUARD]),
+            "let him shoot at": ", ".join(where[LET_SHOOT]),
+        }
+        said = [f"{name}: {words}" for name, words in parts.items() if words]
+        said += [words] if (words := ADVICE_TO_A_MAN.get(one["advice"], "")) else []
+        lines.append(labelled(f"number {one['number']}", f"{'; '.join(said)} ({one['why']})"))
+    if any(one["traps"] for one in result["opponent"]):
+        lines.append(paragraph(TRAPS_NOTE))
     if result["trap_breaker"] is not None:
         words = f"likely number {result['trap_breaker']} ({result['trap_breaker_by']})"
         lines.append(labelled("Trap breaker", words))

@@ -36,19 +36,29 @@ MODEL = (
     "Ranges (95%) show the luck of the draw only; the model can be off by hundredths to tenths of a point a "
     "trap. Saved points also count what a turnover brings at the other end."
 )
+WITHHELD = "Trap advice is withheld: no call is planned."
+#: What a chance of the plan counts, and what compare's table counts.
+COMES_UP = (
+    "Chances are possessions in which it comes up; compare counts every call of a possession, so there it is "
+    "more."
+)
 LATE_LEFT_OUT = (
     "Trapping at every chance until the buzzer, they have the ball. Not in it: fouling on purpose, an "
     "offence that keeps the ball. Our own scoring is an input ({points:.2f} points a possession, in a hurry)."
 )
 
 
-def plan_text(result: Found, with_detail: bool = False) -> str:
+def plan_text(result: Found, with_detail: bool = False, sheets: bool = True) -> str:
     """The text of ``plan`` from its JSON result, with that of ``formations`` at its key; ``with_detail``
-    appends everything."""
+    appends everything. ``sheets``: of a folder of sheets, for which there is a report. Where trap advice is
+    withheld, it says that, and nothing else that a plan would advise."""
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
     games = f"{count(result['games'], 'game')} of {result['possessions_per_game']} possessions a side"
     lines = [paragraph(result["title"]), paragraph(f"{who}: {games}, home and planned.")]
-    lines += ["", *sheet_warning(result), *_answer(result)]
+    if result["care"]:
+        lines += ["", paragraph(WITHHELD), *map(paragraph, result["care"]), "", paragraph(CARE)]
+        return finished(result, lines, with_detail)
+    lines += ["", *sheet_warning(result), *_answer(result, sheets)]
     over = plan_lines(result["formations"]) if "formations" in result else []
     lines += ["", *map(paragraph, over)] if over else []
     notes = [paragraph(result[key]) for key in ("start", "pace") if result[key]]
@@ -75,9 +85,7 @@ def _swing_side(points: int) -> str:
     return f"{abs(points)} {'saved' if points > 0 else 'lost'}"
 
 
-def _answer(result: Found) -> list[str]:
-    if result["care"]:
-        return [paragraph(line) for line in result["care"]]
+def _answer(result: Found, sheets: bool) -> list[str]:
     if not result["calls"]:
         return [paragraph("The scenario has no trap in its base defence, so there is nothing to plan.")]
     if not result["mix"]:
@@ -110,17 +118,39 @@ def _answer(result: Found) -> list[str]:
                 known(row["saves_per_game"], 1),
             )
         )
-    often = [paragraph(f"{_name(labels[row['setting'], row['call']])}: {row['often']}.") for row in mix]
+    often = [
+        paragraph(f"{_name(labels[row['setting'], row['call']])}: {often_words(result, row)}.") for row in mix
+    ]
     room = int(result["constants"]["most_traps"])
     note = (
-        f"All calls together: at most {room} traps a game (a choice for the legs: --set most_traps={room})."
+        f"All calls together: {traps_words(result)} a game, of {room} that it has room for (a choice for the "
+        f"legs: --set most_traps={room}). {COMES_UP}"
     )
-    if len(mix) > 1:
+    if sheets and len(mix) > 1:
         note += (
-            f" The report advises at most {MOST_ADVISED} of these calls: those that save most, and also pay "
-            "in most variants of the model and over their formations."
+            f" The report advises at most {MOST_ADVISED} of these calls, so it may have fewer traps: those "
+            "that save most, and also pay in most variants of the model and over their formations."
         )
     return [*lines, "", *table(rows, indent=""), *often, paragraph(note)]
+
+
+def traps_words(plan: Found) -> str:
+    """``up to 14 traps``: the planned uses of all calls together."""
+    return f"up to {count(sum(row['uses_per_game'] for row in plan['mix']), 'trap')}"
+
+
+def often_words(plan: Found, row: Found) -> str:
+    """How often a call of the mix may be used, and how many of these uses clearly save points each by itself,
+    before the bonus, as their table prints them; all of them do together, or it were not planned."""
+    uses = row["uses_per_game"]
+    clear = sum(
+        (one["before"]["low"] or 0.0) > 0.0
+        for one in plan["by_use"]
+        if (one["setting"], one["call"]) == (row["setting"], row["call"]) and one["use"] <= uses
+    )
+    if clear == uses:
+        return str(row["often"])
+    return f"{row['often']}; {clear} of the {uses} uses clearly save by themselves, the others with them"
 
 
 def not_planned(result: Found) -> list[str]:
@@ -142,8 +172,11 @@ def _not_planned(result: Found) -> list[str]:
 
 def _uses(result: Found) -> list[str]:
     most = max(row["use"] for row in result["by_use"])
-    shown = [use for use in SHOWN_USES if use <= most]
-    rows = [("Worth of use number", *(str(use) for use in shown), "off by")]
+    shown, alike = [use for use in SHOWN_USES if use <= most], result["alike_from"]
+    if alike is not None:
+        shown = [use for use in shown if use < alike][:4] + ([alike] if alike <= most else [])
+    names = [f"{use} on" if use == alike else str(use) for use in shown]
+    rows = [("Worth of use number", *names, "off by")]
     for one in result["calls"]:
         mine = {
             row["use"]: row
@@ -159,8 +192,9 @@ def _uses(result: Found) -> list[str]:
         rows.append((f"  {_name(one)}", *cells, luck))
     note = (
         "Points saved a trap (minus: lost), before the bonus, when they have seen the earlier ones; "
-        "brackets: not planned; -: too few calls to tell. The first is what compare prints. The uses share "
-        "their luck, so they can be told apart more sharply than by the last column."
+        "brackets: not planned; ?: planned, but not clear by itself; -: too few calls to tell. The first is "
+        "what compare prints, and off by is its luck. The uses share their luck, so they can be told apart "
+        "more sharply than by the last column."
     )
     return [*table(rows, indent=""), paragraph(note)]
 
@@ -179,7 +213,7 @@ def _cell(row: Found) -> str:
     if row["before"]["low"] is None:
         return "-"
     text = f"{row['before']['mean']:.2f}".replace("-0.00", "0.00")
-    return text if row["in_mix"] else f"({text})"
+    return f"{text}{'?' * (row['before']['low'] <= 0.0)}" if row["in_mix"] else f"({text})"
 
 
 def _bonus(result: Found) -> list[str]:
@@ -206,8 +240,8 @@ def _late(result: Found) -> list[str]:
     rows = [("Late: chance to win", *(f"{t} s left" for t in seconds))]
     for d in behind:
         late = [by[d, t] for t in seconds]
-        rows.append((f"  behind by {d}, at home", *(_chance(row["p_win_home"]) for row in late)))
-        trap = (_chance(row["p_win_trap"]) if row["clear"] else "cannot tell" for row in late)
+        rows.append((f"  behind by {d}, at home", *(chance(row["p_win_home"]) for row in late)))
+        trap = (chance(row["p_win_trap"]) if row["clear"] else "cannot tell" for row in late)
         rows.append((f"  behind by {d}, {name} trap", *trap))
     points = result["own_points_per_possession"]
     note = LATE_LEFT_OUT.format(points=points)
@@ -215,21 +249,28 @@ def _late(result: Found) -> list[str]:
     return [*table(rows, indent=""), paragraph(f"{verdict} {note}")]
 
 
-def _chance(p: float) -> str:
+def chance(p: float) -> str:
+    """A chance as every table of a late game prints it."""
     return "under 1%" if p < 0.01 else f"{100 * p:.1f}%"
 
 
+def told_apart(row: Found) -> bool:
+    """Whether the chances with the trap and without clearly differ, and are not printed alike."""
+    return bool(row["clear"]) and chance(row["p_win_home"]) != chance(row["p_win_trap"])
+
+
 def _verdict(found: Sequence[Found]) -> str:
-    clear = [row for row in found if row["clear"]]
-    raises = sum(row["difference"]["mean"] > 0 for row in clear)
-    lowers = sum(row["difference"]["mean"] < 0 for row in clear)
-    most = max((abs(row["difference"]["mean"]) for row in clear), default=0.0)
-    if not raises and not lowers:
+    """Of the cases whose chances differ as they are printed."""
+    apart = [row for row in found if told_apart(row)]
+    raises = sum(row["difference"]["mean"] > 0 for row in apart)
+    lowers = len(apart) - raises
+    most = max((abs(row["difference"]["mean"]) for row in apart), default=0.0)
+    if not apart:
         return "Whether trapping raises the chance to win cannot be told."
-    words = "raises" if raises >= lowers else "lowers"
-    where = "everywhere" if len(clear) == len(found) else f"in {len(clear)} of {len(found)} cases"
     if raises and lowers:
         return f"Trapping raises the chance to win in {raises} cases and lowers it in {lowers}."
+    words = "raises" if raises else "lowers"
+    where = "everywhere" if len(apart) == len(found) else f"in {len(apart)} of {len(found)} cases"
     return f"Trapping {words} the chance to win {where}, by {amount(100 * most, 1)} in 100 at most."
 
 

@@ -75,6 +75,11 @@ def worlds_in_100(share: float) -> str:
     return f"{round(100 * share)} of 100"
 
 
+def ahead_words(found: Found) -> str:
+    """In how many variants a call was ahead in the possessions played: a count with their luck in it."""
+    return f"ahead as played in {found['raw']['pays']:,} of {count(found['worlds'], 'variant')}"
+
+
 def _pays(found: Found, least: int) -> str:
     """The headline of one call; ``least``: kept variants without which there is none."""
     if found["called"] == 0:
@@ -84,8 +89,7 @@ def _pays(found: Found, least: int) -> str:
     if found["share"]["mean"] is None:
         return f"came up in {count(found['worlds'], 'variant')} only: too few to say"
     if found["kept"] < least:
-        ahead = f"ahead as played in {found['raw']['pays']:,} of {count(found['worlds'], 'variant')}"
-        return f"{ahead} (a share takes {least} kept)"
+        return f"{ahead_words(found)} (a share takes {least} kept)"
     words = f"pays in {worlds_in_100(found['share']['mean'])} variants"
     if found["worlds"] < found["kept"]:
         words += f", of those where it comes up ({found['worlds']:,} of {found['kept']:,})"
@@ -98,7 +102,7 @@ def _headlines(settings: Sequence[Found], worlds: Found) -> list[str]:
     rows = [("Pays in variants of the model, of 100", "", "may be", "numbers alone")]
     for setting in settings:
         found = setting["whole"] if _has_whole(setting) else setting["calls"][0]
-        luck = span(*_limits(found)) if _told(found, least) else ""
+        luck = span(*_limits(found)) if share_told(found, least) else ""
         only = _short(found["numbers_only"], least) if both else ""
         rows.append((f"  {plain(setting['name'])}", _short(found, least), luck, only))
     lines = table(rows if both else [row[:3] for row in rows], indent="")
@@ -114,7 +118,7 @@ def _short(found: Found, least: int) -> str:
         return "never called"
     if found["no_difference"]:
         return "no difference"
-    if not _told(found, least):
+    if not share_told(found, least):
         return "too few"
     share = found["share"]["mean"]
     return "> 99" if share > 0.99 else "< 1" if share < 0.01 else f"{round(100 * share)}"
@@ -147,7 +151,7 @@ def _setting(setting: Found, result: Found) -> list[str]:
 
 def _told_of(found: Found, result: Found, factor: float, decimals: int, unit: str) -> list[str]:
     """What stands below a headline; nothing where there is none."""
-    if not _told(found, result["worlds"]["least_kept"]):
+    if not share_told(found, result["worlds"]["least_kept"]):
         return []
     return [
         labelled("May be", _luck(found)),
@@ -157,7 +161,8 @@ def _told_of(found: Found, result: Found, factor: float, decimals: int, unit: st
     ]
 
 
-def _told(found: Found, least: int) -> bool:
+def share_told(found: Found, least: int) -> bool:
+    """Whether a share is told of a call, on screen and page alike: of ``least`` kept variants or more."""
     return found["share"]["mean"] is not None and found["kept"] >= least
 
 

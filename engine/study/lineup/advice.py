@@ -2,7 +2,7 @@
 
 Of his open shot in each area where the alignment puts him: guard him there, or let him shoot where it is
 worth clearly less than their average shot. Whom to leave: a man to let shoot everywhere, whom nobody wants to
-trap.
+trap. Which traps pay on him with the ball, and what to do about his shot, ``told_on`` says to every output.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ AREAS = {
     "corner": "corner", "wing": "wing", "slot": "wing", "top": "top", "high_post": "middle",
     "elbow": "middle", "short_corner": "inside", "low_post": "inside", "lane": "inside", "rim": "inside",
 }  # fmt: skip
-#: What to do about his shot in an area.
-GUARD, LET_SHOOT = "guard", "let him shoot"
+#: What to do about his shot in an area; TRAP where he would be let shoot, but a trap pays.
+GUARD, LET_SHOOT, LEAVE, TRAP = "guard", "let him shoot", "leave", "trap"
 
 
 def areas_of(spots: dict[str, float], average: Found) -> dict[str, Found]:
@@ -127,23 +127,26 @@ def advice_on(
     average: Found,
     scorer: int,
     calls: list[Found],
-    wanted: Mapping[int, Collection[str]] = MappingProxyType({}),
+    wanted: Mapping[int, Sequence[Found]] = MappingProxyType({}),
 ) -> list[Found]:
     """One piece of advice for each of them, in the order of their positions: trap, deny (guard him: somewhere
     his shot is worth their average), leave, force (let him have the ball: of those to leave, the least to
     fear) or let him shoot.
 
-    ``spots``: see ``open_shots``; ``average``: see ``average_shot``; ``wanted``: shirt -> areas of the calls
-    that are kept for him and come up. Their best scorer, and who is wanted or clearly pays in any call, is
-    never left.
+    ``spots``: see ``open_shots``; ``average``: see ``average_shot``; ``wanted``: shirt -> calls that are kept
+    for him and come up, as rows of ``traps``. Their best scorer, and who is wanted or clearly pays in any
+    call, is never left.
     """
     shots = {position: max(there.values()) for position, there in spots.items()}
     areas = {position: areas_of(there, average) for position, there in spots.items()}
     trapped = worth_trapping(calls)
     area = {one["call"]: one["area"] for one in calls}
-    pays = {(number, area[one["call"]]) for one in whom_by_call(calls) for number in one["saves"]}
-    pays |= {(number, call["area"]) for number, call in trapped.items()}
-    paying = {number for number, _ in pays}.union(wanted)
+    pays: dict[int, list[Found]] = {}
+    for one in whom_by_call(calls):
+        for number in one["saves"]:
+            row = {"call": one["call"], "setting": "", "area": area[one["call"]]}
+            pays.setdefault(number, []).append(row)
+    paying = {*pays, *wanted}
     harmless = [p for p, there in areas.items() if all(one["do"] == LET_SHOOT for one in there.values())]
     free = [p for p in harmless if p != scorer and five[p - 1].number not in paying]
     forced = min(free, key=lambda position: shots[position]) if free else None
@@ -156,7 +159,7 @@ def advice_on(
             call = trapped[player.number]
             advice = "trap"
             often = f"{call['per_100']:.1f} times in 100 possessions"
-            why = f"{spoken(call['call'])} against him {_saves(call)}, {often}"
+            why = f"{spoken(call['call'])} on him alone, at every chance: {_saves(call)}, {often}"
         elif position == scorer:
             why = f"their best scorer; {why}"
         elif position == forced:
@@ -170,11 +173,35 @@ def advice_on(
                 "why": why,
                 "open_shots": spots[position],
                 "areas": areas[position],
-                "trap_areas": sorted(where for number, where in pays if number == player.number),
-                "kept_areas": sorted(wanted.get(player.number, ())),
+                "traps": [*pays.get(player.number, ()), *wanted.get(player.number, ())],
             }
         )
     return found
+
+
+def told_on(one: Found, tonight: Collection[tuple[str, str]] | None = None) -> Found:
+    """What every output says of one of theirs (a row of ``advice_on``), from one rule.
+
+    ``traps``: calls that clearly save points on him, or (``kept``) that the coach keeps for him, each once.
+    ``tonight``: of those the advised ones (None: not known); asked for as (setting of a kept call, "" else;
+    call).
+    ``areas``: area -> GUARD, LET_SHOOT, LEAVE, or TRAP where he would be let shoot, but one of ``traps`` is.
+    """
+    traps: dict[str, bool] = {}  # a call that pays is not told again as kept
+    for row in sorted(one["traps"], key=lambda row: bool(row["setting"])):
+        traps.setdefault(row["call"], bool(row["setting"]))
+    trapped = {row["area"] for row in one["traps"]}
+    let = LEAVE if one["advice"] == LEAVE else LET_SHOOT
+    return {
+        "traps": [{"call": call, "kept": kept} for call, kept in traps.items()],
+        "tonight": None
+        if tonight is None
+        else list(dict.fromkeys(r["call"] for r in one["traps"] if (r["setting"], r["call"]) in tonight)),
+        "areas": {
+            area: GUARD if found["do"] == GUARD else TRAP if area in trapped else let
+            for area, found in one["areas"].items()
+        },
+    }
 
 
 def _saves(call: Found) -> str:

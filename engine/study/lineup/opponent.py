@@ -291,11 +291,13 @@ def answers(
     average = average_shot(home["rates"])
     calls = calls_against(scenario, against, part(10, 50)) if traps else []
     comes = {(one["call"], one["number"]) for one in calls if one["called"] >= LEAST_CALLS}
-    wanted: dict[int, set[str]] = {}
-    for call in (call for s in scenario.settings for call in s.calls):
-        for number in call.only_against:
-            if (call.name, number) in comes:
-                wanted.setdefault(number, set()).add(area_of(call))
+    wanted: dict[int, list[Found]] = {}
+    for setting in scenario.settings:
+        for call in setting.calls:
+            for number in call.only_against:
+                if (call.name, number) in comes:
+                    row = {"call": call.name, "setting": setting.name, "area": area_of(call)}
+                    wanted.setdefault(number, []).append(row)
     values = {player.number: pooled(calls, player.number) for player in five}
     breaker = breaks_traps(calls)
     by = "no trap is advised"

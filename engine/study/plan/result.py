@@ -75,6 +75,7 @@ class PlanResult:
         result["not_clear"] = [self._label(c) for c in self.not_clear]
         result["mix"] = [self._mix_row(c) for c, uses in enumerate(self.mix.uses) if uses]
         result["calls"] = [self._call_row(c) for c in range(len(self.calls))]
+        result["alike_from"] = self.table.n_levels if self.table.later is None else None
         result["by_use"] = [row for c in range(len(self.calls)) for row in self._by_use(c)]
         result["bonus"] = self._bonus()
         result["swing"] = self._swing()

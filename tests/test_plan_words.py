@@ -1,0 +1,50 @@
+"""What plan and report say of a plan, by one rule: late cases, uses that are not clear, ranges near 0."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from engine.report.page import plan as page_plan
+from engine.report.screen import plan as screen_plan
+
+
+def late(home: float, trap: float, clear: bool = True) -> dict[str, Any]:
+    difference = {"mean": trap - home, "low": 0.0, "high": 0.0}
+    return {"call": "wing", "p_win_home": home, "p_win_trap": trap, "difference": difference, "clear": clear}
+
+
+def test_a_late_case_that_prints_alike_is_not_counted() -> None:
+    """Screen and page count the cases whose two chances differ as a coach reads them."""
+    rows = [late(0.10, 0.12), late(0.0071, 0.0073), late(0.2001, 0.2003), late(0.10, 0.12, clear=False)]
+    assert "in 1 of 4 cases" in screen_plan._verdict(rows) and "in 1 of 4 cases" in page_plan._late_words(
+        rows
+    )
+    alike = rows[1:3]
+    assert "cannot be told" in screen_plan._verdict(alike) and "cannot be told" in page_plan._late_words(
+        alike
+    )
+
+
+def planned(lows: list[float]) -> dict[str, Any]:
+    row = {"setting": "s", "call": "wing", "uses_per_game": 4, "often": "up to 4 of about 9 chances a game"}
+    row |= {"saves_per_game": {"mean": 0.3}}
+    by_use = [
+        {"setting": "s", "call": "wing", "use": use, "in_mix": use <= 4}
+        | {"before": {"mean": 0.1, "low": low, "high": 0.2}}
+        for use, low in enumerate(lows, 1)
+    ]
+    return {"mix": [row], "by_use": by_use, "alike_from": 3}
+
+
+def test_uses_that_are_not_clear_by_themselves_are_counted_and_alike_ones_share_a_line() -> None:
+    plan = planned([0.05, -0.01, 0.003, 0.003, 0.003])
+    said = screen_plan.often_words(plan, plan["mix"][0])
+    assert said.endswith("; 3 of the 4 uses clearly save by themselves, the others with them")
+    assert screen_plan.traps_words(plan) == "up to 4 traps"
+    rows = page_plan._use_rows(plan)
+    assert [row["use"] for row in rows] == ["1", "2", "3 to 4"]
+    assert rows[2]["cells"] == ["0.10 (0.003 to 0.20)"], "a range clear of 0 does not reach it as printed"
+    clear = planned([0.05] * 5)
+    assert screen_plan.often_words(clear, clear["mix"][0]) == clear["mix"][0]["often"]
+    learns = plan | {"alike_from": None}
+    assert [row["use"] for row in page_plan._use_rows(learns)] == ["1", "2", "3", "4"]
