@@ -11,7 +11,8 @@ from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
 from engine.report.formations_view import call_words, prefix
-from engine.report.page.plan import court_of, handlers_of, stand_in_words
+from engine.report.page.plan import handlers_of
+from engine.report.page.stand_ins import court_of, stand_in_words
 from engine.report.rounding import parts_of_hundred
 from engine.report.screen.compare import in_100
 from engine.report.screen.stress import worlds_in_100
@@ -252,8 +253,11 @@ def _home_headline(report: EveningReport, held: int, n: int) -> str:
         if all((mean or 0.0) <= 0.0 for mean in over):
             return "Stay home: no trap saves points over their likely formations."
         return "Stay home: no trap surely saves when the model's numbers vary."
-    where = "" if n < 2 or not held else f" in {'any' if held == n else held} of {n} formations"
-    return f"Stay home: no trap clearly saves points{where}."
+    if n < 2 or not held:
+        return "Stay home: no trap clearly saves points."
+    either = "either formation" if n == 2 else f"any of {n} formations"
+    where = either if held == n else f"{held} of {n} formations"
+    return f"Stay home: no trap clearly saves points in {where}."
 
 
 def figure(report: EveningReport) -> Found | None:
