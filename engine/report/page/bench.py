@@ -10,7 +10,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.roles import holder
 from engine.report.formations_view import names
-from engine.report.page.answer import plan_row
+from engine.report.page.answer import lost_of_100, plan_row
 from engine.report.page.court_card import home_card, out_of
 from engine.report.page.plan import behind_call, opponents
 from engine.report.page.stand_ins import court_of, never_words, shirts_in, stand_ins_short
@@ -80,7 +80,7 @@ def bench_calls(report: EveningReport) -> list[Found]:
         call, row = report.scenario.settings[s].calls[c], plan_row(report, s, c)
         assert row is not None
         out = out_of(report.timing, call.name)
-        turnovers = report.compare["settings"][s]["calls"][c]["break_even"]["turnover_rate"]["mean"]
+        won = lost_of_100(report.compare["settings"][s]["calls"][c])
         found.append(
             {
                 "name": spoken(call.name),
@@ -92,7 +92,7 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "court": court_of(report, s, c),
                 "stand_ins": stand_ins_short(report, s, c),
                 "tonight": tonight(report, row),
-                "won": "" if not turnovers else one_in(turnovers),
+                "won": "" if not won else one_in(won / 100),
             }
         )
     return found
