@@ -29,8 +29,8 @@ from engine.world.pack import defenders_of, place_of
 SIGN_CM, LABEL_CM, LEAST_RUN_CM = 116, 104, 70
 #: Width of a pass that every escape takes, centimetres, and of the thinnest.
 WIDEST_CM, THINNEST_CM = 70, 6
-#: How far to the side of the way there the way once beaten is drawn.
-ASIDE_CM = 38
+#: How far to the side of the way there the way once beaten is drawn; so much of it must be seen.
+ASIDE_CM, SEEN_CM = 38, 50
 #: Room kept above the farthest sign; how far from its holder the ball is drawn.
 ABOVE_CM, BALL_CM = 130, 72
 #: Room that a sign, a number or the end of a pass takes to each side.
@@ -106,6 +106,28 @@ def arrow(
         "head": " ".join(f"{px:.0f},{py:.0f}" for px, py in corners),
         "tip": tip,
     }
+
+
+def clear_arrow(start: Spot, end: Spot, signs: Sequence[Spot], came_from: Spot) -> Found | None:
+    """``arrow``, moved aside where that keeps it clear of other signs and of the way he came; None where what
+    is to be seen of it is too short."""
+
+    def points(a: Spot, b: Spot) -> list[Spot]:
+        return [(a[0] + k / 12 * (b[0] - a[0]), a[1] + k / 12 * (b[1] - a[1])) for k in range(13)]
+
+    came = points(came_from, start)[:-3] if math.dist(came_from, start) >= LEAST_RUN_CM else []
+    found, most = None, -math.inf
+    for aside in (0.0, ASIDE_CM, -ASIDE_CM):
+        drawn = arrow(start, end, 40.0, aside=aside)
+        if drawn is None:
+            continue
+        mine = points((drawn["line"][0], drawn["line"][1]), drawn["tip"])[3:]
+        free = [all(math.dist(at, sign) > SIGN_CM / 2 for sign in signs) for at in mine]
+        seen = sum(free) / len(free) * math.dist(mine[0], mine[-1])
+        worth = seen - ASIDE_CM * sum(math.dist(at, other) < ASIDE_CM / 2 for at in mine for other in came)
+        if free[-1] and seen >= SEEN_CM and worth > most:
+            found, most = drawn, worth
+    return found
 
 
 def shirts_of(scenario: Scenario, zone: Zone) -> dict[str, int]:
@@ -244,8 +266,11 @@ def call_card(
         start = on_screen(trap.ball)
         signs = [one["at"] for one in (*found["ours"], *found["theirs"])] + [found["ball"]]
         rotated = rotations(setup, out, ways)
-        drawn_back = (arrow(ours[role], to, 40.0, aside=ASIDE_CM) for role, to in rotated.items())
-        found["rotations"] = [one for one in drawn_back if one is not None]
+        for role, to in rotated.items():
+            others = [at for at in signs if at != ours[role]]
+            drawn = clear_arrow(ours[role], to, others, on_screen(home.defenders[role]))
+            if drawn is not None:
+                found["rotations"].append(drawn)
         heads = [one["tip"] for one in (*found["runs"], *found["rotations"])]
         labels: list[Spot] = []
         for way in ways:
