@@ -5,8 +5,9 @@ Numbers come from the studies' JSON alone. engine.report.page.plan has plan, pra
 
 from __future__ import annotations
 
-from engine.estimate.calls import ESCAPES, TURNOVERS
+from engine.estimate.calls import ESCAPES
 from engine.estimate.intervals import Found
+from engine.estimate.tally import TURNOVERS
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
