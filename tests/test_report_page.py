@@ -273,9 +273,9 @@ def test_what_is_assumed_is_printed_too(opened: Any, two_calls: EveningReport, t
     text = subprocess.run(
         ["pdftotext", "-raw", str(tmp_path / "printed.pdf"), "-"], capture_output=True, text=True, check=True
     ).stdout
-    said = " ".join(text.split())
+    said = "".join(text.split())  # a long name is broken inside a word
     for line in two_calls.evening.assumptions:
-        assert line in said
+        assert "".join(line.split()) in said
 
 
 def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: EveningReport) -> None:
