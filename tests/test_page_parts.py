@@ -168,6 +168,5 @@ def test_ends_are_known_to_the_words() -> None:
 
 
 def test_a_small_share_is_not_told_as_nothing() -> None:
-    assert [whole_percent(0, 0.004), whole_percent(0, 0.0), whole_percent(0, None), whole_percent(3, 0.026)] == [
-        "under 1%", "0%", "0%", "3%"
-    ]  # fmt: skip
+    told = [whole_percent(n, share) for n, share in ((0, 0.004), (0, 0.0), (0, None), (3, 0.026))]
+    assert told == ["under 1%", "0%", "0%", "3%"]
