@@ -12,10 +12,11 @@ import pytest
 from report_pages import A4, BAD_NAME, LETTER, PHONE, advising, pages_of, words_of
 
 from engine.inputs.sheets import load_evening
+from engine.inputs.team import ZONE_PLACES
 from engine.report.page.bench import bench_view, tonight
 from engine.report.page.court_card import shirts_of
 from engine.report.page.page import bench_page, report_page
-from engine.report.page.plan import comes_for, doublers, replaced, stand_in_words
+from engine.report.page.stand_ins import comes_for, doublers, replaced, stand_in, stand_in_words
 from engine.report.screen.plan import plan_text
 from engine.study.evening_result import EveningReport
 from engine.study.plan.bench import p_stopped
@@ -58,16 +59,16 @@ def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: Ev
     rows = {row["name"]: row for row in bench_view(two_calls)["calls"][0]["roles"]}
     assert rows["Trap"]["right"] == f"{places['right_guard']}+{places['right_forward']}"
     assert rows["Trap"]["left"] == f"{places['left_guard']}+{places['left_forward']}"
-    assert rows["Deny"]["right"] == str(places["left_guard"])  # far guard, on the wing
-    assert rows["Front"]["right"] == rows["Front"]["left"] == str(places["centre"])
-    assert rows["Behind"]["right"] == str(places["left_forward"])
+    assert rows["Deny: wing"]["right"] == str(places["left_guard"])  # far guard
+    assert rows["Front: low post"]["right"] == rows["Front: low post"]["left"] == str(places["centre"])
+    assert rows["Behind: lane"]["right"] == str(places["left_forward"])
     text = opened(bench_page(two_calls)).run("document.body.innerText")
     for number in (note.number for note in two_calls.evening.opponents if note.starts):
         assert re.search(rf"\b{number}\b", text)
     for word in (
         "Q1",
         "Q4",
-        "won 1 in",
+        "due: 1 in",
         "ahead",
         "fouls",
         "“red”",
@@ -120,29 +121,55 @@ def test_a_long_name_keeps_the_bench_page_on_one_sheet(
 # --- who doubles ---
 
 
-def test_who_doubles_has_a_stand_in_with_a_name(two_calls: EveningReport) -> None:
-    seven = load_evening(CONFIGS / "sheets" / "example_evening").scenario
-    team = seven.defence_team
-    five = {player.number for player in team.on_court}
-    report = dataclasses.replace(two_calls, scenario=seven, plan=two_calls.plan | {"never_double": []})
-    pairs = [(number, other) for other, mine in comes_for(report, 0, 0).items() for number in mine]
-    assert {number for number, _ in pairs} <= five and len(pairs) == 4  # guards and forwards of both sides
-    bench = [one for one in team.players if one.number not in five]
-    for number, other in pairs:
-        assert other is not None and other not in five
-        away = abs(team.by_number(other).height_m - team.by_number(number).height_m)
-        assert away == min(abs(one.height_m - team.by_number(number).height_m) for one in bench)
-    near = pairs[0][1]
-    note = next(note for note in report.evening.own if note.number == pairs[0][0])
-    reaching = dataclasses.replace(note, number=near, prone_to_fouls=True)
-    evening = dataclasses.replace(report.evening, own=(reaching,))
-    assert near not in comes_for(dataclasses.replace(report, evening=evening), 0, 0)
-    # Of whom no size is known he is not taken for the nearest, and where nobody else is there it is said.
-    unknown = [dataclasses.replace(note, number=one.number, size_known=False) for one in bench]
-    one_of = dataclasses.replace(report.evening, own=tuple(u for u in unknown if u.number == near))
-    assert near not in comes_for(dataclasses.replace(report, evening=one_of), 0, 0)
-    nobody = dataclasses.replace(report, evening=dataclasses.replace(report.evening, own=tuple(unknown)))
-    assert re.search(r"\d+ \(size not given\) for \d", stand_in_words(nobody, 0, 0))
+def bench_of(report: EveningReport, *men: tuple[int, float, tuple[str, ...]]) -> EveningReport:
+    """The report with this bench: number, height in metres, places that the sheet's word means; of the first
+    the sheet says no size."""
+    team = report.scenario.defence_team
+    like, note = team.on_court[0], report.evening.own[0]
+    spare = [like.model_copy(update={"number": n, "name": f"No. {n}", "height_m": m}) for n, m, _ in men]
+    own = [
+        dataclasses.replace(note, number=n, prone_to_fouls=False, can_play=places, size_known=bool(i))
+        for i, (n, _, places) in enumerate(men)
+    ]
+    kept = tuple(one for one in report.evening.own if one.starts)
+    return dataclasses.replace(
+        report,
+        scenario=report.scenario.model_copy(
+            update={"defence_team": team.model_copy(update={"players": (*team.on_court, *spare)})}
+        ),
+        evening=dataclasses.replace(report.evening, own=(*kept, *own)),
+        plan=report.plan | {"never_double": []},
+    )
+
+
+def test_a_stand_in_plays_the_place_and_has_the_size(two_calls: EveningReport) -> None:
+    """Corner: guards and forwards of both sides double. A guard stands in for guards, whatever his size, and
+    never for who plays another kind of place and is far from his size; whose place is not said, by size."""
+    places = {place: getattr(two_calls.scenario.defence_team.zone_places, place) for place in ZONE_PLACES}
+    guards, forwards = ([n for place, n in places.items() if kind in place] for kind in ("guard", "forward"))
+    guard, forward = ("left_guard", "right_guard"), ("left_forward", "right_forward")
+    both = bench_of(two_calls, (88, 1.86, forward), (77, 1.70, guard))
+    assert comes_for(both, 0, 0) == {77: sorted(guards), 88: sorted(forwards)}
+    words, (bench, *_) = stand_in_words(both, 0, 0), bench_view(both)["calls"]
+    assert f"77 for {guards[0]} and {guards[1]}, one at a time" in words and "88 (no cm: 186) for" in words
+    assert f"88 (no cm: 186) for {'+'.join(map(str, sorted(forwards)))}" in bench["stand_ins"]
+    small = bench_of(two_calls, (88, 1.60, guard))
+    assert comes_for(small, 0, 0) == {88: sorted(guards), None: sorted(forwards)}
+    assert "nobody of the size for" in stand_in_words(small, 0, 0)
+    his = two_calls.scenario.defence_team.by_number(forwards[0]).height_m
+    assert stand_in(bench_of(two_calls, (88, his, ())), forwards[0]) == 88  # his place is not said
+    centre = places["centre"]
+    assert stand_in(bench_of(two_calls, (88, 1.78, guard)), centre) is None
+    tall = two_calls.scenario.defence_team.by_number(centre).height_m
+    assert stand_in(bench_of(two_calls, (88, tall, guard)), centre) is None
+    assert stand_in(bench_of(two_calls, (88, tall - 0.05, forward)), centre) == 88
+    nearest = bench_of(two_calls, (88, his + 0.06, forward), (77, his - 0.02, forward))
+    assert stand_in(nearest, forwards[0]) == 77
+    foul = dataclasses.replace(nearest.evening.own[-1], prone_to_fouls=True)
+    evening = dataclasses.replace(nearest.evening, own=(*nearest.evening.own[:-1], foul))
+    assert stand_in(dataclasses.replace(nearest, evening=evening), forwards[0]) == 88
+    never = dataclasses.replace(both, plan=both.plan | {"never_double": [forwards[0]]})
+    assert "88 (no cm: 186) for him" in stand_in_words(never, 0, 0)  # who replaces has his size, too
 
 
 def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: EveningReport) -> None:
@@ -172,7 +199,7 @@ def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: Even
     assert rows["Trap"]["right"] == f"{places['right_guard']}+{places['right_forward']}"
     ours = {one["number"] for one in bench["court"]["ours"]}
     assert trouble[0] not in ours and instead[trouble[0]] in ours
-    assert str(trouble[1]) in rows["Front"]["left"]  # he may do what is no double
+    assert str(trouble[1]) in rows["Front: low post"]["left"]  # he may do what is no double
     text = opened(bench_page(report)).run("document.body.innerText")
     assert f"3 fouls: don’t double; {trouble[0]}, {trouble[1]}: never." in text
     page = opened(report_page(report)).run("document.querySelector('.card').innerText")

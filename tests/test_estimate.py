@@ -389,11 +389,27 @@ def test_worst_of_a_single_call_splits_the_atom() -> None:
     [
         (0.0, "never"), (0.01, "almost never"), (1 / 60, "1 in 60"), (0.1667, "1 in 6"), (0.26, "1 in 4"),
         (0.4, "2 in 5"), (0.5, "1 in 2"), (0.67, "2 in 3"), (0.76, "3 in 4"), (0.91, "9 in 10"),
-        (0.97, "almost always"), (1.0, "always"), (0.07, "1 in 15"),
+        (0.97, "almost always"), (1.0, "always"), (0.07, "1 in 14"), (0.19, "1 in 5"), (0.09, "1 in 11"),
     ],
 )  # fmt: skip
 def test_one_in(rate: float, words: str) -> None:
     assert one_in(rate) == words
+
+
+def test_who_divides_what_is_printed_has_the_same() -> None:
+    """100 over what is printed of 100, rounded: the number after 1 in, from 1 in 20 to 1 in 3."""
+    for n in range(5, 34):
+        times, of = one_in(n / 100).split(" in ")
+        assert times == "1" and abs(int(of) - 100 / n) <= 0.5
+
+
+def test_a_rate_is_told_as_its_parts_are_printed() -> None:
+    """10 and 9 of 100 are printed of .0954 and .0878: 1 in 5, though .1832 alone would be 1 in 5 or 6."""
+    rate, clear = wilson(1832, 10_000), Interval(0.1, 0.05, 0.15)
+    even = BreakEven(rate, Interval(0.089), 0.1, 1.0, 1.0, None)
+    assert even.words_for(clear, 19) == "needs 1 turnover in 11, gets 1 in 5"
+    assert even.words_for(clear, 15) == "needs 1 turnover in 11, gets 1 in 7"
+    assert even.words_for(Interval(0.1, -0.1, 0.3), 12) == "cannot tell yet; it gets 1 in 8"
 
 
 def test_one_in_is_near_the_rate() -> None:

@@ -151,6 +151,7 @@ def test_the_headline_says_in_how_many_the_advice_holds(two_calls: EveningReport
             (("saves",) * 3, "In all 3 formations: "),
             (("saves", "open", "saves"), "In 2 of 3 formations: "),
             (("few", "costs", "saves"), "In 1 of 3 formations: "),
+            (("saves",) * 2, "In both formations: "),
             (("saves",), ""),
             (("open", "costs"), ""),
         ):
@@ -169,6 +170,7 @@ def test_staying_home_holds_where_no_weighed_call_clearly_saves(two_calls: Eveni
     for verdicts, end in (
         (("open", "costs", "few"), "in any of 3 formations."),
         (("open", "saves", "costs"), "in 2 of 3 formations."),
+        (("open", "costs"), "in either formation."),
         (("saves",) * 3, "clearly saves points."),
     ):
         found = over_formations(two_calls, spots, verdicts)

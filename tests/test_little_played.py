@@ -12,15 +12,15 @@ from sheet_files import counted, write_evening
 from engine import cli
 from engine.checks.files import PACED, check_path
 from engine.inputs.scenario import Scenario
-from engine.inputs.sheets import load_evening
 from engine.study import pace
 from engine.study import play as play_study
 
 
-def test_check_plays_little_and_reads_what_compare_kept(
+def test_check_plays_little_and_has_one_answer_for_one_sheet(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Nothing is watched; from PACED possessions before compare, said so, and from compare's own after it."""
+    """Nothing is watched; from PACED possessions before the fit, said so without a verdict, whatever is kept
+    by then; without counts there is no fit, and the verdict is there."""
     folder = write_evening(tmp_path / "sheets", {"opponent.csv": counted()})
     monkeypatch.setattr(pace, "USUAL_A_MINUTE", (0.1, 0.2))  # so that there is a line
     monkeypatch.setattr(play_study, "count_steps", lambda *_: pytest.fail("watched"))
@@ -31,15 +31,14 @@ def test_check_plays_little_and_reads_what_compare_kept(
         return run(scenario, possessions)
 
     monkeypatch.setattr(play_study, "play", played)
-    (line,) = [one for one in check_path(folder) if "possessions a side" in one]
-    assert sizes == [PACED] and f"(mean of {PACED:,})" in line and "before the fit" in line
+    before = check_path(folder)
+    (line,) = [one for one in before if "possessions a side" in one]
+    assert sizes == [PACED] and f"(mean of {PACED:,})" in line
+    assert "before the fit to your sheet" in line and "too high" not in line
     assert cli.run(["compare", str(folder), "--quiet", "--json", str(tmp_path / "found.json")]) == 0
-    found = json.loads((tmp_path / "found.json").read_text(encoding="utf-8"))
-    n, seconds = found["possessions"], found["baseline"]["seconds_per_possession"]["mean"]
-    per_game = pace.possessions_per_game(load_evening(folder).scenario, seconds)
-    clock = load_evening(folder).scenario.rules.clock
-    said = pace.pace_words(per_game, clock.periods * clock.period_s / 60.0, n)
-    assert f"  {said}" in check_path(folder) and sizes == [PACED], "compare's own, and nothing is played"
+    assert check_path(folder) == before
+    (line,) = [one for one in check_path(write_evening(tmp_path / "bare")) if "possessions a side" in one]
+    assert "too high" in line and "fit" not in line
     capsys.readouterr()
 
 

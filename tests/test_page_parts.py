@@ -20,7 +20,7 @@ from engine.report.page.court_card import apart
 from engine.report.page.plan import PRACTICE_MIN, practice_minutes
 from engine.report.page.shots import contrast, luminance, ramp
 from engine.report.replay.page import TEMPLATES
-from engine.report.rounding import parts_of_hundred
+from engine.report.rounding import parts_of_hundred, whole_percent
 from engine.report.screen.compare import _list, _not_judged
 from engine.report.words import AFTER_WORDS, JOIN, OUTCOME_WORDS
 from engine.state.words import AFTER, ENDS, OUTCOMES
@@ -165,3 +165,8 @@ def test_ends_are_known_to_the_words() -> None:
     assert set(END_PAST) == set(ENDS)
     assert set(OUTCOME_PAST) == set(LEFT_WORDS) == set(OUTCOMES)
     assert set(AFTER_PAST) == set(AFTER)
+
+
+def test_a_small_share_is_not_told_as_nothing() -> None:
+    told = [whole_percent(n, share) for n, share in ((0, 0.004), (0, 0.0), (0, None), (3, 0.026))]
+    assert told == ["under 1%", "0%", "0%", "3%"]

@@ -216,7 +216,8 @@ def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
         signs = [one["at"] for one in (*card["ours"], *card["theirs"])]
         assert len(signs) == 10 and len({one["number"] for one in card["ours"]}) == 5
         gaps = [math.dist(a, b) for i, a in enumerate(signs) for b in signs[:i]]
-        assert min(gaps) >= 90  # a square of ours is 90 wide
+        assert min(gaps) >= 109  # circles of 46, squares whose corners are 63 from their middle
+        assert min(math.dist(card["ball"], at) for at in signs) >= 66
         assert sum(run["traps"] for run in card["runs"]) <= 2
         lines = sorted((float(one["share"].rstrip("%")), one["wide"]) for one in card["passes"])
         assert [wide for _, wide in lines] == sorted(wide for _, wide in lines)
@@ -227,6 +228,16 @@ def test_no_sign_on_a_court_covers_another(two_calls: EveningReport) -> None:
         if (s, c) in two_calls.advised:
             assert feeder(two_calls.timing, call) != call.ball[0]
     assert passes > 1
+
+
+def test_what_is_assumed_is_printed_too(opened: Any, two_calls: EveningReport, tmp_path: Path) -> None:
+    pages_of(opened(report_page(two_calls, bench=False)).pdf(**A4), tmp_path)
+    text = subprocess.run(
+        ["pdftotext", "-raw", str(tmp_path / "printed.pdf"), "-"], capture_output=True, text=True, check=True
+    ).stdout
+    said = "".join(text.split())  # a long name is broken inside a word
+    for line in two_calls.evening.assumptions:
+        assert "".join(line.split()) in said
 
 
 def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: EveningReport) -> None:

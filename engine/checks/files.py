@@ -203,32 +203,22 @@ def _sheet_numbers(data: Table, source: Source) -> str:
 
 
 def _pace(evening: Evening, before_playing: Callable[[], None] | None) -> list[str]:
-    """A line where the possessions of a game do not fit its minutes: as ``plan`` and ``report`` say it where
-    ``compare`` is kept, else from few possessions of the opponent as he is before he is fitted."""
-    from engine.study.evening_file import EveningFile, inputs_digest
+    """A line where the possessions of a game do not fit its minutes, from few possessions. Of the opponent as
+    he is before he is fitted, whatever is kept: the same sheet has the same answer."""
     from engine.study.evening_report import Played
     from engine.study.pace import pace_words, possessions_per_game
+    from engine.study.play import play
 
-    said: list[str] = []
-    file = None
-    if evening.folder is not None:
-        file = EveningFile(evening.folder, inputs_digest(evening), said.append)
-    asked, scenario, unfitted = Played(evening, file=file), evening.scenario, ""
-    if not asked.missing("compare"):
-        compared = asked.part("compare")
-        n, seconds = compared["possessions"], compared["baseline"]["seconds_per_possession"]["mean"]
-    else:
-        if before_playing is not None:
-            before_playing()
-        from engine.study.play import play
-
-        n = min(PACED, asked.size.possessions)
-        home = scenario.model_copy(update={"settings": ()})
-        seconds = play(home, n).to_dict(steps=False)["seconds_per_possession"]["mean"]
-        unfitted = " Played before the fit to your sheet." if asked.missing("fit") else ""
-    clock = scenario.rules.clock
-    words = pace_words(possessions_per_game(scenario, seconds), clock.periods * clock.period_s / 60.0, n)
-    return [*said, words + unfitted] if words else said
+    if before_playing is not None:
+        before_playing()
+    asked, scenario = Played(evening), evening.scenario
+    n = min(PACED, asked.size.possessions)
+    home = scenario.model_copy(update={"settings": ()})
+    seconds = play(home, n).to_dict(steps=False)["seconds_per_possession"]["mean"]
+    clock, fitted = scenario.rules.clock, not asked.missing("fit")
+    per_game = possessions_per_game(scenario, seconds)
+    words = pace_words(per_game, clock.periods * clock.period_s / 60.0, n, fitted)
+    return [words] if words else []
 
 
 def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[str]:

@@ -41,6 +41,7 @@ from engine.estimate.play import (
     share,
 )
 from engine.estimate.risk import OverN, over_n
+from engine.estimate.rounding import parts_of_hundred
 from engine.estimate.tally import N_NET, TURNOVERS, BoxTally, PairTally, PerCallTally, net_values
 from engine.state.words import AFTER, LOSSES, OUTCOMES
 
@@ -55,6 +56,8 @@ __all__ = [
     "variance_reduction", "wilson",
 ]  # fmt: skip
 
+#: What every output prints of a call, of 100: the outcomes, "other" in its parts.
+PARTS_OF_100 = (*(name for name in OUTCOMES if name != "other"), "trapped_shot", "rest")
 #: Outcomes after which the offence plays on against a beaten trap.
 ESCAPES = ("escape_pass", "retreat", "split")
 
@@ -157,12 +160,17 @@ class BreakEven:
             return self.reason or "no break-even rate"
         return break_even_words(self.turnover_rate.mean, self.t_star.mean)
 
-    def words_for(self, value: Interval) -> str:
+    def words_for(self, value: Interval, of_100: int | None = None) -> str:
         """``words`` where the value of the call is clear; where its interval holds 0 no verdict, only the
-        rate got."""
-        if self.turnover_rate.mean is None or _is_clear(value):
+        rate got. ``of_100``: the rate got as it is printed beside, of 100 calls; None: it is not."""
+        got = self.turnover_rate.mean
+        if got is None:
             return self.words
-        return f"cannot tell yet; it gets {_got(self.turnover_rate.mean)}"
+        printed = got if of_100 is None or not 0 < of_100 < 100 else of_100 / 100
+        if not _is_clear(value):
+            return f"cannot tell yet; it gets {_got(printed)}"
+        t_star = self.t_star.mean
+        return self.words if t_star is None else break_even_words(got, t_star, printed)
 
 
 def _is_clear(found: Interval) -> bool:
@@ -266,6 +274,12 @@ class CallEstimate:
     over_n: OverN
     variance_reduction: float | None
 
+    @property
+    def lost_of_100(self) -> int | None:
+        """Balls lost in the trap as they are printed, of 100 calls; None where there is none."""
+        parts = parts_of_hundred(self.outcomes | self.other_parts, PARTS_OF_100)
+        return sum(parts[name] for name in TURNOVERS) if parts else None
+
 
 @dataclass(frozen=True)
 class SettingEstimate:
@@ -327,16 +341,19 @@ def estimate_setting(tally: PairTally, n: int, level: float = LEVEL) -> SettingE
 
 # --- words for a coach ------------------------------------------------------------------------------------
 
-#: Fractions a coach says, as (times, of). The nearest one is taken.
+#: Fractions a coach says, as (times, of).
 _SPOKEN = (
-    *((1, of) for of in (60, 50, 40, 30, 25, 20, 15, 12, 10, 9, 8, 7, 6, 5, 4, 3)),
+    *((1, of) for of in (60, 50, 40, 30, 25, *range(20, 2, -1))),
     (2, 5), (1, 2), (3, 5), (2, 3), (3, 4), (4, 5), (9, 10),
 )  # fmt: skip
 
 
 def spoken_rate(rate: float) -> tuple[int, int]:
-    """The fraction (times, of) that a coach hears for a rate."""
-    return min(_SPOKEN, key=lambda pair: abs(pair[0] / pair[1] - rate))
+    """The fraction (times, of) that a coach hears for a rate: up to 1 in 3 that which he has when he divides
+    100 by the rate of 100 and rounds, above it the nearest one."""
+    if rate > 1.0 / 3.0:
+        return min(_SPOKEN, key=lambda pair: abs(pair[0] / pair[1] - rate))
+    return min(_SPOKEN, key=lambda pair: abs(pair[1] / pair[0] - 1.0 / max(rate, 1e-9)))
 
 
 def one_in(rate: float, noun: str = "") -> str:
@@ -363,12 +380,13 @@ def _got(rate: float) -> str:
     return one_in(rate).replace("never", "none")
 
 
-def break_even_words(t: float, t_star: float | None) -> str:
+def break_even_words(t: float, t_star: float | None, printed: float | None = None) -> str:
     """Turnover rate needed and got: "needs 1 turnover in 6, gets 1 in 4".
 
-    Where both round to the same words, says which is larger. Raises ValueError where t is outside 0..1.
+    Where both round to the same words, says which is larger. ``printed``: ``t`` as it is printed beside.
+    Raises ValueError where t is outside 0..1.
     """
-    got = _got(t)
+    got = _got(t if printed is None else printed)
     if t_star is None:
         return f"no break-even rate, gets {got}"
     if t_star <= 0.0:

@@ -31,7 +31,14 @@ def call_words(result: Found, call: Found) -> str:
             lines.setdefault(verdict, []).append(name)
     others = "".join(f"; {NOT_SAVING[verdict]}: {', '.join(mine)}" for verdict, mine in lines.items())
     together = saved(call["value"], 2, "points a call")
-    return f"saves in {verdicts.count('saves')} of {len(verdicts)}{others}; together {together}"
+    return f"saves in {of_all(verdicts.count('saves'), len(verdicts))}{others}; together {together}"
+
+
+def of_all(k: int, n: int) -> str:
+    """``2 of 3``, ``all 3``, ``both``, ``none of 3``: so many of n, two or more."""
+    if not k:
+        return f"none of {n}" if n > 2 else "neither"
+    return ("both" if n == 2 else f"all {n}") if k == n else f"{k} of {n}"
 
 
 def shares_words(result: Found) -> str:
@@ -59,7 +66,7 @@ def prefix(held: Sequence[int], result: Found) -> str:
     n, k = len(result["formations"]), len(held)
     if n < 2 or not k:
         return ""
-    return f"In all {n} formations: " if k == n else f"In {k} of {n} formations: "
+    return f"In {of_all(k, n)} formations: "
 
 
 def table_view(result: Found) -> Found | None:

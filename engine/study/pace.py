@@ -25,17 +25,20 @@ def possessions_per_game(scenario: Scenario, seconds: float) -> int:
     return clock.periods * possessions_per_period(clock.period_s, one_s)
 
 
-def pace_words(possessions: int, minutes: float, n: int) -> str:
+def pace_words(possessions: int, minutes: float, n: int, fitted: bool = True) -> str:
     """A warning where so many possessions a side do not fit a game of so many minutes; "" where they do.
-    ``n``: possessions at home whose mean length says so."""
+    ``n``: possessions at home whose mean length says so; ``fitted``: False where the opponent is still to be
+    fitted to his sheet, which changes it: no verdict then."""
     low, high = (minutes * rate for rate in USUAL_A_MINUTE)
     if low <= possessions <= high:
         return ""
-    return (
+    said = (
         f"The model plays {possessions} possessions a side in {minutes:g} minutes (mean of {n:,}); usual are "
-        f"{low:.0f} to {high:.0f} (common practice, no source): calls a game, and their worth, are too "
-        f"{'high' if possessions > high else 'low'}."
+        f"{low:.0f} to {high:.0f} (common practice, no source)"
     )
+    if not fitted:
+        return f"{said}. That is before the fit to your sheet: plan and report count again after it."
+    return f"{said}: calls a game, and their worth, are too {'high' if possessions > high else 'low'}."
 
 
 def start_words(game: Game) -> str:

@@ -24,6 +24,7 @@ from engine.inputs.sheets.people import (
     body,
     called,
     fill_up,
+    middle_height,
     read_people,
     stand_ins,
     starters,
@@ -242,11 +243,19 @@ def place_five(points: Sequence[Sequence[float]]) -> tuple[int, ...]:
 
 
 def _player(
-    one: _Said, like: Player, found: Found, grades: Grades, tau_s: float, assumed: Assumed, them: str
+    one: _Said,
+    like: Player,
+    found: Found,
+    grades: Grades,
+    tau_s: float,
+    assumed: Assumed,
+    them: str,
+    some_heights: bool,
 ) -> Player:
     handling = grades.handles_pressure[one.handles or "some"]
     passer = grades.passes_from_big["yes" if one.passer else "no"]
-    changes: dict[str, Any] = body(one.cells, one.number, like, grades, tau_s, assumed, them)
+    instead = (like.height_m, "the level's average for his place") if some_heights else None
+    changes: dict[str, Any] = body(one.cells, one.number, like, grades, tau_s, assumed, them, instead)
     changes |= {
         "number": one.number,
         "name": called(one.number, one.cells),
@@ -333,13 +342,15 @@ def read_opponent(
         assumed.note(f"Who plays where for {them} is partly a guess (1 point guard to 5 high post): {shown}.")
     players: list[Player] = []
     positions: list[int] = []
+    some_heights = middle_height(people) is not None
+    if people.cells and not some_heights:
+        assumed.note(f"Heights of {them}: the level's average for each place.")
     for i, one in enumerate(said):
         position = places.get(i, 1 + points[i].index(max(points[i])))
         positions.append(position)
         like = average[position - 1]
-        players.append(
-            _player(one, like, found[one.number], grades, averages.constants["sprint_tau_s"], assumed, them)
-        )
+        shoots, tau_s = found[one.number], averages.constants["sprint_tau_s"]
+        players.append(_player(one, like, shoots, grades, tau_s, assumed, them, some_heights))
     filled, five = fill_up({people.numbers[i]: p for i, p in places.items()}, extra, average)
     players += filled
     lineup = tuple(five)

@@ -24,6 +24,8 @@ from engine.inputs.sheets.people import (
     body,
     called,
     fill_up,
+    height_of,
+    middle_height,
     ordered,
     read_people,
     stand_ins,
@@ -60,7 +62,8 @@ PLACE_WORDS = {
 class OwnNote:
     """One of our players for the pages: place in the zone ("" on the bench), whether prone to fouls (None
     where nobody said), whether an average player stands in, how he handles pressure and how many minutes of a
-    game he plays (None: not said), and whether his height or his place in the order is given."""
+    game he plays (None: not said), whether his height or his place in the order is given, and which places
+    the sheet's word for his place means (none: it has no word)."""
 
     number: int
     initials: str
@@ -71,6 +74,7 @@ class OwnNote:
     handles: str | None = None
     minutes: float | None = None
     size_known: bool = True
+    can_play: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON."""
@@ -78,20 +82,19 @@ class OwnNote:
 
 
 def _sizes(people: People, us: str, assumed: Assumed) -> list[int]:
-    """Rank of every player by size, 0 the smallest."""
+    """Rank of every player by size, 0 the smallest: by height where most have one, those without in the
+    middle; else by the order that is given."""
     n = len(people.cells)
-    heights = [
-        one.number("height_cm", 1.2, 2.5, "metres, or centimetres", ("cm", "m"), _metres)
-        for one in people.cells
-    ]
+    heights = [height_of(one) for one in people.cells]
     orders = [one.whole("height_order", 1, 99, "1 = tallest") for one in people.cells]
     for i, order in enumerate(orders):
         if order is not None and order in orders[:i]:
             first = people.cells[orders.index(order)].row.number
             raise people.cells[i].error("height_order", f"each place in the order once (row {first} has it)")
-    if n and all(height is not None for height in heights):
+    ordered_by = sum(order is not None for order in orders)
+    if sum(height is not None for height in heights) > (ordered_by if ordered_by < n else n - 1):
         return ordered(heights)
-    if all(order is None for order in orders):
+    if not ordered_by:
         if n:
             assumed.note(f"Height order of {us} is not given: the rows of {people.short}, smallest first.")
         return list(range(n))
@@ -101,10 +104,6 @@ def _sizes(people: People, us: str, assumed: Assumed) -> list[int]:
             line = f"Height order of {us}, {{who}}: not given, taken for the middle."
             assumed.missing(line, people.numbers[i])
     return ordered(tallest_first)
-
-
-def _metres(value: float) -> float:
-    return value / 100 if value > 3 else value
 
 
 def _rank_five(ranks: list[int], starting: list[int], n_missing: int) -> dict[int, int]:
@@ -202,11 +201,12 @@ def _player(
     assumed: Assumed,
     us: str,
     found: Found,
+    no_cm: tuple[float, str] | None,
 ) -> Player:
     discipline = like.discipline
     if prone is not None:
         discipline += grades.prone_to_fouls["yes" if prone else "no"].discipline
-    changes: dict[str, Any] = body(one, number, like, grades, tau_s, assumed, us)
+    changes: dict[str, Any] = body(one, number, like, grades, tau_s, assumed, us, no_cm)
     handling = grades.handles_pressure[one.choice("handles_pressure", HANDLES, HANDLES_ALLOWED) or "some"]
     changes |= {
         "handle": ability(like.handle, handling.handle),
@@ -264,15 +264,20 @@ def read_own(
     minutes = _minutes(people, starting, rules, us, assumed)
     found, shot_notes = _shooting(people, us, averages, prior, rules, assumed)
     wishes: dict[int, str] = {}
+    can_play: dict[int, tuple[str, ...]] = {}
     players: list[Player] = []
-    n = len(people.cells)
+    n, middle_m = len(people.cells), middle_height(people)
     for i, (number, one) in enumerate(zip(people.numbers, people.cells, strict=True)):
         wish = one.choice("place", PLACE_WORDS, "left or right guard, left or right forward, or centre")
+        can_play[number] = () if wish is None else tuple(wish.split())
         if wish is not None and i in starting:
             wishes[number] = wish
         bench = 1 + round(ranks[i] * (N_LINEUP - 1) / max(n - 1, 1))
         like = average[positions.get(i, bench) - 1]
-        players.append(_player(one, number, like, prone[i], grades, tau_s, assumed, us, found[number]))
+        no_cm = None if middle_m is None else (middle_m, "the middle of those given")
+        if no_cm is not None and one.text("height_order") is not None:
+            no_cm = like.height_m, "the level's average for his place in the order"
+        players.append(_player(one, number, like, prone[i], grades, tau_s, assumed, us, found[number], no_cm))
     filled, five = fill_up({people.numbers[i]: p for i, p in positions.items()}, extra, average)
     players += filled
     lineup = tuple(five)
@@ -292,6 +297,7 @@ def read_own(
             handles=one.choice("handles_pressure", HANDLES, HANDLES_ALLOWED),
             minutes=minutes[i],
             size_known=any(one.text(column) is not None for column in ("height_cm", "height_order")),
+            can_play=can_play[number],
         )
         for i, (number, one) in enumerate(zip(people.numbers, people.cells, strict=True))
     ]

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
+from statistics import median
 
 from engine.errors import InputError
 from engine.inputs.files import Source, read_toml, shipped, shipped_source
@@ -159,13 +160,35 @@ def ability(value: float, more: float) -> float:
     return min(max(value + more, 0.0), 1.0)
 
 
-def body(
-    one: Cells, number: int, like: Player, grades: Grades, tau_s: float, assumed: Assumed, team: str
-) -> dict[str, float]:
-    """Height (m) and top speed (m/s) of a player; ``like`` is the average player of his place."""
-    height = one.number(
+def height_of(one: Cells) -> float | None:
+    """Height on the sheet, metres; None where there is none."""
+    return one.number(
         "height_cm", 1.2, 2.5, "metres, or centimetres", ("cm", "m"), lambda x: x / 100 if x > 3 else x
     )
+
+
+def middle_height(people: People) -> float | None:
+    """The middle one of the heights on a sheet, metres; None where there is none."""
+    known = [height for one in people.cells if (height := height_of(one)) is not None]
+    return median(known) if known else None
+
+
+def body(
+    one: Cells,
+    number: int,
+    like: Player,
+    grades: Grades,
+    tau_s: float,
+    assumed: Assumed,
+    team: str,
+    instead: tuple[float, str] | None,
+) -> dict[str, float]:
+    """Height (m) and top speed (m/s) of a player; ``like`` is the average player of his place. ``instead``:
+    height of who has none on the sheet and why, said of him; None: that of ``like``, not said here."""
+    height = height_of(one)
+    if height is None and instead is not None:
+        height, why = instead
+        assumed.missing(f"Height of {team}, {{who}}: no cm, taken as {100.0 * height:.0f}, {why}.", number)
     share = one.choice("pace", PACES, "quick, normal or slow")
     measured: list[float] = []
     for column, (distance, low, high) in SPRINTS.items():

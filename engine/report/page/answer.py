@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from engine.estimate.calls import ESCAPES
 from engine.estimate.intervals import Found
+from engine.estimate.tally import TURNOVERS
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
 from engine.report.formations_view import call_words, prefix
-from engine.report.page.plan import court_of, handlers_of, seldom_words, stand_in_words
-from engine.report.rounding import parts_of_hundred
+from engine.report.page.plan import handlers_of, seldom_words
+from engine.report.page.stand_ins import court_of, stand_in_words
+from engine.report.rounding import parts_of_hundred, whole_percent
 from engine.report.screen.compare import in_100
 from engine.report.screen.plan import often_words, traps_words
 from engine.report.screen.stress import ahead_words, share_told, worlds_in_100
@@ -162,6 +164,12 @@ def _of_100_calls(found: Found) -> dict[str, int]:
     return parts_of_hundred(found["outcomes"] | found["other_parts"], OUTCOME_WORDS)
 
 
+def lost_of_100(found: Found) -> int:
+    """Balls won by a call, of 100, as they are printed."""
+    out = _of_100_calls(found)
+    return sum(out.get(name, 0) for name in TURNOVERS)
+
+
 def beaten_words(found: Found) -> str:
     """How often a call is beaten, and what comes then."""
     of_calls, after = _of_100_calls(found), parts_of_hundred(found["after_escape"], AFTER_WORDS)
@@ -257,8 +265,11 @@ def _home_headline(report: EveningReport, held: int, n: int) -> str:
         if all((mean or 0.0) <= 0.0 for mean in over):
             return "Stay home: no trap saves points over their likely formations."
         return "Stay home: no trap surely saves when the model's numbers vary."
-    where = "" if n < 2 or not held else f" in {'any' if held == n else held} of {n} formations"
-    return f"Stay home: no trap clearly saves points{where}."
+    if n < 2 or not held:
+        return "Stay home: no trap clearly saves points."
+    either = "either formation" if n == 2 else f"any of {n} formations"
+    where = either if held == n else f"{held} of {n} formations"
+    return f"Stay home: no trap clearly saves points in {where}."
 
 
 def figure(report: EveningReport) -> Found | None:
@@ -368,8 +379,8 @@ def ledger_rows(report: EveningReport) -> list[Found]:
                     "often": in_100(100 * found["calls"] / report.compare["possessions"]),
                     "value": saved(found["value"], 2, "", short=True),
                     "known": known_value(report.adapted, setting["name"], found["call"]),
-                    "won": f"{out['steal'] + out['other_turnover']}%",
-                    "foul": f"{out['foul']}%",
+                    "won": whole_percent(lost_of_100(found), found["turnover_rate"]),
+                    "foul": whole_percent(out["foul"], found["outcomes"]["foul"]),
                     "rim": f"{percent(called)}, home {percent(home)}",
                     "advised": (s, c) in report.advised,
                 }

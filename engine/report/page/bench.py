@@ -10,18 +10,10 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.roles import holder
 from engine.report.formations_view import names
-from engine.report.page.answer import plan_row
+from engine.report.page.answer import lost_of_100, plan_row
 from engine.report.page.court_card import home_card, out_of
-from engine.report.page.plan import (
-    behind_call,
-    comes_for,
-    court_of,
-    never_words,
-    opponents,
-    replaced,
-    shirts_in,
-    sizes_unknown,
-)
+from engine.report.page.plan import behind_call, opponents
+from engine.report.page.stand_ins import court_of, never_words, shirts_in, stand_ins_short
 from engine.report.sheet_view import sheet_short
 from engine.report.words import SHORT_TRIGGERS, numbers_words
 from engine.study.evening_advice import held_in
@@ -38,6 +30,8 @@ ROW_OF = {
     "block": "Basket",
 }
 ROWS = ("Trap", "Deny", "Front", "Behind", "Middle", "Basket")
+#: Rows that say at which place: who stands there is not known before.
+AT_A_PLACE = ("Deny", "Front", "Behind")
 SIDES = ("left", "right")
 #: Roles of dynamic doubles.
 DYNAMIC = {"ball": "his man", "nearest": "next man"}
@@ -68,7 +62,10 @@ def role_rows(report: EveningReport, setting: int, call_index: int, out: Found |
         mine = [role for role, row in jobs.items() if row == name]
         if mine:
             cells = ["+".join(at(role, side) for role in mine) for side in SIDES]
-            rows.append({"name": name, "left": cells[0], "right": cells[1], "beaten": False})
+            spots = {entries[role].place.spot for role in mine if name in AT_A_PLACE}
+            spot = spots.pop() if len(spots) == 1 else None
+            told = name if spot is None else f"{name}: {spoken(spot)}"
+            rows.append({"name": told, "left": cells[0], "right": cells[1], "beaten": False})
     if out is not None:
         for name, role in (("ball", out["ball"]), ("basket", out["rim"])):
             left, right = (at(role, side) for side in SIDES)
@@ -78,12 +75,12 @@ def role_rows(report: EveningReport, setting: int, call_index: int, out: Found |
 
 def bench_calls(report: EveningReport) -> list[Found]:
     """The calls of the bench page."""
-    found, unknown = [], sizes_unknown(report)
+    found = []
     for s, c in report.advised:
         call, row = report.scenario.settings[s].calls[c], plan_row(report, s, c)
         assert row is not None
         out = out_of(report.timing, call.name)
-        turnovers = report.compare["settings"][s]["calls"][c]["break_even"]["turnover_rate"]["mean"]
+        won = lost_of_100(report.compare["settings"][s]["calls"][c])
         found.append(
             {
                 "name": spoken(call.name),
@@ -93,16 +90,9 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "often": row["often"],
                 "roles": role_rows(report, s, c, out),
                 "court": court_of(report, s, c),
-                "stand_ins": [
-                    *(f"{other} for {n}" for n, other in replaced(report, s, c).items()),
-                    *(
-                        f"{'nobody' if n is None else n}{' (size?)' if n in unknown else ''} for "
-                        + "+".join(map(str, mine))
-                        for n, mine in comes_for(report, s, c).items()
-                    ),
-                ],
+                "stand_ins": stand_ins_short(report, s, c),
                 "tonight": tonight(report, row),
-                "won": "" if not turnovers else one_in(turnovers),
+                "won": "" if not won else one_in(won / 100),
             }
         )
     return found

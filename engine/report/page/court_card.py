@@ -17,6 +17,7 @@ from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.zone import Zone
 from engine.report.replay.data import MARGIN_CM, cm, court_drawing
+from engine.report.rounding import parts_of_hundred
 from engine.report.words import WAY_WORDS
 from engine.still.holes import scenario_setup
 from engine.still.picture import Picture, Setup, picture_of
@@ -24,14 +25,14 @@ from engine.study.timing.traps import trap_picture
 from engine.world.pack import defenders_of, place_of
 
 #: Room that a sign and a number beside one take on the drawing, and the shortest run that is worth an arrow,
-#: centimetres.
-SIGN_CM, LABEL_CM, LEAST_RUN_CM = 104, 104, 70
-#: A way out that fewer escapes take than this is left out.
-LEAST_SHARE = 0.03
+#: centimetres. A circle and the corner of a square at SIGN_CM do not touch.
+SIGN_CM, LABEL_CM, LEAST_RUN_CM = 116, 104, 70
 #: Width of a pass that every escape takes, centimetres, and of the thinnest.
 WIDEST_CM, THINNEST_CM = 70, 6
+#: How far to the side of the way there the way once beaten is drawn; so much of it must be seen.
+ASIDE_CM, SEEN_CM = 38, 50
 #: Room kept above the farthest sign; how far from its holder the ball is drawn.
-ABOVE_CM, BALL_CM = 130, 58
+ABOVE_CM, BALL_CM = 130, 72
 #: Room that a sign, a number or the end of a pass takes to each side.
 MARK_CM = 75
 #: By how much a push is turned.
@@ -73,23 +74,27 @@ def apart(fixed: Sequence[Spot], free: Sequence[Spot], least: float = SIGN_CM) -
 
 
 def beside(start: Spot, end: Spot, taken: Sequence[Spot]) -> Spot:
-    """Where a pass has its number: as near to its end as nothing else is, along the pass and to its sides."""
+    """Where a pass has its number: on the pass, as near to its end as nothing else is, else to its sides."""
     x, y = end[0] - start[0], end[1] - start[1]
     way = math.hypot(x, y) or 1.0
     spots = [
         (start[0] + part * x - aside * y / way, start[1] + part * y + aside * x / way)
-        for part in (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)
         for aside in (LABEL_CM * part for part in (0.0, 0.7, -0.7, 1.0, -1.0, 1.4, -1.4))
+        for part in (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4)
     ]
     return max(spots, key=lambda spot: min(LABEL_CM, *(math.dist(spot, other) for other in taken)))
 
 
-def arrow(start: Spot, end: Spot, short: float = 52.0, head: float = 34.0) -> Found | None:
-    """A line with a head, from ``start`` to ``short`` before ``end``; None where it is too short to draw."""
+def arrow(
+    start: Spot, end: Spot, short: float = 52.0, head: float = 34.0, aside: float = 0.0
+) -> Found | None:
+    """A line with a head, from ``start`` to ``short`` before ``end``; None where it is too short to draw.
+    ``aside``: moved so far to its side, by which a way and the same way back are two lines."""
     way = math.dist(start, end)
     if way < LEAST_RUN_CM:
         return None
     x, y = (end[0] - start[0]) / way, (end[1] - start[1]) / way
+    start, end = ((at[0] - aside * y, at[1] + aside * x) for at in (start, end))
     tip = end[0] - short * x, end[1] - short * y
     if math.dist(start, tip) < head:
         return None
@@ -99,7 +104,30 @@ def arrow(start: Spot, end: Spot, short: float = 52.0, head: float = 34.0) -> Fo
     return {
         "line": [round(value) for value in (*start, *base)],
         "head": " ".join(f"{px:.0f},{py:.0f}" for px, py in corners),
+        "tip": tip,
     }
+
+
+def clear_arrow(start: Spot, end: Spot, signs: Sequence[Spot], came_from: Spot) -> Found | None:
+    """``arrow``, moved aside where that keeps it clear of other signs and of the way he came; None where what
+    is to be seen of it is too short."""
+
+    def points(a: Spot, b: Spot) -> list[Spot]:
+        return [(a[0] + k / 12 * (b[0] - a[0]), a[1] + k / 12 * (b[1] - a[1])) for k in range(13)]
+
+    came = points(came_from, start)[:-3] if math.dist(came_from, start) >= LEAST_RUN_CM else []
+    found, most = None, -math.inf
+    for aside in (0.0, ASIDE_CM, -ASIDE_CM):
+        drawn = arrow(start, end, 40.0, aside=aside)
+        if drawn is None:
+            continue
+        mine = points((drawn["line"][0], drawn["line"][1]), drawn["tip"])[3:]
+        free = [all(math.dist(at, sign) > SIGN_CM / 2 for sign in signs) for at in mine]
+        seen = sum(free) / len(free) * math.dist(mine[0], mine[-1])
+        worth = seen - ASIDE_CM * sum(math.dist(at, other) < ASIDE_CM / 2 for at in mine for other in came)
+        if free[-1] and seen >= SEEN_CM and worth > most:
+            found, most = drawn, worth
+    return found
 
 
 def shirts_of(scenario: Scenario, zone: Zone) -> dict[str, int]:
@@ -237,35 +265,56 @@ def call_card(
         ways = _ways(setup, call, out)
         start = on_screen(trap.ball)
         signs = [one["at"] for one in (*found["ours"], *found["theirs"])] + [found["ball"]]
+        rotated = rotations(setup, out, ways)
+        for role, to in rotated.items():
+            others = [at for at in signs if at != ours[role]]
+            drawn = clear_arrow(ours[role], to, others, on_screen(home.defenders[role]))
+            if drawn is not None:
+                found["rotations"].append(drawn)
+        heads = [one["tip"] for one in (*found["runs"], *found["rotations"])]
         labels: list[Spot] = []
         for way in ways:
-            labels.append(beside(start, way["at"], [*signs, *labels]))
-        found["court"] = _frame(setup, signs, [*labels, *(way["at"] for way in ways)])
+            labels.append(beside(start, way["at"], [*signs, *heads, *labels]))
+        found["court"] = _frame(setup, signs, [*labels, *(way["at"] for way in ways), *heads])
         for way, label in zip(ways, labels, strict=True):
             x, y = way["at"]
             wide = max(WIDEST_CM * way["share"], THINNEST_CM)
             found["passes"].append(
                 {"line": [round(v) for v in (*start, x, y)], "wide": round(wide), "at": label,
-                 "share": f"{100 * way['share']:.0f}%"}
+                 "share": f"{way['of_100']}%"}
             )  # fmt: skip
-        if ways:
-            first = max(ways, key=lambda way: way["share"])
-            for role, to in ((out["ball"], first["at"]), (out["rim"], (0.0, 0.0))):
-                drawn = arrow(ours[role], to, 40.0) if role in ours else None
-                if drawn is not None:
-                    found["rotations"].append(drawn)
     return found | {"words": _words(shirts, theirs[trap.handler], call, before, out)}
+
+
+def rotations(setup: Setup, out: Found, ways: Sequence[Found]) -> dict[str, Spot]:
+    """Where each role goes once the trap on the right is beaten, the commonest way out, on the screen: one to
+    the ball, one to the rim, the others to their places at home with the ball there. {} where no way out is
+    known."""
+    if not ways:
+        return {}
+    to = max(ways, key=lambda way: way["share"])["place"]
+    side = "right" if to[0] >= 0.0 else "left"
+    shell = picture_of(setup, setup.court.region_at(*to), side)
+    home = {holder(role, side): on_screen(at, side) for role, at in shell.defenders.items()}
+    found = {role: home[holder(role, "right")] for role in shell.defenders}
+    return found | {out["rim"]: on_screen(setup.court.spot("rim")), out["ball"]: on_screen(to)}
 
 
 def _ways(setup: Setup, call: Call, out: Found) -> list[Found]:
     """Ways out that are taken, with where they end on the screen."""
     items = {region: item for item in setup.alignment.breaks for region in item.call}
     item = next((items[region] for region in call.ball if region in items), items["default"])
+    shares, of_100 = {way["to"]: way["share"] for way in out["ways_out"]}, _of_100(out)
+    places = {to: place_of(setup.court, getattr(item, to)) for to, n in of_100.items() if n}
     return [
-        {"share": way["share"], "at": on_screen(place_of(setup.court, getattr(item, way["to"])))}
-        for way in out["ways_out"]
-        if way["share"] is not None and way["share"] >= LEAST_SHARE
+        {"share": shares[to], "of_100": of_100[to], "place": place, "at": on_screen(place)}
+        for to, place in places.items()
     ]
+
+
+def _of_100(out: Found) -> dict[str, int]:
+    """Ways out of a beaten trap, of 100: they add up as printed; {} where nothing is known."""
+    return parts_of_hundred({way["to"]: way["share"] for way in out["ways_out"]}, WAY_WORDS)
 
 
 def _words(shirts: Mapping[str, int | str], handler: int, call: Call, before: str, out: Found | None) -> str:
@@ -275,10 +324,10 @@ def _words(shirts: Mapping[str, int | str], handler: int, call: Call, before: st
     said = f"{where}: {two} trap their {handler}."
     if out is None:
         return said
-    ways = [f"{100 * way['share']:.0f} {WAY_WORDS[way['to']]}" for way in out["ways_out"]
-            if way["share"] is not None and way["share"] >= LEAST_SHARE]  # fmt: skip
+    ways = [f"{n} {WAY_WORDS[to]}" for to, n in _of_100(out).items() if n]
     ball, rim = (shirts[holder(out[key], "right")] for key in ("ball", "rim"))
-    return f"{said} Of 100 passes out: {', '.join(ways)}. Then {ball} takes the ball, {rim} the basket."
+    then = f"Then {ball} takes the ball, {rim} the basket, the others go home."
+    return f"{said} Of 100 passes out: {', '.join(ways)}. {then}"
 
 
 def pass_card(scenario: Scenario, link: Found, words: str) -> Found:

@@ -5,15 +5,14 @@ No sentence names a weakest player: where the other side would attack is told by
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from itertools import accumulate, pairwise
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
-from engine.inputs.roles import holder
 from engine.report.adapted_view import law_words
-from engine.report.page.court_card import call_card, pass_card, shirts_of
+from engine.report.page.court_card import pass_card
 from engine.report.screen.lineup import role_task, trap_words
 from engine.report.screen.plan import COMES_UP, chance, not_planned, told_apart
 from engine.report.screen.timing import late_words, merged
@@ -138,95 +137,6 @@ def behind_call(report: EveningReport) -> str:
     return spoken(late[0]["call"]) if len(better) > len(late) / 2 and not worse else ""
 
 
-def doublers(report: EveningReport, setting: int, call: int) -> set[int]:
-    """Shirts that double in a call, on either side; those of dynamic doubles are not known before."""
-    of = report.scenario.settings[setting]
-    zone = of.zone or report.scenario.zone
-    shirts = shirts_of(report.scenario, zone)
-    people = {holder(role, side) for role in of.calls[call].doubles for side in SIDES}
-    return {shirts[person] for person in people if person in shirts}
-
-
-def stand_in(report: EveningReport, number: int, taken: Collection[int] = ()) -> int | None:
-    """Shirt of who doubles in his stead: of the bench, one not prone to fouls before one who is, one whose
-    size is known before one of whom it is not, then the nearest in height. None where the bench has nobody
-    but those who are ``taken``."""
-    team = report.scenario.defence_team
-    gone = {player.number for player in team.on_court} | set(taken)
-    prone = {note.number for note in report.evening.own if note.prone_to_fouls}
-    unknown = sizes_unknown(report)
-    his = team.by_number(number).height_m
-    bench = [one for one in team.players if one.number not in gone]
-    if not bench:
-        return None
-    return min(
-        bench,
-        key=lambda one: (one.number in prone, one.number in unknown, abs(one.height_m - his), one.number),
-    ).number
-
-
-def sizes_unknown(report: EveningReport) -> set[int]:
-    """Shirts of ours of whom the sheet says neither a height nor a place in the order."""
-    return {note.number for note in report.evening.own if not note.size_known}
-
-
-def replaced(report: EveningReport, setting: int, call: int) -> dict[int, int]:
-    """Who would double in a call but must not, as the plan says (``never_double``) -> who is there for him.
-    For whom nobody is left on the bench, he doubles himself: see ``stand_in_words``."""
-    found: dict[int, int] = {}
-    for number in sorted(doublers(report, setting, call) & set(report.plan["never_double"])):
-        other = stand_in(report, number, found.values())
-        if other is not None:
-            found[number] = other
-    return found
-
-
-def shirts_in(report: EveningReport, setting: int, call: int) -> dict[str, int]:
-    """Place -> shirt on the floor when a call is made."""
-    instead, of = replaced(report, setting, call), report.scenario.settings[setting]
-    shirts = shirts_of(report.scenario, of.zone or report.scenario.zone)
-    return {place: instead.get(number, number) for place, number in shirts.items()}
-
-
-def comes_for(report: EveningReport, setting: int, call: int) -> dict[int | None, list[int]]:
-    """Who comes -> for whom of those who double in a call, once they have too many fouls; None: nobody."""
-    instead = replaced(report, setting, call)
-    known: dict[int | None, list[int]] = {}
-    for number in sorted(doublers(report, setting, call) - set(instead)):
-        known.setdefault(stand_in(report, number, instead.values()), []).append(number)
-    return known
-
-
-def never_words(report: EveningReport) -> list[int]:
-    """Shirts of whom the sheet says that they never double: the plan's, but for those who must, because
-    nobody is left to stand in for them in a call that is advised."""
-    alone: set[int] = set()
-    for s, c in report.advised:
-        alone |= doublers(report, s, c) - set(replaced(report, s, c))
-    return [number for number in report.plan["never_double"] if number not in alone]
-
-
-def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
-    """Who must not double, when others give way, and to whom; "" where nobody is known to double."""
-    instead, never = replaced(report, setting, call), set(report.plan["never_double"])
-    said = [f"No. {n} must not double (fouls): {other} for him" for n, other in instead.items()]
-    alone = sorted((doublers(report, setting, call) & never) - set(instead))
-    if alone:
-        said.append(f"No. {numbers_words(alone)} should not double (fouls), but nobody is left to stand in")
-    known = comes_for(report, setting, call)
-    unknown = sizes_unknown(report)
-    later = [
-        f"{other}{' (size not given)' if other in unknown else ''} for {numbers_words(mine)}"
-        for other, mine in known.items()
-        if other is not None
-    ]
-    if None in known:
-        later.append(f"nobody for {numbers_words(known[None])}, so no more of this call")
-    if later:
-        said.append(f"with {report.plan['no_double_from']} fouls: {', '.join(later)}")
-    return "; ".join(said)
-
-
 # --- timing and lineup --------------------------------------------------------------------------------------
 
 
@@ -340,13 +250,6 @@ def opponents(report: EveningReport) -> list[Found]:
             }
         )
     return rows
-
-
-def court_of(report: EveningReport, setting: int, call: int) -> Found | None:
-    """The drawing of a call: who stands in for whom, and on whom it mostly comes, as the words beside it."""
-    one = report.scenario.settings[setting].calls[call]
-    comes = handlers_of(report, one)[0][:1]
-    return call_card(report.scenario, setting, one, report.timing, shirts_in(report, setting, call), comes)
 
 
 def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]]:

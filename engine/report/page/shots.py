@@ -12,6 +12,7 @@ from itertools import pairwise
 import matplotlib
 import numpy as np
 from matplotlib.colors import to_hex, to_rgb
+from scipy.ndimage import binary_erosion
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
@@ -31,8 +32,9 @@ WHOLE = ("top", "high_post", "lane", "rim")
 SIDE_WORDS = {1: "right", -1: "left"}
 #: A share below this is in the words, not in the picture.
 LEAST_SHOWN = 0.005
-#: Numbers that would stand on the ring or on each other stand here (metres).
-LABELS = {"rim": (0.0, 0.75), "lane": (0.0, 2.9)}
+#: A number takes so much room to each side, on the page the ring, too; grid on which its place is sought
+#: (metres).
+NUMBER_M, GRID_M = 0.6, 0.2
 
 
 def colour(share: float, most: float) -> str:
@@ -75,17 +77,33 @@ def place_words(key: tuple[str, int], called: bool) -> str:
     return f"{spoken(region)}, {SIDE_WORDS[side]}"
 
 
-def _label_at(court: Court, region: str, side: int) -> tuple[float, float]:
-    """Where the number of a region stands: the middle of its area within the half court."""
-    if region in LABELS:
-        return LABELS[region]
+def label_at(
+    court: Court, region: str, side: int, taken: Sequence[tuple[float, float]]
+) -> tuple[float, float]:
+    """Where the number of a region stands, metres: inside its area within the half court, as far from marks,
+    other numbers (``taken``) and the area's edge as needed (NUMBER_M), else as far as there is room."""
     x, y = np.meshgrid(
-        np.arange(0.1, court.half_width_m, 0.2), np.arange(court.baseline_y_m, court.half_y_m, 0.2)
+        np.arange(-court.half_width_m, court.half_width_m, GRID_M) + GRID_M / 2,
+        np.arange(court.baseline_y_m, court.half_y_m, GRID_M) + GRID_M / 2,
     )
     inside = court.regions_at(x, y) == REGIONS.index(region)
+    if region not in WHOLE:
+        inside &= x * side > 0.0
     if not inside.any():
         return court.spot("rim")
-    return (0.0 if region in WHOLE else side * float(x[inside].mean()), float(y[inside].mean()))
+    edge = np.pad(inside, 1)
+    depth = np.zeros(inside.shape)
+    while edge.any():  # steps to the edge of the area
+        depth += edge[1:-1, 1:-1] * GRID_M
+        edge = binary_erosion(edge)
+    board_x, board_y = (value / 100.0 for value in court_drawing(court)["board"])
+    board = [(part * board_x, -board_y) for part in (-1.0, -0.5, 0.0, 0.5, 1.0)]
+    spots = np.array([*taken, court.spot("rim"), *board])
+    free = np.hypot(x[..., None] - spots[:, 0], y[..., None] - spots[:, 1]).min(axis=-1)
+    middle = np.hypot(x - x[inside].mean(), y - y[inside].mean())
+    room = np.minimum(np.minimum(free, depth), NUMBER_M) - 1e-3 * middle
+    best = np.unravel_index(np.where(inside, room, -np.inf).argmax(), inside.shape)
+    return float(x[best]), float(y[best])
 
 
 def _points(court: Court, region: str, side: int) -> list[str]:
@@ -98,14 +116,17 @@ def _points(court: Court, region: str, side: int) -> list[str]:
 def shots_card(court: Court, shots: Sequence[Found], open_m: float, most: float, words: str) -> Found:
     """The drawing. ``most``: the share that is strongest, so that two pictures compare."""
     shares = shares_of(shots)
-    areas = []
+    areas: list[Found] = []
+    taken = [(shot["x_m"], shot["y_m"]) for shot in shots]
     for region in SHOT_REGIONS:
         for side in (1,) if region in WHOLE else (1, -1):
             share = shares.get((region, side), 0.0)
             if not share:
                 continue
             fill = colour(share, most)
-            x, y = on_screen(_label_at(court, region, side))
+            label = label_at(court, region, side, taken)
+            taken += [label] * (share >= LEAST_SHOWN)
+            x, y = on_screen(label)
             areas.append(
                 {
                     "points": _points(court, region, side),
