@@ -39,7 +39,9 @@ def planned(lows: list[float]) -> dict[str, Any]:
 def test_uses_that_are_not_clear_by_themselves_are_counted_and_alike_ones_share_a_line() -> None:
     plan = planned([0.05, -0.01, 0.003, 0.003, 0.003])
     said = screen_plan.often_words(plan, plan["mix"][0])
-    assert said.endswith("; 3 of the 4 uses clearly save by themselves, the others with them")
+    assert said.endswith("; 3 of the 4 uses clearly save alone, the rest with them")
+    none = planned([-0.01] * 4)
+    assert screen_plan.often_words(none, none["mix"][0]).endswith("; clear only all together")
     assert screen_plan.traps_words(plan) == "up to 4 traps"
     rows = page_plan._use_rows(plan)
     assert [row["use"] for row in rows] == ["1", "2", "3 to 4"]

@@ -310,7 +310,7 @@ def figure(report: EveningReport) -> Found | None:
         "bars": bars,
         "zero": at(0.0),
         "game": {"from": at(swing["p5"]), "to": at(swing["p95"])},
-        "game_words": f"one game{planned}, {ends[0]} to {ends[1]}. A single result proves nothing.",
+        "game_words": f"one game{planned}, {ends[0]} to {ends[1]}.",
     }
 
 

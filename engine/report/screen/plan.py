@@ -150,7 +150,9 @@ def often_words(plan: Found, row: Found) -> str:
     )
     if clear == uses:
         return str(row["often"])
-    return f"{row['often']}; {clear} of the {uses} uses clearly save by themselves, the others with them"
+    if clear == 0:
+        return f"{row['often']}; clear only all together"
+    return f"{row['often']}; {clear} of the {uses} uses clearly save alone, the rest with them"
 
 
 def not_planned(result: Found) -> list[str]:
