@@ -286,7 +286,7 @@ class Evening:
                 numbers = [
                     (re.match(r"\d+", head) or [""])[0]
                     for head, cells in _rows(self.raw[output])
-                    if re.search(rf"trap tonight: (?:[^;]*, )?{name}\b", head)
+                    if re.search(rf"trap pays: (?:[^;]*, )?{name}\b", head)
                     or re.search(rf"^(?:[^:;]*, )?{name}\b", cells.get("Trap pays", ""))
                 ]
                 yield output, "their five", " ".join(sorted(set(numbers), key=int)) or "nobody"

@@ -152,7 +152,7 @@ def test_a_stand_in_plays_the_place_and_has_the_size(two_calls: EveningReport) -
     assert comes_for(both, 0, 0) == {77: sorted(guards), 88: sorted(forwards)}
     words, (bench, *_) = stand_in_words(both, 0, 0), bench_view(both)["calls"]
     assert f"77 for {guards[0]} and {guards[1]}, one at a time" in words and "88 (no cm: 186) for" in words
-    assert f"88 (no cm: 186) for {'+'.join(map(str, sorted(forwards)))}" in bench["stand_ins"]
+    assert f"88 (no cm: 186) for {'/'.join(map(str, sorted(forwards)))}" in bench["stand_ins"]
     small = bench_of(two_calls, (88, 1.60, guard))
     assert comes_for(small, 0, 0) == {88: sorted(guards), None: sorted(forwards)}
     assert "nobody of the size for" in stand_in_words(small, 0, 0)
@@ -186,9 +186,7 @@ def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: Even
     instead = replaced(report, 0, 0)
     assert instead.keys() == {trouble[0]} and instead[trouble[0]] in spare
     assert bench["stand_ins"][0] == f"{instead[trouble[0]]} for {trouble[0]}"
-    assert all(
-        re.fullmatch(r"(\d+|nobody) for \d+(\+\d+)*", pair) for pair in bench["stand_ins"]
-    )  # no arrows
+    assert all(re.fullmatch(r"(\d+|nobody) for \d+(/\d+)*", pair) for pair in bench["stand_ins"])  # no arrows
     page = opened(bench_page(two_calls), PHONE)
     broken = """[...document.querySelectorAll('.tally tbody th')].map(cell => {
       const text = document.createRange(); text.selectNodeContents(cell);
@@ -215,7 +213,7 @@ def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: Even
     (bench,) = view["calls"]
     assert bench["roles"][0]["left"] == f"{trouble[0]}+{places['left_forward']}"  # he is there himself
     assert view["foul_numbers"] == [trouble[1]]  # not of him who doubles all the same
-    assert bench["stand_ins"] == [f"nobody for {'+'.join(map(str, sorted(doublers(alone_report, 0, 0))))}"]
+    assert bench["stand_ins"] == [f"nobody for {'/'.join(map(str, sorted(doublers(alone_report, 0, 0))))}"]
     words = stand_in_words(alone_report, 0, 0)
     assert f"No. {trouble[0]} should not double (fouls), but nobody is left to stand in" in words
     assert "so no more of this call" in words and "must not" not in words

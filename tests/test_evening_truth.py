@@ -144,7 +144,7 @@ def test_every_question_has_one_answer_in_all_outputs(
         ("page", r'(data-label="Before the bonus">saves )\d', r"\g<1>9", "worth of a call"),
         ("bench", r"(up to )\d+( of)", r"\g<1>99\g<2>", "uses a game"),
         ("page", r"(calling )[a-z ]+( at every chance|\b helps)", r"\g<1>nobody\g<2>", "late call"),
-        ("bench", r"trap tonight: [a-z, ]+", "trap tonight: nobody", "whom to trap"),
+        ("bench", r"trap pays: [a-z, ]+", "trap pays: nobody", "whom to trap"),
     ],
 )
 def test_another_figure_in_one_output_is_found(

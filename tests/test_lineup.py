@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from lineup_calls import call
 
 from engine.cli import run
 from engine.inputs import load_scenario, load_zone
@@ -279,14 +280,6 @@ def test_an_attack_that_changes_nothing_costs_nothing(scenario: Any, small: None
     assert worse["mean"] != 0.0
 
 
-def call(name: str, number: int, called: int, mean: float, half: float) -> Found:
-    value = {"mean": mean, "low": mean - half, "high": mean + half}
-    return {
-        "call": name, "number": number, "called": called, "per_100": called / 200, "area": name,
-        "value": value, "turnover_rate": 0.1,
-    }  # fmt: skip
-
-
 def test_only_what_is_clear_over_all_comparisons_is_called_a_trap_that_pays() -> None:
     given = [
         call("corner", 1, 500, 0.10, 0.05),  # 3.9 standard errors
@@ -297,7 +290,14 @@ def test_only_what_is_clear_over_all_comparisons_is_called_a_trap_that_pays() ->
         call("corner", 5, 500, -0.40, 0.05),
     ]
     found = advice.worth_trapping(given)
-    assert list(found) == [2, 1] and found[1]["call"] == "corner"
+    assert list(found) == [2, 1, 4] and found[1]["call"] == "corner"
+    often = [
+        call("wing", 1, 4000, 0.15, 0.02),
+        call("corner", 1, 200, 0.5, 0.05),
+        call("corner", 2, 500, 0.3, 0.05),
+    ]
+    assert {n: one["call"] for n, one in advice.worth_trapping(often).items()} == {1: "wing", 2: "corner"}
+    assert advice.whom_by_call(often)[1]["saves"] == [2, 1]  # 2.5 a hundred of .3 is more than 1 of .5
     assert advice.pooled(given, 1) == pytest.approx(0.15)
     assert advice.pooled(given, 3) is None
 
@@ -355,11 +355,13 @@ def test_who_is_to_be_trapped_is_never_left(scenario: Any, found: Found) -> None
             guarded = any(one["do"] == "guard" for one in row["areas"].values())
             if row["advice"] != "trap":  # also of the best scorer: by the worth of his shot
                 assert (row["advice"] == "deny") == guarded
-            traps = {one["area"] for one in row["traps"]}
+            traps = {one["area"] for one in row["traps"] if not one["setting"]}
             assert all(re.search(rf"trap pays: [a-z, ]*{area}", line) for area in traps)
             assert not ("leave" in line and "trap" in line)
             assert not any(re.search(rf"let him shoot at: [a-z, ]*{area}", line) for area in traps)
-            assert ("wing (kept for him)" in " ".join(line.split())) == (row["number"] in wanted)
+            assert "kept for him" not in line  # the coach's wish shows nothing; advised tonight it counts
+            tonight = advice.told_on(row, {("kept", "wing")})
+            assert ({"call": "wing", "kept": True} in tonight["traps"]) == (row["number"] in wanted)
         return {row["number"]: row["advice"] for row in rows}
 
     numbers = [player.number for player in five]

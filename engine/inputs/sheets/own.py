@@ -133,6 +133,9 @@ def _fouls(people: People, grades: Grades, us: str, assumed: Assumed) -> dict[in
             assumed.note(
                 f"Who of {us} is prone to fouls, where nobody said: who has {times} times the mean of fouls."
             )
+        elif said is not None and count is not None:
+            line = f"Fouls of {us}, {{who}}: what stands at prone to fouls counts, not their number."
+            assumed.missing(line, people.numbers[i])
         elif said is None:
             assumed.missing(f"Fouls of {us}, {{who}}: average for the level.", people.numbers[i])
         found[i] = said

@@ -118,9 +118,11 @@ def _late_words(late: Sequence[Found]) -> str:
     call = spoken(late[0]["call"])
     if better and not worse:
         most = max(row["difference"]["mean"] for row in better)
+        most_of_them = 2 * len(better) > len(late)
+        rule = ": spread helps who is behind" if most_of_them else "; in the others it cannot be told"
         return (
             f"Behind late, calling {call} at every chance raises the chance to win in {len(better)} of "
-            f"{len(late)} cases, by {100 * most:.1f} in 100 at most: spread helps who is behind."
+            f"{len(late)} cases, by {100 * most:.1f} in 100 at most{rule}."
         )
     if worse and not better:
         return f"Behind late, calling {call} at every chance lowers the chance to win: do not."
@@ -151,7 +153,8 @@ def moments(report: EveningReport, most: int = 3) -> list[Found]:
     for number, link in enumerate(worst_links(report, most), 1):
         skip = ", skip" if link["kind"] == "skip" else ""
         said = (
-            f"{number}. {spoken(link['from'])} to {spoken(link['to'])}{skip}: {spoken(link['defender'])} "
+            f"{number}. {spoken(link['from'])} to No. {link['receiver']}, {spoken(link['to'])}{skip}: "
+            f"{spoken(link['defender'])} "
             f"{late_words(link['late_s'])}, {link['gap_m']:.1f} m off."
         )
         found.append({"words": said, "court": pass_card(report.scenario, link, said)})

@@ -136,7 +136,7 @@ def stand_ins_short(report: EveningReport, setting: int, call: int) -> list[str]
     return [
         *(f"{called(report, other)} for {n}" for n, other in replaced(report, setting, call).items()),
         *(
-            f"{'nobody' if n is None else called(report, n)} for {'+'.join(map(str, mine))}"
+            f"{'nobody' if n is None else called(report, n)} for {'/'.join(map(str, mine))}"
             for n, mine in comes_for(report, setting, call).items()
         ),
     ]

@@ -171,5 +171,8 @@ def _opponent(result: Found) -> list[str]:
         lines.append(paragraph(TRAPS_NOTE))
     if result["trap_breaker"] is not None:
         words = f"likely number {result['trap_breaker']} ({result['trap_breaker_by']})"
+        his = next(one for one in result["opponent"] if one["number"] == result["trap_breaker"])
+        if pays := trap_words(told_on(his)):
+            words += f"; that is all calls together: {pays} pays on him all the same"
         lines.append(labelled("Trap breaker", words))
     return lines

@@ -273,7 +273,8 @@ def _verdict(found: Sequence[Found]) -> str:
         return f"Trapping raises the chance to win in {raises} cases and lowers it in {lowers}."
     words = "raises" if raises else "lowers"
     where = "everywhere" if len(apart) == len(found) else f"in {len(apart)} of {len(found)} cases"
-    return f"Trapping {words} the chance to win {where}, by {amount(100 * most, 1)} in 100 at most."
+    rest = "" if 2 * len(apart) > len(found) else "; in the others it cannot be told, so it is no rule"
+    return f"Trapping {words} the chance to win {where}, by {amount(100 * most, 1)} in 100 at most{rest}."
 
 
 def _bench(result: Found) -> list[str]:

@@ -159,7 +159,7 @@ def _traps(result: Found) -> list[str]:
 
 def _out_of(one: Found) -> str:
     if not one["beaten"]:
-        return "never beaten in the possessions played: nothing to tell"
+        return "never beaten in the possessions played, or never made: nothing to tell"
     parts = []
     if one["ball"] is not None:
         way = WAY_WORDS[one["usual_way_out"]]

@@ -21,8 +21,6 @@ from engine.study.levels import standard_error
 LEAST_CALLS = 100
 #: Standard errors a call must be ahead by: about 95 % over 20 comparisons (normal, Bonferroni).
 CLEAR = 3.0
-#: At most so many are named as the ones to trap.
-MOST_TRAPPED = 2
 #: Where a man stands, in a coach's words; other regions are left out.
 AREAS = {
     "corner": "corner", "wing": "wing", "slot": "wing", "top": "top", "high_post": "middle",
@@ -72,18 +70,23 @@ def _clearly_saves(one: Found) -> bool:
     return bool(one["value"]["mean"] - CLEAR * _error(one) > 0.0)
 
 
+def _gain(one: Found) -> float:
+    """Points that a call saves per 100 possessions: a call that hardly comes up brings little."""
+    return float(one["value"]["mean"] * one["per_100"])
+
+
 def whom_by_call(calls: list[Found]) -> list[Found]:
-    """Of each call: ``saves`` against whom it clearly saves points, the best first, at most MOST_TRAPPED, and
+    """Of each call: ``saves`` against whom it clearly saves points, who brings most (``_gain``) first, and
     ``seldom`` to whom it comes too seldom to say anything."""
     found = []
     for name in dict.fromkeys(one["call"] for one in calls):
         mine = [one for one in calls if one["call"] == name]
         clear = [one for one in mine if one["called"] >= LEAST_CALLS and _clearly_saves(one)]
-        clear.sort(key=lambda one: -one["value"]["mean"])
+        clear.sort(key=_gain, reverse=True)
         found.append(
             {
                 "call": name,
-                "saves": [one["number"] for one in clear[:MOST_TRAPPED]],
+                "saves": [one["number"] for one in clear],
                 "seldom": [one["number"] for one in mine if one["called"] < LEAST_CALLS],
             }
         )
@@ -111,14 +114,13 @@ def breaks_traps(calls: list[Found]) -> int | None:
 
 
 def worth_trapping(calls: list[Found]) -> dict[int, Found]:
-    """Shirt -> the call that clearly saves points against him, the best first; at most MOST_TRAPPED."""
+    """Shirt -> of the calls that clearly save points against him the one that brings most; most first."""
     best: dict[int, Found] = {}
     for number in dict.fromkeys(one["number"] for one in calls):
         clear = [one for one in _told(calls, number) if _clearly_saves(one)]
         if clear:
-            best[number] = max(clear, key=lambda one: one["value"]["mean"])
-    order = sorted(best, key=lambda number: -best[number]["value"]["mean"])[:MOST_TRAPPED]
-    return {number: best[number] for number in order}
+            best[number] = max(clear, key=_gain)
+    return dict(sorted(best.items(), key=lambda item: _gain(item[1]), reverse=True))
 
 
 def advice_on(
@@ -159,7 +161,8 @@ def advice_on(
             call = trapped[player.number]
             advice = "trap"
             often = f"{call['per_100']:.1f} times in 100 possessions"
-            why = f"{spoken(call['call'])} on him alone, at every chance: {_saves(call)}, {often}"
+            scores = "their best scorer; " if position == scorer else ""
+            why = f"{scores}{spoken(call['call'])} on him alone, at every chance: {_saves(call)}, {often}"
         elif position == scorer:
             why = f"their best scorer; {why}"
         elif position == forced:
@@ -182,13 +185,15 @@ def advice_on(
 def told_on(one: Found, tonight: Collection[tuple[str, str]] | None = None) -> Found:
     """What every output says of one of theirs (a row of ``advice_on``), from one rule.
 
-    ``traps``: calls that clearly save points on him, or (``kept``) that the coach keeps for him, each once.
-    ``tonight``: of those the advised ones (None: not known); asked for as (setting of a kept call, "" else;
-    call).
-    ``areas``: area -> GUARD, LET_SHOOT, LEAVE, or TRAP where he would be let shoot, but one of ``traps`` is.
+    ``traps``: calls that clearly save points on him, or (``kept``) that are kept for him and advised, each
+    once. ``tonight``: of those the advised ones (None: not known); asked for as (setting of a kept call, ""
+    else; call).
+    ``areas``: area -> GUARD, LET_SHOOT, LEAVE, or TRAP where he would be let shoot, but a call pays or is
+    kept for him, advised or not: whether it is, only the report knows.
     """
+    rows = [r for r in one["traps"] if not r["setting"] or (r["setting"], r["call"]) in (tonight or ())]
     traps: dict[str, bool] = {}  # a call that pays is not told again as kept
-    for row in sorted(one["traps"], key=lambda row: bool(row["setting"])):
+    for row in sorted(rows, key=lambda row: bool(row["setting"])):
         traps.setdefault(row["call"], bool(row["setting"]))
     trapped = {row["area"] for row in one["traps"]}
     let = LEAVE if one["advice"] == LEAVE else LET_SHOOT
@@ -196,7 +201,7 @@ def told_on(one: Found, tonight: Collection[tuple[str, str]] | None = None) -> F
         "traps": [{"call": call, "kept": kept} for call, kept in traps.items()],
         "tonight": None
         if tonight is None
-        else list(dict.fromkeys(r["call"] for r in one["traps"] if (r["setting"], r["call"]) in tonight)),
+        else list(dict.fromkeys(r["call"] for r in rows if (r["setting"], r["call"]) in tonight)),
         "areas": {
             area: GUARD if found["do"] == GUARD else TRAP if area in trapped else let
             for area, found in one["areas"].items()

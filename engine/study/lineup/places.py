@@ -228,8 +228,8 @@ class LineupResult:
         n = len(self.orders)
         if self.selection.decided:
             return (
-                f"with {percent} at least, this is the best of the {n} ways to place these five, or gives "
-                f"away no more than {self.delta:g} points a possession to the best"
+                f"with {percent} at least, the one with fewest points is the best of the {n} ways to place "
+                f"these five, or gives away no more than {self.delta:g} points a possession to the best"
             )
         return (
             f"not decided after {self.selection.used * self.batch:,} possessions: "
