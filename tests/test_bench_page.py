@@ -155,7 +155,7 @@ def test_a_stand_in_plays_the_place_and_has_the_size(two_calls: EveningReport) -
     assert f"88 (no cm: 186) for {'/'.join(map(str, sorted(forwards)))}" in bench["stand_ins"]
     small = bench_of(two_calls, (88, 1.60, guard))
     assert comes_for(small, 0, 0) == {88: sorted(guards), None: sorted(forwards)}
-    assert "nobody of the size for" in stand_in_words(small, 0, 0)
+    assert "nobody to stand in for" in stand_in_words(small, 0, 0)
     his = two_calls.scenario.defence_team.by_number(forwards[0]).height_m
     assert stand_in(bench_of(two_calls, (88, his, ())), forwards[0]) == 88  # his place is not said
     centre = places["centre"]

@@ -153,6 +153,12 @@ def test_break_even_identity_and_meaning() -> None:
     assert found.words == break_even_words(t, t_star)
 
 
+def test_rounding_does_not_turn_a_rate_around() -> None:
+    """Above its break-even, though what is printed beside (13 of 100) sounds less than what is needed."""
+    assert break_even_words(0.1385, 0.134, 0.13) == "needs 1 turnover in 7, gets a little more"
+    assert break_even_words(0.25, 0.134, 0.25) == "needs 1 turnover in 7, gets 1 in 4"
+
+
 def test_break_even_interval_against_bootstrap_and_coverage() -> None:
     rng = np.random.default_rng(6)
     law = pair_law(rng)

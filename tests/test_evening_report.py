@@ -107,7 +107,7 @@ def test_why_a_planned_call_is_not_advised() -> None:
             (),
             0.25,
             {3: 900, 6: 80},
-            "it could come 980 times in 20,000 possessions, but is made about 2 times",
+            "it could come 980 times in 20,000 possessions, but is made 1 in 4 times",
         ),
         ((), 0.25, {}, ""),
     ],

@@ -268,12 +268,12 @@ def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: E
     for one in report.lineup["opponent"]:
         row, areas = rows[one["number"]], {area: found["points"] for area, found in one["areas"].items()}
         guard = {area for area, points in areas.items() if points >= least}
-        trap = ({"wing", "top"} & areas.keys()) - guard if one["number"] == kept else set()
-        assert row["trap"] == (["wing"] if one["number"] == kept else [])
+        trap = ({"top"} & areas.keys()) - guard if one["number"] == kept else set()
+        assert row["trap"] == (["wing (kept for him)"] if one["number"] == kept else [])
         assert set(row["guard"]) == guard and set(row["free"]) == (
             set() if row["leave"] else areas.keys() - guard - trap
         )
-        assert row["pays"] == ("wing; not tonight: top" if one["number"] == kept else "")
+        assert row["pays"] == ("wing (kept for him); not tonight: top" if one["number"] == kept else "")
         let = "leave" if one["advice"] == "leave" else "let him shoot"
         assert row["leave"] == (one["advice"] == "leave")
         words = {area: text.rpartition(" ")[0] for area, text in row["areas"].items()}

@@ -349,8 +349,8 @@ _SPOKEN = (
 
 
 def spoken_rate(rate: float) -> tuple[int, int]:
-    """The fraction (times, of) that a coach hears for a rate: up to 1 in 3 that which he has when he divides
-    100 by the rate of 100 and rounds, above it the nearest one."""
+    """The fraction (times, of) that a coach hears for a rate: from 5 of 100 up to 1 in 3 that which he has
+    when he divides 100 by the rate of 100 and rounds, else the nearest one."""
     if rate > 1.0 / 3.0:
         return min(_SPOKEN, key=lambda pair: abs(pair[0] / pair[1] - rate))
     return min(_SPOKEN, key=lambda pair: abs(pair[1] / pair[0] - 1.0 / max(rate, 1e-9)))
@@ -383,10 +383,12 @@ def _got(rate: float) -> str:
 def break_even_words(t: float, t_star: float | None, printed: float | None = None) -> str:
     """Turnover rate needed and got: "needs 1 turnover in 6, gets 1 in 4".
 
-    Where both round to the same words, says which is larger. ``printed``: ``t`` as it is printed beside.
+    Where both round to the same words, or to words in the wrong order, says which is larger. ``printed``:
+    ``t`` as it is printed beside.
     Raises ValueError where t is outside 0..1.
     """
-    got = _got(t if printed is None else printed)
+    shown = t if printed is None else printed
+    got = _got(shown)
     if t_star is None:
         return f"no break-even rate, gets {got}"
     if t_star <= 0.0:
@@ -396,6 +398,7 @@ def break_even_words(t: float, t_star: float | None, printed: float | None = Non
     needed = one_in(t_star, "turnover")
     if not needed[0].isdigit():
         needed = f"a turnover {needed}"
-    if one_in(t_star) == got:
+    said, asked = (times / of for times, of in (spoken_rate(shown), spoken_rate(t_star)))
+    if one_in(t_star) == got or (said - asked) * (t - t_star) < 0.0:
         got = "just that" if t == t_star else "a little more" if t > t_star else "a little less"
     return f"needs {needed}, gets {got}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import hypot
+from math import comb, hypot
 
 from engine.estimate.intervals import LEAST_EVENTS, LEVEL, Found, normal_quantile
 from engine.inputs.base import spoken
@@ -21,8 +21,6 @@ NOTE = (
     "times that a trap came, as many as stand at Outlets, watched one by one; all else is of every time. "
     "Ranges (95%) are the luck of the draw; the model can be off by more."
 )
-#: Standard errors of a difference by which one outlet is said to be safer than another.
-APART = 2.0
 
 
 def attack_view(found: Found) -> Found:
@@ -97,18 +95,14 @@ def _beside_home(found: Found, calls: Sequence[Found]) -> str:
     traps, home = found["bring_up"][0]["points"], found["home"]
     if traps["high"] is None or home["low"] is None or traps["high"] < home["low"]:
         return ""
-    more = "clearly more" if traps["low"] > home["high"] else "no clear difference"
+    more = "clearly more" if traps["low"] > home["high"] else "not clearly fewer"
     said = f"{more} against all their traps than without"
     brings = [one for one in calls if one["value"]["high"] is not None and one["value"]["high"] < 0.0]
     if brings:
         names = " and ".join(
             f"the {one['label']} ({in_100(one['per_100'])} times in 100 possessions)" for one in brings
         )
-        said += (
-            f": what the others cost, {names} gives back"
-            if len(brings) < len(calls)
-            else f": {names} pays us"
-        )
+        said += f": {names} {'brings' if len(brings) == 1 else 'bring'} us points"
     return f"{said}. These points leave out what a lost ball brings them; those of a call count it"
 
 
@@ -161,12 +155,14 @@ def _middle_or_skip(one: Found) -> str:
     return f"the middle brought {_more(found, 2, ' points than a skip')}"
 
 
-def _apart(one: Found, other: Found) -> bool:
-    """Whether the first is safer by APART standard errors of the difference, as separate samples."""
+def _apart(one: Found, other: Found, pairs: int) -> bool:
+    """Whether the first is safer, as separate samples; luck alone tells any of ``pairs`` apart once in 20
+    times (Bonferroni)."""
     errors = (
         (man["safe"]["high"] - man["safe"]["low"]) / (2.0 * normal_quantile(LEVEL)) for man in (one, other)
     )
-    return bool(one["safe"]["mean"] - other["safe"]["mean"] > APART * hypot(*errors))
+    apart = normal_quantile(1.0 - (1.0 - LEVEL) / pairs)
+    return bool(one["safe"]["mean"] - other["safe"]["mean"] > apart * hypot(*errors))
 
 
 def _outlets(shown: Sequence[Found]) -> str:
@@ -178,7 +174,7 @@ def _outlets(shown: Sequence[Found]) -> str:
         return f"only No. {shown[0]['number']} got passes enough to tell"
     safer: dict[tuple[int, ...], list[int]] = {}
     for one in shown:
-        than = tuple(other["number"] for other in shown if _apart(one, other))
+        than = tuple(other["number"] for other in shown if _apart(one, other, comb(len(shown), 2)))
         if than:
             safer.setdefault(than, []).append(one["number"])
     clear = [

@@ -24,7 +24,7 @@ from engine.inputs.sheets.people import (
     body,
     called,
     fill_up,
-    middle_height,
+    height_of,
     read_people,
     stand_ins,
     starters,
@@ -342,7 +342,7 @@ def read_opponent(
         assumed.note(f"Who plays where for {them} is partly a guess (1 point guard to 5 high post): {shown}.")
     players: list[Player] = []
     positions: list[int] = []
-    some_heights = middle_height(people) is not None
+    some_heights = any(height_of(one) is not None for one in people.cells)
     if people.cells and not some_heights:
         assumed.note(f"Heights of {them}: the level's average for each place.")
     for i, one in enumerate(said):

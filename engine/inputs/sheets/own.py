@@ -81,9 +81,13 @@ class OwnNote:
         return dict(vars(self))
 
 
-def _sizes(people: People, us: str, assumed: Assumed) -> list[int]:
-    """Rank of every player by size, 0 the smallest: by height where most have one, those without in the
-    middle; else by the order that is given."""
+def _sizes(people: People, average: Sequence[Player], us: str, assumed: Assumed) -> list[int]:
+    """Rank of every player by size, 0 the smallest.
+
+    By his cm. Who has none stands with the height that the level's ``average`` five have at his place in the
+    order; without one in the middle of the cm, where most have them; else in the middle of the level, where
+    others have an order, or where the rows put him. If all have an order and not all cm, the order decides.
+    """
     n = len(people.cells)
     heights = [height_of(one) for one in people.cells]
     orders = [one.whole("height_order", 1, 99, "1 = tallest") for one in people.cells]
@@ -92,18 +96,28 @@ def _sizes(people: People, us: str, assumed: Assumed) -> list[int]:
             first = people.cells[orders.index(order)].row.number
             raise people.cells[i].error("height_order", f"each place in the order once (row {first} has it)")
     ordered_by = sum(order is not None for order in orders)
-    if sum(height is not None for height in heights) > (ordered_by if ordered_by < n else n - 1):
-        return ordered(heights)
-    if not ordered_by:
-        if n:
-            assumed.note(f"Height order of {us} is not given: the rows of {people.short}, smallest first.")
-        return list(range(n))
-    tallest_first = [None if order is None else -float(order) for order in orders]
-    for i, order in enumerate(orders):
-        if order is None:
+    if ordered_by == n and None in heights:
+        return ordered([None if order is None else -float(order) for order in orders])
+
+    def of_level(rank: float) -> float:
+        return average[round(rank * (N_LINEUP - 1) / max(n - 1, 1))].height_m
+
+    middle, found = middle_height(people), []
+    for i, (height, order) in enumerate(zip(heights, orders, strict=True)):
+        if height is None and order is not None:
+            height = of_level(n - min(order, n))
+        elif height is None and middle is None and ordered_by:
             line = f"Height order of {us}, {{who}}: not given, taken for the middle."
             assumed.missing(line, people.numbers[i])
-    return ordered(tallest_first)
+            height = of_level((n - 1) / 2.0)
+        elif height is None and middle is None:
+            beside = "" if heights == [None] * n else ", beside the cm that are given"
+            assumed.note(
+                f"Height order of {us} is not given: the rows of {people.short}, smallest first{beside}."
+            )
+            height = of_level(i)
+        found.append(middle if height is None else height)
+    return ordered(found)
 
 
 def _rank_five(ranks: list[int], starting: list[int], n_missing: int) -> dict[int, int]:
@@ -260,7 +274,7 @@ def read_own(
     people = read_people(file, where, own_columns(grades), assumed)
     average = template(level, source.read)
     starting = starters(people, us, assumed)
-    ranks = _sizes(people, us, assumed)
+    ranks = _sizes(people, average, us, assumed)
     extra = stand_ins(people, N_LINEUP - len(starting), us, assumed)
     positions = _rank_five(ranks, starting, len(extra))
     prone = _fouls(people, grades, us, assumed)
@@ -270,6 +284,7 @@ def read_own(
     can_play: dict[int, tuple[str, ...]] = {}
     players: list[Player] = []
     n, middle_m = len(people.cells), middle_height(people)
+    some_cm = any(height_of(one) is not None for one in people.cells)
     for i, (number, one) in enumerate(zip(people.numbers, people.cells, strict=True)):
         wish = one.choice("place", PLACE_WORDS, "left or right guard, left or right forward, or centre")
         can_play[number] = () if wish is None else tuple(wish.split())
@@ -278,7 +293,7 @@ def read_own(
         bench = 1 + round(ranks[i] * (N_LINEUP - 1) / max(n - 1, 1))
         like = average[positions.get(i, bench) - 1]
         no_cm = None if middle_m is None else (middle_m, "the middle of those given")
-        if no_cm is not None and one.text("height_order") is not None:
+        if some_cm and (middle_m is None or one.text("height_order") is not None):
             no_cm = like.height_m, "the level's average for his place in the order"
         players.append(_player(one, number, like, prone[i], grades, tau_s, assumed, us, found[number], no_cm))
     filled, five = fill_up({people.numbers[i]: p for i, p in positions.items()}, extra, average)

@@ -168,9 +168,9 @@ def height_of(one: Cells) -> float | None:
 
 
 def middle_height(people: People) -> float | None:
-    """The middle one of the heights on a sheet, metres; None where there is none."""
+    """The middle one of the heights on a sheet, metres; None where not most of the men have one."""
     known = [height for one in people.cells if (height := height_of(one)) is not None]
-    return median(known) if known else None
+    return median(known) if 2 * len(known) > len(people.cells) else None
 
 
 def body(

@@ -329,7 +329,11 @@ def not_advised(report: EveningReport) -> list[str]:
         share = None if found is None else found["share"]["mean"]
         if row["saves_per_game"]["mean"] <= 0.0:
             said.append(f"Planned, not advised: {name}; over whole games it saves nothing.")
-        elif found is not None and (share is None or share < LEAST_SHARE):
+        elif found is not None and share is None:
+            said.append(
+                f"Not advised: {name}, of which the variants do not tell: {variants_words(report, *spot)}."
+            )
+        elif share is not None and share < LEAST_SHARE:
             said.append(
                 f"Not advised: {name}, which pays in too few variants: {variants_words(report, *spot)}."
             )

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import accumulate, pairwise
 
+from engine.estimate.calls import one_in
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
@@ -125,7 +126,11 @@ def _late_words(late: Sequence[Found]) -> str:
             f"{len(late)} cases, by {100 * most:.1f} in 100 at most{rule}."
         )
     if worse and not better:
-        return f"Behind late, calling {call} at every chance lowers the chance to win: do not."
+        rule = ": do not" if 2 * len(worse) > len(late) else "; in the others it cannot be told"
+        return (
+            f"Behind late, calling {call} at every chance lowers the chance to win in {len(worse)} of "
+            f"{len(late)} cases{rule}."
+        )
     if not apart:
         return f"Behind late, it cannot be told whether calling {call} helps."
     return f"Behind late, calling {call} helps in {len(better)} cases and hurts in {len(worse)}."
@@ -248,7 +253,11 @@ def opponents(report: EveningReport) -> list[Found]:
                 "guard": where[GUARD],
                 "free": where[LET_SHOOT],
                 "leave": one["advice"] == LEAVE,
-                "trap": [spoken(call) for call in told["tonight"]],
+                "trap": [
+                    spoken(row["call"]) + " (kept for him)" * row["kept"]
+                    for row in told["traps"]
+                    if row["call"] in told["tonight"]
+                ],
                 "pays": trap_words(told),
             }
         )
@@ -283,5 +292,7 @@ def seldom_words(report: EveningReport, setting: int, call: int) -> str:
         return f"; it is kept for No. {whom}, to whom it could come {n}, {every:,} times to all five"
     if chances < 10 * FEW_CALLS:
         whom = f" on No. {numbers_words(one.only_against)}" if one.only_against else ""
-        return f"; they seldom bring the ball there in the way that sets it off: at every chance{whom} {n}"
-    return f"; it could come {n}, but is made about {round(10 * one.probability)} times in 10"
+        return f"; they seldom bring the ball there in the way that sets it off: at every chance{whom}, {n}"
+    if one.probability >= 1.0:
+        return ""
+    return f"; it could come {n}, but is made {one_in(one.probability)} times"

@@ -82,10 +82,13 @@ def stand_in(report: EveningReport, number: int, taken: Collection[int] = ()) ->
 
 def called(report: EveningReport, number: int) -> str:
     """A shirt, with the size he was taken for where the sheet says neither his height nor his place in the
-    order."""
+    order, and whether he is prone to fouls himself."""
     height = report.scenario.defence_team.by_number(number).height_m
-    unknown = {note.number for note in report.evening.own if not note.size_known}
-    return f"{number} (no cm: {100 * height:.0f})" if number in unknown else str(number)
+    note = next((note for note in report.evening.own if note.number == number), None)
+    said = [] if note is None or note.size_known else [f"no cm: {100 * height:.0f}"]
+    if note is not None and note.prone_to_fouls:
+        said.append("fouls, too")
+    return f"{number} ({', '.join(said)})" if said else str(number)
 
 
 def replaced(report: EveningReport, setting: int, call: int) -> dict[int, int]:
@@ -157,8 +160,10 @@ def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
         for other, mine in known.items()
         if other is not None
     ]
-    if None in known:
-        later.append(f"nobody of the size for {numbers_words(known[None])}, so no more of this call with him")
+    lost = [number for number in known.get(None, ()) if number not in alone]
+    if lost:
+        whom = "him" if len(lost) == 1 else "them"
+        later.append(f"nobody to stand in for {numbers_words(lost)}, so no more of this call with {whom}")
     if later:
         said.append(f"with {report.plan['no_double_from']} fouls: {'; '.join(later)}")
     return "; ".join(said)

@@ -146,7 +146,7 @@ def trap_words(told: Found) -> str:
     name = {one["call"]: spoken(one["call"]) + " (kept for him)" * one["kept"] for one in told["traps"]}
     if told["tonight"] is None:
         return ", ".join(name.values())
-    now = ", ".join(spoken(call) for call in told["tonight"])
+    now = ", ".join(name[call] for call in told["tonight"])
     rest = ", ".join(words for call, words in name.items() if call not in told["tonight"])
     return "; ".join(part for part in (now, rest and f"not tonight: {rest}") if part)
 

@@ -188,14 +188,13 @@ def told_on(one: Found, tonight: Collection[tuple[str, str]] | None = None) -> F
     ``traps``: calls that clearly save points on him, or (``kept``) that are kept for him and advised, each
     once. ``tonight``: of those the advised ones (None: not known); asked for as (setting of a kept call, ""
     else; call).
-    ``areas``: area -> GUARD, LET_SHOOT, LEAVE, or TRAP where he would be let shoot, but a call pays or is
-    kept for him, advised or not: whether it is, only the report knows.
+    ``areas``: area -> GUARD, LET_SHOOT, LEAVE, or TRAP where he would be let shoot, but a call pays on him.
     """
     rows = [r for r in one["traps"] if not r["setting"] or (r["setting"], r["call"]) in (tonight or ())]
     traps: dict[str, bool] = {}  # a call that pays is not told again as kept
     for row in sorted(rows, key=lambda row: bool(row["setting"])):
         traps.setdefault(row["call"], bool(row["setting"]))
-    trapped = {row["area"] for row in one["traps"]}
+    trapped = {row["area"] for row in rows if not row["setting"]}
     let = LEAVE if one["advice"] == LEAVE else LET_SHOOT
     return {
         "traps": [{"call": call, "kept": kept} for call, kept in traps.items()],
