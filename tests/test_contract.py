@@ -362,7 +362,7 @@ def test_a_range_whose_ends_are_written_alike_gets_a_digit_or_is_about() -> None
     def told(*found: float | None) -> str:
         return words.around(dict(zip(("mean", "low", "high"), found, strict=True)), 1)
 
-    assert told(0.1, 0.06, 0.14) == "0.10 (0.06 to 0.14)" and told(0.1, 0.04, 0.14) == "0.1 (0.0 to 0.1)"
+    assert told(0.1, 0.06, 0.14) == "0.10 (0.06 to 0.14)" and told(0.1, 0.04, 0.14) == "0.1 (0.04 to 0.1)"
     assert told(0.1, 0.1001, 0.1002) == "about 0.10" and told(-0.01, -0.3, 0.2) == "0.0 (-0.3 to 0.2)"
     assert told(0.2, None, None) == "0.2 (too few for a range)" and told(None, None, None) == "-"
     assert words.span("97", "97") == "about 97" and words.ranged("7", "7", "8", "-") == "7 (7-8)"
