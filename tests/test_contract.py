@@ -19,8 +19,8 @@ from hypothesis import strategies as st
 
 import engine
 from engine.errors import InputError
+from engine.estimate.rounding import of_hundred
 from engine.report import contract, words
-from engine.report.rounding import of_hundred
 from engine.report.screen.compare import compare_text, play_text
 from engine.run import blocks as run
 

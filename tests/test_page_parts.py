@@ -15,12 +15,13 @@ import pytest
 from sheet_files import write_evening
 
 from engine import cli
+from engine.estimate.rounding import parts_of_hundred
 from engine.report.page.answer import beaten_words, clashes
 from engine.report.page.court_card import apart
 from engine.report.page.plan import PRACTICE_MIN, practice_minutes
 from engine.report.page.shots import contrast, luminance, ramp
 from engine.report.replay.page import TEMPLATES
-from engine.report.rounding import parts_of_hundred, whole_percent
+from engine.report.rounding import whole_percent
 from engine.report.screen.compare import _list, _not_judged
 from engine.report.words import AFTER_WORDS, JOIN, OUTCOME_WORDS
 from engine.state.words import AFTER, ENDS, OUTCOMES

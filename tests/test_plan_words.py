@@ -50,3 +50,19 @@ def test_uses_that_are_not_clear_by_themselves_are_counted_and_alike_ones_share_
     assert screen_plan.often_words(clear, clear["mix"][0]) == clear["mix"][0]["often"]
     learns = plan | {"alike_from": None}
     assert [row["use"] for row in page_plan._use_rows(learns)] == ["1", "2", "3", "4"]
+
+
+def test_a_line_of_uses_ends_where_a_call_is_planned_no_more() -> None:
+    """A twice, B four times, alike from the second use on: no figure of A at uses that are not planned."""
+    plan = planned([0.05] * 4)
+    other = {"setting": "t", "call": "top", "uses_per_game": 2, "saves_per_game": {"mean": 0.1}}
+    plan["mix"].append(other)
+    plan["by_use"] += [
+        one | {"setting": "t", "call": "top", "in_mix": one["use"] <= 2} for one in plan["by_use"]
+    ]
+    rows = page_plan._use_rows(plan | {"alike_from": 2})
+    assert [(row["use"], bool(row["cells"][1])) for row in rows] == [
+        ("1", True),
+        ("2", True),
+        ("3 to 4", False),
+    ]

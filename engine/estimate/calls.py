@@ -7,6 +7,7 @@ another level is asked for. They describe sampling error only, never the error o
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import sqrt
 
@@ -49,15 +50,16 @@ __all__ = [
     "BoxTally", "BreakEven", "CallEstimate", "Conceded", "FourFactors", "Interval", "OverN",
     "PairTally", "PerCallTally", "PlayEstimate", "SettingEstimate", "ShotBand", "break_even",
     "break_even_words", "call_value", "change", "conceded", "cvar", "each_call_value", "estimate_call",
-    "estimate_play", "estimate_setting", "four_factors", "four_factors_points", "mean_interval",
-    "normal_interval", "normal_quantile", "nth_call_value", "one_in", "over_n", "p_costs_points",
-    "per_possession",
+    "estimate_play", "estimate_setting", "four_factors", "four_factors_points", "lost_of_100",
+    "mean_interval", "normal_interval", "normal_quantile", "nth_call_value", "one_in", "over_n",
+    "p_costs_points", "per_possession",
     "possession_estimator", "ratio", "ratio_interval", "scaled", "share", "sum_distribution",
     "variance_reduction", "wilson",
 ]  # fmt: skip
 
 #: What every output prints of a call, of 100: the outcomes, "other" in its parts.
 PARTS_OF_100 = (*(name for name in OUTCOMES if name != "other"), "trapped_shot", "rest")
+
 #: Outcomes after which the offence plays on against a beaten trap.
 ESCAPES = ("escape_pass", "retreat", "split")
 
@@ -274,12 +276,6 @@ class CallEstimate:
     over_n: OverN
     variance_reduction: float | None
 
-    @property
-    def lost_of_100(self) -> int | None:
-        """Balls lost in the trap as they are printed, of 100 calls; None where there is none."""
-        parts = parts_of_hundred(self.outcomes | self.other_parts, PARTS_OF_100)
-        return sum(parts[name] for name in TURNOVERS) if parts else None
-
 
 @dataclass(frozen=True)
 class SettingEstimate:
@@ -337,6 +333,12 @@ def estimate_setting(tally: PairTally, n: int, level: float = LEVEL) -> SettingE
     """Change against staying home and every call of the setting."""
     calls = tuple(estimate_call(tally, spot, n, level) for spot in range(tally.n_spots))
     return SettingEstimate(change(tally, level), variance_reduction(tally), calls)
+
+
+def lost_of_100(outcomes: Mapping[str, float | None]) -> int:
+    """Balls lost in the trap of 100 calls, as every output prints them: of shares by PARTS_OF_100."""
+    parts = parts_of_hundred(outcomes, PARTS_OF_100)
+    return sum(parts.get(name, 0) for name in TURNOVERS)
 
 
 # --- words for a coach ------------------------------------------------------------------------------------

@@ -4,10 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from engine.estimate.rounding import of_hundred, parts_of_hundred
-
-__all__ = ["of_hundred", "parts_of_hundred", "rounded_together", "whole_percent"]
-
 
 def whole_percent(n: int, share: float | None) -> str:
     """``n`` of 100, as it is printed beside others, as ``12%``; a share that is not 0 is never ``0%``."""

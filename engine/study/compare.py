@@ -243,7 +243,7 @@ def call_dict(call: Call, one: estimate.CallEstimate, per_call: PerCallTally) ->
         "turnover_rate": even.turnover_rate.mean,
         "break_even_turnover_rate": even.possible_rate,
         "break_even": {
-            "words": even.words_for(one.value, one.lost_of_100),
+            "words": even.words_for(one.value, estimate.lost_of_100(one.outcomes | one.other_parts)),
             "reason": even.reason,
             "turnover_rate": even.turnover_rate.as_dict(),
             "t_star": even.t_star.as_dict(),

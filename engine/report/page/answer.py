@@ -5,16 +5,16 @@ Numbers come from the studies' JSON alone. engine.report.page.plan has plan, pra
 
 from __future__ import annotations
 
-from engine.estimate.calls import ESCAPES
+from engine.estimate.calls import ESCAPES, lost_of_100
 from engine.estimate.intervals import Found
-from engine.estimate.tally import TURNOVERS
+from engine.estimate.rounding import parts_of_hundred
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
 from engine.report.formations_view import call_words, prefix
 from engine.report.page.plan import handlers_of, seldom_words
 from engine.report.page.stand_ins import court_of, stand_in_words
-from engine.report.rounding import parts_of_hundred, whole_percent
+from engine.report.rounding import whole_percent
 from engine.report.screen.compare import in_100
 from engine.report.screen.plan import often_words, traps_words
 from engine.report.screen.stress import ahead_words, share_told, worlds_in_100
@@ -162,12 +162,6 @@ def variants_words(report: EveningReport, setting: int, call: int) -> str:
 def _of_100_calls(found: Found) -> dict[str, int]:
     """What became of a call, of 100, as ``compare`` prints it."""
     return parts_of_hundred(found["outcomes"] | found["other_parts"], OUTCOME_WORDS)
-
-
-def lost_of_100(found: Found) -> int:
-    """Balls won by a call, of 100, as they are printed."""
-    out = _of_100_calls(found)
-    return sum(out.get(name, 0) for name in TURNOVERS)
 
 
 def beaten_words(found: Found) -> str:
@@ -383,7 +377,9 @@ def ledger_rows(report: EveningReport) -> list[Found]:
                     "often": in_100(100 * found["calls"] / report.compare["possessions"]),
                     "value": saved(found["value"], 2, "", short=True),
                     "known": known_value(report.adapted, setting["name"], found["call"]),
-                    "won": whole_percent(lost_of_100(found), found["turnover_rate"]),
+                    "won": whole_percent(
+                        lost_of_100(found["outcomes"] | found["other_parts"]), found["turnover_rate"]
+                    ),
                     "foul": whole_percent(out["foul"], found["outcomes"]["foul"]),
                     "rim": f"{percent(called)}, home {percent(home)}",
                     "advised": (s, c) in report.advised,

@@ -5,12 +5,12 @@ Numbers of the places follow the scenario's own line-up, with which the calls we
 
 from __future__ import annotations
 
-from engine.estimate.calls import one_in
+from engine.estimate.calls import lost_of_100, one_in
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.roles import holder
 from engine.report.formations_view import names
-from engine.report.page.answer import lost_of_100, plan_row
+from engine.report.page.answer import plan_row
 from engine.report.page.court_card import home_card, out_of
 from engine.report.page.plan import behind_call, opponents
 from engine.report.page.stand_ins import court_of, never_words, shirts_in, stand_ins_short
@@ -80,7 +80,8 @@ def bench_calls(report: EveningReport) -> list[Found]:
         call, row = report.scenario.settings[s].calls[c], plan_row(report, s, c)
         assert row is not None
         out = out_of(report.timing, call.name)
-        won = lost_of_100(report.compare["settings"][s]["calls"][c])
+        played = report.compare["settings"][s]["calls"][c]
+        won = lost_of_100(played["outcomes"] | played["other_parts"])
         found.append(
             {
                 "name": spoken(call.name),

@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from engine.estimate.intervals import Found
+from engine.estimate.rounding import parts_of_hundred
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.inputs.defence import persons_of
@@ -17,7 +18,6 @@ from engine.inputs.roles import holder
 from engine.inputs.scenario import Scenario
 from engine.inputs.zone import Zone
 from engine.report.replay.data import MARGIN_CM, cm, court_drawing
-from engine.report.rounding import parts_of_hundred
 from engine.report.words import WAY_WORDS
 from engine.still.holes import scenario_setup
 from engine.still.picture import Picture, Setup, picture_of

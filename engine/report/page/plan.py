@@ -15,7 +15,7 @@ from engine.inputs.calls import Call
 from engine.report.adapted_view import law_words
 from engine.report.page.court_card import pass_card
 from engine.report.screen.lineup import role_task, trap_words
-from engine.report.screen.plan import COMES_UP, chance, not_planned, told_apart
+from engine.report.screen.plan import COMES_UP, chance, late_sides, not_planned
 from engine.report.screen.timing import late_words, merged
 from engine.report.words import FEW_CALLS, count, known, numbers_words, percent, saved, sentence
 from engine.study.evening_advice import called_tonight
@@ -88,14 +88,17 @@ def _use_rows(plan: Found) -> list[Found]:
         ]
         if any(found):
             cells[use] = found
-    rows, alike = [], plan["alike_from"] or max(cells, default=0)
-    last = max(cells, default=0)
+    alike = plan["alike_from"]
+    runs: list[tuple[int, int, list[str]]] = []
     for use, found in cells.items():
-        if use == alike < last:
-            rows.append({"use": f"{use} to {last}", "cells": found})
-        elif use <= alike:
-            rows.append({"use": str(use), "cells": found})
-    return rows
+        if alike is not None and use > alike and found == runs[-1][2]:
+            runs[-1] = (runs[-1][0], use, found)
+        else:  # also where a call is planned no more
+            runs.append((use, use, found))
+    return [
+        {"use": str(first) if first == last else f"{first} to {last}", "cells": found}
+        for first, last, found in runs
+    ]
 
 
 def _late_rows(late: Sequence[Found]) -> list[Found]:
@@ -110,12 +113,10 @@ def _late_rows(late: Sequence[Found]) -> list[Found]:
 
 
 def _late_words(late: Sequence[Found]) -> str:
-    """Of the cases whose chances differ as they are printed."""
+    """The verdict on the late cases, in the page's words."""
     if not late:
         return "No call comes up often enough to say anything of the end of a game."
-    apart = [row for row in late if told_apart(row)]
-    better = [row for row in apart if row["difference"]["mean"] > 0]
-    worse = [row for row in apart if row["difference"]["mean"] < 0]
+    better, worse = late_sides(late)
     call = spoken(late[0]["call"])
     if better and not worse:
         most = max(row["difference"]["mean"] for row in better)
@@ -131,7 +132,7 @@ def _late_words(late: Sequence[Found]) -> str:
             f"Behind late, calling {call} at every chance lowers the chance to win in {len(worse)} of "
             f"{len(late)} cases{rule}."
         )
-    if not apart:
+    if not better and not worse:
         return f"Behind late, it cannot be told whether calling {call} helps."
     return f"Behind late, calling {call} helps in {len(better)} cases and hurts in {len(worse)}."
 
@@ -139,8 +140,7 @@ def _late_words(late: Sequence[Found]) -> str:
 def behind_call(report: EveningReport) -> str:
     """The call that clearly helps who is behind late; "" none does."""
     late = report.plan["late_game"]
-    better = [row for row in late if told_apart(row) and row["difference"]["mean"] > 0]
-    worse = [row for row in late if told_apart(row) and row["difference"]["mean"] < 0]
+    better, worse = late_sides(late)
     return spoken(late[0]["call"]) if len(better) > len(late) / 2 and not worse else ""
 
 

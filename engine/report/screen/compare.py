@@ -5,8 +5,8 @@ from __future__ import annotations
 from math import ceil
 
 from engine.estimate.intervals import Found
+from engine.estimate.rounding import parts_of_hundred
 from engine.inputs.base import spoken
-from engine.report.rounding import parts_of_hundred
 from engine.report.screen.defence import defence_block, defences_of, home_note, is_other, options_named
 from engine.report.screen.sheet import sheet_warning
 from engine.report.words import (

@@ -261,11 +261,18 @@ def told_apart(row: Found) -> bool:
     return bool(row["clear"]) and chance(row["p_win_home"]) != chance(row["p_win_trap"])
 
 
-def _verdict(found: Sequence[Found]) -> str:
-    """Of the cases whose chances differ as they are printed."""
+def late_sides(found: Sequence[Found]) -> tuple[list[Found], list[Found]]:
+    """Late cases in which the trap raises the chance to win, and in which it lowers it, as printed."""
     apart = [row for row in found if told_apart(row)]
-    raises = sum(row["difference"]["mean"] > 0 for row in apart)
-    lowers = len(apart) - raises
+    return (
+        [row for row in apart if row["difference"]["mean"] > 0],
+        [row for row in apart if row["difference"]["mean"] <= 0],
+    )
+
+
+def _verdict(found: Sequence[Found]) -> str:
+    better, worse = late_sides(found)
+    apart, raises, lowers = (*better, *worse), len(better), len(worse)
     most = max((abs(row["difference"]["mean"]) for row in apart), default=0.0)
     if not apart:
         return "Whether trapping raises the chance to win cannot be told."
