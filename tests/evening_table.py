@@ -123,6 +123,11 @@ def _cards(page: str) -> Iterator[tuple[str, dict[str, str]]]:
         yield one_line(head[1]), {one_line(name): one_line(said) for name, said in rows}
 
 
+def _is(head: str, name: str) -> bool:
+    """Whether a row of the plan is of this call, advised or not."""
+    return head.removesuffix(" (not advised)") == name
+
+
 def _found(pattern: str, text: str) -> str | None:
     found = re.search(pattern, text)
     return None if found is None else found[1]
@@ -154,6 +159,7 @@ class Evening:
         return [
             Row("worth of a call", tuple(self._worth(call))),
             Row("uses a game", tuple(self._uses(call))),
+            Row("is advised", tuple(self._advised(call))),
             Row("stop rule", tuple(self._stop(call))),
             Row("late call", tuple(self._late())),
             Row("whom to trap", tuple(self._whom(call))),
@@ -184,7 +190,7 @@ class Evening:
         for head, cells in _rows(self.raw["page"]):
             if head.removesuffix(" advised") == f"{name} ({setting})" and "Points a call" in cells:
                 yield "page", "ledger", worth(cells["Points a call"])
-            if head == name and "Before the bonus" in cells and self._mine(plan["mix"], call):
+            if _is(head, name) and "Before the bonus" in cells and self._mine(plan["mix"], call):
                 yield "page", "in the game", worth(cells["Before the bonus"])
         for card, rows in self._cards_of(call):
             yield "page", f"card {card}", worth(rows["Worth"].partition(";")[0])
@@ -210,30 +216,63 @@ class Evening:
         yield "plan.json", "calls", str(call["uses_per_game"])
         for row in self._mine(self.json["plan"]["mix"], call):
             yield "plan.json", "mix", str(row["uses_per_game"])
-            label = r"\b(?<!short )" + r"\s".join(map(re.escape, spoken(call["label"]).split()))
-            often = _found(rf"{label} up to (once|twice|\d+)", self.text["plan"])
-            yield "plan", "answer", {"once": "1", "twice": "2"}.get(often or "", often or "nothing")
+            table = _found(rf"{self._plan_row(call)} (\d+) (?:yes|no) ", self.text["plan"])
             for output, place, text in (
-                ("plan", "often", _found(rf"{label}: up to (\d+) of", self.text["plan"])),
+                ("plan", "table", table),
                 ("page", "table", next((cells["Use at most"] for head, cells in _rows(self.raw["page"])
-                                        if head == name and "Use at most" in cells), None)),
+                                        if _is(head, name) and "Use at most" in cells), None)),
             ):  # fmt: skip
                 yield output, place, text or "nothing"
             for _, rows in self._cards_of(call):
                 yield "page", "card", _found(r"up to (\d+) of", rows["How often"]) or "nothing"
-                headline = self.text["said"].partition(".")[0]
-                often = _found(rf"\b(?<!short ){name} (?:up to )?(once|twice|\d+)", headline)
-                yield "said", "headline", {"once": "1", "twice": "2"}.get(often or "", often or "nothing")
                 capital = name[:1].upper() + name[1:]
-                yield (
-                    "said",
-                    "often",
-                    _found(rf"\. {capital}: up to (\d+) of", self.text["said"]) or "nothing",
-                )
+                for output in ("said", "plan"):
+                    often = _found(
+                        rf"\b(?<!short ){name} (?:up to )?(once|twice|\d+)", self._headline(output)
+                    )
+                    yield output, "headline", {"once": "1", "twice": "2"}.get(often or "", often or "nothing")
+                    often = _found(rf"(?:\.|How often) {capital}: up to (\d+) of", self.text[output])
+                    yield output, "often", often or "nothing"
                 bench = _found(
                     rf"\b(?<!short ){name} (?:“[^”]*”|no signal given)?.*?up to (\d+) of", self.text["bench"]
                 )
                 yield "bench", "call", bench or "nothing"
+
+    def _plan_row(self, call: Any) -> str:
+        """The row of a call in the plan's table, up to how often it comes up."""
+        label = r"\s".join(map(re.escape, spoken(call["label"]).split()[:4]))
+        return rf"Planned comes up .*? (?<!short ){label}[^\d]*? \d+"
+
+    def _headline(self, output: str) -> str:
+        """The answer: the first sentence of what ``report`` says, and of the plan's advice."""
+        text = self.text[output]
+        return (text.partition(" Advice ")[2] if output == "plan" else text).partition(".")[0]
+
+    def _advised(self, call: Any) -> Iterator[tuple[str, str, str]]:
+        """Whether a planned call is advised, and if not, why."""
+        name, plan = spoken(call["call"]), self.json["plan"]
+        if not self._mine(plan["mix"], call):
+            return
+
+        def yes(found: object) -> str:
+            return "yes" if found else "no"
+
+        yield "plan.json", "advice", yes(self._mine(plan["advice"]["calls"], call))
+        yield (
+            "plan",
+            "table",
+            _found(rf"{self._plan_row(call)} \d+ (yes|no) ", self.text["plan"]) or "nothing",
+        )
+        yield "page", "cards", yes(self._cards_of(call))
+        yield "bench", "tonight", yes(re.search(rf"Tonight, {name}: ", self.text["bench"]))
+        for head, cells in _rows(self.raw["page"]):
+            if _is(head, name) and "Use at most" in cells:
+                yield "page", "in the game", yes(head == name)
+        for output in ("plan", "said"):
+            yield output, "headline", yes(re.search(rf"\b(?<!short ){name}\b", self._headline(output)))
+        for output in ("plan", "said", "page"):
+            rest = re.search(rf"Planned, not advised: {name};", self.text[output])
+            yield output, "the rest", yes(rest is None)
 
     def _stop(self, call: Any) -> Iterator[tuple[str, str, str]]:
         plan = self.json["plan"]
@@ -245,8 +284,8 @@ class Evening:
             others = "|".join(re.escape(spoken(one["call"])) for one in plan["mix"])
             name = spoken(call["call"])
             said = re.search(rf"(?<!short )\b{name} (.*?)(?= (?:{others}) |$)", told)
-            yield "plan", "bench", _stop(said[1] if said else "nothing")
             for _, rows in self._cards_of(call):
+                yield "plan", "bench", _stop(said[1] if said else "nothing")
                 yield "page", "card", _stop(rows["Stop"])
                 tonight = _found(rf"Tonight, {name}: (.*?)\.", self.text["bench"])
                 yield "bench", "tonight", _stop(tonight or "nothing")

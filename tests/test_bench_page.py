@@ -13,6 +13,7 @@ from report_pages import A4, BAD_NAME, LETTER, PHONE, advising, pages_of, words_
 
 from engine.inputs.sheets import load_evening
 from engine.inputs.team import ZONE_PLACES
+from engine.report.advice_view import advice_dict
 from engine.report.page.bench import bench_view, tonight
 from engine.report.page.court_card import shirts_of
 from engine.report.page.page import bench_page, report_page
@@ -202,7 +203,7 @@ def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: Even
     assert f"3 fouls: don’t double; {trouble[0]}, {trouble[1]}: never." in text
     page = opened(report_page(report)).run("document.querySelector('.card').innerText")
     assert f"No. {trouble[0]} must not double (fouls): {instead[trouble[0]]} for him; with 3 fouls: " in page
-    said = " ".join(plan_text(report.plan).split())
+    said = " ".join(plan_text(report.plan | {"advice": advice_dict(report)}).split())
     assert f"must not double: No. {trouble[0]} (" in said and "who has 3 does not double" in said
     bare = [one for one in seven.defence_team.players if one.number in five]
     alone = seven.model_copy(

@@ -10,7 +10,7 @@ import pytest
 
 from engine.inputs import load_scenario
 from engine.kernel.batch import trace_possession
-from engine.report.page.answer import MOST_WORDS, headline, not_advised
+from engine.report.advice_view import MOST_WORDS, headline, not_advised
 from engine.report.page.plan import seldom_words
 from engine.state.record import COLUMN
 from engine.state.words import Event
@@ -82,8 +82,8 @@ def test_why_a_planned_call_is_not_advised() -> None:
     found["share"] = {"mean": 0.9, "low": 0.9, "high": 0.9}
     report.formations = formations({0: -0.05})
     assert not_advised(report) == [
-        "Not advised: corner, saves in neither; no clear difference: high post, overload; together no clear "
-        "difference (0.15 lost to 0.05 saved points a call)."
+        "Planned, not advised: corner; saves in neither; no clear difference: high post, overload; together no "
+        "clear difference (0.15 lost to 0.05 saved points a call)."
     ]
     assert headline(report) == "Stay home: no trap saves points over their likely formations."
 

@@ -111,6 +111,7 @@ def told(written: dict[str, str]) -> dict[str, Any]:
 ANSWERED = {
     "worth of a call": {"compare", "plan", "page", "compare.json", "plan.json"},
     "uses a game": {"plan", "page", "said", "bench", "plan.json"},
+    "is advised": {"plan", "page", "said", "bench", "plan.json"},
     "stop rule": {"plan", "page", "bench", "plan.json"},
     "late call": {"plan", "page", "plan.json"},
     "whom to trap": {"lineup", "page", "bench", "lineup.json"},
@@ -143,6 +144,9 @@ def test_every_question_has_one_answer_in_all_outputs(
         ("compare", r"(Worth +saves )\d", r"\g<1>9", "worth of a call"),
         ("page", r'(data-label="Before the bonus">saves )\d', r"\g<1>9", "worth of a call"),
         ("bench", r"(up to )\d+( of)", r"\g<1>99\g<2>", "uses a game"),
+        ("plan", r"(Advice .*?corner )\d+", r"\g<1>99", "uses a game"),
+        ("plan", r"(\d+ +)yes ", r"\g<1>no ", "is advised"),
+        ("said", r"$", "Planned, not advised: short corner; it is not.", "is advised"),
         ("page", r"(calling )[a-z ]+( at every chance|\b helps)", r"\g<1>nobody\g<2>", "late call"),
         ("bench", r"trap pays: [a-z, ]+", "trap pays: nobody", "whom to trap"),
     ],
@@ -225,11 +229,11 @@ def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) ->
     plan, page = told["plan.json"], told["page"]
     assert plan["mix"]
     headline = told["said"].partition(".")[0] + "."
-    assert headline in page
+    assert headline in page and f"Advice {headline}" in told["plan"]
+    assert all(one_line(line) in told["plan"] for line in plan["advice"]["not_advised"])
     calls, advised = [spoken(row["call"]) for row in plan["mix"]], 0
     for row in plan["mix"]:
         often = times(row["uses_per_game"])
-        assert f"up to {often}" in told["plan"]
         worth = row["saves_per_game"]
         assert around(worth, 1) in told["plan"] and saved(worth, 1, "") in page
         rule = next(
@@ -237,14 +241,13 @@ def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) ->
             if (one["setting"], one["call"]) == (row["setting"], row["call"])
         )  # fmt: skip
         assert one_line(rule["words"]) == one_line(row["stop_after_words"])
-        assert one_line(rule["words"]) in told["plan"]
         name = spoken(row["call"])
-        assert row["often"] in told["plan"]
         if not named(name, calls, headline):
             continue  # planned, but others save more
         assert re.search(rf"(?<!short )\b{name} (up to {often}|{row['uses_per_game']})\b", headline)
         advised += 1
-        assert one_line(rule["words"]) in page
+        assert one_line(rule["words"]) in page and one_line(rule["words"]) in told["plan"]
+        assert row["often"] in told["plan"]
         assert row["often"] in page and row["often"] in told["bench"] and row["often"] in told["said"]
         assert row["often"].startswith(f"up to {row['uses_per_game']} of about ")
     assert 1 <= advised <= MOST_ADVISED

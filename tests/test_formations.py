@@ -15,8 +15,8 @@ from sheet_files import GAME, write_evening
 from engine import cli
 from engine.inputs import load_scenario
 from engine.inputs.sheets import Likely, load_evening
+from engine.report.advice_view import MOST_WORDS, headline
 from engine.report.formations_view import call_words, plan_lines, shares_words, table_view
-from engine.report.page.answer import MOST_WORDS, headline
 from engine.run.size import check_size
 from engine.study.compare import compare
 from engine.study.evening_advice import held_in

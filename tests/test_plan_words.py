@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from engine.report.advice_view import often_words, whole_plan
 from engine.report.page import plan as page_plan
 from engine.report.screen import plan as screen_plan
 
@@ -27,7 +28,7 @@ def test_a_late_case_that_prints_alike_is_not_counted() -> None:
 
 def planned(lows: list[float]) -> dict[str, Any]:
     row = {"setting": "s", "call": "wing", "uses_per_game": 4, "often": "up to 4 of about 9 chances a game"}
-    row |= {"saves_per_game": {"mean": 0.3}}
+    row |= {"saves_per_game": {"mean": 0.3}, "clear_uses": sum(low > 0.0 for low in lows[:4])}
     by_use = [
         {"setting": "s", "call": "wing", "use": use, "in_mix": use <= 4}
         | {"before": {"mean": 0.1, "low": low, "high": 0.2}}
@@ -38,16 +39,16 @@ def planned(lows: list[float]) -> dict[str, Any]:
 
 def test_uses_that_are_not_clear_by_themselves_are_counted_and_alike_ones_share_a_line() -> None:
     plan = planned([0.05, -0.01, 0.003, 0.003, 0.003])
-    said = screen_plan.often_words(plan, plan["mix"][0])
+    said = often_words(plan["mix"][0])
     assert said.endswith("; 3 of the 4 uses clearly save alone, the rest with them")
     none = planned([-0.01] * 4)
-    assert screen_plan.often_words(none, none["mix"][0]).endswith("; clear only all together")
-    assert screen_plan.traps_words(plan) == "up to 4 traps"
+    assert often_words(none["mix"][0]).endswith("; clear only all together")
+    assert whole_plan(plan) == "the whole plan (wing 4: up to 4 traps)"
     rows = page_plan._use_rows(plan)
     assert [row["use"] for row in rows] == ["1", "2", "3 to 4"]
     assert rows[2]["cells"] == ["0.10 (0.003 to 0.20)"], "a range clear of 0 does not reach it as printed"
     clear = planned([0.05] * 5)
-    assert screen_plan.often_words(clear, clear["mix"][0]) == clear["mix"][0]["often"]
+    assert often_words(clear["mix"][0]) == clear["mix"][0]["often"]
     learns = plan | {"alike_from": None}
     assert [row["use"] for row in page_plan._use_rows(learns)] == ["1", "2", "3", "4"]
 
@@ -66,3 +67,19 @@ def test_a_line_of_uses_ends_where_a_call_is_planned_no_more() -> None:
         ("2", True),
         ("3 to 4", False),
     ]
+
+
+def test_uses_that_are_worth_alike_share_a_column_up_to_the_last_planned_one() -> None:
+    """Wing is planned 4 times, alike from the 3rd on, top twice: no figure without brackets is of a use that
+    is not planned."""
+    plan = planned([0.05] * 5)
+    plan["by_use"] += [one | {"call": "top", "in_mix": one["use"] <= 2} for one in plan["by_use"]]
+    plan["calls"] = [
+        {"setting": "s", "call": call, "label": call, "uses_per_game": uses}
+        for call, uses in (("wing", 4), ("top", 2))
+    ]
+    head, wing, top = (line.split() for line in screen_plan._uses(plan)[:3])
+    assert head == "Worth of use number 1 2 3 to 4 off by".split()
+    assert wing == "wing 0.10 0.10 0.10 +-0.10".split() and top == "top 0.10 0.10 (0.10) +-0.10".split()
+    none = plan | {"mix": []}
+    assert screen_plan._uses(none)[0].split()[-5:] == "2 3 on off by".split()

@@ -24,8 +24,9 @@ from sheet_files import write_evening
 from engine import cli
 from engine.commands import evening as evening_commands
 from engine.inputs.base import spoken
-from engine.report.page.answer import MOST_WORDS as ANSWER_WORDS
-from engine.report.page.answer import beaten_words, headline, ledger_rows
+from engine.report.advice_view import MOST_WORDS as ANSWER_WORDS
+from engine.report.advice_view import headline
+from engine.report.page.answer import beaten_words, ledger_rows
 from engine.report.page.appendix import appendix_view
 from engine.report.page.court_card import call_card, feeder
 from engine.report.page.page import bench_page, report_page

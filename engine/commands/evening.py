@@ -76,6 +76,7 @@ def plan(
 ) -> None:
     """Find how often to use each call of SCENARIO (a file, or a folder of sheets) and play whole games."""
     from engine.inputs.sheets import load_evening
+    from engine.report.advice_view import advice_dict
     from engine.report.screen.plan import plan_text
     from engine.run.size import check_size
     from engine.study import evening_report
@@ -88,9 +89,10 @@ def plan(
     wanted = changes_from(changes)
     values_of(load_plan_constants(), wanted)
     asked = evening_report.Asked(changes=tuple(sorted(wanted.items())), adapted=adapted)
-    parts = played(evening, ("plan", "formations", "sheet"), quiet, seed, threads, effort, asked)
+    parts = played(evening, (*evening_report.ADVICE, "sheet"), quiet, seed, threads, effort, asked)
     found = parts.part("plan") | {name: parts.part(name) for name in ("formations", "sheet")}
-    deliver(found, json_target, lambda result: plan_text(result, detail, evening.folder is not None), evening)
+    found["advice"] = advice_dict(parts.advice())
+    deliver(found, json_target, lambda result: plan_text(result, detail), evening)
 
 
 @click.command(short_help="Who plays which place, and how the other side would answer.")
@@ -227,7 +229,7 @@ def report(
 
     evening = load_evening(scenario)
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
-    from engine.report.page.answer import advised_words
+    from engine.report.advice_view import advice_dict
     from engine.report.page.page import bench_page, report_page
     from engine.report.screen.sheet import sheet_lines
     from engine.report.sheet_view import sheet_told
@@ -244,8 +246,9 @@ def report(
     files = output if bench is None else f"{output}, {bench}"
     care = evening.care  # where trap advice is withheld, nothing is to be taken with care: it is not given
     told = [line for line in (sheet_told(found.sheet),) if line and care.trap_advice_allowed]
-    answer, *often = advised_words(found)
-    for line in (answer, *told, *often, f"The page is in {files}."):
+    said = advice_dict(found)
+    advice = [said["answer"], *told, *said["often"], *said["not_advised"]]
+    for line in (*advice, f"The page is in {files}."):
         sys.stdout.write(f"{paragraph(line)}\n")
     sheet = sheet_lines(found.sheet)
     sys.stdout.write("".join(f"{line}\n" for line in ["", *sheet] if sheet))

@@ -30,6 +30,7 @@ from engine.run.size import check_size
 from engine.study.evening_advice import Spot, advised_calls, likely_settings, planned_calls
 from engine.study.evening_file import EveningFile
 from engine.study.evening_result import USUAL as USUAL
+from engine.study.evening_result import Advice as Advice
 from engine.study.evening_result import Asked as Asked
 from engine.study.evening_result import EveningReport as EveningReport
 from engine.study.evening_result import ReportSize as ReportSize
@@ -55,6 +56,8 @@ NEEDS: dict[str, tuple[str, ...]] = {
 }
 #: Those that a report has; that of an opponent who learns where it is asked for.
 REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack"))
+#: Those that the advice is taken from: plan and report have one.
+ADVICE = ("plan", "stress", "formations")
 #: What ``timing``, a traced possession and one of another formation take, in possessions at home; measured on
 #: the example evening, for the time said beforehand and the bar only. PER_ADAPTED: of those that a setting is
 #: learned from and judged by.
@@ -417,21 +420,27 @@ class Played:
             self.evening.attack, replace(self.size, possessions=self.effort.attack_possessions), told
         )
 
-    def report(self) -> EveningReport:
-        """All parts together."""
+    def advice(self) -> Advice:
+        """What is advised, of the parts in ADVICE."""
         self.part("fit")
-        return EveningReport(
+        return Advice(
             evening=self.evening,
             scenario=self.scenario,
-            effort=self.effort,
-            seed=self.size.seed,
             advised=self.advised(),
             planned=self.candidates(),
             weighed=self.weighed(),
-            compare=self.part("compare"),
             plan=self.part("plan"),
             stress=self.stressed(),
             formations=self.part("formations"),
+        )
+
+    def report(self) -> EveningReport:
+        """All parts together."""
+        return EveningReport(
+            **vars(self.advice()),
+            effort=self.effort,
+            seed=self.size.seed,
+            compare=self.part("compare"),
             timing=self.part("timing"),
             lineup=self.part("lineup"),
             shots=self.part("shots"),

@@ -35,28 +35,36 @@ class ReportSize:
 USUAL = ReportSize()
 
 
-@dataclass(frozen=True)
-class EveningReport:
-    """The studies' results (their JSON) and the evening they belong to.
+@dataclass(frozen=True, kw_only=True)
+class Advice:
+    """What is advised, and what it was taken from (JSON of the studies).
 
     ``advised``: (index of the setting, index of its call) of each call advised, the best first; ``planned``:
     the candidates of the plan that it was taken from. ``scenario``: as played, without settings where no trap
     may be advised. ``stress``: None where there is no call. ``weighed``: the settings that it has, by index.
-    ``sheet``: the opponent's sheet beside the model, {} where it counts too little. ``adapted``: calls
-    against one who knows them; None: not asked for.
     """
 
     evening: Evening
     scenario: Scenario
-    effort: ReportSize
-    seed: int
     advised: tuple[Spot, ...]
     planned: tuple[Spot, ...]
     weighed: tuple[int, ...]
-    compare: Found
     plan: Found
     stress: Found | None
     formations: Found
+
+
+@dataclass(frozen=True, kw_only=True)
+class EveningReport(Advice):
+    """All of the studies' results (their JSON) and the evening they belong to.
+
+    ``sheet``: the opponent's sheet beside the model, {} where it counts too little. ``adapted``: calls
+    against one who knows them; None: not asked for.
+    """
+
+    effort: ReportSize
+    seed: int
+    compare: Found
     timing: Found
     lineup: Found
     shots: Found

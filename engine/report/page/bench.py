@@ -9,8 +9,8 @@ from engine.estimate.calls import lost_of_100, one_in
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.roles import holder
+from engine.report.advice_view import plan_row
 from engine.report.formations_view import names
-from engine.report.page.answer import plan_row
 from engine.report.page.court_card import home_card, out_of
 from engine.report.page.plan import behind_call, opponents
 from engine.report.page.stand_ins import court_of, never_words, shirts_in, stand_ins_short

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.report import advice_view
 from engine.report.formations_view import table_view
 from engine.report.page import answer as words
 from engine.report.page import plan as page_plan
@@ -73,13 +74,13 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         them=report.scenario.offence_team.name,
         traps=care.trap_advice_allowed,
         care=care.lines(),
-        headline=words.headline(report),
+        headline=advice_view.headline(report),
         told=sheet_told(report.sheet),
         figure=words.figure(report),
         cards=words.answer_cards(report),
         home_court=None if report.advised else home_card(report.scenario),
         clashes=words.clashes(report.evening.signals) if care.trap_advice_allowed else [],
-        not_advised=words.not_advised(report),
+        not_advised=advice_view.not_advised(report),
         home=words.home_words(report),
         ledger=words.ledger_rows(report),
         formations=table_view(report.formations),

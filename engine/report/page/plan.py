@@ -13,6 +13,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.adapted_view import law_words
+from engine.report.advice_view import plan_row
 from engine.report.page.court_card import pass_card
 from engine.report.screen.lineup import role_task, trap_words
 from engine.report.screen.plan import COMES_UP, chance, late_sides, not_planned
@@ -37,6 +38,7 @@ def plan_view(report: EveningReport) -> Found:
     """Rows of the plan: uses, later uses, bonus, late game, fouls."""
     plan = report.plan
     labels = {(one["setting"], one["call"]): one for one in plan["calls"]}
+    advised = [plan_row(report, *one) for one in report.advised]
     mix = []
     for row in sorted(plan["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
         one = labels[row["setting"], row["call"]]
@@ -44,6 +46,7 @@ def plan_view(report: EveningReport) -> Found:
         mix.append(
             {
                 "name": spoken(row["call"]),
+                "advised": row in advised,
                 "up": f"{one['chances_per_game']:.0f}",
                 "uses": row["uses_per_game"],
                 "worth": saved(row["saves_per_game"], 1, ""),

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.adapted_view import adapted_words, law_words
+from engine.report.advice_view import whole_plan
 from engine.report.formations_view import plan_lines
 from engine.report.screen.sheet import sheet_warning
 from engine.report.words import (
     CARE,
-    JOIN,
     amount,
     count,
     finished,
@@ -22,12 +23,12 @@ from engine.report.words import (
     plain,
     saved,
     table,
-    times,
 )
-from engine.study.evening_advice import MOST_ADVISED
 
 #: Uses of each call that are shown; between them the worth changes little.
 SHOWN_USES = (1, 2, 3, 4, 6, 8)
+#: No use of a game comes after this one.
+LAST = 1000
 CAUTIONS = (
     CARE,
     "Traps are sprints: rest the men who double, and count their minutes. No trapping far ahead.",
@@ -48,17 +49,17 @@ LATE_LEFT_OUT = (
 )
 
 
-def plan_text(result: Found, with_detail: bool = False, sheets: bool = True) -> str:
-    """The text of ``plan`` from its JSON result, with that of ``formations`` at its key; ``with_detail``
-    appends everything. ``sheets``: of a folder of sheets, for which there is a report. Where trap advice is
-    withheld, it says that, and nothing else that a plan would advise."""
+def plan_text(result: Found, with_detail: bool = False) -> str:
+    """The text of ``plan`` from its JSON result, with that of ``formations`` and ``advice`` (``advice_dict``)
+    at their keys; ``with_detail`` appends everything. Where trap advice is withheld, it says that, and no
+    more that a plan would advise."""
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
     games = f"{count(result['games'], 'game')} of {result['possessions_per_game']} possessions a side"
     lines = [paragraph(result["title"]), paragraph(f"{who}: {games}, home and planned.")]
     if result["care"]:
         lines += ["", paragraph(WITHHELD), *map(paragraph, result["care"]), "", paragraph(CARE)]
         return finished(result, lines, with_detail)
-    lines += ["", *sheet_warning(result), *_answer(result, sheets)]
+    lines += ["", *sheet_warning(result), *_answer(result)]
     over = plan_lines(result["formations"]) if "formations" in result else []
     lines += ["", *map(paragraph, over)] if over else []
     notes = [paragraph(result[key]) for key in ("start", "pace") if result[key]]
@@ -66,7 +67,7 @@ def plan_text(result: Found, with_detail: bool = False, sheets: bool = True) -> 
     if result["calls"]:
         lines += ["", *_not_planned(result)]
         lines += ["", *_uses(result), *_learned(result), "", *_bonus(result)]
-        lines += ["", *_late(result), "", *_bench(result)]
+        lines += ["", *_late(result), *_bench(result)]
     lines += ["", *foul_lines(result), *_legs(result), ""]
     lines += [paragraph(line) for line in (MODEL, *CAUTIONS)]
     return finished(result, lines, with_detail)
@@ -85,74 +86,50 @@ def _swing_side(points: int) -> str:
     return f"{abs(points)} {'saved' if points > 0 else 'lost'}"
 
 
-def _answer(result: Found, sheets: bool) -> list[str]:
+def _answer(result: Found) -> list[str]:
+    """The advice, as report and bench sheet have it, then all that is planned."""
     if not result["calls"]:
         return [paragraph("The scenario has no trap in its base defence, so there is nothing to plan.")]
+    advice = result["advice"]
+    lines = [labelled("Advice", advice["answer"])]
+    lines += [labelled("How often", " ".join(advice["often"]))] if advice["often"] else []
+    lines += [labelled("The rest", " ".join(advice["not_advised"]))] if advice["not_advised"] else []
     if not result["mix"]:
-        return [paragraph("Stay home: no trap here clearly saves points over a game.")]
-    mix = sorted(result["mix"], key=lambda row: -row["saves_per_game"]["mean"])
-    labels = {(one["setting"], one["call"]): one for one in result["calls"]}
-    first = ", ".join(
-        f"{_name(labels[row['setting'], row['call']])}{JOIN}up{JOIN}to{JOIN}"
-        f"{times(row['uses_per_game']).replace(' ', JOIN)}"
-        for row in mix
-    )
+        return lines
     swing = result["swing"]
-    lines = [
-        labelled("Call", f"{first} a game"),
-        labelled("Worth", f"the plan {saved(swing, 1, 'points a game')}"),
+    lines += [
+        labelled("Worth", f"{whole_plan(result)} {saved(swing, 1, 'points a game')}"),
         labelled(
             "One game",
-            f"anything from {_swing_side(swing['p5'])} to {_swing_side(swing['p95'])} in 90 of 100 games: "
-            "one result proves nothing",
+            f"with all of it, from {_swing_side(swing['p5'])} to {_swing_side(swing['p95'])} in 90 of 100 "
+            "games: one result proves nothing",
         ),
     ]
-    rows = [("  ", "comes up", "made", "worth a game")]
-    for row in mix:
-        one = labels[row["setting"], row["call"]]
+    labels = {_key(one): one for one in result["calls"]}
+    rows = [("Planned", "comes up", "at most", "advised", "made", "worth a game")]
+    for row in sorted(result["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
+        one = labels[_key(row)]
         rows.append(
             (
                 f"  {_name(one)}",
                 f"{one['chances_per_game']:.0f}",
+                str(row["uses_per_game"]),
+                "yes" if _is_advised(result, row) else "no",
                 f"{row['made_per_game']:.1f}",
                 known(row["saves_per_game"], 1),
             )
         )
-    often = [
-        paragraph(f"{_name(labels[row['setting'], row['call']])}: {often_words(result, row)}.") for row in mix
-    ]
     room = int(result["constants"]["most_traps"])
-    note = (
-        f"All calls together: {traps_words(result)} a game, of {room} that it has room for (a choice for the "
-        f"legs: --set most_traps={room}). {COMES_UP}"
-    )
-    if sheets and len(mix) > 1:
-        note += (
-            f" The report advises at most {MOST_ADVISED} of these calls, so it may have fewer traps: those "
-            "that save most, and also pay in most variants of the model and over their formations."
-        )
-    return [*lines, "", *table(rows, indent=""), *often, paragraph(note)]
+    note = f"A game has room for {room} traps (a choice for the legs: --set most_traps={room}). {COMES_UP}"
+    return [*lines, "", *table(rows, indent=""), paragraph(note)]
 
 
-def traps_words(plan: Found) -> str:
-    """``up to 14 traps``: the planned uses of all calls together."""
-    return f"up to {count(sum(row['uses_per_game'] for row in plan['mix']), 'trap')}"
+def _key(row: Found) -> tuple[str, str]:
+    return row["setting"], row["call"]
 
 
-def often_words(plan: Found, row: Found) -> str:
-    """How often a call of the mix may be used, and how many of these uses clearly save points each by itself,
-    before the bonus, as their table prints them; all of them do together, or it were not planned."""
-    uses = row["uses_per_game"]
-    clear = sum(
-        (one["before"]["low"] or 0.0) > 0.0
-        for one in plan["by_use"]
-        if (one["setting"], one["call"]) == (row["setting"], row["call"]) and one["use"] <= uses
-    )
-    if clear == uses:
-        return str(row["often"])
-    if clear == 0:
-        return f"{row['often']}; clear only all together"
-    return f"{row['often']}; {clear} of the {uses} uses clearly save alone, the rest with them"
+def _is_advised(result: Found, row: Found) -> bool:
+    return _key(row) in map(_key, result["advice"]["calls"])
 
 
 def not_planned(result: Found) -> list[str]:
@@ -173,25 +150,30 @@ def _not_planned(result: Found) -> list[str]:
 
 
 def _uses(result: Found) -> list[str]:
-    most = max(row["use"] for row in result["by_use"])
-    shown, alike = [use for use in SHOWN_USES if use <= most], result["alike_from"]
+    most, alike = max(row["use"] for row in result["by_use"]), result["alike_from"]
+    runs = [(use, use) for use in SHOWN_USES if use <= most]
     if alike is not None:
-        shown = [use for use in shown if use < alike][:4] + ([alike] if alike <= most else [])
-    names = [f"{use} on" if use == alike else str(use) for use in shown]
+        runs = [run for run in runs if run[0] < alike][:4]
+        # Uses that are worth alike share a column, up to where a call is planned no more.
+        ends = sorted({row["uses_per_game"] for row in result["mix"] if row["uses_per_game"] >= alike})
+        if alike <= most:
+            runs += [(first + 1, last) for first, last in pairwise([alike - 1, *(ends or [LAST])])]
+    names = [
+        str(first) if first == last else f"{first} on" if last == LAST else f"{first} to {last}"
+        for first, last in runs
+    ]
     rows = [("Worth of use number", *names, "off by")]
     for one in result["calls"]:
-        mine = {
-            row["use"]: row
-            for row in result["by_use"]
-            if (row["setting"], row["call"]) == (one["setting"], one["call"])
-        }
-        cells = [_cell(mine[use]) if use in mine else "" for use in shown]
+        mine = {row["use"]: row for row in result["by_use"] if _key(row) == _key(one)}
         value = mine[1]["before"]
         if value["low"] is None:
-            rows.append((f"  {_name(one)}", *(["-"] * len(shown)), "too few"))
+            rows.append((f"  {_name(one)}", *(["-"] * len(runs)), "too few"))
             continue
-        luck = f"+-{value['high'] - value['mean']:.2f}"
-        rows.append((f"  {_name(one)}", *cells, luck))
+        cells = []
+        for use, _ in runs:
+            found = mine.get(use if alike is None else min(use, alike))
+            cells.append("" if found is None else _cell(found, use <= one["uses_per_game"]))
+        rows.append((f"  {_name(one)}", *cells, f"+-{value['high'] - value['mean']:.2f}"))
     note = (
         "Points saved a trap (minus: lost), before the bonus, when they have seen the earlier ones; "
         "brackets: not planned; ?: planned, but not clear by itself; -: too few calls to tell. The first is "
@@ -211,11 +193,11 @@ def _learned(result: Found) -> list[str]:
     return ["", "Once they know it", *rows, paragraph(law_words(result))]
 
 
-def _cell(row: Found) -> str:
+def _cell(row: Found, planned: bool) -> str:
     if row["before"]["low"] is None:
         return "-"
     text = f"{row['before']['mean']:.2f}".replace("-0.00", "0.00")
-    return f"{text}{'?' * (row['before']['low'] <= 0.0)}" if row["in_mix"] else f"({text})"
+    return f"{text}{'?' * (row['before']['low'] <= 0.0)}" if planned else f"({text})"
 
 
 def _bonus(result: Found) -> list[str]:
@@ -285,13 +267,17 @@ def _verdict(found: Sequence[Found]) -> str:
 
 
 def _bench(result: Found) -> list[str]:
+    """When to stop each advised call; [] where none is."""
     rule = result["bench_rule"]
-    few = rule["too_few_below"]
+    few, advised = rule["too_few_below"], [one for one in rule["by_call"] if _is_advised(result, one)]
+    if not advised:
+        return []
     lines = [
+        "",
         "On the bench",
         labelled("Tally", f"fewer than about {few} calls tell nothing; count over games"),
     ]
-    for one in rule["by_call"]:
+    for one in advised:
         words = one["words"]
         found = one["rule"]
         if found is not None and found["calls"][0] is not None:
@@ -333,4 +319,4 @@ def _legs(result: Found) -> list[str]:
     more = (
         f"about {metres:.0f} m more hard running a defender and game" if metres >= 0.5 else "no more running"
     )
-    return [labelled("Legs", f"the planned traps bring {more} in this model ({assumed})")]
+    return [labelled("Legs", f"the whole plan brings {more} in this model ({assumed})")]

@@ -127,7 +127,9 @@ class PlanResult:
                 uses,
                 PRACTICE_USES if set(self.calls[c].call.ball) & set(PRACTICE_REGIONS) else None,
             ),
-            "clear_uses": sum(_clear(self._value(c, use)) for use in range(1, uses + 1)),
+            "clear_uses": sum(
+                (self.table.value(BEFORE, c, use).low or 0.0) > 0.0 for use in range(1, uses + 1)
+            ),
             "stop_after_words": stop_words(rule, reason, uses),
         }
 

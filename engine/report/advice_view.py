@@ -1,0 +1,167 @@
+"""What is advised of an evening, in the same words for every output; why a planned call is not.
+
+From the studies' JSON alone (``Advice``).
+"""
+
+from __future__ import annotations
+
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.report.formations_view import call_words, prefix
+from engine.report.screen.stress import ahead_words, share_told, worlds_in_100
+from engine.report.words import count, saved, sentence, span, times
+from engine.study.evening_advice import LEAST_SHARE, held_in, of_call
+from engine.study.evening_result import Advice
+
+#: Words of the answer at most.
+MOST_WORDS = 12
+#: What varies in the variants of a kind.
+VARIED = {"numbers": "with other numbers", "structure": "with other numbers, formation, plays and habits"}
+
+
+def headline(report: Advice) -> str:
+    """The answer, in MOST_WORDS words."""
+    care = report.evening.care
+    if not care.trap_advice_allowed:
+        if care.fill_first:
+            return f"{care.fill_first}."
+        why = "your league forbids traps" if care.trap_allowed is False else "ask your league first"
+        return f"Trap advice is withheld: {why}."
+    if not report.scenario.settings:
+        return "There is no trap call here to weigh."
+    result = report.formations
+    held = held_in(result, report.advised)
+    if not report.advised:
+        return _home_headline(report, len(held), len(result["formations"]))
+    rows = [plan_row(report, s, c) for s, c in report.advised]
+    each = [(spoken(row["call"]), row["uses_per_game"]) for row in rows if row is not None]
+    if len(each) == 1:
+        name, most = each[0]
+        often = f"{name} up to {times(most)}"
+        said = [f"call {often} a game, else stay home", f"call {often} a game", f"{often} a game", often]
+    else:
+        often = ", ".join(f"{name} {most}" for name, most in each)
+        said = [f"call {often} times a game at most", f"call {often} a game", f"{often} a game", often]
+    before = prefix(held, result)
+    after = "" if before or len(result["formations"]) < 2 else ", clear in no formation"
+    lines = [f"{sentence(before + words + after)}." for words in said]
+    return next((line for line in lines if len(line.split()) <= MOST_WORDS), lines[-1])
+
+
+def _home_headline(report: Advice, held: int, n: int) -> str:
+    """Why to stay home, and in how many formations no trap clearly saves."""
+    if report.planned:
+        over = [of_call(report.formations, *one)["value"]["mean"] for one in report.planned]
+        if all((mean or 0.0) <= 0.0 for mean in over):
+            return "Stay home: no trap saves points over their likely formations."
+        return "Stay home: no trap surely saves when the model's numbers vary."
+    if n < 2 or not held:
+        return "Stay home: no trap clearly saves points."
+    either = "either formation" if n == 2 else f"any of {n} formations"
+    where = either if held == n else f"{held} of {n} formations"
+    return f"Stay home: no trap clearly saves points in {where}."
+
+
+def advice_dict(report: Advice) -> Found:
+    """What ``plan`` and ``report`` print as the advice: the answer, how often each advised call comes up and
+    may be used (``calls``: their setting and name), and why the other planned calls are not advised."""
+    rows = [row for row in (plan_row(report, s, c) for s, c in report.advised) if row is not None]
+    return {
+        "answer": headline(report),
+        "calls": [{"setting": row["setting"], "call": row["call"]} for row in rows],
+        "often": [f"{sentence(spoken(row['call']))}: {often_words(row)}." for row in rows],
+        "not_advised": not_advised(report),
+    }
+
+
+def often_words(row: Found) -> str:
+    """How often a call of the mix may be used, and how many of these uses clearly save points each by itself,
+    before the bonus, as their table prints them; all of them do together, or it were not planned."""
+    uses, clear = row["uses_per_game"], row["clear_uses"]
+    if clear == uses:
+        return str(row["often"])
+    if clear == 0:
+        return f"{row['often']}; clear only all together"
+    return f"{row['often']}; {clear} of the {uses} uses clearly save alone, the rest with them"
+
+
+def whole_plan(plan: Found) -> str:
+    """``the whole plan (corner 10, top 2: up to 12 traps)``: all planned uses, advised or not."""
+    mix = sorted(plan["mix"], key=lambda row: -row["saves_per_game"]["mean"])
+    every = ", ".join(f"{spoken(row['call'])} {row['uses_per_game']}" for row in mix)
+    return f"the whole plan ({every}: up to {count(sum(row['uses_per_game'] for row in mix), 'trap')})"
+
+
+def not_advised(report: Advice) -> list[str]:
+    """Why calls of the plan are not advised, one sentence each."""
+    said = []
+    shown = [row for row in (plan_row(report, *one) for one in report.advised or report.planned) if row]
+    least = min(shown, key=lambda row: row["saves_per_game"]["mean"], default=None)
+    names = [setting.name for setting in report.scenario.settings]
+    for row in sorted(report.plan["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
+        s = names.index(row["setting"])
+        spot = s, [call.name for call in report.scenario.settings[s].calls].index(row["call"])
+        if spot in report.advised:
+            continue
+        found, over = stress_of(report, *spot), None
+        share = None if found is None else found["share"]["mean"]
+        if spot in report.planned:
+            over = of_call(report.formations, *spot)
+        if row["saves_per_game"]["mean"] <= 0.0:
+            why = "over whole games it saves nothing"
+        elif found is not None and share is None:
+            why = f"the variants do not tell: {variants_words(report, *spot)}"
+        elif share is not None and share < LEAST_SHARE:
+            why = f"in too few variants: {variants_words(report, *spot)}"
+        elif over is not None and (over["value"]["mean"] or 0.0) <= 0.0:
+            why = call_words(report.formations, over)
+        elif least is not None:
+            why = _fewer(row, least)
+        else:
+            continue
+        said.append(f"Planned, not advised: {spoken(row['call'])}; {why}.")
+    return said
+
+
+def _fewer(row: Found, least: Found) -> str:
+    """What a call saves a game, and by how much that is less than the least of those shown."""
+    mine, other = row["saves_per_game"], least["saves_per_game"]
+    lack = f"{round(other['mean'], 1) - round(mine['mean'], 1):.1f}"  # of what is printed
+    luck = ", which may be luck" if mine["high"] is None or mine["high"] >= (other["low"] or 0.0) else ""
+    fewer = "about as many as" if lack == "0.0" else f"{lack} fewer than"
+    return f"{saved(mine, 1, 'points a game')}, {fewer} {spoken(least['call'])}{luck}"
+
+
+def plan_row(report: Advice, setting: int, call: int) -> Found | None:
+    """What the plan says of a call; None where it is not planned."""
+    of = report.scenario.settings[setting]
+    for row in report.plan["mix"]:
+        if (row["setting"], row["call"]) == (of.name, of.calls[call].name):
+            found: Found = row
+            return found
+    return None
+
+
+def stress_of(report: Advice, setting: int, call: int) -> Found | None:
+    """What ``stress`` says of a call; None where it was not weighed."""
+    if report.stress is None or setting not in report.weighed:
+        return None
+    found: Found = report.stress["settings"][report.weighed.index(setting)]["calls"][call]
+    return found
+
+
+def variants_words(report: Advice, setting: int, call: int) -> str:
+    """In how many variants of the model a call pays, and how many of which kind that is of; of too few for a
+    share, in how many it was ahead, which their luck pulls towards half."""
+    found = stress_of(report, setting, call)
+    if found is None or report.stress is None:
+        return "not tried (trapledger stress does)"
+    share = found["share"]
+    if share["mean"] is None:
+        return f"comes up in {count(found['worlds'], 'variant')} only: too few to say"
+    if not share_told(found, report.stress["worlds"]["least_kept"]):
+        luck = f"{report.stress['possessions']:,} possessions each, so luck pulls it towards half"
+        return f"{ahead_words(found)} {VARIED[found['kind']]} ({luck})"
+    low, high = 100 * share["low"], 100 * share["high"]
+    of = f"{count(found['worlds'], 'variant')} {VARIED[found['kind']]}"
+    return f"pays in {worlds_in_100(share['mean'])} ({of}; {span(f'{low:.0f}', f'{high:.0f}')})"
