@@ -82,8 +82,8 @@ def test_why_a_planned_call_is_not_advised() -> None:
     found["share"] = {"mean": 0.9, "low": 0.9, "high": 0.9}
     report.formations = formations({0: -0.05})
     assert not_advised(report) == [
-        "Planned, not advised: corner; saves in neither; no clear difference: high post, overload; together no "
-        "clear difference (0.15 lost to 0.05 saved points a call)."
+        "Planned, not advised: corner; saves in neither; no clear difference: high post, overload; together "
+        "no clear difference (0.15 lost to 0.05 saved points a call)."
     ]
     assert headline(report) == "Stay home: no trap saves points over their likely formations."
 
