@@ -329,7 +329,7 @@ class Evening:
                     or re.search(rf"^(?:[^:;]*, )?{name}\b", cells.get("Trap pays", ""))
                 ]
                 yield output, "their five", " ".join(sorted(set(numbers), key=int)) or "nobody"
-            each = r"number (\d+) (.*?)(?=number \d+ |Trap breaker|The engine knows)"
+            each = r"number (\d+) (.*?)(?=number \d+ |The engine knows)"
             told = {int(n): said for n, said in re.findall(each, self.text["lineup"])}
             trapped = [n for n in saves if re.search(rf"trap pays: (?:[^;(]*, )?{name}\b", told.get(n, ""))]
             yield "lineup", "their five", " ".join(map(str, trapped)) or "nobody"

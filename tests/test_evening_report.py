@@ -11,12 +11,15 @@ import pytest
 from engine.inputs import load_scenario
 from engine.kernel.batch import trace_possession
 from engine.report.advice_view import MOST_WORDS, headline, not_advised
-from engine.report.page.plan import seldom_words
+from engine.report.seldom_view import not_judged, why_seldom
+from engine.run.size import RunSize
 from engine.state.record import COLUMN
 from engine.state.words import Event
 from engine.study import evening_advice as study
+from engine.study.compare import compare
 from engine.study.court_shots import call_of, court_shots, shots_of
 from engine.study.evening_advice import advised_calls, planned_calls
+from engine.study.seldom import seldom
 from engine.study.stress.stress import LEAST_KEPT
 from engine.world.court import build_court
 from engine.world.pack import pack
@@ -73,8 +76,8 @@ def test_why_a_planned_call_is_not_advised() -> None:
             stress={
                 "settings": [{"calls": [found]}], "possessions": 600, "worlds": {"least_kept": LEAST_KEPT}
             },
-            scenario=scenario, evening=SimpleNamespace(care=care), plan={"mix": [row]},
-            formations=formations({0: 0.2}),
+            scenario=scenario, evening=SimpleNamespace(care=care, own_settings=()), plan={"mix": [row]},
+            formations=formations({0: 0.2}), seldom={},
         )  # fmt: skip
         (said,) = not_advised(report)
         assert why in said and ("of 100" in said) == (kept >= LEAST_KEPT)
@@ -89,39 +92,46 @@ def test_why_a_planned_call_is_not_advised() -> None:
 
 
 @pytest.mark.parametrize(
-    ("kept_for", "probability", "called", "why"),
+    ("kept_for", "probability", "chances", "on_all", "why"),
     [
-        (
-            (6, 12),
-            1.0,
-            {3: 900, 6: 11, 9: 40, 12: 0, 15: 5},
-            "kept for No. 6 and 12, to whom it could come 11",
-        ),
-        (
-            (15,),
-            0.25,
-            {15: 61},
-            "they seldom bring the ball there in the way that sets it off: at every chance on",
-        ),
-        (
-            (),
-            0.25,
-            {3: 900, 6: 80},
-            "it could come 980 times in 20,000 possessions, but is made 1 in 4 times",
-        ),
-        ((), 0.25, {}, ""),
+        ([6, 12], 1.0, 11, 951, "6 and 12: its chance came to them 11 times in 20,000 possessions, to all"),
+        ([33], 0.5, 0, 1982, "came to him never in 20,000 possessions, to all five 1,982 times"),
+        ([15], 0.25, 61, 61, "seldom bring the ball there in the way that sets it off: at every chance on"),
+        ([], 0.25, 980, 980, "it could come 980 times in 20,000 possessions, but is made 1 in 4 times"),
+        ([], 1.0, 980, 980, ""),
     ],
-)
+)  # fmt: skip
 def test_why_a_call_hardly_comes_up(
-    kept_for: tuple[int, ...], probability: float, called: dict[int, int], why: str
+    kept_for: list[int], probability: float, chances: int, on_all: int, why: str
 ) -> None:
-    call = SimpleNamespace(name="top", only_against=kept_for, probability=probability)
-    rows = [{"call": "top", "number": number, "called": n} for number, n in called.items()]
-    report: Any = SimpleNamespace(
-        scenario=SimpleNamespace(settings=[SimpleNamespace(calls=[call])]),
-        lineup={"calls_by_handler": rows, "call_possessions": 20_000},
+    row = {"setting": "fox (own call)", "call": "fox, top", "called": 3, "only_against": kept_for}
+    row |= {"probability": probability, "chances": chances, "on_all": on_all}
+    found = {"possessions": 20_000, "calls": [row]}
+    said = why_seldom(found, "fox (own call)", "fox, top")
+    assert why in said and bool(why) == bool(said)
+    assert why_seldom(found, "another", "fox, top") == why_seldom({}, "fox (own call)", "fox, top") == ""
+    (told,) = not_judged(found, ("fox (own call)",))
+    assert told == f"Fox, top: came up 3 times in 20,000 possessions, not judged{said}."
+    assert not_judged(found, ("corner trap",)) == not_judged({}, ("fox (own call)",)) == []
+
+
+def test_a_call_that_hardly_comes_up_is_tried_at_every_chance() -> None:
+    """Top on number 7 alone: how often it could come to him, and to all five."""
+    scenario = load_scenario(SCENARIO)
+    top = next(s for s in scenario.settings if s.calls[0].name == "top")
+    on_him = top.calls[0].model_copy(update={"only_against": (scenario.offence_team.lineup[4],)})
+    rare = scenario.model_copy(
+        update={"settings": (top, top.model_copy(update={"name": "on him", "calls": (on_him,)}))}
     )
-    assert why in seldom_words(report, 0, 0) and bool(why) == bool(seldom_words(report, 0, 0))
+    compared = compare(rare, 600, 1, 1).to_dict()
+    every = compared["settings"][0]["calls"][0]["called"]
+    size = RunSize(600, 1, 1)
+    assert every > 5 and seldom(rare, compared, size, least=0) is None
+    found = seldom(rare, compared, size, least=every)
+    assert found is not None
+    (row,) = found.to_dict()["calls"]
+    assert row["setting"] == "on him" and row["only_against"] == list(on_him.only_against)
+    assert row["called"] <= row["chances"] < every <= row["on_all"]  # made every second time, and every time
 
 
 def test_every_planned_call_that_is_not_advised_is_told() -> None:
@@ -142,6 +152,7 @@ def test_every_planned_call_that_is_not_advised_is_told() -> None:
         planned=((0, 0), (1, 0), (2, 0)), advised=((0, 0), (1, 0)), weighed=(0, 1, 2),
         plan={"mix": mix[::-1]}, stress={"settings": [{"calls": [pays]}] * 3},
         scenario=SimpleNamespace(settings=settings), formations=formations({0: 0.2, 1: 0.2, 2: 0.2}),
+        seldom={}, evening=SimpleNamespace(own_settings=()),
     )  # fmt: skip
     assert not_advised(report) == [
         "Planned, not advised: top; saves 0.2 points a game (0.1 to 0.3), 0.1 fewer than wing, which may be "

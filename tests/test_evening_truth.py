@@ -381,10 +381,19 @@ def test_home_and_the_passes_are_one(told: dict[str, Any]) -> None:
     home = told["compare.json"]["baseline"]["points_per_possession"]
     low, mean, high = (f"{100 * home[key]:.0f}" for key in ("low", "mean", "high"))
     assert f"{mean} ({low}-{high})" in told["compare"] and f"{mean} ({low} to {high})" in told["page"]
+    lineup = json.loads(told["lineup.json"])
+    assert lineup["home"] == home and lineup["call_possessions"] == told["compare.json"]["possessions"]
+    assert f"Yours now concede {mean} ({low} to {high}) points per 100" in told["lineup"]
     drills = json.loads(told["timing.json"])["drills"]
-    for drill in drills:
-        trains = one_line(drill["trains"])
+    assert any(drill["worst"] for drill in drills)
+    for number, drill in enumerate(drills, 1):
+        trains, links = one_line(drill["trains"]), "; ".join(map(spoken, drill["links"]))
         assert trains.split(":")[0] in told["page"] and trains in told["timing"]
+        assert f"({links})" in told["timing"] and f"{links}: " in told["page"]
+        if drill["worst"]:
+            start, _, end = drill["worst"].partition(" to ")
+            assert f"Start from its worst: {spoken(drill['worst'])}" in told["timing"]
+            assert re.search(rf"{number}\. {spoken(start)} to No\. \d+, {spoken(end)}: ", told["page"])
 
 
 @pytest.mark.long

@@ -17,6 +17,7 @@ from engine.inputs import load_scenario, load_zone
 from engine.inputs.defence import persons_of
 from engine.inputs.zone import chosen
 from engine.report.screen.lineup import lineup_text
+from engine.report.words import around, scaled
 from engine.run.blocks import Runner
 from engine.run.size import RunSize
 from engine.state.record import COLUMN, N_RECORD
@@ -152,7 +153,6 @@ def test_every_key_of_the_contract_and_every_assignment_once(found: Found, scena
     assert {one["place"] for one in found["attack_at"]} == set(places)
     assert [one["number"] for one in found["opponent"]] == list(scenario.offence_team.lineup)
     assert {one["advice"] for one in found["opponent"]} <= {"force", "trap", "leave", "deny", "let him shoot"}
-    assert found["trap_breaker"] in (None, *scenario.offence_team.lineup)
     json.dumps(found, allow_nan=False)
 
 
@@ -168,9 +168,14 @@ def test_your_own_places_are_told_with_their_cost(found: Found) -> None:
     cost = {"mean": 0.05, "low": 0.02, "high": 0.08}
     usual = found["usual"] | {"places": dict(zip(found["best"], (34, 23, 12, 7, 4), strict=True))}
     text = " ".join(lineup_text(found | {"usual": usual, "usual_costs": cost}).split())
-    assert "costs 5.0 points per 100 possessions (2.0 to 8.0) against it" in text
+    assert "costs 5.0 points per 100 (2.0 to 8.0) against those places" in text
+    n = found["call_possessions"]
+    home = (
+        f"Yours now concede {around(scaled(found['home'], 100), 0)} points per 100 possessions, staying home"
+    )
+    assert f"{home} ({n} possessions, as in compare); " in text
     same = found | {"usual": found["usual"] | {"places": found["best"]}}
-    assert "Yours now the same" in " ".join(lineup_text(same).split())
+    assert "as in compare); the same places" in " ".join(lineup_text(same).split())
 
 
 def test_cut_short_it_is_not_called_decided(scenario: Any, small: None) -> None:
@@ -298,8 +303,6 @@ def test_only_what_is_clear_over_all_comparisons_is_called_a_trap_that_pays() ->
     ]
     assert {n: one["call"] for n, one in advice.worth_trapping(often).items()} == {1: "wing", 2: "corner"}
     assert advice.whom_by_call(often)[1]["saves"] == [2, 1]  # 2.5 a hundred of .3 is more than 1 of .5
-    assert advice.pooled(given, 1) == pytest.approx(0.15)
-    assert advice.pooled(given, 3) is None
 
 
 def test_whom_to_trap_is_said_of_each_call_by_itself() -> None:
@@ -313,14 +316,6 @@ def test_whom_to_trap_is_said_of_each_call_by_itself() -> None:
         {"call": "top", "saves": [7], "seldom": [13]},
         {"call": "corner", "saves": [13], "seldom": []},
     ]
-
-
-def test_nobody_breaks_traps_whom_luck_could_have_put_last() -> None:
-    close = [call("corner", 1, 500, 0.10, 0.05), call("corner", 2, 500, 0.05, 0.05)]
-    assert advice.breaks_traps(close) is None
-    clear = [*close, call("corner", 3, 500, -0.20, 0.05)]
-    assert advice.breaks_traps(clear) == 3
-    assert advice.breaks_traps([call("corner", 3, 500, -0.20, 0.05)]) is None
 
 
 def test_advice_by_the_worth_of_open_shots(scenario: Any) -> None:
@@ -430,7 +425,7 @@ def test_a_clear_cost_becomes_a_task_for_a_role(found: Found) -> None:
 def test_without_trap_advice_nobody_is_to_be_trapped(scenario: Any, small: None) -> None:
     size = RunSize(300, 1, 1)
     found = opponent.answers(scenario, size, size, traps=False).to_dict()
-    assert found["calls_by_handler"] == [] and found["trap_breaker"] is None
+    assert found["calls_by_handler"] == []
     assert all(one["advice"] != "trap" for one in found["opponent"])
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import math
+import re
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -15,16 +16,27 @@ from evening_table import ran
 
 from engine.cli import run
 from engine.inputs import load_scenario, load_zone
+from engine.inputs.base import spoken
 from engine.inputs.defence import persons_of
 from engine.inputs.zone import chosen
 from engine.kernel.near import on_ball_gap
-from engine.report.screen.timing import merged, timing_text
+from engine.report.screen.timing import timing_text
 from engine.state.words import EVENTS, OUTCOMES, REGIONS
 from engine.still.holes import flight_of, scenario_setup
 from engine.still.picture import picture_of, run_m, run_s, stand_off
 from engine.still.shot_worth import ShotWorth, close_out_gap
 from engine.study.timing import play as timed
-from engine.study.timing.links import DRILLS, Found, bump_dict, drills_of, group_of, links_of, timing
+from engine.study.timing.links import (
+    DRILLS,
+    Found,
+    bump_dict,
+    drills_of,
+    group_of,
+    links_of,
+    merged,
+    pass_name,
+    timing,
+)
 from engine.study.timing.play import Passes, Watched, shell_after, trap_at
 from engine.study.timing.traps import escapes_of, trap_picture
 from engine.world.pack import pack
@@ -294,7 +306,7 @@ def test_trappers_stand_at_the_ball_and_the_rest_on_their_cover(scenario: Any) -
 
 def made_up(to: str, cost: float, kind: str = "direct", start: str = "top") -> Found:
     return {"from": start, "to": to, "kind": kind, "cost": cost, "gives_points": cost, "late_s": 0.2,
-            "defender": "near_guard"}  # fmt: skip
+            "defender": "near_guard", "p_thrown": 0.1}  # fmt: skip
 
 
 def test_three_drills_by_what_the_links_give_away() -> None:
@@ -309,6 +321,17 @@ def test_three_drills_by_what_the_links_give_away() -> None:
     ]
     assert drills_of(given, False)[0]["links"][:2] == ["top to wing", "slot to wing"]
     assert drills_of(given, True)[1]["links"] == ["wing to corner"]
+    early = made_up("far_wing", 9.0, "skip", "wing") | {"late_s": -0.1}
+    worst = [*given, made_up("far_corner", 0.2, "skip"), early]
+    (skips,) = (drill for drill in drills_of(worst, True) if drill["name"] == DRILLS["skip"][0])
+    assert skips["links"] == [
+        "top to far_wing, skip",
+        "top to far_corner, skip",
+    ]  # the dearest is early
+    assert skips["worst"] == "top to far_wing, skip"
+    (bump,) = (drill for drill in drills_of([*given, made_up("far_wing", 0.1)], False)[:1])
+    assert bump["links"][:2] == ["top to wing", "slot to wing"] and bump["worst"] in bump["links"]
+    assert drills_of([early], True)[0]["worst"] is None
 
 
 def test_the_demo_has_three_different_drills(found: Found) -> None:
@@ -324,6 +347,33 @@ def test_the_page_names_roles_and_never_a_player(found: Found, scenario: Any) ->
     assert "Worst pass" in text.splitlines()[4]
     for player in scenario.defence_team.players:
         assert player.name not in text and f"number {player.number}" not in text
+
+
+def test_every_pass_of_a_drill_stands_in_the_table_with_its_number(found: Found) -> None:
+    """Also one that gives away less than the first rows, and the worst pass of a drill is where it starts."""
+    links = {pass_name(link) for link in merged(found["links"])}
+    table = timing_text(found).partition("given away")[2].partition("Shot in points")[0]
+    seen = 0
+    for number, drill in enumerate(found["drills"], 1):
+        for name in links & set(drill["links"]):
+            head = spoken(name)[:12]
+            assert re.search(rf"^{head}.* {number}$", table, re.MULTILINE), (name, number)
+            seen += 1
+        if drill["worst"]:
+            assert drill["worst"] in links & set(drill["links"])
+            start = f"Start from its worst: {spoken(drill['worst'])}"
+            assert start in " ".join(timing_text(found).split())
+    assert seen >= 5
+
+
+def test_a_trap_that_was_never_made_is_not_called_never_beaten(found: Found) -> None:
+    one = found["after_trap"][0] | {"beaten": 0}
+    made, never = (
+        " ".join(timing_text(found | {"after_trap": [one | {"called": n}]}).split()) for n in (7, 0)
+    )
+    n = f"{found['possessions']:,} possessions"
+    assert f"made 7 times, never beaten in {n}: nothing to tell" in made and "never made" not in made
+    assert f"never made in {n}: nothing to tell" in never and "never beaten" not in never
 
 
 def test_both_sides_are_told_as_one(found: Found) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from engine.checks.policy import policy_lines
@@ -27,6 +28,7 @@ from engine.report.page.plays import plays_page
 from engine.report.screen.defence import plays_named
 from engine.report.screen.evening import shot_lines
 from engine.report.screen.plays import play_lines
+from engine.report.seldom_view import never_lines
 from engine.shipped import configs_root
 from engine.still.holes import ALIGNMENT, RULES, scenario_lines, zone_lines
 from engine.still.occasions import occasion_lines, run_here
@@ -35,7 +37,7 @@ from engine.study.sweep.sampling import read_points
 from engine.world.court import build_court, load_layout
 from engine.world.pack import plays_of
 
-#: Possessions whose mean length says how many fill a game, where no ``compare`` is kept.
+#: Possessions whose mean length says how many fill a game, and which calls never come up.
 PACED = 1000
 
 
@@ -202,23 +204,26 @@ def _sheet_numbers(data: Table, source: Source) -> str:
     return f"usual calls of {_count(len(found.base), 'defence')}, {_count(usual, 'setting')}"
 
 
-def _pace(evening: Evening, before_playing: Callable[[], None] | None) -> list[str]:
-    """A line where the possessions of a game do not fit its minutes, from few possessions. Of the opponent as
-    he is before he is fitted, whatever is kept: the same sheet has the same answer."""
-    from engine.study.evening_report import Played
-    from engine.study.pace import pace_words, possessions_per_game
-    from engine.study.play import play
-
+def _tried(evening: Evening, before_playing: Callable[[], None] | None) -> tuple[list[str], list[str]]:
+    """From few possessions: a line where those of a game do not fit its minutes; one for each call that never
+    comes up in them. Of the opponent as he is before he is fitted, whatever is kept: the same sheet has the
+    same answer."""
     if before_playing is not None:
         before_playing()
-    asked, scenario = Played(evening), evening.scenario
-    n = min(PACED, asked.size.possessions)
-    home = scenario.model_copy(update={"settings": ()})
-    seconds = play(home, n).to_dict(steps=False)["seconds_per_possession"]["mean"]
-    clock, fitted = scenario.rules.clock, not asked.missing("fit")
-    per_game = possessions_per_game(scenario, seconds)
-    words = pace_words(per_game, clock.periods * clock.period_s / 60.0, n, fitted)
-    return [words] if words else []
+    from engine.study.compare import compare
+    from engine.study.evening_report import Played
+    from engine.study.pace import pace_words, possessions_per_game
+    from engine.study.seldom import seldom
+
+    asked = Played(evening)
+    scenario, fitted = asked.scenario, not asked.missing("fit")
+    size = replace(asked.size, possessions=min(PACED, asked.size.possessions))
+    found = compare(scenario, size.possessions, size.seed, size.threads).to_dict()
+    clock, seconds = scenario.rules.clock, found["baseline"]["seconds_per_possession"]["mean"]
+    minutes, n = clock.periods * clock.period_s / 60.0, possessions_per_game(scenario, seconds)
+    pace = pace_words(n, minutes, size.possessions, fitted)
+    rare = seldom(scenario, found, size, least=1)
+    return [pace] if pace else [], [] if rare is None else never_lines(rare.to_dict(), fitted)
 
 
 def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[str]:
@@ -231,14 +236,16 @@ def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[
         f'{first}sheets of "{scenario.title}", {scenario.level} level, {scenario.rules.title}, '
         f"{_count(len(evening.own), 'player')} of ours, {len(evening.opponents)} of theirs, settings: {names}"
     )
+    pace, never = _tried(evening, before_playing)
     assumed = [*evening.assumptions, *shot_lines(evening.to_dict())]
     return [
         meaning,
         *evening.care.lines(),
-        *_pace(evening, before_playing),
+        *pace,
         f"plays of {scenario.offence_team.name}: {_titles(run_here(scenario))}",
         *occasion_lines(scenario),
         *evening.own_calls,
+        *never,
         *(evening.attack.charted if evening.attack is not None else ()),
         f"{_count(len(assumed), 'thing')} assumed:",
         *assumed,

@@ -44,8 +44,8 @@ def compare(
 
         effort = evening_report.USUAL
         effort = effort if possessions is None else replace(effort, possessions=possessions)
-        parts = played(evening, ("compare", "sheet"), quiet, seed, threads, effort)
-        stored = parts.part("compare") | {"sheet": parts.part("sheet")}
+        parts = played(evening, ("compare", "seldom", "sheet"), quiet, seed, threads, effort)
+        stored = parts.part("compare") | {name: parts.part(name) for name in ("seldom", "sheet")}
         deliver(stored, json_target, lambda result: compare_text(result, detail), evening)
         return
     from engine.study.compare import compare as run

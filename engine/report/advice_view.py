@@ -9,6 +9,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.formations_view import call_words, prefix
 from engine.report.screen.stress import ahead_words, share_told, worlds_in_100
+from engine.report.seldom_view import not_judged
 from engine.report.words import count, saved, sentence, span, times
 from engine.study.evening_advice import LEAST_SHARE, held_in, of_call
 from engine.study.evening_result import Advice
@@ -93,7 +94,7 @@ def whole_plan(plan: Found) -> str:
 
 
 def not_advised(report: Advice) -> list[str]:
-    """Why calls of the plan are not advised, one sentence each."""
+    """Why other calls of the plan are not advised, and his own calls not judged, one sentence each."""
     said = []
     shown = [row for row in (plan_row(report, *one) for one in report.advised or report.planned) if row]
     least = min(shown, key=lambda row: row["saves_per_game"]["mean"], default=None)
@@ -120,7 +121,7 @@ def not_advised(report: Advice) -> list[str]:
         else:
             continue
         said.append(f"Planned, not advised: {spoken(row['call'])}; {why}.")
-    return said
+    return said + not_judged(report.seldom, report.evening.own_settings)
 
 
 def _fewer(row: Found, least: Found) -> str:

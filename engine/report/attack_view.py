@@ -5,14 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import comb, hypot
 
+from engine.estimate.calls import ESCAPES
 from engine.estimate.intervals import LEAST_EVENTS, LEVEL, Found, normal_quantile
+from engine.estimate.rounding import parts_of_hundred
+from engine.estimate.tally import TURNOVERS
 from engine.inputs.base import spoken
 from engine.report.screen.compare import in_100
-from engine.report.words import amount, around, count, numbers_words, ranged, saved, scaled
+from engine.report.words import OUTCOME_WORDS, amount, around, count, numbers_words, ranged, saved, scaled
 
 #: Fewer passes to a man than this are not told.
 LEAST_PASSES = 10
 HEADINGS = ("Passed out to", "of 100 passes", "then points", "easy shots of 100")
+#: What else becomes of a trap: with the ball lost or got out of it they are all.
+REST = ("trapped_shot", "foul", "rest")
 MEN = ("Passes to", "thrown", "of 100 arrive")
 NOTE = (
     "Points of one call count what a lost ball brings them at the other end. Points and easy shots (at the "
@@ -119,14 +124,23 @@ def _call(one: Found) -> Found:
     shown = sorted(
         (man for man in one["outlets"] if man["passes"] >= LEAST_PASSES), key=lambda man: -man["safe"]["mean"]
     )
-    lost, out = (around(scaled(one[key], 100), 0) for key in ("lost", "got_out"))
-    shot, fouled = (100 * value for value in (one["other_parts"]["trapped_shot"], one["outcomes"]["foul"]))
+    of_100 = parts_of_hundred(one["outcomes"] | one["other_parts"], OUTCOME_WORDS)
+    lost, out = (
+        ranged(
+            str(sum(of_100[name] for name in names)),
+            *(f"{100 * one[key][end]:.0f}" for end in ("low", "high")),
+        )
+        for key, names in (("lost", TURNOVERS), ("got_out", ESCAPES))
+    )
+    rest = ", ".join(
+        f"{of_100[name]} {OUTCOME_WORDS[name][of_100[name] != 1]}" for name in REST if of_100[name]
+    )
     rows = [
         ("Comes", f"{in_100(one['per_100'])} times in 100 possessions"),
         ("To us", cost_words(one["value"])),
         (
             "Of 100 traps",
-            f"the ball lost in {lost}, got out in {out}; he shoots in {shot:.0f}, is fouled in {fouled:.0f}",
+            f"the ball lost in {lost}, got out in {out}; {rest}",
         ),
         ("Outlets", f"{_outlets(shown)} (the first {count(one['watched'], 'time')})"),
         ("Middle or skip", _middle_or_skip(one)),

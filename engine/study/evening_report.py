@@ -44,6 +44,7 @@ Progress = Callable[[int, int], None]
 NEEDS: dict[str, tuple[str, ...]] = {
     "fit": (),
     "compare": ("fit",),
+    "seldom": ("compare",),
     "adapted": ("compare",),
     "plan": ("compare",),
     "stress": ("plan",),
@@ -57,7 +58,7 @@ NEEDS: dict[str, tuple[str, ...]] = {
 #: Those that a report has; that of an opponent who learns where it is asked for.
 REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack"))
 #: Those that the advice is taken from: plan and report have one.
-ADVICE = ("plan", "stress", "formations")
+ADVICE = ("plan", "stress", "formations", "seldom")
 #: What ``timing``, a traced possession and one of another formation take, in possessions at home; measured on
 #: the example evening, for the time said beforehand and the bar only. PER_ADAPTED: of those that a setting is
 #: learned from and judged by.
@@ -123,6 +124,7 @@ class Played:
         own: dict[str, Mapping[str, object]] = {
             "fit": {},
             "compare": {"possessions": effort.possessions},
+            "seldom": {},
             "adapted": {"every": more.every},
             "plan": {"games": effort.games, "parts": effort.table_parts, "changes": more.changes},
             "stress": {"worlds": effort.worlds, "possessions": effort.world_possessions},
@@ -191,6 +193,7 @@ class Played:
         return {
             "fit": float(MOST_RUNS * FIT_POSSESSIONS),
             "compare": n * (1.0 + 0.2 * calls),
+            "seldom": 0.5 * n if calls else 0.0,
             "adapted": self._adapted_work(n),
             "plan": self._plan_work(),
             "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
@@ -287,6 +290,11 @@ class Played:
         from engine.study.compare import compare
 
         return compare(self.scenario, self.size.possessions, self.size.seed, self.size.threads, told)
+
+    def _seldom(self, told: Progress) -> _Result | None:
+        from engine.study.seldom import seldom
+
+        return seldom(self.scenario, self.part("compare"), self.size, progress=told)
 
     def to_adapt(self) -> list[int]:
         """Settings that ``adapted`` plays, by index: with calls, and where not every one of them is asked for
@@ -432,6 +440,7 @@ class Played:
             plan=self.part("plan"),
             stress=self.stressed(),
             formations=self.part("formations"),
+            seldom=self.part("seldom"),
         )
 
     def report(self) -> EveningReport:

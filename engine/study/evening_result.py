@@ -42,6 +42,7 @@ class Advice:
     ``advised``: (index of the setting, index of its call) of each call advised, the best first; ``planned``:
     the candidates of the plan that it was taken from. ``scenario``: as played, without settings where no trap
     may be advised. ``stress``: None where there is no call. ``weighed``: the settings that it has, by index.
+    ``seldom``: calls that hardly come up, {} where none is.
     """
 
     evening: Evening
@@ -52,6 +53,7 @@ class Advice:
     plan: Found
     stress: Found | None
     formations: Found
+    seldom: Found
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,6 +86,7 @@ class EveningReport(Advice):
             "plan": self.plan,
             "stress": self.stress,
             "formations": self.formations,
+            "seldom": self.seldom,
             "timing": self.timing,
             "lineup": self.lineup,
             "shots": self.shots,

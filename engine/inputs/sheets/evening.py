@@ -47,7 +47,8 @@ class Evening:
     ``assumptions``: what was filled in, in plain words, each once. ``remarks``: what was not used of the
     sheets. ``signals``: name of a call -> the coach's own word, where there is one. ``trap_targets``: shirt
     numbers of opponents whom the sheet calls weak under pressure. ``shooting``: how much of each estimate is
-    the player's own. ``own_calls``: what each row of the sheet of calls was understood as, a sentence each.
+    the player's own. ``own_calls``: what each row of the sheet of calls was understood as, a sentence each;
+    ``own_settings``: names of the settings that these are.
     ``counts``: what the sheet counts of each opponent. ``folder``: None for a scenario file. ``fronts``,
     ``high_post``: what the sheet says of how they line up. ``attack``: the same five with the ball, None for
     a scenario file and where no trap may be advised.
@@ -64,6 +65,7 @@ class Evening:
     own_shooting: tuple[ShotNote, ...] = ()
     remarks: tuple[str, ...] = ()
     own_calls: tuple[str, ...] = ()
+    own_settings: tuple[str, ...] = ()
     counts: tuple[ManCounts, ...] = ()
     folder: Path | None = None
     fronts: tuple[Front, ...] = ()
@@ -255,6 +257,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         own_shooting=own_shooting,
         remarks=(*sheets.remarks, *game.remarks, *own_remarks, *opponent.remarks, *mine.remarks),
         own_calls=mine.told,
+        own_settings=tuple(setting.name for setting in mine.settings),
         counts=opponent.counts,
         folder=folder,
         fronts=game.fronts,

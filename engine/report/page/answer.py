@@ -13,10 +13,11 @@ from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
 from engine.report.advice_view import often_words, plan_row, variants_words, whole_plan
 from engine.report.formations_view import call_words
-from engine.report.page.plan import handlers_of, seldom_words
+from engine.report.page.plan import handlers_of
 from engine.report.page.stand_ins import court_of, stand_in_words
 from engine.report.rounding import whole_percent
 from engine.report.screen.compare import in_100
+from engine.report.seldom_view import why_seldom
 from engine.report.sheet_view import THREES, sheet_advice
 from engine.report.words import (
     AFTER_WORDS,
@@ -225,13 +226,14 @@ def figure(report: EveningReport) -> Found | None:
 
 def ledger_rows(report: EveningReport) -> list[Found]:
     """Every call of every setting."""
-    rows = []
+    rows, n = [], count(report.compare["possessions"], "possession")
     for s, setting in enumerate(report.compare["settings"]):
         for c, found in enumerate(setting["calls"]):
             named = {"setting": setting["name"], "call": spoken(found["call"]), "advised": False}
             if found["called"] < FEW_CALLS or found["value"]["low"] is None:
-                calls = count(found["called"], "call")
-                rows.append({**named, "few": f"{calls}: too few{seldom_words(report, s, c)}"})
+                why = why_seldom(report.seldom, setting["name"], found["call"])
+                few = f"{count(found['called'], 'call')} in {n}: too few{why}"
+                rows.append({**named, "few": few})
                 continue
             out = _of_100_calls(found)
             called, home = (found["conceded"][key]["p_rim_shot"] for key in ("called", "home"))

@@ -6,8 +6,8 @@ from dataclasses import asdict
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.report.page.plan import seldom_words
 from engine.report.screen.stress import not_asked_words, share_told
+from engine.report.seldom_view import why_seldom
 from engine.report.words import FACTOR_WORDS, FEW_CALLS, percent, times
 from engine.study.evening_result import EveningReport
 
@@ -36,14 +36,15 @@ def appendix_view(report: EveningReport) -> Found:
     """Rows of the appendix."""
     risk: list[Found] = []
     factors: list[Found] = []
-    for s, setting in enumerate(report.compare["settings"]):
-        for c, call in enumerate(setting["calls"]):
+    for setting in report.compare["settings"]:
+        for call in setting["calls"]:
             over = call["over_n"]
             if over["p_worse"] is None:
                 continue
             name = f"{spoken(call['call'])} ({setting['name']})"
             if call["called"] < FEW_CALLS:
-                said = f"came up {times(call['called'])}: not judged{seldom_words(report, s, c)}"
+                why = why_seldom(report.seldom, setting["name"], call["call"])
+                said = f"came up {times(call['called'])}: not judged{why}"
                 risk.append({"call": name, "few": said})
                 continue
             risk.append(

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import accumulate, pairwise
 
-from engine.estimate.calls import one_in
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
@@ -17,11 +16,12 @@ from engine.report.advice_view import plan_row
 from engine.report.page.court_card import pass_card
 from engine.report.screen.lineup import role_task, trap_words
 from engine.report.screen.plan import COMES_UP, chance, late_sides, not_planned
-from engine.report.screen.timing import late_words, merged
-from engine.report.words import FEW_CALLS, count, known, numbers_words, percent, saved, sentence
+from engine.report.screen.timing import late_words
+from engine.report.words import count, known, percent, saved, sentence
 from engine.study.evening_advice import called_tonight
 from engine.study.evening_result import EveningReport
 from engine.study.lineup.advice import GUARD, LEAST_CALLS, LEAVE, LET_SHOOT, told_on
+from engine.study.timing.links import merged, pass_name
 
 SIDES = ("left", "right")
 #: Minutes of a practice, and of each start from a worst moment; how often in a row it must be in time. A
@@ -150,15 +150,13 @@ def behind_call(report: EveningReport) -> str:
 # --- timing and lineup --------------------------------------------------------------------------------------
 
 
-def worst_links(report: EveningReport, most: int) -> list[Found]:
-    """The worst passes, both sides as one, those on which nobody is late left out."""
-    return [link for link in merged(report.timing["links"]) if link["late_s"] > 0.0][:most]
-
-
-def moments(report: EveningReport, most: int = 3) -> list[Found]:
-    """The worst passes, each as a court to start from: pass, who is late, by how much."""
-    found = []
-    for number, link in enumerate(worst_links(report, most), 1):
+def moments(report: EveningReport) -> list[Found]:
+    """The worst pass of each drill, as a court to start from: pass, who is late, by how much."""
+    links, found = {pass_name(link): link for link in merged(report.timing["links"])}, []
+    for number, drill in enumerate(report.timing["drills"], 1):
+        if drill["worst"] is None:
+            continue
+        link = links[drill["worst"]]
         skip = ", skip" if link["kind"] == "skip" else ""
         said = (
             f"{number}. {spoken(link['from'])} to No. {link['receiver']}, {spoken(link['to'])}{skip}: "
@@ -176,7 +174,7 @@ def _short(trains: str) -> str:
 
 
 def practice(report: EveningReport) -> Found:
-    """Tomorrow's practice by the minute: the drills, then starts from the worst moments."""
+    """Tomorrow's practice by the minute: the drills, then a start from the worst pass of each."""
     mine, worst = drills(report), moments(report)
     minutes = practice_minutes(len(mine), len(worst))
     for one, when in zip((*mine, *worst), minutes, strict=True):
@@ -186,22 +184,18 @@ def practice(report: EveningReport) -> Found:
 
 def drills(report: EveningReport) -> list[Found]:
     """Three drills: what they train, on which passes, and what is to be reached."""
-    late: dict[str, float] = {}
-    for link in report.timing["links"]:
-        name = f"{link['from']} to {link['to']}"
-        late[name] = max(late.get(name, 0.0), link["late_s"])
-    found = []
-    for drill in report.timing["drills"]:
-        worst = max((late.get(link, 0.0) for link in drill["links"]), default=0.0)
-        found.append(
-            {
-                "name": drill["name"],
-                "trains": _short(drill["trains"]),
-                "links": ", ".join(spoken(link) for link in drill["links"]),
-                "reach": f"now {worst:.1f} s late at worst; reach 0" if worst > 0.0 else "in time: keep it",
-            }
-        )
-    return found
+    late = {pass_name(link): link["late_s"] for link in merged(report.timing["links"])}
+    return [
+        {
+            "name": drill["name"],
+            "trains": _short(drill["trains"]),
+            "links": "; ".join(spoken(link) for link in drill["links"]),
+            "reach": "in time: keep it"
+            if drill["worst"] is None
+            else f"now {max(late.get(link, 0.0) for link in drill['links']):.1f} s late at worst; reach 0",
+        }
+        for drill in report.timing["drills"]
+    ]
 
 
 def practice_minutes(drills: int, moments: int) -> list[str]:
@@ -278,24 +272,3 @@ def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]
     mine.sort(key=lambda one: -one["called"])
     saves: list[int] = next((o["saves"] for o in report.lineup["whom_by_call"] if o["call"] == call.name), [])
     return [one["number"] for one in mine], saves
-
-
-def seldom_words(report: EveningReport, setting: int, call: int) -> str:
-    """Why a call hardly comes up, as far as its being made at every chance on each of them alone (``lineup``)
-    tells: ``; ...``, or "" where that does not tell."""
-    one = report.scenario.settings[setting].calls[call]
-    rows = [row for row in report.lineup["calls_by_handler"] if row["call"] == one.name]
-    mine = [row for row in rows if not one.only_against or row["number"] in one.only_against]
-    if not mine:
-        return ""
-    chances, every = (sum(row["called"] for row in of) for of in (mine, rows))
-    n = f"{chances:,} times in {count(report.lineup['call_possessions'], 'possession')}"
-    if len(mine) < len(rows) and 2 * chances < every:
-        whom = numbers_words([row["number"] for row in mine])
-        return f"; it is kept for No. {whom}, to whom it could come {n}, {every:,} times to all five"
-    if chances < 10 * FEW_CALLS:
-        whom = f" on No. {numbers_words(one.only_against)}" if one.only_against else ""
-        return f"; they seldom bring the ball there in the way that sets it off: at every chance{whom}, {n}"
-    if one.probability >= 1.0:
-        return ""
-    return f"; it could come {n}, but is made {one_in(one.probability)} times"

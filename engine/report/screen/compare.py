@@ -9,6 +9,7 @@ from engine.estimate.rounding import parts_of_hundred
 from engine.inputs.base import spoken
 from engine.report.screen.defence import defence_block, defences_of, home_note, is_other, options_named
 from engine.report.screen.sheet import sheet_warning
+from engine.report.seldom_view import why_seldom
 from engine.report.words import (
     AFTER_WORDS,
     BOX_WORDS,
@@ -64,7 +65,7 @@ def compare_text(result: Found, with_detail: bool = False) -> str:
     if not result["settings"]:
         lines += ["", paragraph("The scenario has no settings, so there is no call to weigh.")]
     for setting in result["settings"]:
-        lines += _setting(setting, result["baseline"], result["possessions"])
+        lines += _setting(setting, result)
     lines += ["", *map(paragraph, (NET_NOTE, UNCERTAINTY, MODELS_FAULT, CARE))]
     return _finish(result, lines, with_detail)
 
@@ -202,7 +203,8 @@ def _overview(result: Found) -> list[str]:
     return table(rows, indent="", left=(2, 3))
 
 
-def _setting(setting: Found, home: Found, possessions: int) -> list[str]:
+def _setting(setting: Found, result: Found) -> list[str]:
+    home, possessions = result["baseline"], result["possessions"]
     lines = ["", plain(setting["name"]), "-" * min(len(plain(setting["name"])), WIDTH)]
     other = is_other(setting, home)
     if other:
@@ -215,7 +217,12 @@ def _setting(setting: Found, home: Found, possessions: int) -> list[str]:
         change = saved(scaled(setting["change_by_calls"], -100), 1, "points per 100 possessions")
         lines += [labelled("All calls" if other else "Together", change), ""]
     for i, call in enumerate(setting["calls"]):
-        lines += ([""] if i else []) + _call(call, possessions, "no trap" if other else "home")
+        lines += ([""] if i else []) + _call(
+            call,
+            possessions,
+            "no trap" if other else "home",
+            why_seldom(result.get("seldom", {}), setting["name"], call["call"]),
+        )
     return lines
 
 
@@ -237,14 +244,15 @@ def _list(shares: dict[str, float | None], words: dict[str, tuple[str, str]]) ->
     )
 
 
-def _call(call: Found, possessions: int, base: str) -> list[str]:
+def _call(call: Found, possessions: int, base: str, why: str) -> list[str]:
+    """The lines of a call; ``why`` it hardly comes up."""
     name, called = spoken(call["call"]), call["called"]
     if called == 0:
-        never = f"{name}: never came up in {count(possessions, 'possession')}, not judged"
+        never = f"{name}: never came up in {count(possessions, 'possession')}, not judged{why}"
         return [labelled("Call", never)]
     often = _often(call["call"], 100 * call["calls"] / possessions)
     if called < FEW_CALLS:
-        return [labelled("Call", often), labelled("Worth", _not_judged(called, possessions))]
+        return [labelled("Call", often), labelled("Worth", _not_judged(called, possessions) + why)]
     lines = [
         labelled("Call", often),
         labelled("Worth", saved(call["value"], 2, "points a call")),

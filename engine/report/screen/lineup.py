@@ -10,6 +10,7 @@ from engine.inputs.base import spoken
 from engine.report.words import (
     ADVICE_TO_A_MAN,
     CARE,
+    around,
     count,
     finished,
     labelled,
@@ -19,7 +20,7 @@ from engine.report.words import (
     scaled,
     table,
 )
-from engine.study.lineup.advice import GUARD, LET_SHOOT, told_on
+from engine.study.lineup.advice import GUARD, LEAST_CALLS, LET_SHOOT, told_on
 
 #: Rows of the table that are shown.
 MOST_SHOWN = 5
@@ -30,14 +31,19 @@ TASKS = {
     "centre": "the far forward comes across early and both guards dig at the ball",
 }
 OTHER_TASK = "the two nearest to it shade a step his way, and he hands a hard pass on to them early"
+NET = (
+    "Net points: conceded, less what the next possession is worth to us for how theirs ended; to tell the "
+    "line-ups apart, on possessions of this table alone."
+)
 SIZES = (
     "everybody plays his own place, the same on the other side, or one whose man is about as tall; "
     "--anywhere tries all"
 )
 TRAPS_NOTE = (
     "Trap pays: he is worth a double there when he has the ball; guard, let him shoot: his shot. Each call "
-    "was made on him alone and at every chance; compare makes it as your settings have it, so its counts and "
-    "worth differ. Which calls to make, and how often: plan."
+    "was made on him alone and at every chance, in {n} (nothing is said from fewer than {least} calls); "
+    "compare makes it as your settings have it, so its counts and worth differ. Which calls to make, and how "
+    "often: plan."
 )
 NOT_KNOWN = (
     "The engine knows your players' heights, running speeds, fouling and rebounding; not who has learned "
@@ -82,20 +88,23 @@ def _keep(result: Found) -> str:
 
 
 def _usual(result: Found) -> str:
-    """The scenario's own places beside those selected, on possessions that chose neither."""
+    """What the scenario's own places concede, as ``compare`` plays them; beside those selected, on
+    possessions that chose neither."""
+    home, n = around(scaled(result["home"], 100.0), 0), count(result["call_possessions"], "possession")
+    said = f"concede {home} points per 100 possessions, staying home ({n}, as in compare)"
     if result["best"] == result["usual"]["places"]:
-        return "the same"
+        return f"{said}; the same places"
     cost = scaled(result["usual_costs"], -100.0)
-    return f"{saved(cost, 1, 'points per 100 possessions')} against it, on possessions of their own"
+    return f"{said}; {saved(cost, 1, 'points per 100')} against those places, on possessions of their own"
 
 
 def _table(result: Found) -> list[str]:
-    """The first rows, conceded per 100 possessions."""
+    """The first rows, net points conceded per 100 possessions."""
     shown = result["table"][:MOST_SHOWN]
     names = [spoken(place) for place in result["best"]]
     heads = [name.rpartition(" ") for name in names]  # two lines: the table is wide
     rows = [
-        (*(side for side, _, _ in heads), "conceded", ""),
+        (*(side for side, _, _ in heads), "net points", ""),
         (*(last for _, _, last in heads), "per 100", ""),
     ]
     for row in shown:
@@ -103,7 +112,11 @@ def _table(result: Found) -> list[str]:
         points = f"{100.0 * row['points']['mean']:.1f} ({low:.1f} to {high:.1f})"
         state = "still in" if row["dropped_at"] is None else f"out at {row['dropped_at']:,}"
         rows.append((*(str(number) for number in row["places"].values()), points, state))
-    lines = ["Line-ups (shirts by place, left and right as the defence looks out)", *table(rows)]
+    lines = [
+        "Line-ups (shirts by place, left and right as the defence looks out)",
+        *table(rows),
+        paragraph(NET),
+    ]
     rest = result["left"] - sum(row["dropped_at"] is None for row in shown)
     if rest > 0:
         lines.append(f"  and {count(rest, 'more line-up')} not told apart (--detail)")
@@ -168,11 +181,6 @@ def _opponent(result: Found) -> list[str]:
         said += [words] if (words := ADVICE_TO_A_MAN.get(one["advice"], "")) else []
         lines.append(labelled(f"number {one['number']}", f"{'; '.join(said)} ({one['why']})"))
     if any(one["traps"] for one in result["opponent"]):
-        lines.append(paragraph(TRAPS_NOTE))
-    if result["trap_breaker"] is not None:
-        words = f"likely number {result['trap_breaker']} ({result['trap_breaker_by']})"
-        his = next(one for one in result["opponent"] if one["number"] == result["trap_breaker"])
-        if pays := trap_words(told_on(his)):
-            words += f"; that is all calls together: {pays} pays on him all the same"
-        lines.append(labelled("Trap breaker", words))
+        n = count(result["call_possessions"], "possession")
+        lines.append(paragraph(TRAPS_NOTE.format(n=n, least=LEAST_CALLS)))
     return lines

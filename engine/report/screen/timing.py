@@ -21,8 +21,9 @@ from engine.report.words import (
     table,
     times,
 )
+from engine.study.timing.links import merged, pass_name
 
-#: Links that are shown; all of them stand in the detail.
+#: Links that are shown beside those of the drills; all of them stand in the detail.
 MOST_SHOWN = 8
 NO_TRAPS = "No word on traps: it is not confirmed that the league allows them (or there is none to time)."
 HOW = (
@@ -47,8 +48,9 @@ def timing_text(result: Found, with_detail: bool = False) -> str:
         "The practice plan",
     ]
     for number, drill in enumerate(result["drills"], 1):
-        links = ", ".join(spoken(link) for link in drill["links"])
-        lines.append(labelled(f"{number}.", f"{drill['name']} ({links}): {drill['trains']}"))
+        links = "; ".join(spoken(link) for link in drill["links"])
+        start = f". Start from its worst: {spoken(drill['worst'])}" if drill["worst"] else ""
+        lines.append(labelled(f"{number}.", f"{drill['name']} ({links}): {drill['trains']}{start}"))
     lines += ["", *_links(result), "", *_bump(result), "", *_traps(result), "", paragraph(HOW)]
     lines.append(paragraph(f"{sentence('; '.join(f'{word}: {GLOSSARY[word]}' for word in WORDS))}."))
     lines.append(paragraph(CARE))
@@ -60,21 +62,6 @@ def late_words(late_s: float) -> str:
     if abs(late_s) < 0.05:
         return "just on time"
     return f"{abs(late_s):.1f} s {'late' if late_s > 0.0 else 'early'}"
-
-
-def merged(links: list[Found]) -> list[Found]:
-    """Links from both sides of the floor as one, the later side told, in the order of what they give away."""
-    together: dict[tuple[str, str, str], list[Found]] = {}
-    for link in links:
-        together.setdefault((link["from"], link["to"], link["kind"]), []).append(link)
-    found = []
-    for same in together.values():
-        worst = max(same, key=lambda link: link["gives_points"])
-        thrown = [link["p_thrown"] for link in same if link["p_thrown"] is not None]
-        found.append(
-            worst | {"p_thrown": sum(thrown) if thrown else None, "cost": sum(link["cost"] for link in same)}
-        )
-    return sorted(found, key=lambda link: (-link["cost"], -link["gives_points"]))
 
 
 def _answer(result: Found) -> list[str]:
@@ -94,22 +81,27 @@ def _answer(result: Found) -> list[str]:
 
 
 def _links(result: Found) -> list[str]:
-    rows = [("Pass", "first there", "late", "open", "shot", "thrown", "given away")]
-    for link in merged(result["links"])[:MOST_SHOWN]:
-        skip = ", skip" if link["kind"] == "skip" else ""
+    rows = [("Pass", "first there", "late", "open", "shot", "thrown", "given away", "drill")]
+    drill_of = {link: str(n) for n, drill in enumerate(result["drills"], 1) for link in drill["links"]}
+    for place, link in enumerate(merged(result["links"])):
+        name = pass_name(link)
+        if place >= MOST_SHOWN and name not in drill_of:
+            continue
         rows.append(
             (
-                f"{spoken(link['from'])} to {spoken(link['to'])}{skip}",
+                spoken(name),
                 spoken(link["defender"]),
                 late_words(link["late_s"]),
                 f"{link['gap_m']:.1f} m",
                 f"{link['shot_points']:.2f}",
                 percent(link["p_thrown"]),
                 f"{link['cost']:.1f}",
+                drill_of.get(name, "-"),
             )
         )
     counted = f"thrown: of {count(result['passes_traced'], 'pass', 'passes')} in traced possessions"
-    return [*table(rows, indent=""), paragraph(f"Shot in points; {counted}.")]
+    said = f"Shot in points; {counted}; drill: which of the practice plan rehearses it."
+    return [*table(rows, indent=""), paragraph(said)]
 
 
 def bump_words(bump: Found) -> str:
@@ -147,7 +139,7 @@ def _traps(result: Found) -> list[str]:
         return [paragraph(NO_TRAPS)]
     lines = ["Out of a beaten trap"]
     for one in result["after_trap"]:
-        lines.append(labelled(spoken(one["call"]), _out_of(one)))
+        lines.append(labelled(spoken(one["call"]), _out_of(one, result["possessions"])))
     lines.append(
         paragraph(
             "Who: from the still picture, who can be there first. Seconds: from beaten traps that were "
@@ -157,9 +149,10 @@ def _traps(result: Found) -> list[str]:
     return lines
 
 
-def _out_of(one: Found) -> str:
+def _out_of(one: Found, possessions: int) -> str:
     if not one["beaten"]:
-        return "never beaten in the possessions played, or never made: nothing to tell"
+        made = f"made {times(one['called'])}, never beaten" if one["called"] else "never made"
+        return f"{made} in {count(possessions, 'possession')}: nothing to tell"
     parts = []
     if one["ball"] is not None:
         way = WAY_WORDS[one["usual_way_out"]]

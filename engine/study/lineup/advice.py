@@ -7,7 +7,6 @@ trap. Which traps pay on him with the ball, and what to do about his shot, ``tol
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Mapping, Sequence
 from types import MappingProxyType
 
@@ -52,16 +51,6 @@ def _told(calls: list[Found], number: int) -> list[Found]:
     return [one for one in calls if one["number"] == number and one["called"] >= LEAST_CALLS]
 
 
-def pooled(calls: list[Found], number: int) -> float | None:
-    """Mean value of a call against one handler over all calls, by how often each was made; None: too few."""
-    told = _told(calls, number)
-    if not told:
-        return None
-    return float(
-        sum(one["called"] * one["value"]["mean"] for one in told) / sum(one["called"] for one in told)
-    )
-
-
 def _error(one: Found) -> float:
     return standard_error(Interval(**one["value"]))
 
@@ -91,26 +80,6 @@ def whom_by_call(calls: list[Found]) -> list[Found]:
             }
         )
     return found
-
-
-def breaks_traps(calls: list[Found]) -> int | None:
-    """Shirt against whom all calls together bring clearly less than against the others; None: nobody.
-
-    Both are means over the calls made; their difference must be CLEAR standard errors below 0.
-    """
-    numbers = [n for n in dict.fromkeys(one["number"] for one in calls) if _told(calls, n)]
-    if len(numbers) < 2:
-        return None
-    lowest = min(numbers, key=lambda number: pooled(calls, number) or 0.0)
-
-    def mean_and_variance(rows: list[Found]) -> tuple[float, float]:
-        n = sum(one["called"] for one in rows)
-        mean = sum(one["called"] * one["value"]["mean"] for one in rows) / n
-        return mean, sum((one["called"] * _error(one)) ** 2 for one in rows) / n**2
-
-    his = mean_and_variance(_told(calls, lowest))
-    others = mean_and_variance([one for n in numbers if n != lowest for one in _told(calls, n)])
-    return lowest if others[0] - his[0] > CLEAR * math.sqrt(his[1] + others[1]) else None
 
 
 def worth_trapping(calls: list[Found]) -> dict[int, Found]:

@@ -42,8 +42,6 @@ from engine.study.lineup.advice import (
     LEAST_CALLS,
     advice_on,
     area_of,
-    breaks_traps,
-    pooled,
     whom_by_call,
 )
 from engine.study.play import play
@@ -62,7 +60,6 @@ class Answers:
 
     attack_at: list[Found]
     advice: list[Found]
-    trap_breaker: int | None
     more: Found
 
     def to_dict(self) -> Found:
@@ -70,7 +67,6 @@ class Answers:
         return {
             "attack_at": self.attack_at,
             "opponent": self.advice,
-            "trap_breaker": self.trap_breaker,
             **self.more,
         }
 
@@ -286,7 +282,7 @@ def answers(
     five = scenario.offence_team.on_court
     spots = open_shots(setup, ShotWorth(world))
     scorer, how = best_scorer(five, {position: max(there.values()) for position, there in spots.items()})
-    # As many possessions as compare plays, so that the average is compare's own.
+    # As many possessions as compare plays, so that home and the average are compare's own.
     home = play(bare, against.possessions, against.seed, against.threads, progress=part(0, 10)).to_dict()
     average = average_shot(home["rates"])
     calls = calls_against(scenario, against, part(10, 50)) if traps else []
@@ -298,26 +294,17 @@ def answers(
                 if (call.name, number) in comes:
                     row = {"call": call.name, "setting": setting.name, "area": area_of(call)}
                     wanted.setdefault(number, []).append(row)
-    values = {player.number: pooled(calls, player.number) for player in five}
-    breaker = breaks_traps(calls)
-    by = "no trap is advised"
-    if breaker is not None:
-        by = "traps against him bring clearly less, by playing every call against one handler at a time"
-    elif traps:
-        by = "nobody stands out: traps bring about as much against each of them, or too few were played"
     return Answers(
         attack_at=_attack(scenario, setup, world, scorer, attack, part(60, 40)),
         advice=advice_on(five, spots, average, scorer, calls, wanted),
-        trap_breaker=breaker,
         more={
-            "trap_breaker_by": by,
-            "trap_values": [{"number": number, "value": value} for number, value in values.items()],
             "calls_by_handler": calls,
             "whom_by_call": whom_by_call(calls),
             "guard_men": bool(scenario.zone.guards),
             "best_scorer": {"number": five[scorer - 1].number, "by": how},
             "average_shot": average,
+            "home": home["points_per_possession"],
             "attack_possessions": attack.possessions,
-            "call_possessions": against.possessions if calls else 0,
+            "call_possessions": against.possessions,
         },
     )

@@ -273,7 +273,7 @@ def lineup(
     seed : None takes the scenario's own
     threads : None uses every available core; the result does not depend on it
     progress : called as ``progress(done, total)`` with possessions
-    traps : False leaves out whom to trap and who breaks a trap (no call is played)
+    traps : False leaves out whom to trap (no call is played)
     anywhere : True tries everybody at every place, whatever his size
 
     Raises

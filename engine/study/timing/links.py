@@ -233,10 +233,34 @@ def group_of(link: Found) -> str:
     return "back_out" if to in PERIMETER else "inside"
 
 
-def drills_of(links: list[Found], bump_holds: bool | None) -> list[Found]:
-    """Three drills: the groups of links that give away most; the bump comes first where it does not hold."""
-    groups: dict[str, list[Found]] = {}
+def merged(links: list[Found]) -> list[Found]:
+    """Links from both sides of the floor as one, the later side told, in the order of what they give away."""
+    together: dict[tuple[str, str, str], list[Found]] = {}
     for link in links:
+        together.setdefault((link["from"], link["to"], link["kind"]), []).append(link)
+    found = []
+    for same in together.values():
+        worst = max(same, key=lambda link: link["gives_points"])
+        thrown = [link["p_thrown"] for link in same if link["p_thrown"] is not None]
+        found.append(
+            worst | {"p_thrown": sum(thrown) if thrown else None, "cost": sum(link["cost"] for link in same)}
+        )
+    return sorted(found, key=lambda link: (-link["cost"], -link["gives_points"]))
+
+
+def pass_name(link: Found) -> str:
+    """A pass as table and drills name it: ``wing to far_wing, skip``."""
+    return f"{link['from']} to {link['to']}{', skip' * (link['kind'] == 'skip')}"
+
+
+def drills_of(links: list[Found], bump_holds: bool | None) -> list[Found]:
+    """Three drills: the groups of links that give away most; the bump comes first where it does not hold.
+
+    ``links``: the names (``pass_name``) of its late passes, the worst three; ``worst``: of these the one to
+    start from, None where nobody is late.
+    """
+    groups: dict[str, list[Found]] = {}
+    for link in merged(links):
         groups.setdefault(group_of(link), []).append(link)
 
     def given(name: str) -> tuple[bool, float, float]:
@@ -248,16 +272,18 @@ def drills_of(links: list[Found], bump_holds: bool | None) -> list[Found]:
     drills = []
     for name in sorted(groups, key=given)[:3]:
         title, trains = DRILLS[name]
-        late = [link for link in groups[name] if link["late_s"] > 0.0] or groups[name]
-        named = list(dict.fromkeys(f"{link['from']} to {link['to']}" for link in late))
+        late = [link for link in groups[name] if link["late_s"] > 0.0]
+        named = [pass_name(link) for link in late or groups[name]]
         if name == "wing" and bump_holds is False:
             named = list(dict.fromkeys([*(f"{region} to wing" for region in BUMP_FROM), *named]))
+        named, worst = named[:3], pass_name(late[0]) if late else None
         drills.append(
             {
                 "name": title,
                 "trains": trains,
-                "links": named[:3],
-                "roles": list(dict.fromkeys(link["defender"] for link in late[:6])),
+                "links": named if worst is None or worst in named else [*named[:2], worst],
+                "worst": worst,
+                "roles": list(dict.fromkeys(link["defender"] for link in late or groups[name])),
                 "cost": sum(link["cost"] for link in groups[name]),
             }
         )

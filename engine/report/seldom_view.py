@@ -1,0 +1,55 @@
+"""Why a call hardly comes up, in the same words for every output, from the JSON of ``seldom`` alone."""
+
+from __future__ import annotations
+
+from engine.estimate.calls import one_in
+from engine.estimate.intervals import Found
+from engine.inputs.base import spoken
+from engine.report.words import count, numbers_words, sentence, times
+
+#: Below this share of possessions at every chance, the ball hardly gets there as the call asks.
+HARDLY = 0.015
+
+
+def why_seldom(found: Found, setting: str, call: str) -> str:
+    """``; ...`` on why a call of a setting hardly comes up; "" where ``found`` does not tell."""
+    rows = [row for row in found.get("calls", ()) if (row["setting"], row["call"]) == (setting, call)]
+    return _why(rows[0], found["possessions"]) if rows else ""
+
+
+def _why(row: Found, possessions: int) -> str:
+    whom, chances, all_five = row["only_against"], row["chances"], row["on_all"]
+    n = f"{_times(chances)} in {count(possessions, 'possession')}"
+    if whom and 2 * chances < all_five:
+        him = f"No. {numbers_words(whom)}: its chance came to {'him' if len(whom) == 1 else 'them'}"
+        return f"; it is kept for {him} {n}, to all five {_times(all_five)}"
+    if chances < HARDLY * possessions:
+        on = f" on No. {numbers_words(whom)}" if whom else ""
+        return f"; they seldom bring the ball there in the way that sets it off: at every chance{on}, {n}"
+    if row["probability"] >= 1.0:
+        return ""
+    return f"; it could come {n}, but is made {one_in(row['probability'])} times"
+
+
+def _times(n: int) -> str:
+    return times(n).replace(str(n), f"{n:,}") if n else "never"
+
+
+def not_judged(found: Found, settings: tuple[str, ...]) -> list[str]:
+    """A sentence for each call of these settings that hardly comes up, with the reason."""
+    return [
+        f"{sentence(spoken(row['call']))}: came up {_times(row['called'])} in "
+        f"{count(found['possessions'], 'possession')}, not judged{_why(row, found['possessions'])}."
+        for row in found.get("calls", ())
+        if row["setting"] in settings
+    ]
+
+
+def never_lines(found: Found, fitted: bool) -> list[str]:
+    """A warning for each call that never came up in a short try; ``fitted``: False before the fit."""
+    n, when = count(found["possessions"], "possession"), "" if fitted else " before the fit to your sheet"
+    return [
+        f'{sentence(spoken(row["call"]))} ("{row["setting"]}") never came up in a try of {n}{when}'
+        f"{_why(row, found['possessions'])}. It may come up too seldom to be judged."
+        for row in found["calls"]
+    ]
