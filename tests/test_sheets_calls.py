@@ -9,6 +9,7 @@ import pytest
 from sheet_files import CALLS, Table, with_cell, with_key, write_evening
 
 from engine import cli
+from engine.checks.files import check_path
 from engine.errors import InputError
 from engine.inputs.calls import Call, load_call
 from engine.inputs.sheets import Evening, load_evening
@@ -234,3 +235,23 @@ def test_a_screen_sets_a_call_off_where_every_defender_has_a_man(tmp_path: Path)
     assert call.triggers == ("screen",)
     with pytest.raises(InputError, match="column trigger"):
         ideas(tmp_path, row)
+
+
+def test_check_warns_of_a_call_that_never_comes_up(tmp_path: Path) -> None:
+    """His own call at the top, for the centre who never has the ball there; on everybody it comes up."""
+    head = CALLS[0]
+    row = [{"word": "fox", "where": "top", "on_whom": "33"}.get(column, "") for column in head]
+    never, usual = (
+        [
+            line
+            for line in check_path(write_evening(tmp_path / name, {"calls.csv": [head, mine]}))
+            if "fox" in line
+        ]
+        for name, mine in (("never", row), ("usual", [cell.replace("33", "") for cell in row]))
+    )
+    warned = [line for line in never if "never came up in a try of 1,000 possessions" in line]
+    assert len(warned) == 1 and 'Fox, top ("fox (own call)")' in warned[0]
+    assert (
+        "it is kept for No. 33: its chance came to him never in 1,000 possessions, to all five" in warned[0]
+    )
+    assert usual and not any("never came up" in line for line in usual)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from sheet_files import write_evening
+from sheet_files import GAME, write_evening
 
 from engine.inputs.sheets import load_evening
 
@@ -61,3 +61,32 @@ def test_an_order_and_cm_make_one_ranking(tmp_path: Path) -> None:
     assert places[30] == 5 and heights[30] > 1.88
     _, places, _ = own(tmp_path, ["210", "205", "", "", "", "200", ""], ["", "", "5", "6", "7", "", "4"])
     assert places[30] == 5 and places[31] == 4 and places[34] == 1
+
+
+def test_what_was_read_otherwise_than_it_stands_is_said_in_one_line(tmp_path: Path) -> None:
+    """Metres for centimetres, U18 and a word for the level; what stands as it is meant is not said."""
+    rows = [["number", "starts", "height_cm"]]
+    rows += [[str(30 + i), "yes", cm] for i, cm in enumerate(("1,87", "188", "1.9 m", "191", "192 cm"))]
+    game = [["age_group", "U18"] if key == "age_group" else [key, value] for key, value in GAME]
+    game = [["level", "varsity"] if row[0] == "level" else row for row in game]
+    found = load_evening(write_evening(tmp_path / "one", {"own.csv": rows, "game.csv": game}))
+    us = found.scenario.defence_team.name
+    lines = [line for line in found.assumptions if line.startswith("Read as meant")]
+    assert lines == [
+        'Read as meant, not as typed: "U18" in age_group as under 18; "varsity" in level as school; "1,87" '
+        f'in height_cm, No. 30 of {us}, as 187 cm; "1.9 m" in height_cm, No. 32 of {us}, as 190 cm.'
+    ]
+    rows = [rows[0], *([number, "yes", "188"] for number, *_ in rows[1:])]
+    plain = load_evening(write_evening(tmp_path / "two", {"own.csv": rows}))
+    assert not any(line.startswith("Read as meant") for line in plain.assumptions)
+
+
+def test_what_is_empty_of_a_man_on_their_bench_is_said_once(tmp_path: Path) -> None:
+    theirs = [["number", "starts", "position", "handles_pressure", "twos", "threes", "free_throws"]]
+    theirs += [[str(n), "yes", "guard", "some", "10/20", "1/9", "3/4"] for n in range(16, 21)]
+    theirs.append(["44", "", "", "", "", "", ""])
+    found = load_evening(write_evening(tmp_path, {"opponent.csv": theirs}))
+    (line,) = (line for line in found.assumptions if "44" in line)
+    assert (
+        line == "On the bench of Paper Kites, No. 44: not played; what is empty there is the level's average."
+    )

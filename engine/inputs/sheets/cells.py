@@ -209,6 +209,11 @@ class Assumed:
 
     def __init__(self) -> None:
         self._lines: dict[str, list[int]] = {}
+        self._read: dict[str, None] = {}
+
+    def read(self, where: str, typed: str, as_: str) -> None:
+        """A cell was read as something else than stands in it; all of them are said in one line."""
+        self._read[f'"{typed}" in {where} as {as_}'] = None
 
     def note(self, line: str) -> None:
         """Something said as it is, once."""
@@ -231,4 +236,6 @@ class Assumed:
             )
             who = "everyone" if everyone else "No. " + ", ".join(str(n) for n in sorted(numbers))
             said.append(what.replace("{who}", who) if numbers else what)
+        if self._read:
+            said.append(f"Read as meant, not as typed: {'; '.join(self._read)}.")
         return tuple(said)

@@ -236,7 +236,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
     _usual_lines(scenario, game, assumed)
     for line in (*_shooting_lines(opponent.shooting), *_shooting_lines(own_shooting, f" of {game.us}")):
         assumed.note(line)
-    numbers = [note.number for note in opponent.notes if not note.stands_in]
+    numbers = [note.number for note in opponent.notes if note.starts and not note.stands_in]
     ours = [note.number for note in own_notes if not note.stands_in]
     attack = None
     if game.care.trap_advice_allowed:

@@ -112,7 +112,7 @@ class _KeyCells(Cells):
         return self.row.place(column, "key")
 
 
-def _age(keys: _Keys) -> tuple[int | None, bool]:
+def _age(keys: _Keys, assumed: Assumed) -> tuple[int | None, bool]:
     """(age group in years, whether grown-ups)."""
     text = keys.text("age_group")
     if text is None:
@@ -124,6 +124,8 @@ def _age(keys: _Keys) -> tuple[int | None, bool]:
     if not last.isdecimal() or not last.isascii() or not LEAST_AGE <= int(last) <= MOST_AGE:
         allowed = f"an age such as 16 or under 16 (from {LEAST_AGE} to {MOST_AGE}), or adults"
         raise keys.cells("age_group").error("age_group", allowed)
+    if key_of(text) not in (last, f"under_{last}"):
+        assumed.read("age_group", text, f"under {last}")
     return int(last), False
 
 
@@ -140,6 +142,8 @@ def _level(keys: _Keys, source: Source, assumed: Assumed) -> Level:
     if found is None:
         assumed.note("The level is not given: school.")
         found = "school"
+    elif key_of(typed := keys.text("level") or "") != found:
+        assumed.read("level", typed, spoken(found))
     place = shipped_source("levels", found)
     source.read.append(place.path)
     return level_from(read_toml(Source(place.path, place.shown, source.read)), place)
@@ -252,7 +256,7 @@ def read_game(file: SheetFile | None, where: str, source: Source, assumed: Assum
     """
     rows, remarks = _answers(file, where, assumed)
     keys = _Keys(where, rows)
-    age, adults = _age(keys)
+    age, adults = _age(keys, assumed)
     level = _level(keys, source, assumed)
     rules = _rules(keys, level, source, assumed)
     care = care_of(

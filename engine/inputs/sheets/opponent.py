@@ -172,9 +172,10 @@ def _said(number: int, one: Cells) -> _Said:
 
 
 def _shooters(
-    said: Sequence[_Said], charted: set[int], grades: Grades, them: str, assumed: Assumed
+    said: Sequence[_Said], charted: set[int], bench: set[int], grades: Grades, them: str, assumed: Assumed
 ) -> dict[int, tuple[str | None, bool]]:
-    """Shirt number -> (word for the shooter, whether made threes gave it): the coach's word, else theirs."""
+    """Shirt number -> (word for the shooter, whether made threes gave it): the coach's word, else theirs.
+    Nothing is told of the ``bench``."""
     made = {one.number: one.threes.made for one in said}
     team = sum(count for count in made.values() if count is not None)
     enough = team >= grades.number("least_team_threes")
@@ -193,6 +194,9 @@ def _shooters(
             derived = word is not None
             if word is not None:
                 named[word].append(str(one.number))
+        found[one.number] = (word, derived)
+        if one.number in bench:
+            continue
         twos = bool(one.twos.attempted) or one.twos.share is not None
         if one.twos.attempted and one.threes == Tried():
             assumed.missing(
@@ -207,7 +211,6 @@ def _shooters(
                 f"Shots of {them}, {{who}}, that are neither counted nor charted: the level's average.",
                 one.number,
             )
-        found[one.number] = (word, derived)
     told = [f"{word} No. {', '.join(numbers)}" for word, numbers in named.items() if numbers]
     if told:
         assumed.note(f"Shooters of {them} whom nobody named are judged by made threes: {'; '.join(told)}.")
@@ -312,8 +315,12 @@ def read_opponent(
     said = [_said(number, one) for number, one in zip(people.numbers, people.cells, strict=True)]
     starting = starters(people, them, assumed)
     shots, remarks = read_shots(files[1], where[1], people.numbers, rules, averages.constants["rim_range_m"])
-    words = _shooters(said, {shot.number for shot in shots}, grades, them, assumed)
-    _tell(said, them, grades, assumed)
+    bench = {number for i, number in enumerate(people.numbers) if i not in starting}
+    words = _shooters(said, {shot.number for shot in shots}, bench, grades, them, assumed)
+    _tell([one for one in said if one.number not in bench], them, grades, assumed)
+    for number in sorted(bench):
+        line = f"On the bench of {them}, {{who}}: not played; what is empty there is the level's average."
+        assumed.missing(line, number)
     shooters = [
         Shooting(
             one.number,
@@ -350,7 +357,8 @@ def read_opponent(
         positions.append(position)
         like = average[position - 1]
         shoots, tau_s = found[one.number], averages.constants["sprint_tau_s"]
-        players.append(_player(one, like, shoots, grades, tau_s, assumed, them, some_heights))
+        told = Assumed() if one.number in bench else assumed
+        players.append(_player(one, like, shoots, grades, tau_s, told, them, some_heights))
     filled, five = fill_up({people.numbers[i]: p for i, p in places.items()}, extra, average)
     players += filled
     lineup = tuple(five)

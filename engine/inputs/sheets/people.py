@@ -186,6 +186,9 @@ def body(
     """Height (m) and top speed (m/s) of a player; ``like`` is the average player of his place. ``instead``:
     height of who has none on the sheet and why, said of him; None: that of ``like``, not said here."""
     height = height_of(one)
+    typed = one.row.cells.get("height_cm", "")
+    if height is not None and f"{100.0 * height:g}" not in typed.replace(",", "."):
+        assumed.read(f"height_cm, No. {number} of {team},", typed, f"{100.0 * height:.0f} cm")
     if height is None and instead is not None:
         height, why = instead
         assumed.missing(f"Height of {team}, {{who}}: no cm, taken as {100.0 * height:.0f}, {why}.", number)
