@@ -94,10 +94,10 @@ def test_why_a_planned_call_is_not_advised() -> None:
 @pytest.mark.parametrize(
     ("kept_for", "probability", "chances", "on_all", "why"),
     [
-        ([6, 12], 1.0, 11, 951, "6 and 12: its chance came to them 11 times in 20,000 possessions, to all"),
-        ([33], 0.5, 0, 1982, "came to him never in 20,000 possessions, to all five 1,982 times"),
+        ([6, 12], 1.0, 11, 951, "6 and 12, to whom its chance came up 11 times in 20,000"),
+        ([33], 0.5, 0, 1982, "whom its chance never came up in 20,000 possessions, to all five 1,982 times"),
         ([15], 0.25, 61, 61, "seldom bring the ball there in the way that sets it off: at every chance on"),
-        ([], 0.25, 980, 980, "it could come 980 times in 20,000 possessions, but is made 1 in 4 times"),
+        ([], 0.25, 980, 980, "chance came up 980 times in 20,000 possessions, but it is made 1 in 4 times"),
         ([], 1.0, 980, 980, ""),
     ],
 )  # fmt: skip

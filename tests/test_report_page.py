@@ -307,7 +307,7 @@ def test_a_call_that_hardly_comes_up_is_judged_nowhere(two_calls: EveningReport)
         )
         if n < FEW_CALLS:
             assert row["few"].startswith(f"came up {n} times: not judged") and row.keys() == {"call", "few"}
-            assert told["few"].startswith(f"{n} calls: too few")
+            assert told["few"].startswith(f"{n} calls in 3,000 possessions: too few")
         else:
             assert row["few"] is None and told["few"] is None
 

@@ -352,7 +352,7 @@ def test_the_page_names_roles_and_never_a_player(found: Found, scenario: Any) ->
 def test_every_pass_of_a_drill_stands_in_the_table_with_its_number(found: Found) -> None:
     """Also one that gives away less than the first rows, and the worst pass of a drill is where it starts."""
     links = {pass_name(link) for link in merged(found["links"])}
-    table = timing_text(found).partition("given away")[2].partition("Shot in points")[0]
+    table = timing_text(found).partition("gives  drill")[2].partition("Shot in points")[0]
     seen = 0
     for number, drill in enumerate(found["drills"], 1):
         for name in links & set(drill["links"]):

@@ -19,27 +19,32 @@ def why_seldom(found: Found, setting: str, call: str) -> str:
 
 def _why(row: Found, possessions: int) -> str:
     whom, chances, all_five = row["only_against"], row["chances"], row["on_all"]
-    n = f"{_times(chances)} in {count(possessions, 'possession')}"
     if whom and 2 * chances < all_five:
-        him = f"No. {numbers_words(whom)}: its chance came to {'him' if len(whom) == 1 else 'them'}"
-        return f"; it is kept for {him} {n}, to all five {_times(all_five)}"
+        him = f"No. {numbers_words(whom)}, to whom its chance {_came(chances, possessions)}"
+        return f"; it is kept for {him}, to all five {_times(all_five)}"
     if chances < HARDLY * possessions:
         on = f" on No. {numbers_words(whom)}" if whom else ""
-        return f"; they seldom bring the ball there in the way that sets it off: at every chance{on}, {n}"
+        came = f"at every chance{on} it {_came(chances, possessions)}"
+        return f"; they seldom bring the ball there in the way that sets it off: {came}"
     if row["probability"] >= 1.0:
         return ""
-    return f"; it could come {n}, but is made {one_in(row['probability'])} times"
+    return f"; its chance {_came(chances, possessions)}, but it is made {one_in(row['probability'])} times"
 
 
 def _times(n: int) -> str:
-    return times(n).replace(str(n), f"{n:,}") if n else "never"
+    return times(n).replace(str(n), f"{n:,}")
+
+
+def _came(n: int, possessions: int) -> str:
+    """``came up 11 times in 20,000 possessions``, ``never came up in ...``."""
+    return f"{f'came up {_times(n)}' if n else 'never came up'} in {count(possessions, 'possession')}"
 
 
 def not_judged(found: Found, settings: tuple[str, ...]) -> list[str]:
     """A sentence for each call of these settings that hardly comes up, with the reason."""
     return [
-        f"{sentence(spoken(row['call']))}: came up {_times(row['called'])} in "
-        f"{count(found['possessions'], 'possession')}, not judged{_why(row, found['possessions'])}."
+        f"{sentence(spoken(row['call']))}: {_came(row['called'], found['possessions'])}, not judged"
+        f"{_why(row, found['possessions'])}."
         for row in found.get("calls", ())
         if row["setting"] in settings
     ]

@@ -192,7 +192,7 @@ def drills(report: EveningReport) -> list[Found]:
             "links": "; ".join(spoken(link) for link in drill["links"]),
             "reach": "in time: keep it"
             if drill["worst"] is None
-            else f"now {max(late.get(link, 0.0) for link in drill['links']):.1f} s late at worst; reach 0",
+            else f"{max(late.get(link, 0.0) for link in drill['links']):.1f} s late at worst; reach 0",
         }
         for drill in report.timing["drills"]
     ]

@@ -30,7 +30,7 @@ HOW = (
     "Late: seconds after the receiver can decide until the first defender is near enough to bother a shot; "
     "open: how far off he is when the shot leaves the hands. From a still picture: everybody at his place, "
     "nobody guessing, straight runs at your players' speeds. In play people are often not yet at their "
-    "places and come later. Given away: points per 100 passes, against the same shots guarded on time."
+    "places and come later. Gives: points given away per 100 passes, against the same shots guarded on time."
 )
 #: Words of the table that not every coach has.
 WORDS = ("slot", "skip", "bump")
@@ -81,7 +81,7 @@ def _answer(result: Found) -> list[str]:
 
 
 def _links(result: Found) -> list[str]:
-    rows = [("Pass", "first there", "late", "open", "shot", "thrown", "given away", "drill")]
+    rows = [("Pass", "first there", "late", "open", "shot", "thrown", "gives", "drill")]
     drill_of = {link: str(n) for n, drill in enumerate(result["drills"], 1) for link in drill["links"]}
     for place, link in enumerate(merged(result["links"])):
         name = pass_name(link)
