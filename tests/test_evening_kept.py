@@ -155,7 +155,7 @@ def test_an_edit_makes_it_anew_and_other_questions_stand_beside(
     assert "played anew" in said and edited["config_hash"] != usual["config_hash"]
     with sqlite3.connect(played / NAME) as db:
         parts = db.execute("SELECT part FROM results ORDER BY part").fetchall()
-        assert parts == [("compare",), ("fit",), ("sheet",)]
+        assert parts == [("compare",), ("fit",), ("seldom",), ("sheet",)]
 
 
 def test_where_no_trap_may_be_advised_nobody_learns_one(tiny: Path) -> None:

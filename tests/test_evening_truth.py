@@ -261,10 +261,12 @@ def test_a_plan_is_worth_its_uses_and_what_they_carry_over(told: dict[str, Any])
     assert swing["mean"] == pytest.approx(whole + swing["parts"]["carried_over"]["mean"], abs=1e-12)
     assert saved(swing, 1, "points a game") in told["plan"]
     for row in plan["mix"]:  # a coach multiplies: times made, worth a call between first and last planned use
-        uses = [
-            one["value"]["mean"] for one in plan["by_use"]
+        mine = [
+            one for one in plan["by_use"]
             if (one["setting"], one["call"]) == (row["setting"], row["call"]) and one["in_mix"]
         ]  # fmt: skip
+        uses = [one["value"]["mean"] for one in mine]
+        assert row["clear_uses"] == sum((one["before"]["low"] or 0.0) > 0.0 for one in mine)  # as printed
         per_use = row["saves_per_game"]["mean"] / row["made_per_game"]
         assert min(uses) - 1e-9 <= per_use <= max(uses) + 1e-9
 

@@ -19,7 +19,7 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from math import ceil
-from typing import Protocol
+from typing import Any, Protocol
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import canonical
@@ -197,9 +197,7 @@ class Played:
             "adapted": self._adapted_work(n),
             "plan": self._plan_work(),
             "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
-            "formations": PER_FORMATION * len(self.likely[1:]) * effort.formation_possessions
-            if calls
-            else 0.0,
+            "formations": PER_FORMATION * len(self.likely[1:]) * effort.formation_possessions * bool(calls),
             "timing": TIMING * self.size.threads,
             "lineup": 0.7 * effort.lineup_possessions,
             "shots": PER_TRACED * effort.traced + 4000.0,
@@ -445,14 +443,7 @@ class Played:
 
     def report(self) -> EveningReport:
         """All parts together."""
-        return EveningReport(
-            **vars(self.advice()),
-            effort=self.effort,
-            seed=self.size.seed,
-            compare=self.part("compare"),
-            timing=self.part("timing"),
-            lineup=self.part("lineup"),
-            shots=self.part("shots"),
-            sheet=self.part("sheet"),
-            adapted=self.part("adapted") if self.asked.adapted else None,
-        )
+        own: dict[str, Any] = {n: self.part(n) for n in ("compare", "timing", "lineup", "shots", "sheet")}
+        adapted = self.part("adapted") if self.asked.adapted else None
+        own |= {"effort": self.effort, "seed": self.size.seed}
+        return EveningReport(**vars(self.advice()), **own, adapted=adapted)
