@@ -96,8 +96,10 @@ def test_why_a_planned_call_is_not_advised() -> None:
     [
         ([6, 12], 1.0, 11, 951, "6 and 12, to whom its chance came up 11 times in 20,000"),
         ([33], 0.5, 0, 1982, "whom its chance never came up in 20,000 possessions, to all five 1,982 times"),
-        ([15], 0.25, 61, 61, "seldom bring the ball there in the way that sets it off: at every chance on"),
-        ([], 0.25, 980, 980, "chance came up 980 times in 20,000 possessions, but it is made 1 in 4 times"),
+        ([15], 0.25, 61, 61, "seldom bring the ball there in the way that sets it off: at every chance, on"),
+        ([15], 1.0, 0, 1, "seldom bring the ball there in the way that sets it off: at every chance, on"),
+        ([6], 0.2, 90, 900, "to all five 900 times, and it is made 1 in 5 times"),
+        ([], 0.25, 980, 980, "chance came up 980 times in 20,000 possessions, and it is made 1 in 4 times"),
         ([], 1.0, 980, 980, ""),
     ],
 )  # fmt: skip

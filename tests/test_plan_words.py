@@ -83,3 +83,23 @@ def test_uses_that_are_worth_alike_share_a_column_up_to_the_last_planned_one() -
     assert wing == "wing 0.10 0.10 0.10 +-0.10".split() and top == "top 0.10 0.10 (0.10) +-0.10".split()
     none = plan | {"mix": []}
     assert screen_plan._uses(none)[0].split()[-5:] == "2 3 on off by".split()
+
+
+def test_a_table_of_five_calls_planned_unlike_fits_the_screen() -> None:
+    """However unlike the ends of their uses: at most MOST_ENDS columns after the first uses, 80 in all."""
+    value = {"mean": 0.123, "low": 0.01, "high": 0.2}
+    calls = [{"setting": f"s{n}", "call": "half_court_corner", "uses_per_game": n} for n in (5, 6, 8, 10, 12)]
+    by_use = [one | {"use": use, "before": value} for one in calls for use in range(1, 13)]
+    lines = screen_plan._uses({"mix": calls, "calls": calls, "by_use": by_use, "alike_from": 3})
+    assert max(len(line) for line in lines[:6]) <= 80
+    assert "3 to 5" in lines[0] and "7 to 12" in lines[0]
+
+
+def test_planned_calls_of_one_name_are_told_apart() -> None:
+    """Two rows of one call: their settings stand beside the name; one alone has its name."""
+    rows = [
+        {"setting": s, "call": "wing", "uses_per_game": 2, "saves_per_game": {"mean": 0.1}}
+        for s in ("wing trap", "mine")
+    ]
+    assert "wing (mine) 2" in whole_plan({"mix": rows}) and "wing (wing trap) 2" in whole_plan({"mix": rows})
+    assert "(wing 2: up to 2 traps)" in whole_plan({"mix": rows[:1]})

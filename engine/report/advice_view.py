@@ -70,9 +70,15 @@ def advice_dict(report: Advice) -> Found:
     return {
         "answer": headline(report),
         "calls": [{"setting": row["setting"], "call": row["call"]} for row in rows],
-        "often": [f"{sentence(spoken(row['call']))}: {often_words(row)}." for row in rows],
+        "often": [f"{sentence(planned_name(row, report.plan))}: {often_words(row)}." for row in rows],
         "not_advised": not_advised(report),
     }
+
+
+def planned_name(row: Found, plan: Found) -> str:
+    """A planned call by name; beside another of that name with its setting, too."""
+    alike = sum(other["call"] == row["call"] for other in plan["mix"])
+    return spoken(row["call"]) + (f" ({row['setting']})" if alike > 1 else "")
 
 
 def often_words(row: Found) -> str:
@@ -89,7 +95,7 @@ def often_words(row: Found) -> str:
 def whole_plan(plan: Found) -> str:
     """``the whole plan (corner 10, top 2: up to 12 traps)``: all planned uses, advised or not."""
     mix = sorted(plan["mix"], key=lambda row: -row["saves_per_game"]["mean"])
-    every = ", ".join(f"{spoken(row['call'])} {row['uses_per_game']}" for row in mix)
+    every = ", ".join(f"{planned_name(row, plan)} {row['uses_per_game']}" for row in mix)
     return f"the whole plan ({every}: up to {count(sum(row['uses_per_game'] for row in mix), 'trap')})"
 
 
@@ -120,7 +126,7 @@ def not_advised(report: Advice) -> list[str]:
             why = _fewer(row, least)
         else:
             continue
-        said.append(f"Planned, not advised: {spoken(row['call'])}; {why}.")
+        said.append(f"Planned, not advised: {planned_name(row, report.plan)}; {why}.")
     return said + not_judged(report.seldom, report.evening.own_settings)
 
 

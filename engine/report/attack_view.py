@@ -17,7 +17,11 @@ from engine.report.words import OUTCOME_WORDS, amount, around, count, numbers_wo
 LEAST_PASSES = 10
 HEADINGS = ("Passed out to", "of 100 passes", "then points", "easy shots of 100")
 #: What else becomes of a trap: with the ball lost or got out of it they are all.
-REST = ("trapped_shot", "foul", "rest")
+REST = {
+    "trapped_shot": "he shoots in",
+    "foul": "he is fouled in",
+    "rest": "other (trap too late, held ball, time-out) in",
+}
 MEN = ("Passes to", "thrown", "of 100 arrive")
 NOTE = (
     "Points of one call count what a lost ball brings them at the other end. Points and easy shots (at the "
@@ -132,16 +136,12 @@ def _call(one: Found) -> Found:
         )
         for key, names in (("lost", TURNOVERS), ("got_out", ESCAPES))
     )
-    rest = ", ".join(
-        f"{of_100[name]} {OUTCOME_WORDS[name][of_100[name] != 1]}" for name in REST if of_100[name]
-    )
+    ends = [f"the ball lost in {lost}", f"got out in {out}"]
+    ends += [f"{words} {of_100[name]}" for name, words in REST.items() if of_100[name]]
     rows = [
         ("Comes", f"{in_100(one['per_100'])} times in 100 possessions"),
         ("To us", cost_words(one["value"])),
-        (
-            "Of 100 traps",
-            f"the ball lost in {lost}, got out in {out}; {rest}",
-        ),
+        ("Of 100 traps", ", ".join(ends)),
         ("Outlets", f"{_outlets(shown)} (the first {count(one['watched'], 'time')})"),
         ("Middle or skip", _middle_or_skip(one)),
     ]

@@ -19,16 +19,14 @@ def why_seldom(found: Found, setting: str, call: str) -> str:
 
 def _why(row: Found, possessions: int) -> str:
     whom, chances, all_five = row["only_against"], row["chances"], row["on_all"]
+    made = f", and it is made {one_in(row['probability'])} times" if row["probability"] < 1.0 else ""
+    if all_five < HARDLY * possessions:
+        came = f"at every chance, on all five, it {_came(all_five, possessions)}"
+        return f"; they seldom bring the ball there in the way that sets it off: {came}{made}"
     if whom and 2 * chances < all_five:
         him = f"No. {numbers_words(whom)}, to whom its chance {_came(chances, possessions)}"
-        return f"; it is kept for {him}, to all five {_times(all_five)}"
-    if chances < HARDLY * possessions:
-        on = f" on No. {numbers_words(whom)}" if whom else ""
-        came = f"at every chance{on} it {_came(chances, possessions)}"
-        return f"; they seldom bring the ball there in the way that sets it off: {came}"
-    if row["probability"] >= 1.0:
-        return ""
-    return f"; its chance {_came(chances, possessions)}, but it is made {one_in(row['probability'])} times"
+        return f"; it is kept for {him}, to all five {_times(all_five)}{made}"
+    return f"; its chance {_came(chances, possessions)}{made}" if made else ""
 
 
 def _times(n: int) -> str:

@@ -35,15 +35,15 @@ def seldom(
     """Play the calls that came first in fewer than ``least`` possessions of ``compared`` (the JSON of
     ``compare``) at every chance; None where there is none."""
     rows: list[Found] = []
-    settings: list[Setting] = []
+    settings: dict[tuple[int, tuple[int, ...]], Setting] = {}
     for setting, block in zip(scenario.settings, compared["settings"], strict=True):
         for call, found in zip(setting.calls, block["calls"], strict=True):
             if found["called"] >= least:
                 continue
-            for only in (call.only_against, ()):
+            for only in (call.only_against, ()):  # once where it is meant for all five
                 one = call.model_copy(update={"only_against": only, "probability": 1.0})
-                name = f"{len(settings)}: {setting.name}"
-                settings.append(setting.model_copy(update={"name": name, "calls": (one,)}))
+                name = f"{len(rows)} {len(only)}: {setting.name}"
+                settings[len(rows), only] = setting.model_copy(update={"name": name, "calls": (one,)})
             rows.append(
                 {
                     "setting": setting.name,
@@ -55,8 +55,11 @@ def seldom(
             )
     if not rows:
         return None
-    asked = scenario.model_copy(update={"settings": tuple(settings)})
+    asked = scenario.model_copy(update={"settings": tuple(settings.values())})
     result = compare(asked, size.possessions, size.seed, size.threads, progress).to_dict()
-    called = [block["calls"][0]["called"] for block in result["settings"]]
-    chances = zip(rows, called[::2], called[1::2], strict=True)
-    return Seldom(size.possessions, tuple(row | {"chances": k, "on_all": n} for row, k, n in chances))
+    came = {key: block["calls"][0]["called"] for key, block in zip(settings, result["settings"], strict=True)}
+    found = (
+        row | {"chances": came[i, tuple(row["only_against"])], "on_all": came[i, ()]}
+        for i, row in enumerate(rows)
+    )
+    return Seldom(size.possessions, tuple(found))

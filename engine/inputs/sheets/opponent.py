@@ -192,7 +192,7 @@ def _shooters(
             elif share <= grades.number("shaky_share"):
                 word = "shaky"
             derived = word is not None
-            if word is not None:
+            if word is not None and one.number not in bench:
                 named[word].append(str(one.number))
         found[one.number] = (word, derived)
         if one.number in bench:

@@ -27,6 +27,8 @@ from engine.report.words import (
 
 #: Uses of each call that are shown; between them the worth changes little.
 SHOWN_USES = (1, 2, 3, 4, 6, 8)
+#: Columns of uses that are worth alike, at most: the first ends and the last.
+MOST_ENDS = 3
 #: No use of a game comes after this one.
 LAST = 1000
 CAUTIONS = (
@@ -157,6 +159,7 @@ def _uses(result: Found) -> list[str]:
         # Uses that are worth alike share a column, up to where a call is planned no more.
         ends = sorted({row["uses_per_game"] for row in result["mix"] if row["uses_per_game"] >= alike})
         if alike <= most:
+            ends = [*ends[: MOST_ENDS - 1], *ends[MOST_ENDS - 1 :][-1:]]
             runs += [(first + 1, last) for first, last in pairwise([alike - 1, *(ends or [LAST])])]
     names = [
         str(first) if first == last else f"{first} on" if last == LAST else f"{first} to {last}"
@@ -295,7 +298,7 @@ def foul_lines(result: Found) -> list[str]:
     never = [one for one in men if one["number"] in result["never_double"]]
     words = "must not double: " if never else "doubling brings nobody into foul trouble; nearest to it: "
     words += ", ".join(
-        f"No. {one['number']} (his {limit}th in {percent(one['p_out'])} of games with these traps, "
+        f"No. {one['number']} (his {limit}th in {percent(one['p_out'])} of games with all planned traps, "
         f"{percent(one['p_home'])} without, playing {percent(one['share'])} of each)"
         for one in never or [max(men, key=lambda one: one["p_out"])]
     )

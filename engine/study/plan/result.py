@@ -162,7 +162,7 @@ class PlanResult:
         if self.mix.uses[c]:
             return None
         if self.table.called(c) == 0:
-            return "it never comes up"
+            return "it hardly comes up"
         if self._value(c, 1).low is None:
             return FEW
         if self.limits[c] == 0:

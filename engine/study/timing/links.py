@@ -234,7 +234,8 @@ def group_of(link: Found) -> str:
 
 
 def merged(links: list[Found]) -> list[Found]:
-    """Links from both sides of the floor as one, the later side told, in the order of what they give away."""
+    """Links from both sides of the floor as one: the side that gives most away, the later one's delay, in the
+    order of what they give away."""
     together: dict[tuple[str, str, str], list[Found]] = {}
     for link in links:
         together.setdefault((link["from"], link["to"], link["kind"]), []).append(link)
@@ -243,7 +244,12 @@ def merged(links: list[Found]) -> list[Found]:
         worst = max(same, key=lambda link: link["gives_points"])
         thrown = [link["p_thrown"] for link in same if link["p_thrown"] is not None]
         found.append(
-            worst | {"p_thrown": sum(thrown) if thrown else None, "cost": sum(link["cost"] for link in same)}
+            worst
+            | {
+                "late_s": max(link["late_s"] for link in same),
+                "p_thrown": sum(thrown) if thrown else None,
+                "cost": sum(link["cost"] for link in same),
+            }
         )
     return sorted(found, key=lambda link: (-link["cost"], -link["gives_points"]))
 
@@ -256,8 +262,9 @@ def pass_name(link: Found) -> str:
 def drills_of(links: list[Found], bump_holds: bool | None) -> list[Found]:
     """Three drills: the groups of links that give away most; the bump comes first where it does not hold.
 
-    ``links``: the names (``pass_name``) of its late passes, the worst three; ``worst``: of these the one to
-    start from, None where nobody is late.
+    ``links``: the names (``pass_name``) of its late passes, those three that give most away (where nobody is
+    late, its passes; where the bump does not hold, the passes of the bump first); ``worst``: of these the one
+    to start from, None where nobody is late.
     """
     groups: dict[str, list[Found]] = {}
     for link in merged(links):
