@@ -12,6 +12,7 @@ from sheet_files import counted, write_evening
 from engine import cli
 from engine.checks.files import PACED, check_path
 from engine.inputs.scenario import Scenario
+from engine.study import compare as compare_study
 from engine.study import pace
 from engine.study import play as play_study
 
@@ -24,17 +25,18 @@ def test_check_plays_little_and_has_one_answer_for_one_sheet(
     folder = write_evening(tmp_path / "sheets", {"opponent.csv": counted()})
     monkeypatch.setattr(pace, "USUAL_A_MINUTE", (0.1, 0.2))  # so that there is a line
     monkeypatch.setattr(play_study, "count_steps", lambda *_: pytest.fail("watched"))
-    run, sizes = play_study.play, []
+    run, sizes = compare_study.compare, []
 
-    def played(scenario: Scenario, possessions: int) -> play_study.PlayResult:
+    def compared(scenario: Scenario, possessions: int, *more: Any) -> compare_study.CompareResult:
         sizes.append(possessions)
-        return run(scenario, possessions)
+        return run(scenario, possessions, *more)
 
-    monkeypatch.setattr(play_study, "play", played)
+    monkeypatch.setattr(compare_study, "compare", compared)
     before = check_path(folder)
     (line,) = [one for one in before if "possessions a side" in one]
     assert sizes == [PACED] and f"(mean of {PACED:,})" in line
     assert "before the fit to your sheet" in line and "too high" not in line
+    monkeypatch.setattr(compare_study, "compare", run)
     assert cli.run(["compare", str(folder), "--quiet", "--json", str(tmp_path / "found.json")]) == 0
     assert check_path(folder) == before
     (line,) = [one for one in check_path(write_evening(tmp_path / "bare")) if "possessions a side" in one]

@@ -365,7 +365,7 @@ def test_who_is_nearest_to_foul_trouble_is_named_where_nobody_is_in_it() -> None
         {"number": 31, "p_home": 0.23, "p_out": 0.25, "share": 0.5},
     ]
     found: dict[str, Any] = {"personal_limit": 5, "fouls_expected": men, "no_double_from": 3}
-    said = "No. 31 (his 5th in 25% of games with these traps, 23% without, playing 50% of each). On the night"
+    said = "No. 31 (his 5th in 25% of games with all planned traps, 23% without, playing 50% of each). On the"
     (line,) = foul_lines(found | {"never_double": []})
     assert f"nobody into foul trouble; nearest to it: {said}" in " ".join(line.split())
     (line,) = foul_lines(found | {"never_double": [31]})
