@@ -158,6 +158,18 @@ def test_an_edit_makes_it_anew_and_other_questions_stand_beside(
         assert parts == [("compare",), ("fit",), ("seldom",), ("sheet",)]
 
 
+def test_variants_are_played_once_for_the_same_settings_whatever_else_a_plan_is_asked(played: Path) -> None:
+    """Another number of games, the same settings weighed: stress and formations are read."""
+    ran("plan", str(played), "--games", "10")
+    ran("plan", str(played), "--games", "12")
+    with sqlite3.connect(played / NAME) as db:
+        rows = dict(db.execute("SELECT part, COUNT(*) FROM results GROUP BY part").fetchall())
+        asked = db.execute("SELECT asked FROM results WHERE part = 'stress'").fetchall()
+    assert rows["plan"] == 2
+    weighed = {str(json.loads(text)["own"]["weighed"]) for (text,) in asked}
+    assert rows["stress"] == rows["formations"] == len(weighed)
+
+
 def test_where_no_trap_may_be_advised_nobody_learns_one(tiny: Path) -> None:
     sheet = tiny / "game.csv"
     asked = re.sub("trap_allowed,.*", "trap_allowed,no", sheet.read_text(encoding="utf-8"))

@@ -230,7 +230,10 @@ def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) ->
     assert plan["mix"]
     headline = told["said"].partition(".")[0] + "."
     assert headline in page and f"Advice {headline}" in told["plan"]
-    assert all(one_line(line) in told["plan"] for line in plan["advice"]["not_advised"])
+    rest = plan["advice"]["not_advised"]
+    assert all(one_line(line) in told["plan"] for line in rest)
+    planned_only = [line for line in rest if line.startswith("Planned, not advised: ")]
+    assert len(planned_only) == len(plan["mix"]) - len(plan["advice"]["calls"])
     calls, advised = [spoken(row["call"]) for row in plan["mix"]], 0
     for row in plan["mix"]:
         often = times(row["uses_per_game"])

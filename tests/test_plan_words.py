@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 from engine.report.advice_view import often_words, whole_plan
@@ -103,3 +104,16 @@ def test_planned_calls_of_one_name_are_told_apart() -> None:
     ]
     assert "wing (mine) 2" in whole_plan({"mix": rows}) and "wing (wing trap) 2" in whole_plan({"mix": rows})
     assert "(wing 2: up to 2 traps)" in whole_plan({"mix": rows[:1]})
+
+
+def test_a_drill_tells_the_latest_of_its_passes_that_are_known() -> None:
+    """The bump's passes stand in its drill whether or not the table has them."""
+    link = {"kind": "pass", "gives_points": 0.2, "p_thrown": None, "cost": 0.1}
+    links = [
+        link | {"from": "top", "to": "wing", "late_s": 0.2},
+        link | {"from": "slot", "to": "wing", "late_s": 0.44},
+    ]
+    names = ["top to wing", "slot to wing", "half_court_corner to wing"]
+    drill = {"name": "Out and over", "trains": "run: over", "links": names, "worst": "top to wing"}
+    (row,) = page_plan.drills(SimpleNamespace(timing={"links": links, "drills": [drill]}))  # type: ignore[arg-type]
+    assert row["reach"] == "now 0.4 s late; reach 0"

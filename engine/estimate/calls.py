@@ -59,7 +59,6 @@ __all__ = [
 
 #: What every output prints of a call, of 100: the outcomes, "other" in its parts.
 PARTS_OF_100 = (*(name for name in OUTCOMES if name != "other"), "trapped_shot", "rest")
-
 #: Outcomes after which the offence plays on against a beaten trap.
 ESCAPES = ("escape_pass", "retreat", "split")
 

@@ -18,8 +18,7 @@ import json
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from math import ceil
-from typing import Any, Protocol
+from typing import Protocol
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import canonical
@@ -35,7 +34,7 @@ from engine.study.evening_result import Asked as Asked
 from engine.study.evening_result import EveningReport as EveningReport
 from engine.study.evening_result import ReportSize as ReportSize
 from engine.study.sheet.counts import sheet_counts
-from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS, fitted_rates, values_of, with_knobs
+from engine.study.sheet.knobs import fitted_rates, values_of, with_knobs
 
 Progress = Callable[[int, int], None]
 
@@ -57,23 +56,12 @@ NEEDS: dict[str, tuple[str, ...]] = {
 }
 #: Those that a report has; that of an opponent who learns where it is asked for.
 REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack"))
+#: Those that play the settings that a plan weighs, whatever else it was asked: kept by these settings.
+OF_WEIGHED = ("stress", "formations")
 #: Those that the advice is taken from: plan and report have one.
 ADVICE = ("plan", "stress", "formations", "seldom")
-#: What ``timing``, a traced possession and one of another formation take, in possessions at home; measured on
-#: the example evening, for the time said beforehand and the bar only. PER_ADAPTED: of those that a setting is
-#: learned from and judged by.
-TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 25_000.0, 80.0, 2.1, 6.7
-PER_ADAPTED = 2.2
-#: The same of a plan: a call in its table (per possession of it), a game with the plan, one without a trap,
-#: and the end of a game with one call.
-PER_TABLED, PER_GAME, PER_PILOT, PER_LATE, USUALLY_LATE = 0.65, 145.0, 85.0, 3200.0, 3
 #: Possessions of a trial, and trials of each thread, that the speed of this machine is taken from.
 PROBE, PROBES = 400, 4
-
-
-def _whole_rounds(parts: int, threads: int) -> int:
-    """As many parts as are not played faster than these by so many threads."""
-    return ceil(parts / threads) * threads
 
 
 class _Result(Protocol):
@@ -141,7 +129,10 @@ class Played:
             "sheet": {"possessions": effort.possessions},
             "attack": {"possessions": effort.attack_possessions},
         }
-        needs = [self.key(other) for other in self.needs(name)]
+        builds_on = self.needs(name)
+        if name in OF_WEIGHED and self._kept("plan") is not None:
+            builds_on, own[name] = ("compare",), {**own[name], "weighed": self.weighed()}
+        needs = [self.key(other) for other in builds_on]
         seed = self.evening.scenario.seed if name == "fit" else self.size.seed
         return canonical({"seed": seed, "own": own[name], "needs": needs})
 
@@ -188,43 +179,11 @@ class Played:
 
     def work(self, name: str) -> float:
         """Roughly how many possessions of staying home a part takes as long as."""
-        effort, calls = self.effort, sum(len(one.calls) for one in self.scenario.settings)
-        n = float(self.size.possessions)
-        return {
-            "fit": float(MOST_RUNS * FIT_POSSESSIONS),
-            "compare": n * (1.0 + 0.2 * calls),
-            "seldom": 0.5 * n if calls else 0.0,
-            "adapted": self._adapted_work(n),
-            "plan": self._plan_work(),
-            "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
-            "formations": PER_FORMATION * len(self.likely[1:]) * effort.formation_possessions * bool(calls),
-            "timing": TIMING * self.size.threads,
-            "lineup": 0.7 * effort.lineup_possessions,
-            "shots": PER_TRACED * effort.traced + 4000.0,
-            "sheet": n,
-            "attack": PER_ATTACK * effort.attack_possessions,
-        }[name]
+        from engine.study.evening_work import work_of
 
-    def _plan_work(self) -> float:
-        """Parts of the table and of the games are played on all threads, so the last round counts as a whole
-        one; the games without a trap and the late game take one thread, while the others wait."""
-        from engine.study.plan.games import GAMES_IN_PART
-        from engine.study.plan.plan import PILOT_GAMES
-        from engine.study.plan.states import calls_of
-        from engine.study.plan.table import PART
-
-        threads, calls = self.size.threads, len(calls_of(self.scenario)[0])
-        parts = _whole_rounds(self.effort.table_parts, threads)
-        games = _whole_rounds(ceil(self.effort.games / GAMES_IN_PART), threads) if calls else 0
-        alone = PER_PILOT * PILOT_GAMES + PER_LATE * min(calls, USUALLY_LATE)
-        played = min(self.effort.games, GAMES_IN_PART) * games
-        return PART * parts * (1.0 + PER_TABLED * calls) + PER_GAME * played + threads * alone
-
-    def _adapted_work(self, n: float) -> float:
-        from engine.study.adapt import adapt_work
-
-        new = [i for i in self.to_adapt() if self._adapted_row(i) is None]
-        return len(new) * (PER_ADAPTED * adapt_work(0) + 2.0 * n)
+        learns = [] if name != "adapted" else [i for i in self.to_adapt() if self._adapted_row(i) is None]
+        compared = self._kept("compare")
+        return work_of(name, self.scenario, self.effort, self.size, len(self.likely), compared, len(learns))
 
     def expect(self, *names: str) -> float:
         """Get ready to play these, with one bar for all of them; about how many seconds it will take as busy
@@ -268,7 +227,10 @@ class Played:
         play: Callable[[Progress], _Result | None] = getattr(self, f"_{name}")
         for other in self.needs(name):
             self.part(other)
-        told = self._stage(name)
+        told, found = self._stage(name), self._kept(name)  # by what it needs, it may be there
+        if found is not None:
+            told(1, 1)
+            return found
         result = play(told)
         # Through JSON, so that a result played and one read are the same thing.
         found = json.loads(json.dumps({} if result is None else result.to_dict(), allow_nan=False))
@@ -443,7 +405,14 @@ class Played:
 
     def report(self) -> EveningReport:
         """All parts together."""
-        own: dict[str, Any] = {n: self.part(n) for n in ("compare", "timing", "lineup", "shots", "sheet")}
-        adapted = self.part("adapted") if self.asked.adapted else None
-        own |= {"effort": self.effort, "seed": self.size.seed}
-        return EveningReport(**vars(self.advice()), **own, adapted=adapted)
+        return EveningReport(
+            **vars(self.advice()),
+            effort=self.effort,
+            seed=self.size.seed,
+            compare=self.part("compare"),
+            timing=self.part("timing"),
+            lineup=self.part("lineup"),
+            shots=self.part("shots"),
+            sheet=self.part("sheet"),
+            adapted=self.part("adapted") if self.asked.adapted else None,
+        )

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 
 from engine.estimate.intervals import LEAST_EVENTS, Found
+from engine.inputs.calls import Call
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.run.blocks import Progress
 from engine.run.size import RunSize
-from engine.study.compare import compare
+from engine.study.play import play
 
 
 @dataclass(frozen=True)
@@ -34,32 +35,36 @@ def seldom(
 ) -> Seldom | None:
     """Play the calls that came first in fewer than ``least`` possessions of ``compared`` (the JSON of
     ``compare``) at every chance; None where there is none."""
-    rows: list[Found] = []
-    settings: dict[tuple[int, tuple[int, ...]], Setting] = {}
-    for setting, block in zip(scenario.settings, compared["settings"], strict=True):
-        for call, found in zip(setting.calls, block["calls"], strict=True):
-            if found["called"] >= least:
-                continue
-            for only in (call.only_against, ()):  # once where it is meant for all five
-                one = call.model_copy(update={"only_against": only, "probability": 1.0})
-                name = f"{len(rows)} {len(only)}: {setting.name}"
-                settings[len(rows), only] = setting.model_copy(update={"name": name, "calls": (one,)})
-            rows.append(
-                {
-                    "setting": setting.name,
-                    "call": call.name,
-                    "called": found["called"],
-                    "only_against": list(call.only_against),
-                    "probability": call.probability,
-                }
-            )
-    if not rows:
+    rare = [
+        (setting, call, found["called"])
+        for setting, block in zip(scenario.settings, compared["settings"], strict=True)
+        for call, found in zip(setting.calls, block["calls"], strict=True)
+        if found["called"] < least
+    ]
+    if not rare:
         return None
-    asked = scenario.model_copy(update={"settings": tuple(settings.values())})
-    result = compare(asked, size.possessions, size.seed, size.threads, progress).to_dict()
-    came = {key: block["calls"][0]["called"] for key, block in zip(settings, result["settings"], strict=True)}
-    found = (
-        row | {"chances": came[i, tuple(row["only_against"])], "on_all": came[i, ()]}
-        for i, row in enumerate(rows)
-    )
-    return Seldom(size.possessions, tuple(found))
+
+    def came(setting: Setting, call: Call, only: tuple[int, ...]) -> int:
+        one = call.model_copy(update={"only_against": only, "probability": 1.0})
+        alone = setting.model_copy(update={"calls": (one,)})
+        asked = scenario.model_copy(update={"settings": (alone,)})
+        played = play(asked, size.possessions, size.seed, size.threads, setting.name).to_dict(steps=False)
+        return int(played["calls"][0]["called"])
+
+    rows: list[Found] = []
+    for setting, call, called in rare:
+        on_all = came(setting, call, ())
+        rows.append(
+            {
+                "setting": setting.name,
+                "call": call.name,
+                "called": called,
+                "only_against": list(call.only_against),
+                "probability": call.probability,
+                "chances": came(setting, call, call.only_against) if call.only_against else on_all,
+                "on_all": on_all,
+            }
+        )
+        if progress is not None:
+            progress(len(rows), len(rare))
+    return Seldom(size.possessions, tuple(rows))

@@ -192,7 +192,7 @@ def drills(report: EveningReport) -> list[Found]:
             "links": "; ".join(spoken(link) for link in drill["links"]),
             "reach": "in time: keep it"
             if drill["worst"] is None
-            else f"now {max(late[link] for link in drill['links']):.1f} s late; reach 0",
+            else f"now {max(late[link] for link in drill['links'] if link in late):.1f} s late; reach 0",
         }
         for drill in report.timing["drills"]
     ]
