@@ -152,11 +152,17 @@ def behind_call(report: EveningReport) -> str:
 
 def moments(report: EveningReport) -> list[Found]:
     """The worst pass of each drill, as a court to start from: pass, who is late, by how much."""
-    links, found = {pass_name(link): link for link in merged(report.timing["links"])}, []
+    every, found = report.timing["links"], []
     for number, drill in enumerate(report.timing["drills"], 1):
-        if drill["worst"] is None:
+        if (race := drill["bump"]) is None:
+            links, of_bump = merged(every), {}
+        else:  # not who is first at the shooter, but who takes him over
+            links = [link for link in every if link["side"] == race["side"]]
+            of_bump = {"defender": race["role"], "late_s": race["late_s"], "gap_m": race["off_m"]}
+        link = next((link for link in links if pass_name(link) == drill["worst"]), None)
+        if link is None:
             continue
-        link = links[drill["worst"]]
+        link |= of_bump
         skip = ", skip" if link["kind"] == "skip" else ""
         said = (
             f"{number}. {spoken(link['from'])} to No. {link['receiver']}, {spoken(link['to'])}{skip}: "
@@ -184,18 +190,23 @@ def practice(report: EveningReport) -> Found:
 
 def drills(report: EveningReport) -> list[Found]:
     """Three drills: what they train, on which passes, and what is to be reached on the worst."""
-    late = {pass_name(link): link["late_s"] for link in merged(report.timing["links"])}
     return [
         {
             "name": drill["name"],
             "trains": _short(drill["trains"]),
             "links": "; ".join(spoken(link) for link in drill["links"]),
-            "reach": "in time: keep it"
-            if drill["worst"] is None
-            else f"now {max(late[link] for link in drill['links'] if link in late):.1f} s late; reach 0",
+            "reach": _reach(drill),
         }
         for drill in report.timing["drills"]
     ]
+
+
+def _reach(drill: Found) -> str:
+    """How late it is now, who where it is the bump, or that nobody is."""
+    if drill["late_s"] is None:
+        return "none of them late, keep it"
+    who = "" if drill["bump"] is None else f"{spoken(drill['bump']['role'])} "
+    return f"{who}now {drill['late_s']:.1f} s late; reach 0"
 
 
 def practice_minutes(drills: int, moments: int) -> list[str]:

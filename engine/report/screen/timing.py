@@ -21,7 +21,7 @@ from engine.report.words import (
     table,
     times,
 )
-from engine.study.timing.links import merged, pass_name
+from engine.study.timing.links import is_late, merged, pass_name
 
 #: Links that are shown beside those of the drills; all of them stand in the detail.
 MOST_SHOWN = 8
@@ -49,7 +49,9 @@ def timing_text(result: Found, with_detail: bool = False) -> str:
     ]
     for number, drill in enumerate(result["drills"], 1):
         links = "; ".join(spoken(link) for link in drill["links"])
-        start = f". Start from its worst: {spoken(drill['worst'])}" if drill["worst"] else ""
+        worst, race = drill["worst"], drill["bump"]
+        start = f". Start from its worst: {spoken(worst)}" if worst else ". None of them is late"
+        start += f", the {spoken(race['role'])} {late_words(race['late_s'])}" if race else ""
         lines.append(labelled(f"{number}.", f"{drill['name']} ({links}): {drill['trains']}{start}"))
     lines += ["", *_links(result), "", *_bump(result), "", *_traps(result), "", paragraph(HOW)]
     lines.append(paragraph(f"{sentence('; '.join(f'{word}: {GLOSSARY[word]}' for word in WORDS))}."))
@@ -68,7 +70,7 @@ def _answer(result: Found) -> list[str]:
     if not result["links"]:
         return [labelled("Worst pass", "none: no pass is long enough to be timed")]
     worst = merged(result["links"])[0]
-    late = [link for link in merged(result["links"]) if link["late_s"] > 0.0]
+    late = list(filter(is_late, merged(result["links"])))
     words = (
         f"{spoken(worst['from'])} to {spoken(worst['to'])}: the {spoken(worst['defender'])} is "
         f"{late_words(worst['late_s'])}, the shooter {worst['gap_m']:.1f} m open, a shot worth "
@@ -101,6 +103,9 @@ def _links(result: Found) -> list[str]:
         )
     counted = f"thrown: of {count(result['passes_traced'], 'pass', 'passes')} in traced possessions"
     said = f"Shot in points; {counted}; drill: which of the practice plan rehearses it."
+    for number, drill in enumerate(result["drills"], 1):
+        if drill["bump"] is not None:
+            said += f" Drill {number} is for the bump: late there is who takes the wing over."
     return [*table(rows, indent=""), paragraph(said)]
 
 

@@ -201,7 +201,7 @@ DRILLS = {
         "once: leave when the ball leaves the hand, call the hand-over aloud",
     ),
     "corner": (
-        "Wing to corner",
+        "Out to the corner",
         "from the drop out to the corner on the pass, the last two steps short, hands high, outside hand to "
         "the line; the centre slides to the block",
     ),
@@ -259,38 +259,60 @@ def pass_name(link: Found) -> str:
     return f"{link['from']} to {link['to']}{', skip' * (link['kind'] == 'skip')}"
 
 
-def drills_of(links: list[Found], bump_holds: bool | None) -> list[Found]:
+def late_bumps(bump: Found) -> list[Found]:
+    """Of each pass on which the bump is late its later race, the latest first; [] where it holds, or is
+    none."""
+    worst: dict[str, Found] = {}
+    for race in sorted(bump["races"], key=lambda race: -race["late_s"]):
+        if race["late_s"] >= LEAST_LATE_S:
+            worst.setdefault(race["from"], race)
+    return list(worst.values())
+
+
+def is_late(link: Found) -> bool:
+    """Whether a pass is late as it is printed."""
+    return bool(link["late_s"] >= LEAST_LATE_S)
+
+
+def drills_of(links: list[Found], bump: Found) -> list[Found]:
     """Three drills: the groups of links that give away most; the bump comes first where it does not hold.
 
     ``links``: the names (``pass_name``) of its late passes, those three that give most away (where nobody is
-    late, its passes; where the bump does not hold, the passes of the bump first); ``worst``: of these the one
-    to start from, None where nobody is late.
+    late, its passes; of the bump, where it does not hold, the passes on which it is late and no other);
+    ``worst``: of these the one to start from, None where nobody is late; ``late_s``: how late the latest of
+    them is, None where none is; ``bump``: the race of the bump on the worst, None where it is not late or is
+    not what the drill is for.
     """
     groups: dict[str, list[Found]] = {}
     for link in merged(links):
         groups.setdefault(group_of(link), []).append(link)
+    bumps = late_bumps(bump)
 
     def given(name: str) -> tuple[bool, float, float]:
         of_group = groups[name]
-        first = name == "wing" and bump_holds is False
+        first = name == "wing" and bool(bumps)
         cost = sum(link["cost"] for link in of_group)
         return (not first, -cost, -max(link["gives_points"] for link in of_group))
 
     drills = []
     for name in sorted(groups, key=given)[:3]:
         title, trains = DRILLS[name]
-        late = [link for link in groups[name] if link["late_s"] > 0.0]
-        named = [pass_name(link) for link in late or groups[name]]
-        if name == "wing" and bump_holds is False:
-            named = list(dict.fromkeys([*(f"{region} to wing" for region in BUMP_FROM), *named]))
-        named, worst = named[:3], pass_name(late[0]) if late else None
+        late = list(filter(is_late, groups[name]))
+        named, delays = [pass_name(link) for link in late or groups[name]][:3], late[:3]
+        roles = [link["defender"] for link in late or groups[name]]
+        races = bumps if name == "wing" else []
+        if races:
+            named, delays = [f"{race['from']} to wing" for race in races], races
+            roles = [race["role"] for race in races]
         drills.append(
             {
                 "name": title,
                 "trains": trains,
-                "links": named if worst is None or worst in named else [*named[:2], worst],
-                "worst": worst,
-                "roles": list(dict.fromkeys(link["defender"] for link in late or groups[name])),
+                "links": named,
+                "worst": named[0] if delays else None,
+                "late_s": max((one["late_s"] for one in delays), default=None),
+                "bump": races[0] if races else None,
+                "roles": list(dict.fromkeys(roles)),
                 "cost": sum(link["cost"] for link in groups[name]),
             }
         )
@@ -406,7 +428,7 @@ def timing(
         links=links,
         bump=bump,
         after_trap=after_traps(scenario, watched.traps) if traps else [],
-        drills=drills_of(links, bump["holds"]),
+        drills=drills_of(links, bump),
         passes=watched.passes.total,
         trap_advice=traps,
     )
