@@ -12,6 +12,8 @@ from typing import Any
 
 import pytest
 
+from engine.report.advice_view import traps_words
+from engine.study.evening_advice import game_with
 from engine.study.evening_result import EveningReport, ReportSize
 
 #: A team whose name would do harm if it were not escaped.
@@ -76,6 +78,24 @@ def over_formations(
     return {"formations": heads, "settings": settings}
 
 
+def with_advice(found: dict[str, Any]) -> dict[str, Any]:
+    """A plan of which every planned call is advised."""
+    answer = (
+        f"Call {', '.join(row['call'].replace('_', ' ') for row in found['mix'])}."
+        if found["mix"]
+        else "Stay home."
+    )
+    often = [row["often"] for row in found["mix"]]
+    advice = {"answer": answer, "calls": found["mix"], "often": often, "not_advised": [], "not_judged": []}
+    traps = traps_words(found, found["mix"]) if found["mix"] else ""
+    return found | {"advice": advice | {"traps": traps, "game": game_with(found, found["mix"])}}
+
+
+def never_doubling(plan: Any, numbers: Sequence[int]) -> Any:
+    """The plan as if these men must not double, whatever is advised."""
+    return plan | {"of_calls": [one | {"never_double": list(numbers)} for one in plan["of_calls"]]}
+
+
 def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> EveningReport:
     """The report as if the plan had chosen these calls."""
     mix, rules = [], []
@@ -90,7 +110,10 @@ def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> Evening
         )  # fmt: skip
         rules.append({**names, "words": "stop after 12 calls without a turnover", "rule": None})
     bench = report.plan["bench_rule"] | {"by_call": rules}
-    plan = report.plan | {"mix": mix, "bench_rule": bench}
+    home = next(one for one in report.plan["of_calls"] if not one["calls"])
+    swing = {"mean": 0.9, "low": 0.1, "high": 1.7, "sd": 5.0, "p5": -7, "p95": 9}
+    games = [home, *([home | {"calls": mix, "swing": swing}] if mix else [])]
+    plan = report.plan | {"mix": mix, "bench_rule": bench, "of_calls": games}
     formations = over_formations(report, calls)
     return dataclasses.replace(
         report, plan=plan, advised=tuple(calls), planned=tuple(calls), formations=formations

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from report_pages import A4, BAD_NAME, LETTER, PHONE, advising, pages_of, words_of
+from report_pages import A4, BAD_NAME, LETTER, PHONE, advising, never_doubling, pages_of, words_of
 
 from engine.inputs.sheets import load_evening
 from engine.inputs.team import ZONE_PLACES
@@ -55,7 +55,7 @@ def test_the_bench_page_is_one_sheet_of_few_words(
 
 def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: EveningReport) -> None:
     """Corner trap of the 2-3, ball on the right: near guard and near forward double it (configs/calls)."""
-    two_calls = dataclasses.replace(two_calls, plan=two_calls.plan | {"never_double": []})
+    two_calls = dataclasses.replace(two_calls, plan=never_doubling(two_calls.plan, []))
     places = two_calls.lineup["usual"]["places"]
     rows = {row["name"]: row for row in bench_view(two_calls)["calls"][0]["roles"]}
     assert rows["Trap"]["right"] == f"{places['right_guard']}+{places['right_forward']}"
@@ -139,7 +139,7 @@ def bench_of(report: EveningReport, *men: tuple[int, float, tuple[str, ...]]) ->
             update={"defence_team": team.model_copy(update={"players": (*team.on_court, *spare)})}
         ),
         evening=dataclasses.replace(report.evening, own=(*kept, *own)),
-        plan=report.plan | {"never_double": []},
+        plan=never_doubling(report.plan, []),
     )
 
 
@@ -169,7 +169,7 @@ def test_a_stand_in_plays_the_place_and_has_the_size(two_calls: EveningReport) -
     foul = dataclasses.replace(nearest.evening.own[-1], prone_to_fouls=True)
     evening = dataclasses.replace(nearest.evening, own=(*nearest.evening.own[:-1], foul))
     assert stand_in(dataclasses.replace(nearest, evening=evening), forwards[0]) == 88
-    never = dataclasses.replace(both, plan=both.plan | {"never_double": [forwards[0]]})
+    never = dataclasses.replace(both, plan=never_doubling(both.plan, [forwards[0]]))
     assert "88 (no cm: 186) for him" in stand_in_words(never, 0, 0)  # who replaces has his size, too
 
 
@@ -181,8 +181,9 @@ def test_who_must_not_double_does_not_in_any_output(opened: Any, two_calls: Even
     spare = [player.number for player in seven.defence_team.players if player.number not in five]
     places = shirts_of(seven, seven.zone)
     trouble = [places["left_guard"], places["centre"]]
-    plan = two_calls.plan | {"never_double": trouble, "no_double_from": 3}
-    report = dataclasses.replace(two_calls, scenario=seven, plan=plan, advised=two_calls.advised[:1])
+    one = advising(two_calls, two_calls.advised[:1])
+    plan = never_doubling(one.plan, trouble) | {"no_double_from": 3}
+    report = dataclasses.replace(one, scenario=seven, plan=plan)
     (bench,) = bench_view(report)["calls"]
     instead = replaced(report, 0, 0)
     assert instead.keys() == {trouble[0]} and instead[trouble[0]] in spare
@@ -226,7 +227,7 @@ def test_where_everybody_should_not_double_the_sheet_still_names_two_trappers(
     """Five who should not, a bench of two: two give way, the others double, and nobody says never to them."""
     seven = load_evening(CONFIGS / "sheets" / "example_evening").scenario
     five = [player.number for player in seven.defence_team.on_court]
-    plan = two_calls.plan | {"never_double": five}
+    plan = never_doubling(two_calls.plan, five)
     report = dataclasses.replace(two_calls, scenario=seven, plan=plan)
     view = bench_view(report)
     for call in view["calls"]:

@@ -112,9 +112,12 @@ def test_why_a_call_hardly_comes_up(
     said = why_seldom(found, "fox (own call)", "fox, top")
     assert why in said and bool(why) == bool(said)
     assert why_seldom(found, "another", "fox, top") == why_seldom({}, "fox (own call)", "fox, top") == ""
-    (told,) = not_judged(found, ("fox (own call)",))
+    (told,) = not_judged(found, {("fox (own call)", "fox, top"): "fox, top"})
     assert told == f"Fox, top: came up 3 times in 20,000 possessions, not judged{said}."
-    assert not_judged(found, ("corner trap",)) == not_judged({}, ("fox (own call)",)) == []
+    often = row | {"only_against": [12], "probability": 0.5, "chances": 7, "on_all": 1982, "called": 6}
+    said = why_seldom(found | {"calls": [often]}, "fox (own call)", "fox, top")
+    assert "came up 7 times" in said and "it is made" not in said  # it was made nearly every time
+    assert not_judged(found, {("corner trap", "fox, top"): "fox"}) == not_judged({}, {}) == []
 
 
 def test_a_call_that_hardly_comes_up_is_tried_at_every_chance() -> None:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from report_pages import with_advice
 
 from engine.cli import run as run_command
 from engine.errors import InputError
@@ -295,17 +296,6 @@ def test_a_call_that_the_table_cannot_tell_from_luck_is_not_planned(small: PlanR
     assert not set(found["not_clear"]) & {row["call"] for row in found["mix"]}
     for one_call in found["calls"]:
         assert (one_call["why_not"] is None) == (one_call["uses_per_game"] > 0)
-
-
-def with_advice(found: dict[str, Any]) -> dict[str, Any]:
-    """A plan of which every planned call is advised."""
-    answer = (
-        f"Call {', '.join(row['call'].replace('_', ' ') for row in found['mix'])}."
-        if found["mix"]
-        else "Stay home."
-    )
-    often = [row["often"] for row in found["mix"]]
-    return found | {"advice": {"answer": answer, "calls": found["mix"], "often": often, "not_advised": []}}
 
 
 def test_text_answers_first(small: PlanResult) -> None:

@@ -21,7 +21,7 @@ from engine.errors import InputError
 from engine.estimate.calls import break_even_words
 from engine.estimate.intervals import LEAST_EVENTS, Interval
 from engine.inputs import load_scenario
-from engine.report.screen.plan import foul_lines
+from engine.report.screen.plan import foul_words
 from engine.state.record import NET_HIGH, NET_LOW
 from engine.study.pace import pace_words, possessions_per_period, start_words
 from engine.study.plan.bench import (
@@ -364,12 +364,15 @@ def test_who_is_nearest_to_foul_trouble_is_named_where_nobody_is_in_it() -> None
         {"number": 4, "p_home": 0.1, "p_out": 0.09, "share": 0.75},
         {"number": 31, "p_home": 0.23, "p_out": 0.25, "share": 0.5},
     ]
-    found: dict[str, Any] = {"personal_limit": 5, "fouls_expected": men, "no_double_from": 3}
-    said = "No. 31 (his 5th in 25% of games with all planned traps, 23% without, playing 50% of each). On the"
-    (line,) = foul_lines(found | {"never_double": []})
-    assert f"nobody into foul trouble; nearest to it: {said}" in " ".join(line.split())
-    (line,) = foul_lines(found | {"never_double": [31]})
-    assert f"must not double: {said}" in " ".join(line.split()) and "No. 4" not in line
+    limits = {"personal_limit": 5, "no_double_from": 3}
+    game: dict[str, Any] = {"calls": [{}], "fouls_expected": men, "never_double": []}
+    said = "No. 31 (his 5th in 25% of games with the traps advised, 23% without, playing 50% of each). On the"
+    assert f"nobody into foul trouble; nearest to it: {said}" in foul_words(limits, game)
+    words = foul_words(limits, game | {"never_double": [31]})
+    assert f"must not double: {said}" in words and "No. 4" not in words
+    home = foul_words(limits, game | {"calls": []})
+    assert "staying home, nearest to foul trouble: No. 31 (his 5th in 25% of games, playing 50%" in home
+    assert "double" not in home
 
 
 def test_whole_games_say_that_they_do_not_start_from_a_moment() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any
 
-from engine.report.advice_view import often_words, whole_plan
+from engine.report.advice_view import often_words, traps_words
 from engine.report.page import plan as page_plan
 from engine.report.screen import plan as screen_plan
 
@@ -44,7 +44,7 @@ def test_uses_that_are_not_clear_by_themselves_are_counted_and_alike_ones_share_
     assert said.endswith("; 3 of the 4 uses clearly save alone, the rest with them")
     none = planned([-0.01] * 4)
     assert often_words(none["mix"][0]).endswith("; clear only all together")
-    assert whole_plan(plan) == "the whole plan (wing 4: up to 4 traps)"
+    assert traps_words(plan, plan["mix"]) == "wing 4: up to 4 traps a game"
     rows = page_plan._use_rows(plan)
     assert [row["use"] for row in rows] == ["1", "2", "3 to 4"]
     assert rows[2]["cells"] == ["0.10 (0.003 to 0.20)"], "a range clear of 0 does not reach it as printed"
@@ -102,18 +102,19 @@ def test_planned_calls_of_one_name_are_told_apart() -> None:
         {"setting": s, "call": "wing", "uses_per_game": 2, "saves_per_game": {"mean": 0.1}}
         for s in ("wing trap", "mine")
     ]
-    assert "wing (mine) 2" in whole_plan({"mix": rows}) and "wing (wing trap) 2" in whole_plan({"mix": rows})
-    assert "(wing 2: up to 2 traps)" in whole_plan({"mix": rows[:1]})
+    plan = {"mix": rows}
+    assert traps_words(plan, rows) == "wing (wing trap) 2, wing (mine) 2: up to 4 traps a game"
+    assert (
+        traps_words(plan, rows[1:]) == "wing (mine) 2: up to 2 traps a game"
+    )  # not advised is named no more
+    assert traps_words({"mix": rows[:1]}, rows[:1]) == "wing 2: up to 2 traps a game"
 
 
-def test_a_drill_tells_the_latest_of_its_passes_that_are_known() -> None:
-    """The bump's passes stand in its drill whether or not the table has them."""
-    link = {"kind": "pass", "gives_points": 0.2, "p_thrown": None, "cost": 0.1}
-    links = [
-        link | {"from": "top", "to": "wing", "late_s": 0.2},
-        link | {"from": "slot", "to": "wing", "late_s": 0.44},
-    ]
-    names = ["top to wing", "slot to wing", "half_court_corner to wing"]
-    drill = {"name": "Out and over", "trains": "run: over", "links": names, "worst": "top to wing"}
-    (row,) = page_plan.drills(SimpleNamespace(timing={"links": links, "drills": [drill]}))  # type: ignore[arg-type]
-    assert row["reach"] == "now 0.4 s late; reach 0"
+def test_a_drill_tells_its_latest_pass_who_is_late_on_the_bump_and_that_nobody_is() -> None:
+    drill = {"name": "Out and over", "trains": "run: over", "links": ["top to wing"], "bump": None}
+    race = {"role": "near_guard", "late_s": 0.44}
+    drills = [drill | {"late_s": 0.44}, drill | {"late_s": 0.44, "bump": race}, drill | {"late_s": None}]
+    rows = page_plan.drills(SimpleNamespace(timing={"drills": drills}))  # type: ignore[arg-type]
+    assert [row["reach"] for row in rows] == [
+        "now 0.4 s late; reach 0", "near guard now 0.4 s late; reach 0", "none of them late, keep it",
+    ]  # fmt: skip

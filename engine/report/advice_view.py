@@ -11,7 +11,7 @@ from engine.report.formations_view import call_words, prefix
 from engine.report.screen.stress import ahead_words, share_told, worlds_in_100
 from engine.report.seldom_view import not_judged
 from engine.report.words import count, saved, sentence, span, times
-from engine.study.evening_advice import LEAST_SHARE, held_in, of_call
+from engine.study.evening_advice import LEAST_SHARE, game_with, held_in, of_call
 from engine.study.evening_result import Advice
 
 #: Words of the answer at most.
@@ -34,8 +34,7 @@ def headline(report: Advice) -> str:
     held = held_in(result, report.advised)
     if not report.advised:
         return _home_headline(report, len(held), len(result["formations"]))
-    rows = [plan_row(report, s, c) for s, c in report.advised]
-    each = [(spoken(row["call"]), row["uses_per_game"]) for row in rows if row is not None]
+    each = [(spoken(row["call"]), row["uses_per_game"]) for row in advised_rows(report)]
     if len(each) == 1:
         name, most = each[0]
         often = f"{name} up to {times(most)}"
@@ -65,14 +64,26 @@ def _home_headline(report: Advice, held: int, n: int) -> str:
 
 def advice_dict(report: Advice) -> Found:
     """What ``plan`` and ``report`` print as the advice: the answer, how often each advised call comes up and
-    may be used (``calls``: their setting and name), and why the other planned calls are not advised."""
-    rows = [row for row in (plan_row(report, s, c) for s, c in report.advised) if row is not None]
+    may be used (``calls``: their setting and name), why the other planned calls are not advised, which usual
+    calls hardly come up, and what a game with the advised calls is (``game``; at home where none is)."""
+    rows = advised_rows(report)
+    labels = {(one["setting"], one["call"]): one["label"] for one in report.plan["calls"]}
+    usual = {call: labels[call] for call in labels.keys() - _own_calls(report).keys()}
     return {
         "answer": headline(report),
         "calls": [{"setting": row["setting"], "call": row["call"]} for row in rows],
         "often": [f"{sentence(planned_name(row, report.plan))}: {often_words(row)}." for row in rows],
         "not_advised": not_advised(report),
+        "not_judged": not_judged(report.seldom, usual),
+        "traps": traps_words(report.plan, rows) if rows else "",
+        "game": advised_game(report),
     }
+
+
+def _own_calls(report: Advice) -> dict[tuple[str, str], str]:
+    """The coach's own calls, by setting and name, and what each is called."""
+    own = [one for one in report.scenario.settings if one.name in report.evening.own_settings]
+    return {(one.name, call.name): call.name for one in own for call in one.calls}
 
 
 def planned_name(row: Found, plan: Found) -> str:
@@ -92,11 +103,20 @@ def often_words(row: Found) -> str:
     return f"{row['often']}; {clear} of the {uses} uses clearly save alone, the rest with them"
 
 
-def whole_plan(plan: Found) -> str:
-    """``the whole plan (corner 10, top 2: up to 12 traps)``: all planned uses, advised or not."""
-    mix = sorted(plan["mix"], key=lambda row: -row["saves_per_game"]["mean"])
-    every = ", ".join(f"{planned_name(row, plan)} {row['uses_per_game']}" for row in mix)
-    return f"the whole plan ({every}: up to {count(sum(row['uses_per_game'] for row in mix), 'trap')})"
+def advised_rows(report: Advice) -> list[Found]:
+    """What the plan says of each advised call."""
+    return [row for row in (plan_row(report, *one) for one in report.advised) if row is not None]
+
+
+def advised_game(report: Advice) -> Found:
+    """What the plan says of a game with what is advised alone; where nothing is, of staying home."""
+    return game_with(report.plan, advised_rows(report))
+
+
+def traps_words(plan: Found, rows: list[Found]) -> str:
+    """``corner 10, top 2: up to 12 traps a game``: of these rows of the mix."""
+    every = ", ".join(f"{planned_name(row, plan)} {row['uses_per_game']}" for row in rows)
+    return f"{every}: up to {count(sum(row['uses_per_game'] for row in rows), 'trap')} a game"
 
 
 def not_advised(report: Advice) -> list[str]:
@@ -127,7 +147,7 @@ def not_advised(report: Advice) -> list[str]:
         else:
             continue
         said.append(f"Planned, not advised: {planned_name(row, report.plan)}; {why}.")
-    return said + not_judged(report.seldom, report.evening.own_settings)
+    return said + not_judged(report.seldom, _own_calls(report))
 
 
 def _fewer(row: Found, least: Found) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from engine.estimate.calls import one_in
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
@@ -9,6 +11,9 @@ from engine.report.words import count, numbers_words, sentence, times
 
 #: Below this share of possessions at every chance, the ball hardly gets there as the call asks.
 HARDLY = 0.015
+#: Above this share of the possessions with a chance, it is not for being made seldom that it hardly comes up:
+#: a possession may have several chances.
+LEFT = 0.75
 
 
 def why_seldom(found: Found, setting: str, call: str) -> str:
@@ -19,7 +24,8 @@ def why_seldom(found: Found, setting: str, call: str) -> str:
 
 def _why(row: Found, possessions: int) -> str:
     whom, chances, all_five = row["only_against"], row["chances"], row["on_all"]
-    made = f", and it is made {one_in(row['probability'])} times" if row["probability"] < 1.0 else ""
+    fewer = row["probability"] < 1.0 and row["called"] < LEFT * chances
+    made = f", and it is made {one_in(row['probability'])} times" if fewer else ""
     if all_five < HARDLY * possessions:
         came = f"at every chance, on all five, it {_came(all_five, possessions)}"
         return f"; they seldom bring the ball there in the way that sets it off: {came}{made}"
@@ -38,13 +44,14 @@ def _came(n: int, possessions: int) -> str:
     return f"{f'came up {_times(n)}' if n else 'never came up'} in {count(possessions, 'possession')}"
 
 
-def not_judged(found: Found, settings: tuple[str, ...]) -> list[str]:
-    """A sentence for each call of these settings that hardly comes up, with the reason."""
+def not_judged(found: Found, calls: Mapping[tuple[str, str], str]) -> list[str]:
+    """A sentence for each of these calls (setting and name -> what it is called) that hardly comes up, with
+    the reason."""
     return [
-        f"{sentence(spoken(row['call']))}: {_came(row['called'], found['possessions'])}, not judged"
+        f"{sentence(spoken(calls[key]))}: {_came(row['called'], found['possessions'])}, not judged"
         f"{_why(row, found['possessions'])}."
         for row in found.get("calls", ())
-        if row["setting"] in settings
+        if (key := (row["setting"], row["call"])) in calls
     ]
 
 

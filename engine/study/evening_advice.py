@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from engine.estimate.intervals import Found
 from engine.inputs.scenario import Scenario
 
@@ -65,6 +67,17 @@ def of_call(formations: Found, setting: int, call: int) -> Found:
     mine = next(one for one in formations["settings"] if one["setting"] == setting)
     found: Found = mine["calls"][call]
     return found
+
+
+def game_with(plan: Found, calls: Iterable[Found]) -> Found:
+    """What the plan says of a game with these of its calls (rows with setting and call) and no other; none:
+    staying home."""
+
+    def names(rows: Iterable[Found]) -> set[tuple[str, str]]:
+        return {(row["setting"], row["call"]) for row in rows}
+
+    wanted = names(calls)
+    return next(one for one in plan["of_calls"] if names(one["calls"]) == wanted)
 
 
 def called_tonight(scenario: Scenario, advised: tuple[Spot, ...]) -> set[tuple[str, str]]:

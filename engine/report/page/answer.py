@@ -11,7 +11,7 @@ from engine.estimate.rounding import parts_of_hundred
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
-from engine.report.advice_view import often_words, plan_row, variants_words, whole_plan
+from engine.report.advice_view import advised_game, advised_rows, often_words, plan_row, variants_words
 from engine.report.formations_view import call_words
 from engine.report.page.plan import handlers_of
 from engine.report.page.stand_ins import court_of, stand_in_words
@@ -182,14 +182,15 @@ def answer_cards(report: EveningReport) -> list[Found]:
 
 
 def figure(report: EveningReport) -> Found | None:
-    """The one figure: points saved a game by each advised call, as bars against zero, and one game's spread.
+    """The one figure: points saved a game by each advised call, as bars against zero, and the spread of one
+    game with them.
 
     None where no call is advised. Lengths are percent of the width of the drawing.
     """
-    rows = [row for row in (plan_row(report, s, c) for s, c in report.advised) if row is not None]
+    rows = advised_rows(report)
     if not rows:
         return None
-    swing = report.plan["swing"]
+    swing = advised_game(report)["swing"]
     low = min(0.0, swing["p5"], *(row["saves_per_game"]["low"] for row in rows))
     high = max(0.0, swing["p95"], *(row["saves_per_game"]["high"] for row in rows))
     room = 0.04 * (high - low) or 1.0
@@ -210,14 +211,11 @@ def figure(report: EveningReport) -> Found | None:
     ends = [
         f"{abs(n)} {'saved' if n > 0 else 'lost'}" if n else "nothing" for n in (swing["p5"], swing["p95"])
     ]
-    planned = ""
-    if len(report.plan["mix"]) != len(rows):
-        planned = f" with {whole_plan(report.plan)}"
     return {
         "bars": bars,
         "zero": at(0.0),
         "game": {"from": at(swing["p5"]), "to": at(swing["p95"])},
-        "game_words": f"one game{planned}, {ends[0]} to {ends[1]}.",
+        "game_words": f"one game{' with both' * (len(rows) > 1)}, {ends[0]} to {ends[1]}.",
     }
 
 

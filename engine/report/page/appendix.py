@@ -6,6 +6,7 @@ from dataclasses import asdict
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
+from engine.report.advice_view import advised_game
 from engine.report.screen.stress import not_asked_words, share_told
 from engine.report.seldom_view import why_seldom
 from engine.report.words import FACTOR_WORDS, FEW_CALLS, percent, times
@@ -89,7 +90,7 @@ def appendix_view(report: EveningReport) -> Found:
         "not_asked": "" if stress is None else not_asked_words(stress["worlds"]),
         "world_possessions": None if stress is None else stress["possessions"],
         "inputs": [] if stress is None else _inputs(stress),
-        "swing_sd": number(report.plan["swing"]["sd"], 1),
+        "swing_sd": number(advised_game(report)["swing"]["sd"], 1) if report.advised else "",
         "lineup_guarantee": report.lineup["guarantee"],
         "lineup_possessions": f"{report.lineup['possessions_played']:,}",
         "effort": {spoken(key): f"{value:,}" for key, value in asdict(report.effort).items()},

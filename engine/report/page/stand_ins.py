@@ -7,6 +7,7 @@ from collections.abc import Collection
 from engine.estimate.intervals import Found
 from engine.inputs.roles import holder
 from engine.inputs.team import ZONE_PLACES, Player
+from engine.report.advice_view import advised_game
 from engine.report.page.court_card import call_card, shirts_of
 from engine.report.page.plan import SIDES, handlers_of
 from engine.report.words import numbers_words
@@ -95,7 +96,7 @@ def replaced(report: EveningReport, setting: int, call: int) -> dict[int, int]:
     """Who would double in a call but must not, as the plan says (``never_double``) -> who is there for him.
     For whom nobody is left on the bench, he doubles himself: see ``stand_in_words``."""
     found: dict[int, int] = {}
-    for number in sorted(doublers(report, setting, call) & set(report.plan["never_double"])):
+    for number in sorted(doublers(report, setting, call) & set(advised_game(report)["never_double"])):
         other = stand_in(report, number, found.values())
         if other is not None:
             found[number] = other
@@ -131,7 +132,7 @@ def never_words(report: EveningReport) -> list[int]:
     alone: set[int] = set()
     for s, c in report.advised:
         alone |= doublers(report, s, c) - set(replaced(report, s, c))
-    return [number for number in report.plan["never_double"] if number not in alone]
+    return [number for number in advised_game(report)["never_double"] if number not in alone]
 
 
 def stand_ins_short(report: EveningReport, setting: int, call: int) -> list[str]:
@@ -147,7 +148,7 @@ def stand_ins_short(report: EveningReport, setting: int, call: int) -> list[str]
 
 def stand_in_words(report: EveningReport, setting: int, call: int) -> str:
     """Who must not double, when others give way, and to whom; "" where nobody is known to double."""
-    instead, never = replaced(report, setting, call), set(report.plan["never_double"])
+    instead, never = replaced(report, setting, call), set(advised_game(report)["never_double"])
     said = [
         f"No. {n} must not double (fouls): {called(report, other)} for him" for n, other in instead.items()
     ]

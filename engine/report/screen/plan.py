@@ -8,7 +8,6 @@ from itertools import pairwise
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.adapted_view import adapted_words, law_words
-from engine.report.advice_view import whole_plan
 from engine.report.formations_view import plan_lines
 from engine.report.screen.sheet import sheet_warning
 from engine.report.words import (
@@ -70,7 +69,7 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
         lines += ["", *_not_planned(result)]
         lines += ["", *_uses(result), *_learned(result), "", *_bonus(result)]
         lines += ["", *_late(result), *_bench(result)]
-    lines += ["", *foul_lines(result), *_legs(result), ""]
+    lines += [*_men(result), ""]
     lines += [paragraph(line) for line in (MODEL, *CAUTIONS)]
     return finished(result, lines, with_detail)
 
@@ -89,24 +88,25 @@ def _swing_side(points: int) -> str:
 
 
 def _answer(result: Found) -> list[str]:
-    """The advice, as report and bench sheet have it, then all that is planned."""
+    """The advice, as report and bench sheet have it, what a game with it is, then all that is planned."""
     if not result["calls"]:
         return [paragraph("The scenario has no trap in its base defence, so there is nothing to plan.")]
     advice = result["advice"]
     lines = [labelled("Advice", advice["answer"])]
     lines += [labelled("How often", " ".join(advice["often"]))] if advice["often"] else []
     lines += [labelled("The rest", " ".join(advice["not_advised"]))] if advice["not_advised"] else []
+    swing, home, often = advice["game"]["swing"], result["game_points"]["home"], "in 90 of 100 games"
+    if advice["traps"]:
+        spread = f"with them, from {_swing_side(swing['p5'])} to {_swing_side(swing['p95'])} {often}"
+        lines += [
+            labelled("Worth", f"the traps advised ({advice['traps']}) {saved(swing, 1, 'points a game')}"),
+            labelled("One game", f"{spread}: one result proves nothing"),
+        ]
+    else:
+        spread = f"staying home, they score from {home['p5']} to {home['p95']} points {often}"
+        lines.append(labelled("One game", spread))
     if not result["mix"]:
         return lines
-    swing = result["swing"]
-    lines += [
-        labelled("Worth", f"{whole_plan(result)} {saved(swing, 1, 'points a game')}"),
-        labelled(
-            "One game",
-            f"with all of it, from {_swing_side(swing['p5'])} to {_swing_side(swing['p95'])} in 90 of 100 "
-            "games: one result proves nothing",
-        ),
-    ]
     labels = {_key(one): one for one in result["calls"]}
     rows = [("Planned", "comes up", "at most", "advised", "made", "worth a game")]
     for row in sorted(result["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
@@ -122,7 +122,10 @@ def _answer(result: Found) -> list[str]:
             )
         )
     room = int(result["constants"]["most_traps"])
-    note = f"A game has room for {room} traps (a choice for the legs: --set most_traps={room}). {COMES_UP}"
+    note = (
+        f"Made and worth a game: in games with all that is planned. A game has room for {room} traps (a "
+        f"choice for the legs: --set most_traps={room}). {COMES_UP}"
+    )
     return [*lines, "", *table(rows, indent=""), paragraph(note)]
 
 
@@ -142,6 +145,8 @@ def not_planned(result: Found) -> list[str]:
 def _not_planned(result: Found) -> list[str]:
     parts = not_planned(result)
     lines = [labelled("Not planned", ", ".join(parts))] if parts else []
+    if result["advice"]["not_judged"]:
+        lines.append(labelled("Seldom", " ".join(result["advice"]["not_judged"])))
     if result["left_out"]:
         names = ", ".join(plain(name) for name in result["left_out"])
         lines.append(labelled("Left out", f"another defence or other plays, see compare: {names}"))
@@ -292,34 +297,47 @@ def _bench(result: Found) -> list[str]:
     return lines
 
 
-def foul_lines(result: Found) -> list[str]:
-    """Who must not double; the chance to foul out with the planned traps and without, what it rests on."""
-    limit, men = result["personal_limit"], result["fouls_expected"]
-    never = [one for one in men if one["number"] in result["never_double"]]
-    words = "must not double: " if never else "doubling brings nobody into foul trouble; nearest to it: "
-    words += ", ".join(
-        f"No. {one['number']} (his {limit}th in {percent(one['p_out'])} of games with all planned traps, "
-        f"{percent(one['p_home'])} without, playing {percent(one['share'])} of each)"
-        for one in never or [max(men, key=lambda one: one["p_out"])]
-    )
-    words += f". On the night, who has {result['no_double_from']} does not double"
+def _men(result: Found) -> list[str]:
+    """Fouls and legs of a game with what is advised; [] where there is no call to advise."""
+    if not result["calls"]:
+        return []
+    game = result["advice"]["game"]
+    return ["", labelled("Fouls", foul_words(result, game)), labelled("Legs", _legs(result, game))]
+
+
+def foul_words(result: Found, game: Found) -> str:
+    """Who must not double in a game (one of ``of_calls``); the chance to foul out with its traps and without,
+    and what it rests on."""
+    limit, men = result["personal_limit"], game["fouls_expected"]
+    never = [one for one in men if one["number"] in game["never_double"]]
+    nearest = max(men, key=lambda one: one["p_out"])
+
+    def with_traps(one: Found) -> str:
+        without = f" with the traps advised, {percent(one['p_home'])} without" if game["calls"] else ""
+        return (
+            f"No. {one['number']} (his {limit}th in {percent(one['p_out'])} of games{without}, playing "
+            f"{percent(one['share'])} of each)"
+        )
+
     rests = (
         "Shared out by discipline: the model counts team fouls only; what he fouls with the ball is not in it"
     )
-    return [labelled("Fouls", f"{words}. {rests}")]
+    if not game["calls"]:
+        return f"staying home, nearest to foul trouble: {with_traps(nearest)}. {rests}"
+    words = "must not double: " if never else "doubling brings nobody into foul trouble; nearest to it: "
+    words += ", ".join(map(with_traps, never or [nearest]))
+    return f"{words}. On the night, who has {result['no_double_from']} does not double. {rests}"
 
 
-def _legs(result: Found) -> list[str]:
-    """What the planned traps cost in running, and what was assumed of it."""
-    by_call = {(one["setting"], one["call"]): one["extra_hard_running_m"] for one in result["calls"]}
-    metres = sum(row["made_per_game"] * by_call[row["setting"], row["call"]] for row in result["mix"])
-    if not result["mix"]:
-        return []
-    loss = result["constants"]["fatigue_percent_per_100m"]
+def _legs(result: Found, game: Found) -> str:
+    """What the traps of a game cost in running, and what was assumed of it."""
+    if not game["calls"]:
+        return "staying home, nobody runs more"
+    loss, metres = result["constants"]["fatigue_percent_per_100m"], game["hard_running_m"]
     assumed = (
         f"assumed: {loss:g}% of top speed lost per 100 m, no source" if loss else "tiring is switched off"
     )
     more = (
         f"about {metres:.0f} m more hard running a defender and game" if metres >= 0.5 else "no more running"
     )
-    return [labelled("Legs", f"the whole plan brings {more} in this model ({assumed})")]
+    return f"the traps advised bring {more} in this model ({assumed})"

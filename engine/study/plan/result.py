@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
+from itertools import combinations
 from math import sqrt
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.estimate import calls as estimate
-from engine.estimate.intervals import LEVEL, Found, Interval, normal_interval, normal_quantile
+from engine.estimate.intervals import LEVEL, Found, IntArray, Interval, normal_interval, normal_quantile
 from engine.inputs.base import spoken
 from engine.inputs.scenario import Scenario
 from engine.run.size import RunSize
 from engine.state.words import OUTCOMES
+from engine.study.evening_advice import MOST_ADVISED
 from engine.study.pace import pace_words, start_words
 from engine.study.plan.bench import StopRule, often_words, stop_rule, stop_words
 from engine.study.plan.fouls import FoulLimits, PlayerFouls, expected_fouls
@@ -79,12 +82,10 @@ class PlanResult:
         result["by_use"] = [row for c in range(len(self.calls)) for row in self._by_use(c)]
         result["bonus"] = self._bonus()
         result["swing"] = self._swing()
+        result["of_calls"] = [self._of_calls(calls) for calls in self._parts()]
         result["game_points"] = self._game_points()
-        fouls = self._fouls()
-        result["never_double"] = [one.number for one in fouls if one.never]
         result["personal_limit"] = self.scenario.rules.fouls.personal_limit
         result["no_double_from"] = result["personal_limit"] - 2
-        result["fouls_expected"] = [asdict(one) for one in fouls]
         result["late_game"], result["late_game_calls"] = self._late()
         result["late_game_in_bonus"] = self.late_in_bonus
         result["own_points_per_possession"] = self.own_points
@@ -137,8 +138,6 @@ class PlanResult:
         table, one = self.table, self.calls[c]
         even, known, worth = table.break_even(BEFORE, c, 1), table.known(c), table.value(BEFORE, c, 1)
         n = table.called(c)
-        tally = table.tally
-        steps = int(tally.extra_runs[c]) / n if n else 0.0
         return self._names(c) | {
             "label": self._label(c),
             "called": n,
@@ -152,10 +151,15 @@ class PlanResult:
             "break_even_words": FEW if worth.low is None else known.words if known else even.words_for(worth),
             "turnover_rate": (known or even).turnover_rate.as_dict(),
             "t_star": (known or even).t_star.as_dict(),
-            "extra_fouls_per_trap": int(tally.extra_fouls[c]) / n if n else None,
-            "extra_hard_running_m": steps * m_per_step(self.scenario, self.constants),
+            "extra_fouls_per_trap": int(table.tally.extra_fouls[c]) / n if n else None,
+            "extra_hard_running_m": self._running_m(c),
             "values_fall": self._values_fall(c),
         }
+
+    def _running_m(self, c: int) -> float:
+        """Metres of hard running that a first use of a call costs a defender."""
+        steps = int(self.table.tally.extra_runs[c]) / max(self.table.called(c), 1)
+        return steps * m_per_step(self.scenario, self.constants)
 
     def _why_not(self, c: int) -> str | None:
         """Why a call is not planned; None where it is."""
@@ -170,7 +174,8 @@ class PlanResult:
         if c in self.not_clear:
             return "cannot be told from staying home"
         if (self._value(c, 1).mean or 0.0) <= 0.0:
-            return "saves nothing here"
+            clear = (self._value(c, 1).high or 0.0) <= 0.0  # as compare says of it
+            return "saves nothing here" if clear else "cannot be told from staying home"
         planned = [other for other, uses in enumerate(self.mix.uses) if uses]
         if any(set(self.calls[other].call.ball) & set(self.calls[c].call.ball) for other in planned):
             return "another call for the same place saves as much or more"
@@ -221,22 +226,47 @@ class PlanResult:
 
     # --- games --------------------------------------------------------------------------------------------
 
-    def _swing(self) -> Found:
-        games, swing = self.games, self.games.swing
+    def _parts(self) -> list[tuple[int, ...]]:
+        """Planned calls that may be advised together, by index, with none of them and all."""
+        planned = tuple(c for c, uses in enumerate(self.mix.uses) if uses)
+        few = [some for n in range(MOST_ADVISED + 1) for some in combinations(planned, n)]
+        return few if planned in few else [*few, planned]
+
+    def _of_calls(self, calls: tuple[int, ...]) -> Found:
+        """What a game is with these of the planned calls, taken out of the games with all of them: who is
+        advised is known after the games only, and nothing is played twice. () is staying home."""
+        fouls = self._fouls(calls)
+        return {
+            "calls": [self._names(c) for c in calls],
+            "swing": self._game(calls),
+            "never_double": [one.number for one in fouls if one.never],
+            "fouls_expected": [asdict(one) for one in fouls],
+            "hard_running_m": sum(float(self.games.made[:, c].mean()) * self._running_m(c) for c in calls),
+        }
+
+    def _game(self, calls: tuple[int, ...]) -> Found:
+        """What these of the planned calls save in a game: their own traps, and of what all carry over as much
+        as their share of all traps."""
+        games, mine = self.games, list(calls)
+        share = int(games.made[:, mine].sum()) / max(int(games.made.sum()), 1)
+        swing = games.saved[:, mine].sum(axis=1) + share * games.carried
         p5, p95 = np.quantile(swing, [0.05, 0.95], method="inverted_cdf")
-        from_table = self._from_table(self.table)
-        checked = self._from_table(replace(self.table, later=None))  # in the games he does not learn
+        from_table = self._from_table(self.table, calls)
+        known = self.table.first is not None and from_table.mean is not None
+        worth = self._worth_with(from_table, share) if known else _mean(swing)
+        return worth | {"sd": float(swing.std(ddof=1)), "p5": round(float(p5)), "p95": round(float(p95))}
+
+    def _swing(self) -> Found:
+        games, every = self.games, tuple(range(len(self.calls)))
+        from_table = self._from_table(self.table, every)
+        checked = self._from_table(replace(self.table, later=None), every)  # in the games he does not learn
         uses = _mean(games.saved.sum(axis=1))
         apart = None
         if checked.mean is not None and checked.high is not None:
             halves = (checked.high - checked.mean, uses["high"] - uses["mean"])
             error = sqrt(sum(half**2 for half in halves)) / normal_quantile(LEVEL)
             apart = (uses["mean"] - checked.mean) / error if error > 0 else 0.0
-        worth = _mean(swing) if self.table.first is None else self._plan_worth(from_table)
-        return worth | {
-            "sd": float(swing.std(ddof=1)),
-            "p5": int(p5),
-            "p95": int(p95),
+        return self._game(every) | {
             "parts": {
                 "uses": uses,
                 "carried_over": _mean(games.carried),
@@ -249,11 +279,11 @@ class PlanResult:
             "tired_percent": 100 * float(games.tired.mean()) / self.game_plan.possessions * TIRED_STEP,
         }
 
-    def _from_table(self, table: Table) -> Interval:
-        """Sum of a table's values over the traps that were made, per game; errors of a call's uses count as
+    def _from_table(self, table: Table, calls: tuple[int, ...]) -> Interval:
+        """Sum of a table's values over the traps of these calls, per game; errors of a call's uses count as
         one, because they share their possessions."""
         means, squares = 0.0, 0.0
-        for c in range(len(self.calls)):
+        for c in calls:
             worth = self._worth(c, table)
             if worth.mean is None or worth.high is None:
                 return Interval(None)
@@ -273,11 +303,10 @@ class PlanResult:
             half += per_game * (value.high - value.mean)
         return Interval(mean, mean - half, mean + half)
 
-    def _plan_worth(self, from_table: Interval) -> Found:
-        """The whole plan: what its uses are worth, and what they carry over (in the games played)."""
-        carried = _mean(self.games.carried)
-        if from_table.mean is None or from_table.high is None:
-            return _mean(self.games.swing)
+    def _worth_with(self, from_table: Interval, share: float) -> Found:
+        """What uses are worth with a share of what all carry over (in the games played)."""
+        carried = _mean(share * self.games.carried)
+        assert from_table.mean is not None and from_table.high is not None
         mean = from_table.mean + carried["mean"]
         half = sqrt((from_table.high - from_table.mean) ** 2 + (carried["high"] - carried["mean"]) ** 2)
         return Interval(mean, mean - half, mean + half).as_dict()
@@ -285,12 +314,18 @@ class PlanResult:
     def _game_points(self) -> Found:
         """Points that a game concedes, each branch by itself: spreads that do not depend on common luck."""
         games = self.games
+
+        def told(points: IntArray) -> Found:
+            p5, p95 = np.quantile(points, [0.05, 0.95], method="inverted_cdf")
+            return _mean(points) | {"sd": float(points.std(ddof=1)), "p5": int(p5), "p95": int(p95)}
+
         return {
-            name: _mean(points) | {"sd": float(points.std(ddof=1))}
+            name: told(points)
             for name, points in (("home", games.home_points), ("planned", games.planned_points))
         }
 
-    def _fouls(self) -> tuple[PlayerFouls, ...]:
+    def _fouls(self, calls: tuple[int, ...]) -> tuple[PlayerFouls, ...]:
+        """Fouls expected with the traps of these calls."""
         table, games, n_calls = self.table, self.games, range(len(self.calls))
         called = [max(table.called(c), 1) for c in n_calls]
         joint = table.tally.pairs.joint
@@ -298,7 +333,7 @@ class PlanResult:
         return expected_fouls(
             self.scenario,
             [one.call for one in self.calls],
-            [float(games.made[:, c].mean()) for c in n_calls],
+            [float(games.made[:, c].mean()) * (c in calls) for c in n_calls],
             [in_trap[c] / called[c] for c in n_calls],
             [int(table.tally.extra_fouls[c]) / called[c] for c in n_calls],
             float(games.home_fouls.mean()),
@@ -395,11 +430,9 @@ class PlanResult:
         return rows
 
 
-def _mean(values: NDArray[np.int64]) -> Found:
-    """Mean of whole numbers with one per game, as JSON; the game is the cluster."""
-    values = np.asarray(values, dtype=np.int64)
-    found = normal_interval(len(values), int(values.sum()), int((values * values).sum()))
-    return found.as_dict()
+def _mean(values: NDArray[Any]) -> Found:
+    """Mean of numbers with one per game, as JSON; the game is the cluster."""
+    return normal_interval(len(values), values.sum().item(), (values * values).sum().item()).as_dict()
 
 
 def _clear(found: Interval) -> bool:
