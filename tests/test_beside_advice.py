@@ -18,7 +18,7 @@ from engine.inputs.base import spoken
 from engine.report.advice_view import advice_dict, traps_words
 from engine.report.page.page import report_page
 from engine.report.screen.compare import compare_text
-from engine.report.screen.plan import plan_text
+from engine.report.screen.plan import late_only, plan_text
 from engine.report.seldom_view import why_seldom
 from engine.report.words import sentence
 from engine.run.blocks import Runner
@@ -84,10 +84,14 @@ def test_a_figure_beside_the_advice_is_of_what_is_advised(small: PlanResult) -> 
     game["fouls_expected"] = [man]
     advice = found["advice"] | {"calls": [row], "traps": traps_words(found, [row]), "game": game}
     text = " ".join(plan_text(found | {"advice": advice}).split())
-    assert f"traps advised ({traps_words(found, [row])}) saves 0.4 points a game (0.3 to 0.6)" in text
+    assert f"what is advised ({traps_words(found, [row])}) saves 0.4 points a game (0.3 to 0.6)" in text
     assert "One game with them, from 3 lost to 5 saved in 90 of 100 games" in text
     assert "No. 99 (his 5th in 91% of games with the traps advised, 90% without" in text
     assert "the traps advised bring about 77 m more" in text and "whole plan" not in text
+    late = [one | {"call": "top"} for one in found["late_game"]]
+    text = " ".join(plan_text(found | {"advice": advice, "late_game": late}).split())
+    assert ("Before that, top is not advised." in text) == (row["call"] != "top")
+    assert late_only(late, [{"call": "top"}]) == ""
     home, points = game_with(found, []), found["game_points"]["home"]
     advice |= {"answer": "Stay home.", "calls": [], "often": [], "traps": "", "game": home}
     text = " ".join(plan_text(found | {"advice": advice}).split())
@@ -96,7 +100,7 @@ def test_a_figure_beside_the_advice_is_of_what_is_advised(small: PlanResult) -> 
     assert points["p5"] < points["mean"] < points["p95"]
     for words in ("staying home, nearest to foul trouble", "Legs staying home, nobody runs more"):
         assert words in text
-    assert "Worth the" not in text and "does not double" not in text and "traps advised" not in text
+    assert "Worth what" not in text and "does not double" not in text and "traps advised" not in text
 
 
 def test_why_a_usual_call_hardly_comes_up_is_said_alike(played: EveningReport) -> None:

@@ -44,7 +44,7 @@ def test_uses_that_are_not_clear_by_themselves_are_counted_and_alike_ones_share_
     assert said.endswith("; 3 of the 4 uses clearly save alone, the rest with them")
     none = planned([-0.01] * 4)
     assert often_words(none["mix"][0]).endswith("; clear only all together")
-    assert traps_words(plan, plan["mix"]) == "wing 4: up to 4 traps a game"
+    assert traps_words(plan, plan["mix"]) == "wing 4: up to 4 traps"
     rows = page_plan._use_rows(plan)
     assert [row["use"] for row in rows] == ["1", "2", "3 to 4"]
     assert rows[2]["cells"] == ["0.10 (0.003 to 0.20)"], "a range clear of 0 does not reach it as printed"
@@ -103,11 +103,9 @@ def test_planned_calls_of_one_name_are_told_apart() -> None:
         for s in ("wing trap", "mine")
     ]
     plan = {"mix": rows}
-    assert traps_words(plan, rows) == "wing (wing trap) 2, wing (mine) 2: up to 4 traps a game"
-    assert (
-        traps_words(plan, rows[1:]) == "wing (mine) 2: up to 2 traps a game"
-    )  # not advised is named no more
-    assert traps_words({"mix": rows[:1]}, rows[:1]) == "wing 2: up to 2 traps a game"
+    assert traps_words(plan, rows) == "wing (wing trap) 2, wing (mine) 2: up to 4 traps"
+    assert traps_words(plan, rows[1:]) == "wing (mine) 2: up to 2 traps"  # not advised is named no more
+    assert traps_words({"mix": rows[:1]}, rows[:1]) == "wing 2: up to 2 traps"
 
 
 def test_a_drill_tells_its_latest_pass_who_is_late_on_the_bump_and_that_nobody_is() -> None:

@@ -114,9 +114,9 @@ def advised_game(report: Advice) -> Found:
 
 
 def traps_words(plan: Found, rows: list[Found]) -> str:
-    """``corner 10, top 2: up to 12 traps a game``: of these rows of the mix."""
+    """``corner 10, top 2: up to 12 traps``: of these rows of the mix."""
     every = ", ".join(f"{planned_name(row, plan)} {row['uses_per_game']}" for row in rows)
-    return f"{every}: up to {count(sum(row['uses_per_game'] for row in rows), 'trap')} a game"
+    return f"{every}: up to {count(sum(row['uses_per_game'] for row in rows), 'trap')}"
 
 
 def not_advised(report: Advice) -> list[str]:

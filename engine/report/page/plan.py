@@ -12,10 +12,10 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
 from engine.report.adapted_view import law_words
-from engine.report.advice_view import plan_row
+from engine.report.advice_view import advised_rows
 from engine.report.page.court_card import pass_card
 from engine.report.screen.lineup import role_task, trap_words
-from engine.report.screen.plan import COMES_UP, chance, late_sides, not_planned
+from engine.report.screen.plan import COMES_UP, chance, late_only, late_sides, not_planned
 from engine.report.screen.timing import late_words
 from engine.report.words import count, known, percent, saved, sentence
 from engine.study.evening_advice import called_tonight
@@ -38,7 +38,7 @@ def plan_view(report: EveningReport) -> Found:
     """Rows of the plan: uses, later uses, bonus, late game, fouls."""
     plan = report.plan
     labels = {(one["setting"], one["call"]): one for one in plan["calls"]}
-    advised = [plan_row(report, *one) for one in report.advised]
+    advised = advised_rows(report)
     mix = []
     for row in sorted(plan["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
         one = labels[row["setting"], row["call"]]
@@ -63,7 +63,7 @@ def plan_view(report: EveningReport) -> Found:
         "late_call": spoken(late[0]["call"]) if late else "",
         "late_seconds": sorted({row["seconds"] for row in late}),
         "late": _late_rows(late),
-        "late_words": _late_words(late),
+        "late_words": _late_words(late) + (late_only(late, advised) if late else ""),
         "comes_up": COMES_UP,
         "too_few": plan["bench_rule"]["too_few_below"],
         "others": not_planned(plan),

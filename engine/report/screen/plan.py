@@ -99,7 +99,7 @@ def _answer(result: Found) -> list[str]:
     if advice["traps"]:
         spread = f"with them, from {_swing_side(swing['p5'])} to {_swing_side(swing['p95'])} {often}"
         lines += [
-            labelled("Worth", f"the traps advised ({advice['traps']}) {saved(swing, 1, 'points a game')}"),
+            labelled("Worth", f"what is advised ({advice['traps']}) {saved(swing, 1, 'points a game')}"),
             labelled("One game", f"{spread}: one result proves nothing"),
         ]
     else:
@@ -237,7 +237,7 @@ def _late(result: Found) -> list[str]:
         rows.append((f"  behind by {d}, {name} trap", *trap))
     points = result["own_points_per_possession"]
     note = LATE_LEFT_OUT.format(points=points)
-    verdict = _verdict(found)
+    verdict = f"{_verdict(found)}{late_only(found, result['advice']['calls'])}"
     return [*table(rows, indent=""), paragraph(f"{verdict} {note}")]
 
 
@@ -258,6 +258,12 @@ def late_sides(found: Sequence[Found]) -> tuple[list[Found], list[Found]]:
         [row for row in apart if row["difference"]["mean"] > 0],
         [row for row in apart if row["difference"]["mean"] <= 0],
     )
+
+
+def late_only(late: Sequence[Found], advised: Sequence[Found]) -> str:
+    """That the call of the late cases is not advised, where it is not."""
+    mine = late[0]["call"] in (row["call"] for row in advised)
+    return "" if mine else f" Before that, {spoken(late[0]['call'])} is not advised."
 
 
 def _verdict(found: Sequence[Found]) -> str:
