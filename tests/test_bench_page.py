@@ -69,7 +69,7 @@ def test_the_bench_page_names_who_does_what_by_number(opened: Any, two_calls: Ev
     for word in (
         "Q1",
         "Q4",
-        "due: 1 in",
+        "model: 1 in",
         "ahead",
         "fouls",
         "“red”",

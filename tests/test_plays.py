@@ -15,6 +15,7 @@ import pytest
 from browser import Chromium
 from input_files import play, scenario, write, write_all
 from report_pages import A4, LAPTOP, PHONE, pages_of
+from sheet_files import write_evening
 
 from engine import cli
 from engine.checks.files import check_path
@@ -371,6 +372,13 @@ def test_a_picture_of_a_scenario_and_of_nothing(tmp_path: Path, capsys: pytest.C
     assert (
         found.count('<section class="play">') == 3 and found.count("Drawn in: Alignment of the tests;") == 1
     )
+    # an evening: the plays that check names of it
+    folder = tmp_path / "evening"
+    page = page_of(write_evening(folder, {}), to=tmp_path / "evening.html")
+    (said,) = [line for line in check_path(folder) if "plays of" in line]
+    named = re.findall('"([^"]+)"', said)
+    assert page.count('<section class="play">') == len(named) > 1
+    assert not [title for title in named if title not in page]
     capsys.readouterr()
     assert cli.run(["check", str(tmp_path / "zone.toml"), "--picture", str(tmp_path / "no.html")]) == 2
     said = capsys.readouterr().err

@@ -175,3 +175,13 @@ def test_shots_of_strangers_are_remarked_on(tmp_path: Path) -> None:
     shots = [*SHOTS, ["99", "5", "m", "no", ""], ["99", "5", "m", "no", ""]]
     found = load_evening(write_evening(tmp_path, {"shots.csv": shots}))
     assert [line for line in found.remarks if "No. 99 (2)" in line]
+
+
+def test_charted_shots_beside_which_the_counts_hold_more_are_told(tmp_path: Path) -> None:
+    """No. 10 has 110 threes counted: his two charted ones are not used, which is said; where all are used,
+    nothing is."""
+    threes = [["10", "7.2", "m", "yes", ""], ["10", "7.4", "m", "no", ""]]
+    told = load_evening(write_evening(tmp_path / "more", {"shots.csv": [*SHOTS, *threes]})).remarks
+    (line,) = [line for line in told if "charted" in line]
+    assert line.startswith("3 of 5 charted shots are used: of the others, No. 10 (2), the counts beside them")
+    assert not [line for line in load_evening(write_evening(tmp_path / "all")).remarks if "charted" in line]

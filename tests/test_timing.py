@@ -54,7 +54,7 @@ def scenario() -> Any:
 def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Found]:
     """What the command prints of the demo, and the JSON that it writes."""
     target = tmp_path_factory.mktemp("timing") / "timing.json"
-    out, _ = ran("timing", str(FRIDAY), "--json", str(target), "--quiet")
+    out, _ = ran("timing", str(FRIDAY), "--json", str(target), "--quiet", "--threads", "2")
     return out, json.loads(target.read_text(encoding="utf-8"))
 
 

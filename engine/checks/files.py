@@ -378,12 +378,16 @@ def check_path(path: FileName, before_playing: Callable[[], None] | None = None)
 
 def picture_of_plays(paths: Sequence[FileName]) -> str:
     """A page (HTML) of every play among these files and folders, drawn with the shipped alignment, and of the
-    plays that each scenario named runs, in its own alignment and on its court.
+    plays that each scenario named or folder of sheets runs, in its own alignment and on its court.
 
     Raises InputError where there is none.
     """
     found: list[tuple[Play, Alignment, Rules]] = []
     for named, source in ((str(Path(path)), source) for path in paths for source in _sources(path)):
+        if source.path.is_dir() or is_book(source.path):
+            evening = load_evening(source.path, source.shown).scenario
+            found += [(play, evening.alignment, evening.rules) for play in run_here(evening)]
+            continue
         if source.path.suffix != ".toml":
             continue
         data = read_toml(source)
@@ -397,5 +401,7 @@ def picture_of_plays(paths: Sequence[FileName]) -> str:
         found += [one for one in drawn if one not in found]
     if not found:
         shown = listed(str(path) for path in paths)
-        raise InputError("--picture", "", shown, "plays, a folder with some, or scenarios that run some")
+        raise InputError(
+            "--picture", "", shown, "plays, a folder with some, or what runs some: a scenario, an evening"
+        )
     return plays_page(found)

@@ -142,19 +142,22 @@ def lineup(
 
 @click.command(short_help="Time every pass against every defender: the practice plan.")
 @click.argument("scenario", type=click.Path())
-@click.option("--seed", type=int, help="Seed of the traced possessions. [default: the scenario's]")
-@click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result.")
+@run_options
 @output_options
-def timing(scenario: str, seed: int | None, quiet: bool, json_target: str | None, detail: bool) -> None:
+def timing(
+    scenario: str, seed: int | None, threads: int | None, quiet: bool, json_target: str | None, detail: bool
+) -> None:
     """Time every pass of SCENARIO's offence against every defender, the worst link first.
 
     Three drills, whether the bump holds, and how the defence comes out of a beaten trap.
     """
     from engine.inputs.sheets import load_evening
     from engine.report.screen.timing import timing_text
+    from engine.run.size import check_size
 
     evening = load_evening(scenario)
-    found = played(evening, ("timing",), quiet, seed, None).part("timing")
+    check_size(1, evening.scenario.seed if seed is None else seed, threads)
+    found = played(evening, ("timing",), quiet, seed, threads).part("timing")
     deliver(found, json_target, lambda result: timing_text(result, detail), evening)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import permutations
@@ -12,7 +13,7 @@ from engine.inputs.files import Source
 from engine.inputs.levels import Level
 from engine.inputs.rules import Rules
 from engine.inputs.sheets.cells import MOST_COUNT, Assumed, Cells, Tried
-from engine.inputs.sheets.charted import read_shots
+from engine.inputs.sheets.charted import ChartedShot, read_shots
 from engine.inputs.sheets.columns import UNASKED_COLUMNS, opponent_columns
 from engine.inputs.sheets.counts import ManCounts, counts_of
 from engine.inputs.sheets.data import Grades
@@ -31,7 +32,14 @@ from engine.inputs.sheets.people import (
     template,
 )
 from engine.inputs.sheets.read import SheetFile
-from engine.inputs.sheets.shooting import Found, LevelAverages, Shooting, ShotNote, shooting_of
+from engine.inputs.sheets.shooting import (
+    KIND_OF_BAND,
+    Found,
+    LevelAverages,
+    Shooting,
+    ShotNote,
+    shooting_of,
+)
 from engine.inputs.team import N_LINEUP, Player, Team
 
 #: What a coach may write of a shooter, the colours of older sheets among it -> the word of the grades.
@@ -217,6 +225,19 @@ def _shooters(
     return found
 
 
+def _not_used(shots: Sequence[ChartedShot], notes: Sequence[ShotNote]) -> tuple[str, ...]:
+    """A remark on charted shots beside which the counts hold more: the same shots count once."""
+    used = {(note.number, note.kind) for note in notes}
+    left = Counter(shot.number for shot in shots if (shot.number, KIND_OF_BAND[shot.band]) not in used)
+    if not left:
+        return ()
+    whose = ", ".join(f"No. {number} ({n})" for number, n in sorted(left.items()))
+    return (
+        f"{len(shots) - left.total()} of {len(shots)} charted shots are used: of the others, {whose}, the "
+        "counts beside them hold more, and the same shots count once.",
+    )
+
+
 def _points(one: _Said, grades: Grades) -> list[float]:
     """Points of the places 1 to 5 for one player."""
     table = grades.places
@@ -336,6 +357,7 @@ def read_opponent(
         for one in said
     ]
     found, notes = shooting_of(shooters, averages, prior, rules)
+    remarks += _not_used(shots, notes)
     average = template(level, source.read)
     extra = stand_ins(people, N_LINEUP - len(starting), them, assumed)
     points = [_points(one, grades) for one in said]
