@@ -183,5 +183,5 @@ def test_charted_shots_beside_which_the_counts_hold_more_are_told(tmp_path: Path
     threes = [["10", "7.2", "m", "yes", ""], ["10", "7.4", "m", "no", ""]]
     told = load_evening(write_evening(tmp_path / "more", {"shots.csv": [*SHOTS, *threes]})).remarks
     (line,) = [line for line in told if "charted" in line]
-    assert line.startswith("3 of 5 charted shots are used: of the others, No. 10 (2), the counts beside them")
+    assert line.startswith("3 of 5 charted shots are used: of the others, No. 10 (2), the sheet counts more,")
     assert not [line for line in load_evening(write_evening(tmp_path / "all")).remarks if "charted" in line]

@@ -226,7 +226,7 @@ def _shooters(
 
 
 def _not_used(shots: Sequence[ChartedShot], notes: Sequence[ShotNote]) -> tuple[str, ...]:
-    """A remark on charted shots beside which the counts hold more: the same shots count once."""
+    """A remark on charted shots of men of whom the sheet counts more: the same shots count once."""
     used = {(note.number, note.kind) for note in notes}
     left = Counter(shot.number for shot in shots if (shot.number, KIND_OF_BAND[shot.band]) not in used)
     if not left:
@@ -234,7 +234,7 @@ def _not_used(shots: Sequence[ChartedShot], notes: Sequence[ShotNote]) -> tuple[
     whose = ", ".join(f"No. {number} ({n})" for number, n in sorted(left.items()))
     return (
         f"{len(shots) - left.total()} of {len(shots)} charted shots are used: of the others, {whose}, the "
-        "counts beside them hold more, and the same shots count once.",
+        "sheet counts more, and the same shots count once.",
     )
 
 
