@@ -38,7 +38,7 @@ SEED = 11
 
 def changed(scenario: Any, **constants: float) -> Any:
     """The scenario with constants replaced."""
-    return scenario.model_copy(update={"constants": {**scenario.constants, **constants}})
+    return with_constants(scenario, constants)
 
 
 def with_rules(scenario: Any, **changes: Any) -> Any:

@@ -374,7 +374,7 @@ def test_a_picture_of_a_scenario_and_of_nothing(tmp_path: Path, capsys: pytest.C
     )
     # an evening: the plays that check names of it
     folder = tmp_path / "evening"
-    page = page_of(write_evening(folder, {}), to=tmp_path / "evening.html")
+    page = page_of(write_evening(folder, {}), folder, to=tmp_path / "evening.html")  # once, named twice
     (said,) = [line for line in check_path(folder) if "plays of" in line]
     named = re.findall('"([^"]+)"', said)
     assert page.count('<section class="play">') == len(named) > 1

@@ -384,20 +384,18 @@ def picture_of_plays(paths: Sequence[FileName]) -> str:
     """
     found: list[tuple[Play, Alignment, Rules]] = []
     for named, source in ((str(Path(path)), source) for path in paths for source in _sources(path)):
-        if source.path.is_dir() or is_book(source.path):
-            evening = load_evening(source.path, source.shown).scenario
-            found += [(play, evening.alignment, evening.rules) for play in run_here(evening)]
-            continue
-        if source.path.suffix != ".toml":
-            continue
-        data = read_toml(source)
-        kind = kind_of(data) or _FOLDERS.get(source.path.absolute().parent.name)
         drawn: list[tuple[Play, Alignment, Rules]] = []
-        if kind == "plays":
-            drawn = [(play_from(data, str(source)), load_alignment(ALIGNMENT), load_rules(RULES))]
-        elif kind == "scenarios" and source.shown == named:
-            scenario = scenario_from(data, source)
-            drawn = [(play, scenario.alignment, scenario.rules) for play in plays_of(scenario)]
+        if source.path.is_dir() or is_book(source.path):
+            scenario = load_evening(source.path, source.shown).scenario
+            drawn = [(play, scenario.alignment, scenario.rules) for play in run_here(scenario)]
+        elif source.path.suffix == ".toml":
+            data = read_toml(source)
+            kind = kind_of(data) or _FOLDERS.get(source.path.absolute().parent.name)
+            if kind == "plays":
+                drawn = [(play_from(data, str(source)), load_alignment(ALIGNMENT), load_rules(RULES))]
+            elif kind == "scenarios" and source.shown == named:
+                scenario = scenario_from(data, source)
+                drawn = [(play, scenario.alignment, scenario.rules) for play in plays_of(scenario)]
         found += [one for one in drawn if one not in found]
     if not found:
         shown = listed(str(path) for path in paths)
