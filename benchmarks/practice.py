@@ -1,12 +1,13 @@
-"""The model beside practice and tracking: three tables that say how near its floor is to the real one.
+"""The model beside practice and tracking: four tables that say how near its floor is to the real one.
 
-    python benchmarks/practice.py                  all three, about 40,000 possessions each
-    python benchmarks/practice.py -n 4000 traps    one, small; tables: traps, tracking, clock
+    python benchmarks/practice.py                  all four, about 40,000 possessions each
+    python benchmarks/practice.py -n 4000 traps    one, small; tables: traps, tracking, clock, zone
 
 traps: per 100 calls of the demo's traps on an offence that has seen none, beside what practice has (no
 source: plausibility, never fitted). tracking: movement and spacing of the professional level, man-to-man and
-2-3, and what follows two men on the ball, beside open tracking data. clock: points by shot clock; a fall by
-more than 2.5 standard errors is marked. Errors (+-) are one standard error of sampling.
+2-3, and what follows two men on the ball, beside open tracking data. clock: points and turnovers by shot
+clock; a fall by more than 2.5 standard errors is marked. zone: the 2-3 and man-to-man by the same ten, z of
+the difference. Errors (+-) are one standard error of sampling.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from engine.kernel.watch import Trace
 from engine.run.watch import watch_numbers
 from engine.state.arrays import N_SIDE
 from engine.state.words import AFTER, OUTCOMES, Event, Loss
+from engine.study.levels import RateTally, rates_of, standard_error
 from engine.study.patterns.common import Mean, Records, called, column, mean, median
 from engine.study.patterns.defences import MAN, ZONE
 from engine.study.patterns.level import PRO
@@ -52,9 +54,19 @@ TWO_ON_IT = {
 }
 TWO_M, FROM_M, TWO_S = 2.0, 4.0, 0.5
 LATER_S = (0.0, 0.5, 1.0, 1.5)
-CLOCKS_S = (14.0, 18.0, 24.0, 30.0, 40.0)
+CLOCKS_S = (10.0, 14.0, 18.0, 24.0, 30.0, 40.0, 60.0)
 LEVELS = ("school", "college", "professional")
 FALL = 2.5
+#: What a zone changes, of the rates of engine.study.levels.
+ZONE_RATES = (
+    "points_per_possession",
+    "three_attempts",
+    "rim_attempts",
+    "free_throws_attempted",
+    "turnovers_per_possession",
+    "offensive_rebound",
+    "passes",
+)
 
 
 def share(hit: np.ndarray) -> Mean:
@@ -209,31 +221,54 @@ def tracking(n: int, threads: int | None) -> None:
         print(f"{line:<66}{data:>8.3g}{text(value, 2):>18}   under the four calls, n {len(values[line])}")
 
 
-def points_of(run: Run, world: World, n: int) -> list[Mean]:
-    return [
-        mean(column(run.play(edited(world, rules(shot_clock_s=clock)), n), "points").astype(float))
-        for clock in CLOCKS_S
-    ]
+def by_clock(run: Run, world: World, n: int) -> list[tuple[Mean, Mean]]:
+    """(points, turnovers) a possession at each of CLOCKS_S."""
+    found = []
+    for clock in CLOCKS_S:
+        records = run.play(edited(world, rules(shot_clock_s=clock)), n)
+        found.append(tuple(mean(column(records, name).astype(float)) for name in ("points", "turnovers")))
+    return found
 
 
 def clock(n: int, threads: int | None) -> None:
     run = Run(1.0, threads, lambda: None)
-    print("\nPoints per possession by shot clock; * falls by more than 2.5 errors")
-    print(f"{'':<16}" + "".join(f"{c:>16g} s" for c in CLOCKS_S))
+    print("\nPoints, turnovers per possession by shot clock; * points fall by more than 2.5 errors")
+    print(f"{'':<14}" + "".join(f"{c:>18g} s" for c in CLOCKS_S))
     worlds = {DEMO: run.demo().home}
     worlds |= {level: run.world(scenario=f"level_{level}") for level in LEVELS}
     for name, world in worlds.items():
-        found = points_of(run, world, n)
-        cells = [text(found[0], 3) + " "]
-        for one, other in zip(found, found[1:], strict=False):
-            falls = one.mean - other.mean > FALL * hypot(one.se, other.se)
-            cells.append(text(other, 3) + ("*" if falls else " "))
-        print(f"{name:<16}" + "".join(f"{cell:>18}" for cell in cells), flush=True)
+        found = by_clock(run, world, n)
+        cells = []
+        for (before, _), (points, lost) in zip(found[:1] + found, found, strict=False):
+            falls = before.mean - points.mean > FALL * hypot(before.se, points.se)
+            cells.append(f"{text(points, 3)}{'*' if falls else ' '} {lost.mean:.3f}")
+        print(f"{name:<14}" + "".join(f"{cell:>20}" for cell in cells), flush=True)
+
+
+def zone(n: int, threads: int | None) -> None:
+    run = Run(1.0, threads, lambda: None)
+    print("\nThe same ten in the 2-3, man-to-man, and z of the difference")
+    names = (DEMO, *(f"level_{level}" for level in LEVELS))
+    print(f"{'':<26}" + "".join(f"{name.removeprefix('level_'):>24}" for name in names))
+    sides = [
+        [
+            rates_of(RateTally.from_records(run.play(run.world(scenario=name, defence=of), n)))
+            for of in (ZONE, MAN)
+        ]
+        for name in names
+    ]
+    for rate in ZONE_RATES:
+        cells = []
+        for side in sides:
+            one, other = (rates[rate] for rates in side)
+            z = (one.mean - other.mean) / hypot(standard_error(one), standard_error(other))
+            cells.append(f"{one.mean:.3f} {other.mean:.3f} {z:+.1f}")
+        print(f"{rate:<26}" + "".join(f"{cell:>24}" for cell in cells), flush=True)
 
 
 def main() -> None:
     """Command line."""
-    tables = {"traps": traps, "tracking": tracking, "clock": clock}
+    tables = {"traps": traps, "tracking": tracking, "clock": clock, "zone": zone}
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("tables", nargs="*", help=f"of {', '.join(tables)}; default: all")
     parser.add_argument("-n", "--possessions", type=int, default=40_000, help="of each table")

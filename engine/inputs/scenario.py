@@ -61,9 +61,9 @@ class Scenario(Frozen):
 
     ``constants``: every model constant as a number in its own unit: the model's, then the level's, then the
     scenario's. ``measured_against``: the kind of defence (word of Against) against which what players believe
-    among them holds; ``other_defence``: constant -> what is added against the other kind,
-    ``other_own``: what it is there, by the scenario's own word. ``shot_table``: the
-    scenario's as it is, else the level's after its shifts. ``level``: name of the level, None where the
+    among them holds; ``other_defence``: constant -> what is added against the other kind, but for those that
+    the scenario names itself; ``other_own``: what it is there, by the scenario's own word.
+    ``shot_table``: the scenario's as it is, else the level's after its shifts. ``level``: name of the level, None where the
     scenario names none; ``published``: what is published about it.
     ``zone_options``: option -> choice taken. ``policy``: name of the coded policy that plays the defence,
     None for the file's rows. ``matchups``: own shirt -> opponent's shirt, for defences with guards.
@@ -223,7 +223,10 @@ def scenario_from(data: Table, source: Source) -> Scenario:
         rules=rules,
         constants=constants,
         measured_against=Against.ZONE.word if level is None else level.measured_against,
-        other_defence={} if level is None else level.differences(),
+        # what the scenario says itself holds as it stands, whatever the kind of defence
+        other_defence={}
+        if level is None
+        else {name: more for name, more in level.differences().items() if name not in file.constants},
         other_own=there,
         beyond_range=file.beyond_range,
         shot_table=shot_table,

@@ -54,10 +54,15 @@ SEED = 20_011
 @dataclass(frozen=True)
 class Carrying:
     """What going on is worth to a side's own men, points with much on the clock; ``level`` to average men;
-    ``believed`` and ``brought`` by the balls held in the last rounds, ``error`` its standard error."""
+    ``believed`` and ``brought`` by the balls held in the last rounds, ``error`` its standard error.
+
+    ``points`` and ``level`` are the constant, which holds against one kind of defence; ``here`` is what
+    home's own kind adds to it.
+    """
 
     points: float
     level: float
+    here: float
     believed: float
     brought: float
     error: float
@@ -66,8 +71,8 @@ class Carrying:
     def as_dict(self) -> Found:
         """Its figures, points."""
         return {
-            "points": self.points,
-            "level_points": self.level,
+            "points": round(self.points + self.here, 4),
+            "level_points": round(self.level + self.here, 4),
             "believed": self.believed,
             "brought": self.brought,
             "standard_error": self.error,
@@ -143,7 +148,8 @@ def measure_carrying(
         ends.append(points)
     own = round(sum(ends[-AVERAGED:]) / AVERAGED, 4)
     held = max(n, 1)
-    return Carrying(own, level, values / held, gains / held, float(np.sqrt(spread)) / held, total)
+    here = constants_against(bare, scenario.zone)["hold_value_points"] - level
+    return Carrying(own, level, here, values / held, gains / held, float(np.sqrt(spread)) / held, total)
 
 
 # --- an opponent who knows a setting ------------------------------------------------------------------------
