@@ -13,7 +13,8 @@ from engine.study.patterns.playing import SEED, Run
 from engine.study.patterns.watching import CODE, SHOT, VALUE, X, Y, is_three, watch
 
 LEVELS = ("under_14", "school", "college", "professional")
-N_LEVEL, N_SHOTS = 40_000, 4_000
+#: Possessions for rates (their ranges are narrow), for defenders' distances, and of those that are watched.
+N_RATES, N_LEVEL, N_SHOTS = 300_000, 40_000, 4_000
 #: Where one number is published and no range: this share of it either way. Ours, no source.
 TOLERANCE = 0.25
 NO_SOURCE = "no source"
@@ -34,7 +35,7 @@ def rates(run: Run, level: str) -> list[Claim]:
     wanted = {name: item for name, item in published.items() if item.tag != NO_SOURCE}
     if not wanted:
         return []
-    records = run.play(run.world(scenario=f"level_{level}"), run.n(N_LEVEL))
+    records = run.play(run.world(scenario=f"level_{level}"), run.n(N_RATES))
     found = rates_of(RateTally.from_records(records))
     claims = []
     for name, item in wanted.items():
