@@ -63,8 +63,8 @@ class Scenario(Frozen):
     scenario's. ``measured_against``: the kind of defence (word of Against) against which what players believe
     among them holds; ``other_defence``: constant -> what is added against the other kind, but for those that
     the scenario names itself; ``other_own``: what it is there, by the scenario's own word.
-    ``shot_table``: the scenario's as it is, else the level's after its shifts. ``level``: name of the level, None where the
-    scenario names none; ``published``: what is published about it.
+    ``shot_table``: the scenario's as it is, else the level's after its shifts. ``level``: name of the level,
+    None where the scenario names none; ``published``: what is published about it.
     ``zone_options``: option -> choice taken. ``policy``: name of the coded policy that plays the defence,
     None for the file's rows. ``matchups``: own shirt -> opponent's shirt, for defences with guards.
     ``possessions``, ``over_n``: counts. ``files``: every file that was read. ``assumed``: what the teams'
