@@ -17,18 +17,18 @@ def kind_of(zone: Zone) -> str:
 def constants_against(scenario: Scenario, zone: Zone) -> dict[str, float]:
     """Every constant as it holds against this defence."""
     k = dict(scenario.constants)
-    if scenario.level is None:
+    level = load_level(scenario.level) if scenario.level is not None else None
+    if kind_of(zone) == (level.measured_against if level is not None else "zone"):
         return k
-    level = load_level(scenario.level)
-    if kind_of(zone) != level.measured_against:
-        model = load_constants()
-        for name, other in level.other_defence.items():
-            own = level.constants[name].value if name in level.constants else model[name].value
-            k[name] += other.value - own
-            if not scenario.beyond_range:
-                k[name] = min(max(k[name], model[name].low), model[name].high)
-        k |= scenario.other_own
-    return k
+    model = load_constants()
+    for name, other in level.other_defence.items() if level is not None else ():
+        if name not in scenario.other_defence:  # the scenario names it under `constants`
+            continue
+        own = level.constants[name].value if name in level.constants else model[name].value
+        k[name] += other.value - own
+        if not scenario.beyond_range:
+            k[name] = min(max(k[name], model[name].low), model[name].high)
+    return k | scenario.other_own
 
 
 def coverages(zone: Zone, choices: dict[str, str]) -> list[str]:
