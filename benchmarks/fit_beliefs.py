@@ -8,8 +8,9 @@
 
 A level's reference scenario (configs/scenarios/level_<name>.toml) is played at home and under four trap
 calls; every decision is held against what came of it (engine.study.beliefs), the beliefs move part of the
-way to what was measured, and it is played again, because players who believe otherwise choose otherwise.
-The steps become smaller and the later half of the rounds is averaged (Polyak and Juditsky 1992, from memory).
+way to what was measured, and other possessions are played, because players who believe otherwise choose
+otherwise. The steps become smaller and the later half of the rounds is averaged (Polyak and Juditsky 1992,
+from memory): errors of rounds that have possessions of their own cancel out in it.
 Nothing is fitted to a rate of play: benchmarks/fit_levels.py does both in one loop.
 """
 
@@ -28,9 +29,11 @@ import pandas as pd
 from engine.inputs import Scenario, load_scenario
 from engine.inputs.files import configs_root, shipped
 from engine.inputs.scenario import constants_against
+from engine.run.blocks import Runner
 from engine.state.words import TrapPhase
 from engine.study.adapt import with_constants
 from engine.study.beliefs import LOOKS, choices, fit, moved, reliability
+from engine.study.patterns.common import called
 from engine.study.taken import measure_taken
 from engine.world.pack import pack
 
@@ -72,24 +75,35 @@ def as_measured(scenario: Scenario) -> Scenario:
 
 
 AS_EVER = (0,)
+#: Possessions under each call for one at home: in most of them it is not made.
+TRAPPED = 4
 
 
-def decisions(task: tuple[Scenario, int | None, int, int]) -> pd.DataFrame:
-    """Decisions at home (setting None) or, while a trap runs, under a setting; of look ``look`` if not 0."""
-    scenario, setting, look, n = task
-    packed = pack(with_constants(scenario, {"tried_look": look}))
-    world = packed.home if setting is None else packed.settings[setting].world
-    numbers = np.arange(n) + look * n  # every run has possessions of its own
-    table = choices(world, SEED, numbers, 1, look or None)
-    return table if setting is None else table[table["phase"] != TrapPhase.NONE]
+def decisions(task: tuple[Scenario, int | None, int, int, int]) -> pd.DataFrame:
+    """Decisions at home (setting None) or, while a trap runs, under a setting; of look ``look`` if not 0.
+
+    Under a setting only possessions in which it calls are watched: what is tried changes nothing before it.
+    """
+    scenario, setting, look, first, n = task
+    plain, packed = (pack(with_constants(scenario, {"tried_look": at})) for at in (0, look))
+    numbers = np.arange(first, first + n)
+    if setting is None:
+        return choices(packed.home, SEED, numbers, 1, look or None)
+    records = Runner(SEED).block(plain.settings[setting].world, first, n, "called")
+    table = choices(packed.settings[setting].world, SEED, numbers[called(records)], 1, look or None)
+    return table[table["phase"] != TrapPhase.NONE]
 
 
-def played(pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...]) -> pd.DataFrame:
-    """Decisions of ``n`` possessions at home and under each call; with LOOKS those in which all was tried."""
-    settings = (None, *range(len(scenario.settings)))
-    # at home twice as many: most decisions are made there, and a little in them changes a whole game
+def played(
+    pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...], number: int = 0
+) -> pd.DataFrame:
+    """Decisions of ``n`` possessions at home and TRAPPED times as many under each call; with LOOKS those in
+    which all was tried. Every look of every round ``number`` has possessions of its own."""
+    each = TRAPPED * n
     tasks = [
-        (scenario, setting, look, 2 * n if setting is None else n) for look in looks for setting in settings
+        (scenario, setting, look, (number * (max(LOOKS) + 1) + look) * each, n if setting is None else each)
+        for look in looks
+        for setting in (None, *range(len(scenario.settings)))
     ]
     return pd.concat(list(pool.map(decisions, tasks)), ignore_index=True)
 
@@ -106,9 +120,9 @@ def averaged(rounds: Sequence[Mapping[str, float]]) -> dict[str, float]:
     return {name: round(float(np.mean([one.get(name, names[name]) for one in later])), 4) for name in names}
 
 
-def measured(pool: Executor, scenario: Scenario, n: int) -> dict[str, float]:
-    """What one round asks the beliefs to be."""
-    ever, tried = (played(pool, scenario, n, looks) for looks in (AS_EVER, LOOKS))
+def measured(pool: Executor, scenario: Scenario, n: int, number: int) -> dict[str, float]:
+    """What round ``number`` asks the beliefs to be."""
+    ever, tried = (played(pool, scenario, n, looks, number) for looks in (AS_EVER, LOOKS))
     return fit(ever, tried, scenario.constants)
 
 
@@ -118,7 +132,9 @@ def fitted(pool: Executor, scenario: Scenario, n: int, rounds: int) -> tuple[dic
     found: list[dict[str, float]] = []
     for number in range(rounds):
         current = with_constants(scenario, values)
-        values = values | moved(current.constants, measured(pool, current, n), step_of(number, rounds))
+        values = values | moved(
+            current.constants, measured(pool, current, n, number), step_of(number, rounds)
+        )
         found.append(values)
     values = averaged(found) if found else {}
     return values, reliability(played(pool, with_constants(scenario, values), n, AS_EVER))
@@ -155,7 +171,7 @@ def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--level", action="append", choices=shipped("levels"), help="default: every level")
-    parser.add_argument("-n", "--possessions", type=int, default=8_000, help="of each setting and round")
+    parser.add_argument("-n", "--possessions", type=int, default=8_000, help="at home in every round")
     parser.add_argument("--rounds", type=int, default=4)
     parser.add_argument("--threads", type=int)
     parser.add_argument("--other", action="store_true", help="against the other of zone and men")

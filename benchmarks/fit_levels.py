@@ -153,7 +153,7 @@ def together(
     """Knobs and beliefs moved in one loop, each round both a part of their way; the later half is averaged.
 
     In turn they go round in circles: what a rate asks of a knob hangs on what the players believe, and what
-    they have to believe hangs on the knobs. ``n``: possessions of each setting and round of the beliefs.
+    they have to believe hangs on the knobs. ``n``: possessions at home of every round of the beliefs.
     """
     trapped = fit_beliefs.scenario_of(problem.level.name)
     knobs = np.clip(problem.start(), problem.low, problem.high)
@@ -168,7 +168,7 @@ def together(
         step = fit_beliefs.step_of(number, rounds)
         problem.scenario = with_constants(trapped, values)
         current = problem.at(knobs)
-        asked = fit_beliefs.measured(pool, current, n)
+        asked = fit_beliefs.measured(pool, current, n, number)
         values = values | moved(current.constants, asked, step)
         problem.scenario = with_constants(own, values)
         found = problem.aimed(problem.play(knobs))
@@ -296,7 +296,7 @@ def main() -> None:
     parser.add_argument("--last", type=int, default=0, help="of the run that is recorded (default: the same)")
     parser.add_argument("--rounds", type=int, default=6, help="most rounds; 0 only records")
     parser.add_argument("--beliefs", type=int, default=0, help="rounds in which beliefs move along, 0 none")
-    parser.add_argument("--tried", type=int, default=4_000, help="possessions of each setting and such round")
+    parser.add_argument("--tried", type=int, default=4_000, help="possessions at home of every such round")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--threads", type=int, default=None)
     parser.add_argument("--quiet", action="store_true", help="only the tables")

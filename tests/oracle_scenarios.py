@@ -67,7 +67,7 @@ def scenario(
     rules: str,
     *settings: str,
     teams: tuple[str, str] = ("juniper_hill", "millbrook_row"),
-    level: str = "school",
+    level: str | None = "school",
     alignment: str = "high_post_short_corner",
     defence: str = 'zone = "two_three"',
     plays: tuple[str, ...] | None = None,
@@ -77,7 +77,7 @@ def scenario(
     path = folder / f"{name}.toml"
     text = f"""title = "{name}"
 rules = "{rules}"
-level = "{level}"
+{'shot_table = "school"' if level is None else f'level = "{level}"'}
 {top}
 [offence]
 team = "{teams[0]}"

@@ -24,14 +24,16 @@ from engine.inputs import Scenario, configs_root, load_constants, load_scenario,
 
 
 def other_defences(folder: Path) -> Scenario:
-    """Each of the other defences with its calls, against the demo's attack."""
+    """Each of the other defences with its calls, against the demo's attack, of no level: beliefs are against
+    a zone, and its own word against men."""
     made = [
         setting(f"{zone} with calls", CALLS[zone], f'zone = "{zone}"')
         for zone in CALLS
         if zone != "two_three"
     ]
     made.append(setting("nothing but options", head='options = { bring_up = "steer", top_guard = "ball" }'))
-    return scenario(folder, "other defences", "high_school", *made)
+    own = "[other_defence]\nhold_value_points = 1.1\nbelief_pass_points = 0.1"
+    return scenario(folder, "other defences", "high_school", *made, level=None, rest=own)
 
 
 def man_to_man_first(folder: Path) -> Scenario:

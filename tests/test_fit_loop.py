@@ -54,7 +54,7 @@ def test_beliefs_and_knobs_meet_where_each_asks_for_the_other(
         values = problem.goal + 0.2 * ((knobs - solution) / span + 0.5 * believed)
         return {t: (float(v), 1e-4) for t, v in zip(problem.knobs.values(), values, strict=True)}
 
-    def measured(pool: None, scenario: Scenario, n: int) -> dict[str, float]:
+    def measured(pool: None, scenario: Scenario, n: int, number: int) -> dict[str, float]:
         return {
             "worth_top_points": 0.1
             + 0.3 * (scenario.constants["box_out_share"] - solution[knob]) / span[knob]

@@ -331,27 +331,44 @@ def test_beliefs_are_those_against_this_kind_of_defence(name: str) -> None:
 def test_a_setting_with_the_other_kind_of_defence_is_packed_with_its_beliefs() -> None:
     scenario = load_scenario(configs_root() / "scenarios" / "six_defences.toml")
     packed = pack(scenario)
-    there = scenario.other_own["hold_value_points"]
+    assert scenario.measured_against == "men"
     home = packed.home[0].k.hold_value_points
-    assert home == scenario.constants["hold_value_points"]
+    assert home == scenario.other_own["hold_value_points"], "its home is a zone: as its own file says"
     by_name = {one.name: one.world[0].k.hold_value_points for one in packed.settings}
-    assert by_name["man-to-man"] == there != home, "as its own file says"
+    assert by_name["man-to-man"] == scenario.constants["hold_value_points"] != home
     assert by_name["3-2"] == home
+
+
+def test_what_a_scenario_says_is_believed_holds_as_it_stands_against_both_kinds() -> None:
+    """A constant that the scenario names gets no difference of the level's; the others keep theirs."""
+    source = resolve("six_defences", "scenarios")
+    data = read_toml(source)
+    del data["other_defence"]
+    data["constants"] = {"hold_value_points": 1.25}
+    scenario = scenario_from(data, source)
+    men, zone = (constants_against(scenario, load_zone(name)) for name in ("man_to_man", "two_three"))
+    assert men["hold_value_points"] == zone["hold_value_points"] == 1.25
+    differences = load_level("school").differences()
+    del differences["hold_value_points"]
+    assert {name: pytest.approx(zone[name] - men[name], abs=1e-12) for name in differences} == differences
 
 
 def test_what_is_believed_against_the_other_kind_stays_in_its_range_and_is_a_belief() -> None:
     """A level's difference leaves no constant's range; a scenario's own word holds; nothing else is one."""
     source = resolve("six_defences", "scenarios")
     data = read_toml(source)
-    men = load_zone("man_to_man")
+    zone = load_zone("two_three")
     scenario = scenario_from(data, source)
     level = scenario.model_copy(update={"other_own": {}})
     name = max(level.other_defence, key=lambda one: abs(level.other_defence[one]))
     low, high = ranges()[name]
     for edge in (low, high):
-        found = constants_against(level.model_copy(update={"constants": level.constants | {name: edge}}), men)
+        found = constants_against(
+            level.model_copy(update={"constants": level.constants | {name: edge}}), zone
+        )
         assert low <= found[name] <= high
-    assert constants_against(scenario, men)["hold_value_points"] == data["other_defence"]["hold_value_points"]
+    there = constants_against(scenario, zone)["hold_value_points"]
+    assert there == data["other_defence"]["hold_value_points"]
     for wrong in ({"time_step_s": 0.05}, {"hold_value_point": 1.0}, {"hold_value_points": 9.0}):
         with pytest.raises(InputError, match="other_defence") as error:
             scenario_from(data | {"other_defence": wrong}, source)
@@ -376,6 +393,4 @@ def test_play_says_what_the_ball_is_believed_to_be_worth() -> None:
     assert points == sorted(points, reverse=True) and points != [one["points"] for one in home["by_clock"]]
     for one in home["by_place"]:
         assert {worth_at(w.k, REGIONS.index(ball)) for ball in one["ball"]} == {one["points"]}
-    assert men["for_a_screen"] == pytest.approx(
-        scenario.constants["worth_screen_points"] + scenario.other_defence["worth_screen_points"]
-    )
+    assert men["for_a_screen"] == pytest.approx(scenario.constants["worth_screen_points"])

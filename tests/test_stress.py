@@ -178,14 +178,14 @@ def test_a_setting_with_its_own_defence_is_weighed_against_that(scenario: Any) -
     assert len(branches.bases) == 1 and loaded.other_defence
     for number in (2, 7):
         values = found.plan.values(number)
-        # what is believed otherwise against men stays so much more or less in every variant
+        # the level is measured against men: against a zone so much more or less is believed in every variant
         other = {name: value + loaded.other_defence.get(name, 0.0) for name, value in values.items()}
         home, base, called = (
             played(changed(world, drawn), 3, 100 * number, 100)
             for world, drawn in (
-                (branches.home, values),
-                (branches.bases[0], other),
-                (branches.settings[1].world, other),
+                (branches.home, other),
+                (branches.bases[0], values),
+                (branches.settings[1].world, values),
             )
         )
         net = COLUMN["net"]
