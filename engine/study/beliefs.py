@@ -283,8 +283,9 @@ def fit(
         going = table[(table["phase"] == phase) & (table["kind"] == "go on")]
         if len(going) >= least:
             found[f"belief_go_on_{name}points"] = now[f"belief_go_on_{name}points"] + _mean_wrong(going)
-    in_hand = (tried["kind"] == "go on") & (tried["phase"] != TrapPhase.AFTER)
-    attacks = tried[~quiet & ((tried["kind"] == "drive") | in_hand)]
+    # nor are attacks in a trap what is tried: who is trapped drives where it looks best, and is believed there
+    in_hand = (table["kind"] == "go on") & (table["phase"] != TrapPhase.AFTER)
+    attacks = table[~home & ((table["kind"] == "drive") | in_hand)]
     if len(attacks) >= least:
         trapped = (attacks["phase"] != TrapPhase.AFTER).to_numpy()
         names = ("belief_drive_trapped_points", "belief_drive_after_points")
@@ -311,6 +312,8 @@ SHARE, SHARE_PLAYED = 0.6, 0.35
 
 #: Beliefs that are measured on what was chosen as it is played, not on what was tried.
 AS_PLAYED = (
+    "belief_drive_trapped_points",
+    "belief_drive_after_points",
     "belief_go_on_points",
     "belief_go_on_after_points",
     "worth_screen_points",
