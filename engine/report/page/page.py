@@ -5,6 +5,7 @@ from __future__ import annotations
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report import advice_view
+from engine.report.floor_view import floor_dict
 from engine.report.formations_view import table_view
 from engine.report.page import answer as words
 from engine.report.page import plan as page_plan
@@ -76,6 +77,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         care=care.lines(),
         headline=advice_view.headline(report),
         told=sheet_told(report.sheet),
+        floor=floor_dict(report.floor, report) if report.floor else None,
         figure=words.figure(report),
         cards=words.answer_cards(report),
         home_court=None if report.advised else home_card(report.scenario),
@@ -118,6 +120,8 @@ def _origin(report: EveningReport) -> str:
     if not report.evening.care.trap_advice_allowed:
         return words
     words += " Our attack against their traps: trapledger attack."
+    if report.floor is None and report.evening.men is not None:
+        words += " Zone or man-to-man: trapledger report --zone-or-men."
     return words if report.adapted else f"{words} Once they know a call: trapledger report --adapted."
 
 
