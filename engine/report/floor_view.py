@@ -57,10 +57,13 @@ def _reaches(found: Found) -> bool:
 
 
 def floor_dict(floor: Found, report: Advice) -> Found:
-    """What is told of zone or men, points saved: ``rows``: ``man_to_man`` and ``calls`` (the zone with what is
-    advised) beside the zone without traps, ``calls_beside_men`` the latter beside man-to-man; of each
-    ``per_100`` possessions, ``per_game``, and over the variants (``varied``, per 100). ``verdict``: sentences;
-    ``lines``: (label, words)."""
+    """What is told of zone or men.
+
+    ``rows``, points saved: ``man_to_man`` and ``calls`` (the zone with what is advised) beside the zone
+    without traps, ``calls_beside_men`` the latter beside man-to-man; of each ``per_100`` possessions,
+    ``per_game``, and over the variants (``varied``, per 100). ``verdict``: sentences; ``lines``: (label,
+    words).
+    """
     n, advised = floor["game"]["possessions"], advised_rows(report)
     swing = {end: advised_game(report)["swing"][end] for end in ("mean", "low", "high")}
     men, calls = scaled(floor["change"], -100.0), scaled(swing, 100.0 / n)
@@ -93,16 +96,16 @@ def _verdict(rows: Found) -> str:
     """The answer: a side is ahead only where neither luck nor the variants of the model turn it."""
     men, calls = rows["man_to_man"], rows.get("calls_beside_men")
     found = men if calls is None else calls
-    zone = "The zone" if calls is None else "The zone with the advised calls"
     if found["per_100"]["low"] is None or found["varied"]["low"] is None:
         lead = f"Zone or man-to-man: {TOO_FEW}"
     elif _reaches(found["per_100"]) or _reaches(found["varied"]):
         lead = f"Zone or man-to-man {APART}"
+    elif (found["per_100"]["low"] > 0.0) == (calls is None):
+        lead = "Man-to-man, says the model"
     else:
-        lead = (
-            f"{zone if (found['per_100']['low'] > 0.0) == (found is calls) else 'Man-to-man'}, says the model"
-        )
-    said = f"{lead}. Without traps man-to-man {told(men['per_100'], UNIT)} beside it{_ends(men['varied'])}."
+        lead = f"The zone{' with the advised calls' if calls else ''}, says the model"
+    without = f"without traps man-to-man {told(men['per_100'], UNIT)} beside the zone{_ends(men['varied'])}"
+    said = f"{lead}. {sentence(without)}."
     if calls is None:
         return said
     return (
@@ -119,9 +122,8 @@ def _ends(band: Found) -> str:
 
 
 def _span(band: Found) -> str:
-    return " to ".join(
-        f"{abs(band[key]):.1f} {'saved' if band[key] > 0.0 else 'lost'}" for key in ("low", "high")
-    )
+    ends = (band[key] for key in ("low", "high"))
+    return " to ".join(f"{abs(end):.1f} {'saved' if end > 0.0 else 'lost'}" for end in ends)
 
 
 def _no_traps(floor: Found, row: Found) -> str:
@@ -131,8 +133,8 @@ def _no_traps(floor: Found, row: Found) -> str:
     titles = [plain(floor[side]["defence"]["title"]) for side in ("zone", "men")]
     return (
         f"they score {zone} per 100 possessions against the {titles[0]}, {men} against {titles[1]}, which "
-        f"{told_twice(row)} of {floor['game']['possessions']}; saved and lost count what a turnover brings at "
-        "the other end"
+        f"{told_twice(row)} of {floor['game']['possessions']}; saved and lost count what a turnover brings "
+        "at the other end"
     )
 
 
@@ -140,8 +142,8 @@ def _calls(rows: Found, traps: str) -> str:
     if "calls" not in rows:
         return "no trap call is advised, so the zone is the zone without traps"
     return (
-        f"the zone with what is advised ({traps}) {told_twice(rows['calls'])} beside the zone without; beside "
-        f"man-to-man {told_twice(rows['calls_beside_men'])}"
+        f"the zone with what is advised ({traps}) {told_twice(rows['calls'])} beside the zone without; "
+        f"beside man-to-man {told_twice(rows['calls_beside_men'])} (both added up, over the variants, too)"
     )
 
 
