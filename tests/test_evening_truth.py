@@ -84,7 +84,8 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(evening_report, "USUAL", SMALL)
         patch.setattr(evening_report, "advised_calls", plan_alone)
-        assert cli.run(["report", str(folder), "-o", str(folder.parent / "first.html"), "--quiet"]) == 0
+        page = str(folder.parent / "first.html")
+        assert cli.run(["report", str(folder), "--zone-or-men", "-o", page, "--quiet"]) == 0
     return folder
 
 
@@ -159,6 +160,31 @@ def test_another_figure_in_one_output_is_found(
     evening = Table(written | {output: changed})
     rows = [row for call in evening.calls() for row in evening.answers(call) if row.question == question]
     assert not all(agree([said for _, _, said in row.cells]) for row in rows)
+
+
+def test_zone_or_men_has_one_answer_in_all_outputs(written: dict[str, str], told: dict[str, Any]) -> None:
+    evening, plan = Table(written), told["plan.json"]
+    found, rows = plan["zone_or_men"], evening.zone_or_men()
+    assert [row.question for row in rows] == ["men", "the calls", "men in a game"]
+    for row in rows:
+        assert agree([said for _, _, said in row.cells]), row
+        assert row.outputs() >= {"plan", "page", "plan.json"}
+        assert all(said != "nothing" and "0.00 (0.00" not in said for _, _, said in row.cells)
+    for label, words in found["lines"]:
+        assert f"{label} {one_line(words)}" in told["plan"]
+        assert one_line(words) in told["page"]
+    assert one_line(found["verdict"]) in told["said"]
+    compared, swing = told["compare.json"], plan["advice"]["game"]["swing"]
+    assert found["zone"]["points_per_possession"] == compared["baseline"]["points_per_possession"]
+    assert found["game"]["possessions"] == plan["possessions_per_game"]
+    calls = found["rows"]["calls"]["per_game"]  # what the plan says of a game with what is advised
+    assert calls == pytest.approx({end: swing[end] for end in calls})
+    assert found["possessions"] == compared["possessions"] and found["seed"] == compared["seed"]
+    for output in ("said", "page", "plan"):
+        changed = re.sub(r"(Without traps man-to-man \D*)\d+", r"\g<1>99", written[output])
+        changed = re.sub(r"(Without traps\s+man-to-man \D*)\d+", r"\g<1>99", changed)
+        row = Table(written | {output: changed}).zone_or_men()[0]
+        assert not agree([said for _, _, said in row.cells]), output
 
 
 @pytest.mark.parametrize(

@@ -61,8 +61,8 @@ def floor_dict(floor: Found, report: Advice) -> Found:
 
     ``rows``, points saved: ``man_to_man`` and ``calls`` (the zone with what is advised) beside the zone
     without traps, ``calls_beside_men`` the latter beside man-to-man; of each ``per_100`` possessions,
-    ``per_game``, and over the variants (``varied``, per 100). ``verdict``: sentences; ``lines``: (label,
-    words).
+    ``per_game``, and over the variants (``varied``, per 100). ``answer``: a sentence, ``verdict``: it with
+    its figures; ``lines``: (label, words).
     """
     n, advised = floor["game"]["possessions"], advised_rows(report)
     swing = {end: advised_game(report)["swing"][end] for end in ("mean", "low", "high")}
@@ -74,7 +74,8 @@ def floor_dict(floor: Found, report: Advice) -> Found:
         rows["calls"] = _row(calls, n, None)
         beside = [_plus(calls, scaled(one, -1.0)) for one in (men, band)]
         rows["calls_beside_men"] = _row(beside[0], n, beside[1])
-    verdict = _verdict(rows)
+    answer = _answer(rows)
+    verdict = f"{answer} {_figures(rows)}"
     lines = [
         ("Zone or men", verdict),
         ("No traps", _no_traps(floor, rows["man_to_man"])),
@@ -85,27 +86,30 @@ def floor_dict(floor: Found, report: Advice) -> Found:
         ("Played", _played(floor)),
         ("Cannot say", CANNOT),
     ]
-    return floor | {"rows": rows, "verdict": verdict, "lines": lines}
+    return floor | {"rows": rows, "answer": answer, "verdict": verdict, "lines": lines}
 
 
 def _row(per_100: Found, n: int, varied: Found | None) -> Found:
     return {"per_100": per_100, "per_game": scaled(per_100, n / 100.0), "varied": varied}
 
 
-def _verdict(rows: Found) -> str:
+def _answer(rows: Found) -> str:
     """The answer: a side is ahead only where neither luck nor the variants of the model turn it."""
     men, calls = rows["man_to_man"], rows.get("calls_beside_men")
     found = men if calls is None else calls
     if found["per_100"]["low"] is None or found["varied"]["low"] is None:
-        lead = f"Zone or man-to-man: {TOO_FEW}"
-    elif _reaches(found["per_100"]) or _reaches(found["varied"]):
-        lead = f"Zone or man-to-man {APART}"
-    elif (found["per_100"]["low"] > 0.0) == (calls is None):
-        lead = "Man-to-man, says the model"
-    else:
-        lead = f"The zone{' with the advised calls' if calls else ''}, says the model"
+        return f"Zone or man-to-man: {TOO_FEW}."
+    if _reaches(found["per_100"]) or _reaches(found["varied"]):
+        return f"Zone or man-to-man {APART}."
+    if (found["per_100"]["low"] > 0.0) == (calls is None):
+        return "Man-to-man, says the model."
+    return f"The zone{' with the advised calls' if calls else ''}, says the model."
+
+
+def _figures(rows: Found) -> str:
+    men, calls = rows["man_to_man"], rows.get("calls_beside_men")
     without = f"without traps man-to-man {told(men['per_100'], UNIT)} beside the zone{_ends(men['varied'])}"
-    said = f"{lead}. {sentence(without)}."
+    said = f"{sentence(without)}."
     if calls is None:
         return said
     return (

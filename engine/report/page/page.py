@@ -117,12 +117,12 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
 def _origin(report: EveningReport) -> str:
     """Where the figures come from, and what else can be asked."""
     words = origin_words(report.compare)
-    if not report.evening.care.trap_advice_allowed:
-        return words
-    words += " Our attack against their traps: trapledger attack."
+    if report.evening.care.trap_advice_allowed:
+        words += " Our attack: trapledger attack."
+        words += "" if report.adapted else " Once they know a call: report --adapted."
     if report.floor is None and report.evening.men is not None:
-        words += " Zone or man-to-man: trapledger report --zone-or-men."
-    return words if report.adapted else f"{words} Once they know a call: trapledger report --adapted."
+        words += " Zone or man-to-man: report --zone-or-men."
+    return words
 
 
 def bench_page(report: EveningReport) -> str:
