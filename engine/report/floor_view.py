@@ -103,7 +103,7 @@ def _answer(rows: Found) -> str:
         return f"Zone or man-to-man {APART}."
     if (found["per_100"]["low"] > 0.0) == (calls is None):
         return "Man-to-man, says the model."
-    return f"The zone{' with the advised calls' if calls else ''}, says the model."
+    return f"The zone{' with advised calls' if calls else ''}, says the model."
 
 
 def _figures(rows: Found) -> str:

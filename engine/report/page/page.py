@@ -119,9 +119,9 @@ def _origin(report: EveningReport) -> str:
     words = origin_words(report.compare)
     if report.evening.care.trap_advice_allowed:
         words += " Our attack: trapledger attack."
-        words += "" if report.adapted else " Once they know a call: report --adapted."
+        words += "" if report.adapted else " Once known: report --adapted."
     if report.floor is None and report.evening.men is not None:
-        words += " Zone or man-to-man: report --zone-or-men."
+        words += " Zone or men: report --zone-or-men."
     return words
 
 
