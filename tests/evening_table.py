@@ -165,9 +165,10 @@ class Evening:
             Row("late call", tuple(self._late())),
             Row("whom to trap", tuple(self._whom(call))),
             Row("comes first in", tuple(self._first(call))),
+            *self._zone_or_men(),
         ]
 
-    def zone_or_men(self) -> list[Row]:
+    def _zone_or_men(self) -> list[Row]:
         """Every question about the zone and man-to-man; points saved."""
         rows = self.json["plan"]["zone_or_men"]["rows"]
         without, with_calls = rows["man_to_man"], rows.get("calls_beside_men")
@@ -176,7 +177,10 @@ class Evening:
         game = r"against man-to-man, which (.*?) per 100 possessions, (?:{})?(.*?) in a game of"
         verb = "saves |costs |cannot be told apart "
         found = []
-        for question, row, pattern in (("men", without, first), ("the calls", with_calls, then)):
+        for question, row, pattern in (
+            ("men or zone", without, first),
+            ("men or the calls", with_calls, then),
+        ):
             if row is None:
                 continue
             cells = [("plan.json", "rows", worth(around(row["per_100"], 1)))]

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from evening_table import agree, worth
 from report_pages import BAD_NAME, advising, words_of
 from sheet_files import GAME, with_key, write_evening
 
@@ -217,6 +218,28 @@ def test_the_lines_are_no_wider_than_a_screen_and_the_page_no_longer_than_it_may
     assert dict(found["lines"])["Cannot say"] in page.run("document.body.innerText")
     assert len(words_of(shown)) <= REPORT_WORDS
     assert "--zone-or-men" not in html and "--zone-or-men" in report_page(two_calls)
+
+
+# --- how a worth is read, for the walk through all outputs (tests/test_evening_truth.py) -----------------
+
+
+@pytest.mark.parametrize(
+    ("said", "read"),
+    [
+        ("saves 0.17 points a call (0.11 to 0.22)", "0.17 (0.11 to 0.22)"),
+        ("saves 0.17 (0.11-0.22)", "0.17 (0.11 to 0.22)"),
+        ("costs 0.17 (0.11 to 0.22)", "-0.17 (-0.22 to -0.11)"),
+        ("-0.17 (-0.22 to -0.11)", "-0.17 (-0.22 to -0.11)"),
+        ("no clear difference (0.05 lost to 0.12 saved points a call)", "? (-0.05 to 0.12)"),
+        ("no clear difference", "? (? to ?)"),
+        ("0.17", "0.17 (? to ?)"),
+        ("cannot be told apart (1.8 lost to 0.9 saved)", "? (-1.80 to 0.90)"),
+    ],
+)
+def test_a_worth_is_read_in_every_spelling(said: str, read: str) -> None:
+    assert worth(said) == read
+    assert agree([read, "? (? to ?)"])
+    assert agree([read, "7.00 (6.00 to 8.00)"]) == (said == "no clear difference")
 
 
 # --- what is refused ----------------------------------------------------------------------------------------
