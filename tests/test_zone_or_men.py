@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from evening_table import agree, worth
-from report_pages import BAD_NAME, advising, words_of
+from report_pages import BAD_NAME, LAPTOP, PHONE, advising, words_of
 from sheet_files import GAME, with_key, write_evening
 
 from engine import cli
@@ -217,6 +217,11 @@ def test_the_lines_are_no_wider_than_a_screen_and_the_page_no_longer_than_it_may
     page.run("document.querySelector('#answer summary').click()")
     assert dict(found["lines"])["Cannot say"] in page.run("document.body.innerText")
     assert len(words_of(shown)) <= REPORT_WORDS
+    for width, height in ((PHONE, 740), (LAPTOP, 800)):  # it is not in the way of answer, figure and court
+        page = opened(html, width)
+        for part in (".verdict", "#answer summary", ".figure", ".card svg"):
+            bottom = page.run(f"document.querySelector('{part}').getBoundingClientRect().bottom")
+            assert bottom <= height, (part, width)
     assert "--zone-or-men" not in html and "--zone-or-men" in report_page(two_calls)
 
 
