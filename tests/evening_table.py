@@ -49,11 +49,12 @@ def outputs(folder: Path, where: Path) -> tuple[dict[str, str], str]:
     found, said = {}, ""
     for name in TEXTS:
         target = where / f"{name}.json"
-        out, err = ran(name, str(folder), "--json", str(target))
+        more = ["--zone-or-men"] if name == "plan" else []
+        out, err = ran(name, str(folder), *more, "--json", str(target))
         found |= {name: out, f"{name}.json": target.read_text(encoding="utf-8")}
         said += err
     page, bench = where / "page.html", where / "bench.html"
-    out, err = ran("report", str(folder), "-o", str(page), "--bench", str(bench))
+    out, err = ran("report", str(folder), "--zone-or-men", "-o", str(page), "--bench", str(bench))
     pages = {"page": page, "bench": bench}
     found |= {name: path.read_text(encoding="utf-8") for name, path in pages.items()}
     return found | {"said": out}, said + err
@@ -81,7 +82,7 @@ def worth(said: str) -> str:
     """``0.17 (0.11 to 0.22)`` of whatever way a worth is spelled; ``?`` for what it leaves out."""
     numbers = re.findall(r"under \d+\.\d+|\d+\.\d+|nothing", said)
     values = [0.0 if one == "nothing" else float(one.removeprefix("under ")) for one in numbers]
-    if said.startswith("no clear difference"):
+    if said.startswith(("no clear difference", "cannot be told apart")):
         if not values:
             return "? (? to ?)"
         signs = [-1 if side == "lost" else 1 for side in re.findall("lost|saved|nothing", said)]
@@ -164,7 +165,35 @@ class Evening:
             Row("late call", tuple(self._late())),
             Row("whom to trap", tuple(self._whom(call))),
             Row("comes first in", tuple(self._first(call))),
+            *self._zone_or_men(),
         ]
+
+    def _zone_or_men(self) -> list[Row]:
+        """Every question about the zone and man-to-man; points saved."""
+        rows = self.json["plan"]["zone_or_men"]["rows"]
+        without, with_calls = rows["man_to_man"], rows.get("calls_beside_men")
+        first = r"Without traps man-to-man (.*?)(?: points per 100 possessions)? beside the zone"
+        then = r"With the advised calls the zone (.*?) beside man-to-man"
+        game = r"against man-to-man, which (.*?) per 100 possessions, (?:{})?(.*?) in a game of"
+        verb = "saves |costs |cannot be told apart "
+        found = []
+        for question, row, pattern in (
+            ("men or zone", without, first),
+            ("men or the calls", with_calls, then),
+        ):
+            if row is None:
+                continue
+            cells = [("plan.json", "rows", worth(around(row["per_100"], 1)))]
+            for output in ("plan", "said", "page"):
+                said = (_found(pattern, self.text[output]) or "").replace(" points per 100 possessions", "")
+                cells.append((output, "verdict", worth(said) if said else "nothing"))
+            found.append(Row(question, tuple(cells)))
+        cells = [("plan.json", "rows", worth(around(without["per_game"], 1)))]
+        for output in ("plan", "page"):
+            said = re.search(game.format(verb), self.text[output])
+            sign = (re.match(verb, said[1]) or [""])[0] if said else ""
+            cells.append((output, "no traps", worth(f"{sign}{said[2]}") if said else "nothing"))
+        return [*found, Row("men in a game", tuple(cells))]
 
     def _mine(self, rows: list[Any], call: Any) -> list[Any]:
         return [row for row in rows if (row["setting"], row["call"]) == (call["setting"], call["call"])]

@@ -106,7 +106,7 @@ def test_a_sheet_names_what_they_run(tmp_path: Path) -> None:
 
 def test_what_is_done_about_screens_acts_where_men_are_guarded(tmp_path: Path) -> None:
     zone = load_evening(write_evening(tmp_path / "zone", {"game.csv": with_key("screens", "switch")}))
-    assert any("screens changes nothing, as a 2-3 zone is played" in line for line in zone.remarks)
+    assert any("screens counts only for --zone-or-men" in line for line in zone.remarks)
     for word in ("drop", "under", "show", "switch"):
         game = [line for line in with_key("screens", word) if line[0] != "zone_allowed"]
         men = load_evening(write_evening(tmp_path / word, {"game.csv": [*game, ["zone_allowed", "no"]]}))

@@ -41,6 +41,7 @@ TABLE = (
     ("patterns --scale 0.0001", "patterns shown whole"),
     (f"plan {DEMO} --games 10 --detail", "Worth of use number"),
     ("plan SHEETS --games 10", "Before you use this"),
+    ("plan SHEETS --games 10 --zone-or-men", "Zone or men"),
     (f"timing {DEMO} --detail", "The practice plan"),
     ("timing SHEETS", "Before you use this"),
     (f"lineup {DEMO} -n 10000 --detail", "Line-ups"),

@@ -21,6 +21,7 @@ from engine.commands.shared import (
     size_options,
 )
 
+ZONE_OR_MEN = "Also whether to play the zone at all: beside man-to-man; about a minute more, once."
 ADAPTED = "Against an opponent who learns the calls that save; takes longer (the time is said before)."
 
 
@@ -61,6 +62,7 @@ def new(folder: str, level: str, as_csv: bool, semicolons: bool) -> None:
     help="Change a number of configs/model/plan.toml, such as fatigue_percent_per_100m=0.",
 )
 @click.option("--adapted", is_flag=True, help=ADAPTED)
+@click.option("--zone-or-men", is_flag=True, help=ZONE_OR_MEN)
 @click.option("--quiet", is_flag=True, help="No progress and no remarks, only the result.")
 @output_options
 def plan(
@@ -70,28 +72,34 @@ def plan(
     threads: int | None,
     changes: tuple[str, ...],
     adapted: bool,
+    zone_or_men: bool,
     quiet: bool,
     json_target: str | None,
     detail: bool,
 ) -> None:
     """Find how often to use each call of SCENARIO (a file, or a folder of sheets) and play whole games."""
-    from engine.inputs.sheets import load_evening
+    from engine.inputs.sheets import asked_men, load_evening
     from engine.report.advice_view import advice_dict
+    from engine.report.floor_view import floor_dict
     from engine.report.screen.plan import plan_text
     from engine.run.size import check_size
     from engine.study import evening_report
     from engine.study.plan.inputs import changes_from, check_games, load_plan_constants, values_of
 
     evening = load_evening(scenario)
+    if zone_or_men:
+        asked_men(evening)
     effort = evening_report.USUAL
     effort = effort if games is None else replace(effort, games=check_games(games))
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     wanted = changes_from(changes)
     values_of(load_plan_constants(), wanted)
     asked = evening_report.Asked(changes=tuple(sorted(wanted.items())), adapted=adapted)
-    parts = played(evening, (*evening_report.ADVICE, "sheet"), quiet, seed, threads, effort, asked)
+    wanted_parts = (*evening_report.ADVICE, "sheet", *(("floor",) if zone_or_men else ()))
+    parts = played(evening, wanted_parts, quiet, seed, threads, effort, asked)
     found = parts.part("plan") | {name: parts.part(name) for name in ("formations", "sheet")}
     found["advice"] = advice_dict(parts.advice())
+    found["zone_or_men"] = floor_dict(parts.part("floor"), parts.advice()) if zone_or_men else None
     deliver(found, json_target, lambda result: plan_text(result, detail), evening)
 
 
@@ -208,6 +216,7 @@ def attack(
 @click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]")
 @click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
 @click.option("--adapted", is_flag=True, help=ADAPTED)
+@click.option("--zone-or-men", is_flag=True, help=ZONE_OR_MEN)
 @click.option("--quiet", is_flag=True, help="No progress and no remarks.")
 def report(
     scenario: str,
@@ -216,6 +225,7 @@ def report(
     seed: int | None,
     threads: int | None,
     adapted: bool,
+    zone_or_men: bool,
     quiet: bool,
 ) -> None:
     """Play SCENARIO (a file, or a folder of sheets) and write what a coach needs as one page (HTML).
@@ -227,19 +237,24 @@ def report(
 
     if bench == output:
         raise click.UsageError("--output and --bench name the same file")
-    from engine.inputs.sheets import load_evening
+    from engine.inputs.sheets import asked_men, load_evening
     from engine.run.size import check_size
 
     evening = load_evening(scenario)
+    if zone_or_men:
+        asked_men(evening)
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     from engine.report.advice_view import advice_dict
+    from engine.report.floor_view import floor_dict
     from engine.report.page.page import bench_page, report_page
     from engine.report.screen.sheet import sheet_lines
     from engine.report.sheet_view import sheet_told
     from engine.report.words import paragraph
     from engine.study.evening_report import REPORT, Asked
 
-    found = played(evening, REPORT, quiet, seed, threads, asked=Asked(adapted=adapted)).report()
+    parts = (*REPORT, *(("floor",) if zone_or_men else ()))
+    asked = Asked(adapted=adapted, floor=zone_or_men)
+    found = played(evening, parts, quiet, seed, threads, asked=asked).report()
     ctrl_c.check()
     contract.write(report_page(found), output, "--output")
     if bench is not None:
@@ -250,7 +265,8 @@ def report(
     care = evening.care  # where trap advice is withheld, nothing is to be taken with care: it is not given
     told = [line for line in (sheet_told(found.sheet),) if line and care.trap_advice_allowed]
     said = advice_dict(found)
-    advice = [said["answer"], *told, *said["often"], *said["not_advised"]]
+    floor = [floor_dict(found.floor, found)["verdict"]] if found.floor else []
+    advice = [said["answer"], *floor, *told, *said["often"], *said["not_advised"]]
     for line in (*advice, f"The page is in {files}."):
         sys.stdout.write(f"{paragraph(line)}\n")
     sheet = sheet_lines(found.sheet)

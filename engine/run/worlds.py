@@ -150,6 +150,10 @@ def world_task(
             base_nets = [net_of(runner.block(base, first, count, "base")) for base in plan.bases]
             sums = np.zeros((len(plan.settings), 1 + MOST_CALLS, 3), dtype=np.int64)
             for i, setting in enumerate(plan.settings):
+                if setting.is_base and setting.base is not None:  # played already
+                    at_home, net = net_of(home), base_nets[setting.base]
+                    sums[i] = _sums(at_home, net, net, np.zeros(count, dtype=np.int64), count)
+                    continue
                 rows, records = _played(runner, setting, home, first)
                 at_home = net_of(home)[rows]
                 base = at_home if setting.base is None else base_nets[setting.base][rows]

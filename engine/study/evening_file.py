@@ -77,6 +77,7 @@ def inputs_digest(evening: Evening) -> str:
         "scenario": config_hash(evening.scenario),
         "care": evening.care.to_dict(),
         "attack": evening.attack and config_hash(evening.attack.scenario),
+        "men": evening.men and evening.men.model_dump(mode="json"),
         "minutes": [(note.number, note.minutes) for note in evening.own],
         "counts": [one.to_dict() for one in evening.counts],
         "trapledger": __version__,

@@ -53,9 +53,11 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "shots": ("stress", "formations"),
     "sheet": ("fit",),
     "attack": (),
+    "floor": ("fit",),
 }
-#: Those that a report has; that of an opponent who learns where it is asked for.
-REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack"))
+#: Those that a report has; that of an opponent who learns, and that of zone or men, where they are asked
+#: for.
+REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack", "floor"))
 #: Those that play the settings that a plan weighs, whatever else it was asked: kept by these settings.
 OF_WEIGHED = ("stress", "formations")
 #: Those that the advice is taken from: plan and report have one.
@@ -94,7 +96,8 @@ class Played:
         self.file = file
         self.progress: Progress | None = None
         followed = self.counts is not None and self.counts.attempts
-        nothing = {"sheet": self.counts is None, "fit": not followed, "attack": evening.attack is None}
+        nothing = {"sheet": self.counts is None, "fit": not followed}
+        nothing |= {"attack": evening.attack is None, "floor": evening.men is None}
         self._found: dict[str, Found] = {name: {} for name, empty in nothing.items() if empty}
         self._shares: dict[str, tuple[float, float]] = {}
 
@@ -128,6 +131,10 @@ class Played:
             "shots": {"traced": effort.traced},
             "sheet": {"possessions": effort.possessions},
             "attack": {"possessions": effort.attack_possessions},
+            "floor": {
+                "possessions": effort.possessions,
+                "worlds": (effort.worlds, effort.world_possessions),
+            },
         }
         builds_on = self.needs(name)
         if name in OF_WEIGHED and self._kept("plan") is not None:
@@ -388,6 +395,14 @@ class Played:
             self.evening.attack, replace(self.size, possessions=self.effort.attack_possessions), told
         )
 
+    def _floor(self, told: Progress) -> _Result:
+        from engine.study.evening_floor import floor
+
+        assert self.evening.men is not None
+        effort, fit = self.effort, self.part("fit")
+        worlds = effort.worlds, effort.world_possessions
+        return floor(self.scenario, self.evening.men, fit, worlds, self.size, told)
+
     def advice(self) -> Advice:
         """What is advised, of the parts in ADVICE."""
         self.part("fit")
@@ -415,4 +430,5 @@ class Played:
             shots=self.part("shots"),
             sheet=self.part("sheet"),
             adapted=self.part("adapted") if self.asked.adapted else None,
+            floor=self.part("floor") if self.asked.floor else None,
         )

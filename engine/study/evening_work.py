@@ -16,7 +16,7 @@ from engine.study.plan.games import GAMES_IN_PART
 from engine.study.plan.plan import PILOT_GAMES
 from engine.study.plan.states import calls_of
 from engine.study.plan.table import PART
-from engine.study.sheet.knobs import FIT_POSSESSIONS, MOST_RUNS
+from engine.study.sheet.knobs import CARRYING_RUNS, FIT_POSSESSIONS, MOST_RUNS
 
 #: ``timing``, a traced possession, one of another formation and one of ``attack``; of the possessions that a
 #: setting is learned from and judged by, one (PER_ADAPTED).
@@ -53,7 +53,13 @@ def work_of(
         "shots": PER_TRACED * effort.traced + 4000.0,
         "sheet": n,
         "attack": PER_ATTACK * effort.attack_possessions,
+        "floor": sum(floor_work(size.possessions, effort.worlds, effort.world_possessions)),
     }[name]
+
+
+def floor_work(possessions: int, worlds: int, each: int) -> tuple[float, float, float]:
+    """Of ``floor``: what going on is worth against men, zone and men, both in the variants."""
+    return float(CARRYING_RUNS * FIT_POSSESSIONS), 2.0 * possessions, 2.0 * worlds * each
 
 
 def _seldom(compared: Found | None, n: float) -> float:

@@ -12,6 +12,7 @@ from engine.inputs.sheets.care import Care
 from engine.inputs.sheets.evening import Evening, load_any, load_evening, load_folder
 from engine.inputs.sheets.find import folder_of, is_book, is_evening
 from engine.inputs.sheets.fronts import Likely
+from engine.inputs.sheets.men import asked_men
 from engine.inputs.sheets.opponent import OpponentNote
 from engine.inputs.sheets.own import OwnNote
 from engine.inputs.sheets.shooting import ShotNote
@@ -23,6 +24,7 @@ __all__ = [
     "OpponentNote",
     "OwnNote",
     "ShotNote",
+    "asked_men",
     "folder_of",
     "is_book",
     "is_evening",

@@ -27,6 +27,7 @@ from engine.inputs.sheets.data import UsualDefence, load_grades, load_usual_call
 from engine.inputs.sheets.find import find_sheets, folder_of
 from engine.inputs.sheets.fronts import Front, Likely, alignment_of, likely_of
 from engine.inputs.sheets.game import GameSheet, read_game
+from engine.inputs.sheets.men import men_setting
 from engine.inputs.sheets.opponent import Opponent, OpponentNote, read_opponent
 from engine.inputs.sheets.own import OwnNote, read_own
 from engine.inputs.sheets.read import Sheet
@@ -51,7 +52,8 @@ class Evening:
     ``own_settings``: names of the settings that these are.
     ``counts``: what the sheet counts of each opponent. ``folder``: None for a scenario file. ``fronts``,
     ``high_post``: what the sheet says of how they line up. ``attack``: the same five with the ball, None for
-    a scenario file and where no trap may be advised.
+    a scenario file and where no trap may be advised. ``men``: man-to-man in place of the zone, None for a
+    scenario file and where no zone is played.
     """
 
     scenario: Scenario
@@ -71,6 +73,7 @@ class Evening:
     fronts: tuple[Front, ...] = ()
     high_post: bool | None = None
     attack: AttackSide | None = None
+    men: Setting | None = None
 
     @property
     def likely(self) -> tuple[Likely, ...]:
@@ -233,6 +236,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
     scenario, targets, mine = _scenario(
         game, opponent, own, place, source, constants, table, assumed, calls, at
     )
+    men = men_setting(game, scenario.plays, Source(folder / GAME, where[GAME]), shared)
     _usual_lines(scenario, game, assumed)
     for line in (*_shooting_lines(opponent.shooting), *_shooting_lines(own_shooting, f" of {game.us}")):
         assumed.note(line)
@@ -263,6 +267,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         fronts=game.fronts,
         high_post=game.high_post,
         attack=attack,
+        men=men,
     )
 
 

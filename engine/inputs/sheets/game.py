@@ -229,7 +229,7 @@ def _without_effect(keys: _Keys, fronts: Sequence[Front], zone_played: bool) -> 
             f"{keys.where}: short_corner changes nothing: opponent_front and high_post say how they play."
         )
     if zone_played and keys.text("screens") is not None:
-        said.append(f"{keys.where}: screens changes nothing, as a 2-3 zone is played.")
+        said.append(f"{keys.where}: screens counts only for --zone-or-men, as a 2-3 zone is played.")
     names = [front.name for front in fronts]
     if names and "one" not in names and keys.yes_no("high_post") is not None:
         said.append(f"{keys.where}: high_post changes nothing with opponent_front {listed(names)}.")

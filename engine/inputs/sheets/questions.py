@@ -104,7 +104,7 @@ def game_keys() -> tuple[Column, ...]:
         ),
         Column(
             "screens",
-            "only where you play man-to-man: what your two men do about a screen on the ball. drop: the "
+            "only where man-to-man is played: what your two men do about a screen on the ball. drop: the "
             "screener's man drops back; under: the man on the ball goes under it; show: the screener's man "
             "steps out; switch: they change men. Empty: drop",
             "",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report import advice_view
+from engine.report.floor_view import floor_dict
 from engine.report.formations_view import table_view
 from engine.report.page import answer as words
 from engine.report.page import plan as page_plan
@@ -76,6 +77,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         care=care.lines(),
         headline=advice_view.headline(report),
         told=sheet_told(report.sheet),
+        floor=floor_dict(report.floor, report) if report.floor else None,
         figure=words.figure(report),
         cards=words.answer_cards(report),
         home_court=None if report.advised else home_card(report.scenario),
@@ -115,10 +117,12 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
 def _origin(report: EveningReport) -> str:
     """Where the figures come from, and what else can be asked."""
     words = origin_words(report.compare)
-    if not report.evening.care.trap_advice_allowed:
-        return words
-    words += " Our attack against their traps: trapledger attack."
-    return words if report.adapted else f"{words} Once they know a call: trapledger report --adapted."
+    if report.evening.care.trap_advice_allowed:
+        words += " Our attack: trapledger attack."
+        words += "" if report.adapted else " Once known: report --adapted."
+    if report.floor is None and report.evening.men is not None:
+        words += " Zone or men: report --zone-or-men."
+    return words
 
 
 def bench_page(report: EveningReport) -> str:

@@ -89,7 +89,7 @@ def defence_block(setting: Found, home: Found, possessions: int) -> list[str]:
     if setting["plays"] != home["plays"]:
         lines.insert(1, labelled("Their plays", plays_named(setting["plays"], home["plays"])))
     if setting["factors"]["shooting"]["mean"] is not None:
-        lines.append(labelled("It comes from", _comes_from(setting["factors"], setting["change"]["mean"])))
+        lines.append(labelled("It comes from", comes_from(setting["factors"], setting["change"]["mean"])))
     rates = []
     for name, words in PER_100.items():
         own, other = (f"{100 * block['box'][name] / possessions:.0f}" for block in (setting, home))
@@ -97,7 +97,7 @@ def defence_block(setting: Found, home: Found, possessions: int) -> list[str]:
     return [*lines, labelled("Per 100", ", ".join(rates))]
 
 
-def _comes_from(factors: Found, change: float) -> str:
+def comes_from(factors: Found, change: float) -> str:
     """``shooting -1.2, turnovers +0.4, ...; adds up to -0.9 points conceded``; the printed figures do."""
     parts = [factors[name] for name in FACTOR_WORDS]
     figures, total = rounded_together([100 * part["mean"] for part in parts], 100 * change, 1)

@@ -57,10 +57,13 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
     games = f"{count(result['games'], 'game')} of {result['possessions_per_game']} possessions a side"
     lines = [paragraph(result["title"]), paragraph(f"{who}: {games}, home and planned.")]
+    floor = result["zone_or_men"]["lines"] if result.get("zone_or_men") else []
+    zone_or_men = [labelled(label, words) for label, words in floor] + ([""] if floor else [])
     if result["care"]:
-        lines += ["", paragraph(WITHHELD), *map(paragraph, result["care"]), "", paragraph(CARE)]
+        told = [paragraph(WITHHELD), *map(paragraph, result["care"])]
+        lines += ["", *zone_or_men, *told, "", paragraph(CARE)]
         return finished(result, lines, with_detail)
-    lines += ["", *sheet_warning(result), *_answer(result)]
+    lines += ["", *sheet_warning(result), *zone_or_men, *_answer(result)]
     over = plan_lines(result["formations"]) if "formations" in result else []
     lines += ["", *map(paragraph, over)] if over else []
     notes = [paragraph(result[key]) for key in ("start", "pace") if result[key]]

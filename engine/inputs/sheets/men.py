@@ -1,0 +1,67 @@
+"""Man-to-man in place of an evening's zone: the same five of ours, and what they run against men."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from engine.errors import InputError
+from engine.inputs import defaults
+from engine.inputs.files import Source
+from engine.inputs.plays import Play, plays_from, pooled
+from engine.inputs.settings import Setting, defence_from
+from engine.inputs.sheets.attack import MAN_TO_MAN
+from engine.inputs.sheets.data import load_usual_calls
+from engine.inputs.sheets.game import GameSheet
+from engine.inputs.zone import chosen
+from engine.state.words import Against
+
+if TYPE_CHECKING:
+    from engine.inputs.sheets.evening import Evening
+
+
+def against_men(plays: Sequence[Play]) -> list[Play]:
+    """Those of the plays that are run against men."""
+    return [play for play in plays if Against.MEN.word in play.against]
+
+
+def men_setting(game: GameSheet, plays: tuple[Play, ...], source: Source, shipped: Source) -> Setting | None:
+    """Man-to-man as a setting beside the zone; None where the sheet lets no zone be played.
+
+    ``plays`` are the evening's. Where the sheet names some, but none that is run against men, the shipped
+    ones against men are run there: a side has some. Raises InputError.
+    """
+    if not game.care.zone_played:
+        return None
+    usual = load_usual_calls().of(MAN_TO_MAN)
+    screens = {} if game.screens is None else {"screens": game.screens}
+    own = defence_from(usual.zone, {**usual.options, **screens}, None, shipped, "defence")
+    more: list[Play] = []
+    if plays and not against_men(plays):
+        more = against_men(plays_from(defaults.PLAYS, shipped))
+        pooled([plays, more], source, "key plays")
+    return Setting(
+        name=own.zone.title,
+        calls=(),
+        zone=own.zone,
+        zone_options=chosen(own.zone.options),
+        policy=own.policy,
+        own_defence=True,
+        plays=(*plays, *more) if more else None,
+    )
+
+
+def asked_men(evening: Evening) -> Setting:
+    """What the zone of an evening is weighed against. Raises InputError where there is nothing to weigh."""
+    if evening.men is not None:
+        return evening.men
+    if evening.folder is None:
+        allowed = (
+            "a folder of sheets (trapledger new FOLDER); in a scenario file a [[setting]] may say "
+            'zone = "man_to_man" (trapledger compare)'
+        )
+        raise InputError("--zone-or-men", "", str(evening.scenario.path), allowed)
+    care = evening.care
+    value = "no" if care.zone_allowed is False else "no answer"
+    allowed = "yes, for --zone-or-men: without it man-to-man is played, and there is no zone to weigh"
+    raise InputError(care.where, "zone_allowed", value, allowed)
