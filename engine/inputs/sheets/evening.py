@@ -234,8 +234,6 @@ def _of_folder(place: Path, shown: str) -> Evening:
         game, opponent, own, place, source, constants, table, assumed, calls, at
     )
     _usual_lines(scenario, game, assumed)
-    for line in (*_shooting_lines(opponent.shooting), *_shooting_lines(own_shooting, f" of {game.us}")):
-        assumed.note(line)
     numbers = [note.number for note in opponent.notes if note.starts and not note.stands_in]
     ours = [note.number for note in own_notes if not note.stands_in]
     attack = None
@@ -264,20 +262,6 @@ def _of_folder(place: Path, shown: str) -> Evening:
         high_post=game.high_post,
         attack=attack,
     )
-
-
-def _shooting_lines(notes: Sequence[ShotNote], whose: str = "") -> list[str]:
-    """How the pull was set: one line for all samples with the same strength."""
-    kinds: dict[tuple[int, bool], list[str]] = {}
-    for note in notes:
-        mine = kinds.setdefault((round(note.strength), note.estimated), [])
-        if note.kind not in mine:
-            mine.append(note.kind)
-    return [
-        f"Counts{whose} ({', '.join(names)}) are pulled to the average as if {strength} average attempts "
-        + ("were added: estimated from this sheet." if estimated else "were added.")
-        for (strength, estimated), names in kinds.items()
-    ]
 
 
 def _scenario(

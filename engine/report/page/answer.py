@@ -13,7 +13,7 @@ from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
 from engine.report.advice_view import advised_game, advised_rows, often_words, plan_row, variants_words
 from engine.report.formations_view import call_words
-from engine.report.page.plan import handlers_of
+from engine.report.page.plan import handlers_of, whom_words
 from engine.report.page.stand_ins import court_of, stand_in_words
 from engine.report.rounding import whole_percent
 from engine.report.screen.compare import in_100
@@ -81,17 +81,6 @@ def when_words(call: Call) -> str:
     return f"ball {where}, {when}{often}"
 
 
-def whom_words(report: EveningReport, call: Call) -> str:
-    """On whom a call is made: the coach's own list, else to whom it comes and against whom it pays."""
-    if call.only_against:
-        return f"only No. {numbers_words(call.only_against)}"
-    comes, pays = handlers_of(report, call)
-    if not comes:
-        return "whoever has it there"
-    said = f"whoever has it there: mostly No. {numbers_words(comes[:2])}"
-    return f"{said}; pays clearly against No. {numbers_words(pays)}" if pays else said
-
-
 def clashes(signals: dict[str, str]) -> list[str]:
     """Signals that players may take for another word: the same twice, or what is shouted anyway."""
     said = []
@@ -141,6 +130,11 @@ def trap_closed(found: Found) -> str:
     return f"The trap closes in only {round(100 * rate)} of 100 calls: its worth is mostly the hurried pass."
 
 
+def _mostly(report: EveningReport, call: Call) -> str:
+    comes = [] if call.only_against else handlers_of(report, call)[0]
+    return f" (it comes mostly to No. {numbers_words(comes[:2])})" if comes else ""
+
+
 def answer_cards(report: EveningReport) -> list[Found]:
     """One card for each call that is advised: its court and a few rows."""
     cards = []
@@ -158,7 +152,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
         )
         rows = [
             ("When", when_words(call)),
-            ("On whom", whom_words(report, call)),
+            ("On whom", whom_words(report, call) + _mostly(report, call)),
             ("How often", often_words(row)),
             ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
             ("Known", adapted_words(report.adapted, row["setting"], row["call"])),
