@@ -193,6 +193,7 @@ GLOSSARY = {
     "middle": "hold the middle and read the long pass; step up to who gets the ball there",
     "bump": "the forward takes the wing until the guard has run over, then drops",
     "slot": "between the top and the wing",
+    "low wing": "between the wing and the corner",
     "skip": "a pass over the zone to the far side",
     "guard": "his open shot there is worth more than their average shot: close out to him",
     "let him shoot": "his open shot there is worth less than that: stay between him and the basket",

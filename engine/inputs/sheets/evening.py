@@ -242,7 +242,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         counted = sorted({note.number for note in own_shooting})
         sheet = Source(folder / GAME, where[GAME])
         ours_to_run = scenario.model_copy(update={"plays": plays_from(defaults.PLAYS, sheet)})
-        attack = attack_side(ours_to_run, game, handled, counted, calls, at, sheet)
+        attack = attack_side(ours_to_run, game, handled, counted, ours, calls, at, sheet)
     return Evening(
         scenario=scenario,
         assumptions=assumed.lines({game.them: numbers, game.us: ours}),
@@ -305,6 +305,7 @@ def _scenario(
         game,
         opponent.team,
         targets,
+        [note.number for note in opponent.notes if not note.stands_in],
         settings,
         source,
     )

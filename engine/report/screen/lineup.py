@@ -187,6 +187,6 @@ def _opponent(result: Found) -> list[str]:
         said += [words] if (words := ADVICE_TO_A_MAN.get(one["advice"], "")) else []
         lines.append(labelled(f"number {one['number']}", f"{'; '.join(said)} ({one['why']})"))
     if any(one["traps"] for one in result["opponent"]):
-        n, said = count(result["call_possessions"], "possession"), TONIGHT[tonight is not None]
-        lines.append(paragraph(TRAPS_NOTE.format(n=n, least=LEAST_CALLS, tonight=said)))
+        n, note = count(result["call_possessions"], "possession"), TONIGHT[tonight is not None]
+        lines.append(paragraph(TRAPS_NOTE.format(n=n, least=LEAST_CALLS, tonight=note)))
     return lines
