@@ -113,7 +113,7 @@ def test_why_a_usual_call_hardly_comes_up_is_said_alike(played: EveningReport) -
     compared["settings"][0]["calls"][0]["called"] = 3
     report = dataclasses.replace(played, compare=compared, seldom=rare)
     why = why_seldom(rare, setting.name, call)
-    assert "its chance came up 980 times" in why
+    assert "a chance for it comes 980 times" in why
     advice = advice_dict(report)
     label = next(one["label"] for one in report.plan["calls"] if one["setting"] == setting.name)
     assert advice["not_judged"] == [

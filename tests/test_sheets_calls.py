@@ -304,7 +304,7 @@ def test_check_warns_of_a_call_that_never_comes_up(tmp_path: Path) -> None:
     warned = [line for line in never if "never came up in a try of 1,000 possessions" in line]
     assert len(warned) == 1 and 'Fox, top ("fox (own call)")' in warned[0]
     assert (
-        "it is kept for No. 33, to whom its chance never came up in 1,000 possessions, to all five"
+        "it is only for No. 33: he never gets a chance for it in 1,000 possessions, all five together"
         in warned[0]
     )
     assert usual and not any("never came up" in line for line in usual)

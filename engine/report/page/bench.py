@@ -9,7 +9,7 @@ from engine.estimate.calls import lost_of_100, one_in
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.roles import holder
-from engine.report.advice_view import plan_row
+from engine.report.advice_view import own_verdicts, plan_row
 from engine.report.formations_view import names
 from engine.report.page.court_card import home_card, out_of
 from engine.report.page.plan import behind_call, opponents, whom_words
@@ -113,6 +113,7 @@ def bench_view(report: EveningReport) -> Found:
         "told": sheet_short(report.sheet),
         "withheld": not care.trap_advice_allowed,
         "reason": "the league forbids traps" if care.trap_allowed is False else "ask your league first",
+        "own": own_verdicts(report),
         "calls": bench_calls(report),
         "places": [] if report.advised else _places(report),
         "home": None if report.advised else home_card(report.scenario),

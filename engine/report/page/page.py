@@ -80,6 +80,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         cards=words.answer_cards(report),
         home_court=None if report.advised else home_card(report.scenario),
         clashes=words.clashes(report.evening.signals) if care.trap_advice_allowed else [],
+        own=advice_view.own_verdicts(report),
         not_advised=advice_view.not_advised(report),
         home=words.home_words(report),
         ledger=words.ledger_rows(report),
