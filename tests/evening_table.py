@@ -26,7 +26,6 @@ from engine.report.words import around
 #: Outputs in the order of the table's columns; those of a report last.
 TEXTS = ("compare", "plan", "timing", "lineup")
 OUTPUTS = (*TEXTS, *(f"{name}.json" for name in TEXTS), "replay", "said", "page", "bench")
-BY_OTHERS = "by layups and open threes"
 _NUMBER = r"-?\d+\.\d+"
 
 
@@ -157,9 +156,11 @@ def _found(pattern: str, text: str) -> str | None:
 
 
 def _stop(words: str) -> str:
-    """Calls without a turnover after which a call is stopped, or that turnovers do not tell."""
-    if "layups" in words:
-        return BY_OTHERS
+    """Calls without a turnover that stop a call; crosses in so many calls; that no count tells."""
+    if "no number to stop at" in words:
+        return "no number"
+    if crosses := re.search(r"stop at (\d+) [a-z ]+ in (\d+) calls", words):
+        return f"{crosses[1]} crosses in {crosses[2]}"
     return _found(r"(\d+)", words) or words
 
 

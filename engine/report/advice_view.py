@@ -159,7 +159,7 @@ def own_verdicts(report: Advice) -> list[str]:
         rare = rare_words(report.seldom, *key)
         if key in planned:
             why = _why_not(report, planned[key])
-            verdict = f"not advised; {why}" if why else "advised"
+            verdict = f"not advised; {why.partition(':')[0]}" if why else "advised"
         elif rare or key not in rows:
             verdict = rare or "too seldom to judge"
         else:
