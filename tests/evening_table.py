@@ -157,7 +157,7 @@ def _found(pattern: str, text: str) -> str | None:
 
 def _stop(words: str) -> str:
     """Calls without a turnover that stop a call; crosses in so many calls; that no count tells."""
-    if "no number to stop at" in words:
+    if "no number" in words:
         return "no number"
     if crosses := re.search(r"stop at (\d+) [a-z ]+ in (\d+) calls", words):
         return f"{crosses[1]} crosses in {crosses[2]}"
@@ -344,7 +344,7 @@ class Evening:
             saves = sorted(whom["saves"])
             yield "lineup.json", "whom_by_call", " ".join(map(str, saves)) or "nobody"
             for output, card in (("page", rows["On whom"]), ("bench", _rules(self.raw["bench"])[name])):
-                shown = _found(r"trap pays: No\. ([\d, and]+)", card) or ""
+                shown = _found(r"trap pays: ([\d, and]+)", card) or ""
                 yield output, "card", " ".join(sorted(re.findall(r"\d+", shown), key=int)) or "nobody"
             for output in ("page", "bench"):
                 numbers = [

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 from evening_table import Evening as Table
-from evening_table import agree, men_told, one_line, outputs, ran, replayed, worth
+from evening_table import agree, men_told, one_line, outputs, ran, replayed
 from report_pages import advising
 
 from engine import cli
@@ -163,24 +163,6 @@ def test_another_figure_in_one_output_is_found(
     assert not all(agree([said for _, _, said in row.cells]) for row in rows)
 
 
-@pytest.mark.parametrize(
-    ("said", "read"),
-    [
-        ("saves 0.17 points a call (0.11 to 0.22)", "0.17 (0.11 to 0.22)"),
-        ("saves 0.17 (0.11-0.22)", "0.17 (0.11 to 0.22)"),
-        ("costs 0.17 (0.11 to 0.22)", "-0.17 (-0.22 to -0.11)"),
-        ("-0.17 (-0.22 to -0.11)", "-0.17 (-0.22 to -0.11)"),
-        ("no clear difference (0.05 lost to 0.12 saved points a call)", "? (-0.05 to 0.12)"),
-        ("no clear difference", "? (? to ?)"),
-        ("0.17", "0.17 (? to ?)"),
-    ],
-)
-def test_a_worth_is_read_in_every_spelling(said: str, read: str) -> None:
-    assert worth(said) == read
-    assert agree([read, "? (? to ?)"])
-    assert agree([read, "7.00 (6.00 to 8.00)"]) == (said == "no clear difference")
-
-
 def test_the_sheet_beside_the_model_is_one_table(walked: Path, told: dict[str, Any]) -> None:
     evening = load_evening(walked)
     file = EveningFile(walked, inputs_digest(evening), lambda line: pytest.fail(line))
@@ -288,19 +270,28 @@ def test_the_late_call_is_one(told: dict[str, Any]) -> None:
                 assert re.search(rf"behind by {row['behind']}, {where}[^b]* {p}%", told["plan"])
 
 
-def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any], written: dict[str, str]) -> None:
+@pytest.mark.parametrize("most", [0, MOST_ADVISED])
+def test_of_one_man_one_wording_with_its_reason(
+    walked: Path, most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    monkeypatch.setattr(evening_report, "advised_calls", lambda planned, *_: planned[:most])
+    texts, _ = outputs(walked, walked.parent)
+    lineup = json.loads(texts["lineup.json"])
+    tonight = set(map(tuple, lineup["tonight"]))
+    men = {one["number"]: trap_words(told_on(one, tonight)) for one in lineup["opponent"]}
+    assert men_told(texts) == dict.fromkeys(("lineup", "page", "bench"), men) and len(tonight) == most
+    assert all(men[one["number"]] for one in lineup["opponent"] if one["advice"] == "trap")
+    assert most or any("(not advised tonight)" in said for said in men.values())
+
+
+def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
     lineup = json.loads(told["lineup.json"])
     for one in lineup["opponent"]:
         assert one["why"] in told["lineup"]
-    tonight = set(map(tuple, lineup["tonight"]))  # of one man one wording, with its reason
-    men = {one["number"]: trap_words(told_on(one, tonight)) for one in lineup["opponent"]}
-    assert men_told(written) == dict.fromkeys(("lineup", "page", "bench"), men)
-    assert all(men[one["number"]] for one in lineup["opponent"] if one["advice"] == "trap")
-    assert tonight and any("(not advised tonight)" in said for said in men.values())
     by_call = {one["call"]: one for one in lineup["whom_by_call"]}
     for row in told["plan.json"]["mix"]:
-        whom = by_call[row["call"]]
-        assert not set(whom["saves"]) & set(whom["seldom"])
+        assert not set(by_call[row["call"]]["saves"]) & set(by_call[row["call"]]["seldom"])
     assert f"number {lineup['best_scorer']['number']} (" in told["lineup"]
     assert ("keep yours" in told["lineup"]) == lineup["keep"]
     places = lineup["usual"]["places"] if lineup["keep"] else lineup["best"]

@@ -121,11 +121,16 @@ def traps_words(plan: Found, rows: list[Found]) -> str:
 
 def not_advised(report: Advice) -> list[str]:
     """Why other calls of the plan are not advised, and his own calls not judged, one sentence each."""
+    return planned_only(report) + not_judged(report.seldom, _own_calls(report))
+
+
+def planned_only(report: Advice) -> list[str]:
+    """Why calls of the plan are not advised, one sentence each."""
     said = []
     for row in sorted(report.plan["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
         if why := _why_not(report, row):
             said.append(f"Planned, not advised: {planned_name(row, report.plan)}; {why}.")
-    return said + not_judged(report.seldom, _own_calls(report))
+    return said
 
 
 def _why_not(report: Advice, row: Found) -> str:
@@ -151,20 +156,22 @@ def _why_not(report: Advice, row: Found) -> str:
     return "" if least is None else _fewer(row, least)
 
 
-def own_verdicts(report: Advice) -> list[str]:
-    """Of each of the coach's own calls, whether it is advised, in a short line: for first page and bench."""
+def own_verdicts(report: Advice, reason: bool = True) -> list[str]:
+    """Of each of the coach's own calls, whether it is advised, in a short line: for the first page, and
+    without the ``reason`` for the bench."""
     planned = {(row["setting"], row["call"]): row for row in report.plan["mix"]}
     rows, said = {(row["setting"], row["call"]): row for row in report.plan["calls"]}, []
     for key, name in _own_calls(report).items():
-        rare = rare_words(report.seldom, *key)
+        rare, why = rare_words(report.seldom, *key), ""
         if key in planned:
             why = _why_not(report, planned[key])
-            verdict = f"not advised; {why.partition(':')[0]}" if why else "advised"
+            verdict = "not advised" if why else "advised"
         elif rare or key not in rows:
             verdict = rare or "too seldom to judge"
         else:
-            verdict = f"not advised; {rows[key]['why_not']}"
-        said.append(f"Your own call, {spoken(name)}: {verdict}.")
+            verdict, why = "not advised", rows[key]["why_not"]
+        more = f"; {why.partition(':')[0]}" if why and reason else ""
+        said.append(f"Your {spoken(name)}: {verdict}{more}.")
     return said
 
 

@@ -48,7 +48,7 @@ def rare_words(found: Found, setting: str, call: str) -> str:
     if not rows:
         return ""
     n = rows[0]["called"]
-    return f"too seldom to judge, {_times(n) if n else 'never'} in {found['possessions']:,} possessions"
+    return f"too seldom to judge ({n:,} in {found['possessions']:,})"
 
 
 def _came(n: int, possessions: int) -> str:

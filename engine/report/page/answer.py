@@ -13,7 +13,7 @@ from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
 from engine.report.advice_view import advised_game, advised_rows, often_words, plan_row, variants_words
 from engine.report.formations_view import call_words
-from engine.report.page.plan import handlers_of, whom_words
+from engine.report.page.plan import whom_words
 from engine.report.page.stand_ins import court_of, stand_in_words
 from engine.report.rounding import whole_percent
 from engine.report.screen.compare import in_100
@@ -30,7 +30,6 @@ from engine.report.words import (
     TRIGGER_WORDS,
     around,
     count,
-    numbers_words,
     percent,
     saved,
     scaled,
@@ -130,11 +129,6 @@ def trap_closed(found: Found) -> str:
     return f"The trap closes in only {round(100 * rate)} of 100 calls: its worth is mostly the hurried pass."
 
 
-def _mostly(report: EveningReport, call: Call) -> str:
-    comes = [] if call.only_against else handlers_of(report, call)[0]
-    return f" (it comes mostly to No. {numbers_words(comes[:2])})" if comes else ""
-
-
 def answer_cards(report: EveningReport) -> list[Found]:
     """One card for each call that is advised: its court and a few rows."""
     cards = []
@@ -152,7 +146,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
         )
         rows = [
             ("When", when_words(call)),
-            ("On whom", whom_words(report, call) + _mostly(report, call)),
+            ("On whom", whom_words(report, call, full=True)),
             ("How often", often_words(row)),
             ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
             ("Known", adapted_words(report.adapted, row["setting"], row["call"])),

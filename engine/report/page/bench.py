@@ -113,7 +113,7 @@ def bench_view(report: EveningReport) -> Found:
         "told": sheet_short(report.sheet),
         "withheld": not care.trap_advice_allowed,
         "reason": "the league forbids traps" if care.trap_allowed is False else "ask your league first",
-        "own": own_verdicts(report),
+        "own": own_verdicts(report, reason=False),
         "calls": bench_calls(report),
         "places": [] if report.advised else _places(report),
         "home": None if report.advised else home_card(report.scenario),
@@ -150,11 +150,11 @@ def tonight(report: EveningReport, row: Found) -> str:
     rule, crosses = found["rule"], found["crosses"]
     if rule is None or rule["calls"][0] is None:
         if crosses is None:
-            return "keep: neither rings nor crosses of so few calls tell, so there is no number to stop at"
+            return "keep: no count tells, so no number"
         said = f"at {count(crosses['crosses'], 'cross', 'crosses')} in {crosses['calls']} calls"
         if not crosses["tonight"]:
             return f"keep: one game cannot tell; over games, stop {said}"
-        return f"stop {said} ({error_words(crosses['wrongly'], crosses['missed'])}), else keep"
+        return f"stop {said} ({error_words(crosses['wrongly'], crosses['missed'])})"
     first, uses = rule["calls"][0], row["uses_per_game"]
     if first > uses:
         return f"keep: one game cannot tell; over games, stop after {first} calls without a ring"

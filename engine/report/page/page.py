@@ -81,7 +81,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         home_court=None if report.advised else home_card(report.scenario),
         clashes=words.clashes(report.evening.signals) if care.trap_advice_allowed else [],
         own=advice_view.own_verdicts(report),
-        not_advised=advice_view.not_advised(report),
+        not_advised=advice_view.planned_only(report),  # why he was not judged has the ledger
         home=words.home_words(report),
         ledger=words.ledger_rows(report),
         formations=table_view(report.formations),
@@ -118,7 +118,7 @@ def _origin(report: EveningReport) -> str:
     words = origin_words(report.compare)
     if not report.evening.care.trap_advice_allowed:
         return words
-    words += " Our attack against their traps: trapledger attack."
+    words += " Our attack: trapledger attack."
     return words if report.adapted else f"{words} Once they know a call: trapledger report --adapted."
 
 

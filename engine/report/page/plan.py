@@ -280,13 +280,14 @@ def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]
     return [one["number"] for one in mine], saves
 
 
-def whom_words(report: EveningReport, call: Call) -> str:
+def whom_words(report: EveningReport, call: Call, full: bool = False) -> str:
     """On whom a call is made, for card and bench: the coach's own list, else everybody, and against whom of
-    them it clearly pays (``trap pays`` of their five)."""
+    them it clearly pays (``trap pays`` of their five). ``full``: to whom it mostly comes, and that it pays
+    over all of them where it is clear on nobody by himself, too."""
     if call.only_against:
         return f"only No. {numbers_words(call.only_against)}"
     comes, pays = handlers_of(report, call)
     if not comes:
-        return "whoever has it there"
-    on = f"trap pays: No. {numbers_words(pays)}" if pays else "clear on all together, on no single man"
-    return f"whoever has it there; {on}"
+        return "anyone"
+    most, over = (f", mostly No. {numbers_words(comes[:2])}", "; pays over all") if full else ("", "")
+    return f"anyone{most}" + (f"; trap pays: {numbers_words(pays)}" if pays else over)

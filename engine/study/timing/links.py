@@ -204,8 +204,8 @@ DRILLS = {
     ),
     "corner": (
         "Out to corner and low wing",
-        "from the drop out to the corner, or to the man between it and the wing, on the pass, the last two "
-        "steps short, hands high, outside hand to the line; the centre slides to the block",
+        "from the drop out on the pass, the last two steps short, hands high, outside hand to the line; the "
+        "centre slides to the block",
     ),
     "skip": (
         "Long ball across",
