@@ -405,8 +405,7 @@ def test_the_json_holds_the_evening(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert cli.run(["compare", str(tmp_path / "sheets"), "-n", "100", "--quiet", "--json", str(target)]) == 0
     told = json.loads(target.read_text())["evening"]
     assert told == json.loads(json.dumps(load_evening(tmp_path / "sheets").to_dict()))
-    text = evening_text(told)
-    assert max(map(len, text.splitlines())) <= 80
+    assert max(map(len, (text := evening_text(told)).splitlines())) <= 80
     n = len(told["assumptions"]) + 2
     assert f"{n} things are assumed: trapledger check lists them." in " ".join(text.split())
     assert told["assumptions"][0] not in text
@@ -415,9 +414,8 @@ def test_the_json_holds_the_evening(tmp_path: Path, capsys: pytest.CaptureFixtur
     threes = {n["number"]: n for n in told["shooting"] if n["kind"] == "threes"}
     assert f"threes {100 * threes[10]['estimate']:.0f} (34 of 110)" in checked
     averages = [f"{100 * n['average']:.0f}" for n in threes.values()]
-    assert (
-        f"threes {span(min(averages), max(averages))} of 100 ({threes[10]['strength']:.0f} added" in checked
-    )
+    pulled = f"threes {span(min(averages), max(averages))} of 100"
+    assert f"{pulled} ({threes[10]['strength']:.0f} added" in checked
     assert "the level's average man with his word" in checked
     assert all(line in checked for line in told["assumptions"])
     listed = checked.partition(f"{n} things assumed:\n")[2].splitlines()
