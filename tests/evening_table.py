@@ -26,7 +26,6 @@ from engine.report.words import around
 #: Outputs in the order of the table's columns; those of a report last.
 TEXTS = ("compare", "plan", "timing", "lineup")
 OUTPUTS = (*TEXTS, *(f"{name}.json" for name in TEXTS), "replay", "said", "page", "bench")
-BY_OTHERS = "by layups and open threes"
 _NUMBER = r"-?\d+\.\d+"
 
 
@@ -115,6 +114,29 @@ def _rows(page: str) -> Iterator[tuple[str, dict[str, str]]]:
             yield one_line(head[1]), {html.unescape(label): one_line(text) for label, text in cells}
 
 
+def men_told(texts: dict[str, str]) -> dict[str, dict[int, str]]:
+    """Output -> shirt of one of theirs -> which traps pay on him, in its words; "" where none is told.
+    ``texts``: the outputs as they are written."""
+    found: dict[str, dict[int, str]] = {"lineup": {}, "page": {}, "bench": {}}
+    five = one_line(texts["lineup"]).partition("Their five ")[2]
+    for number, said in re.findall(r"number (\d+) (.*?)(?=number \d+ |The engine knows)", five):
+        told = re.search(r"trap pays: (.*?)(?:; guard at|; let him| \((?:his|their|[a-z -]+ on him))", said)
+        found["lineup"][int(number)] = told[1] if told else ""
+    for head, cells in _rows(texts["page"]):
+        if "Trap pays" in cells:
+            found["page"][int(head)] = cells["Trap pays"].strip("–")
+    for head, _ in _rows(texts["bench"].partition('class="them"')[2].partition("</table>")[0]):
+        if number := re.match(r"\d+", head):
+            found["bench"][int(number[0])] = head.partition("trap pays: ")[2]
+    return found
+
+
+def _rules(bench: str) -> dict[str, str]:
+    """Call -> when, on whom and how often, of each card of the bench page."""
+    cards = re.findall(r'<section class="play">\s*<h2>(.*?)<span.*?class="rule">(.*?)</p>', bench, re.DOTALL)
+    return {one_line(name): one_line(rule) for name, rule in cards}
+
+
 def _cards(page: str) -> Iterator[tuple[str, dict[str, str]]]:
     """(name of the call, rows) of every card of a page."""
     for card in re.findall(r'<article class="card">.*?</article>', page, re.DOTALL):
@@ -135,9 +157,11 @@ def _found(pattern: str, text: str) -> str | None:
 
 
 def _stop(words: str) -> str:
-    """Calls without a turnover after which a call is stopped, or that turnovers do not tell."""
-    if "layups" in words:
-        return BY_OTHERS
+    """Calls without a turnover that stop a call; crosses in so many calls; that no count tells."""
+    if "no number" in words:
+        return "no number"
+    if crosses := re.search(r"stop at (\d+) [a-z ]+ in (\d+) calls", words):
+        return f"{crosses[1]} crosses in {crosses[2]}"
     return _found(r"(\d+)", words) or words
 
 
@@ -348,8 +372,9 @@ class Evening:
             (whom,) = (one for one in lineup["whom_by_call"] if one["call"] == call["call"])
             saves = sorted(whom["saves"])
             yield "lineup.json", "whom_by_call", " ".join(map(str, saves)) or "nobody"
-            shown = _found(r"pays clearly against No\. ([\d, and]+)", rows["On whom"]) or ""
-            yield "page", "card", " ".join(sorted(re.findall(r"\d+", shown), key=int)) or "nobody"
+            for output, card in (("page", rows["On whom"]), ("bench", _rules(self.raw["bench"])[name])):
+                shown = _found(r"trap pays: ([\d, and]+)", card) or ""
+                yield output, "card", " ".join(sorted(re.findall(r"\d+", shown), key=int)) or "nobody"
             for output in ("page", "bench"):
                 numbers = [
                     (re.match(r"\d+", head) or [""])[0]

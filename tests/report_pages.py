@@ -108,7 +108,9 @@ def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> Evening
              "often": "up to 10 of about 12 chances a game",
              "stop_after_words": "stop after 12 calls without a turnover"}
         )  # fmt: skip
-        rules.append({**names, "words": "stop after 12 calls without a turnover", "rule": None})
+        rules.append(
+            {**names, "words": "stop after 12 calls without a turnover", "rule": None, "crosses": None}
+        )
     bench = report.plan["bench_rule"] | {"by_call": rules}
     home = next(one for one in report.plan["of_calls"] if not one["calls"])
     swing = {"mean": 0.9, "low": 0.1, "high": 1.7, "sd": 5.0, "p5": -7, "p95": 9}

@@ -25,7 +25,7 @@ from engine.study.plan.bench import p_stopped
 pytest_plugins = ("evening_pages",)
 
 CONFIGS = Path(__file__).parents[1] / "configs"
-MOST_WORDS = 190
+MOST_WORDS = 195
 
 
 @pytest.mark.parametrize("paper", [A4, LETTER], ids=["a4", "letter"])
@@ -102,7 +102,17 @@ def test_tonights_rule_says_how_often_it_is_wrong(two_calls: EveningReport) -> N
     report = dataclasses.replace(two_calls, plan=two_calls.plan | {"bench_rule": bench})
     assert f"stop after 4 without a ring (of 100: {100 * total:.0f} wrong stops" in tonight(report, row)
     assert "one game cannot tell; over games, stop after 4" in tonight(report, row | {"uses_per_game": 3})
-    assert tonight(two_calls, row) == "keep; judge by layups and open threes"  # no rule in this plan
+    crosses = {"crosses": 3, "calls": 10, "tonight": True, "wrongly": 0.101, "missed": 0.36}
+    for rule in (None, {"calls": [None], "expected": rate, "break_even": 0.29}):  # turnovers do not tell
+        for found, said in (
+            (crosses, "stop at 3 crosses in 10 calls (of 100: 10 wrong stops, 36 missed)"),
+            (crosses | {"tonight": False, "calls": 14}, "keep: one game cannot tell; over games, stop at 3 "
+             "crosses in 14 calls"),
+            (None, "keep: no count tells, so no number"),
+        ):  # fmt: skip
+            by_call = [one | {"rule": rule, "crosses": found} for one in rules]
+            plan = two_calls.plan | {"bench_rule": bench | {"by_call": by_call}}
+            assert tonight(dataclasses.replace(two_calls, plan=plan), row) == said
 
 
 def test_a_long_name_keeps_the_bench_page_on_one_sheet(

@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 import pytest
 from evening_table import one_line
-from report_pages import with_advice
+from report_pages import advising, with_advice
 
 from engine.inputs import load_scenario
 from engine.inputs.base import spoken
-from engine.report.advice_view import advice_dict, traps_words
-from engine.report.page.page import report_page
+from engine.report.advice_view import advice_dict, own_verdicts, traps_words
+from engine.report.page.page import bench_page, report_page
 from engine.report.screen.compare import compare_text
 from engine.report.screen.plan import late_only, plan_text
 from engine.report.seldom_view import why_seldom
@@ -113,7 +113,7 @@ def test_why_a_usual_call_hardly_comes_up_is_said_alike(played: EveningReport) -
     compared["settings"][0]["calls"][0]["called"] = 3
     report = dataclasses.replace(played, compare=compared, seldom=rare)
     why = why_seldom(rare, setting.name, call)
-    assert "its chance came up 980 times" in why
+    assert "a chance for it comes 980 times" in why
     advice = advice_dict(report)
     label = next(one["label"] for one in report.plan["calls"] if one["setting"] == setting.name)
     assert advice["not_judged"] == [
@@ -125,3 +125,39 @@ def test_why_a_usual_call_hardly_comes_up_is_said_alike(played: EveningReport) -
     own = dataclasses.replace(played.evening, own_settings=(setting.name,))
     advice = advice_dict(dataclasses.replace(report, evening=own))
     assert advice["not_judged"] == [] and advice["not_advised"][-1].endswith(f"{why}.")
+
+
+def test_an_own_calls_verdict_is_on_the_first_page_and_the_bench(played: EveningReport) -> None:
+    """One short line: advised, planned but not, not planned, or too seldom to judge."""
+    setting = played.scenario.settings[0]
+    key = {"setting": setting.name, "call": setting.calls[0].name}
+    own = dataclasses.replace(
+        played, evening=dataclasses.replace(played.evening, own_settings=(setting.name,)), seldom={}
+    )
+    advised = advising(own, [(0, 0)])
+    row = next(one for one in advised.plan["mix"] if (one["setting"], one["call"]) == tuple(key.values()))
+    lost = row | {"saves_per_game": dict.fromkeys(("mean", "low", "high"), -1.0)}
+    calls = [one | {"why_not": "it is why"} for one in own.plan["calls"]]
+    rare = {"possessions": 3000, "calls": [key | {"called": 3, "only_against": [], "probability": 1.0,
+                                                  "chances": 3, "on_all": 900}]}  # fmt: skip
+    for report, said in (
+        (advised, "advised"),
+        (
+            dataclasses.replace(own, advised=(), plan=own.plan | {"mix": [lost]}),
+            "not advised; over whole games",
+        ),
+        (
+            dataclasses.replace(own, advised=(), plan=own.plan | {"mix": [], "calls": calls}),
+            "not advised; it is",
+        ),
+        (
+            dataclasses.replace(own, advised=(), plan=own.plan | {"mix": []}, seldom=rare),
+            "too seldom to judge (3 in 3,000)",
+        ),
+    ):
+        (line,) = own_verdicts(report)
+        assert line.startswith(f"Your {spoken(key['call'])}: {said}") and len(line.split()) < 20
+        first = one_line(report_page(report, bench=False)).partition("Their shots")[0]
+        assert line in first and first.index(line) < first.index("Staying home")
+        (short,) = own_verdicts(report, reason=False)
+        assert line.startswith(short[:-1]) and short in one_line(bench_page(report))

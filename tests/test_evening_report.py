@@ -94,12 +94,13 @@ def test_why_a_planned_call_is_not_advised() -> None:
 @pytest.mark.parametrize(
     ("kept_for", "probability", "chances", "on_all", "why"),
     [
-        ([6, 12], 1.0, 11, 951, "6 and 12, to whom its chance came up 11 times in 20,000"),
-        ([33], 0.5, 0, 1982, "whom its chance never came up in 20,000 possessions, to all five 1,982 times"),
-        ([15], 0.25, 61, 61, "seldom bring the ball there in the way that sets it off: at every chance, on"),
-        ([15], 1.0, 0, 1, "seldom bring the ball there in the way that sets it off: at every chance, on"),
-        ([6], 0.2, 90, 900, "to all five 900 times, and it is made 1 in 5 times"),
-        ([], 0.25, 980, 980, "chance came up 980 times in 20,000 possessions, and it is made 1 in 4 times"),
+        ([6, 12], 1.0, 11, 951, "only for No. 6 and 12: they get a chance for it 11 times in 20,000"),
+        ([33], 0.5, 0, 1982, "only for No. 33: he never gets a chance for it in 20,000 possessions, all five "
+         "together 1,982 times"),
+        ([15], 0.25, 61, 61, "whoever has the ball, a chance for it comes only 61 times in 20,000 poss"),
+        ([15], 1.0, 0, 1, "whoever has the ball, a chance for it comes only once in 20,000 possessions"),
+        ([6], 0.2, 90, 900, "all five together 900 times; you make it at 1 in 5 chances"),
+        ([], 0.25, 980, 980, "a chance for it comes 980 times in 20,000 possessions; you make it at 1 in 4"),
         ([], 1.0, 980, 980, ""),
     ],
 )  # fmt: skip
@@ -116,7 +117,7 @@ def test_why_a_call_hardly_comes_up(
     assert told == f"Fox, top: came up 3 times in 20,000 possessions, not judged{said}."
     often = row | {"only_against": [12], "probability": 0.5, "chances": 7, "on_all": 1982, "called": 6}
     said = why_seldom(found | {"calls": [often]}, "fox (own call)", "fox, top")
-    assert "came up 7 times" in said and "it is made" not in said  # it was made nearly every time
+    assert "a chance for it 7 times" in said and "you make it" not in said  # made nearly every time
     assert not_judged(found, {("corner trap", "fox, top"): "fox"}) == not_judged({}, {}) == []
 
 

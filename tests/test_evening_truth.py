@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 from evening_table import Evening as Table
-from evening_table import agree, one_line, outputs, ran, replayed
+from evening_table import agree, men_told, one_line, outputs, ran, replayed
 from report_pages import advising
 
 from engine import cli
@@ -25,6 +25,7 @@ from engine.report.formations_view import call_words
 from engine.report.page.answer import model_words
 from engine.report.page.page import bench_page, report_page
 from engine.report.screen.compare import compare_text, in_100
+from engine.report.screen.lineup import trap_words
 from engine.report.screen.plan import plan_text
 from engine.report.screen.sheet import sheet_lines
 from engine.report.sheet_view import sheet_told, sheet_view
@@ -32,6 +33,7 @@ from engine.report.words import MODELS_FAULT, around, saved, times
 from engine.study import adapt, evening_report, pace
 from engine.study.evening_advice import MOST_ADVISED
 from engine.study.evening_file import NAME, EveningFile, inputs_digest
+from engine.study.lineup.advice import told_on
 
 EXAMPLE = Path(__file__).parents[1] / "configs" / "sheets" / "example_evening"
 #: An evening in seconds, for files, keys and words.
@@ -283,23 +285,32 @@ def test_the_late_call_is_one(told: dict[str, Any]) -> None:
         if row["clear"] and row["p_win_trap"] >= 0.01 and row["p_win_home"] >= 0.01:
             home, trap = (f"{100 * row[key]:.1f}" for key in ("p_win_home", "p_win_trap"))
             assert f"home {home}%, trap {trap}%" in told["page"]
-            for where, p in (
-                ("at home", home),
-                (f"{call} trap", trap),
-            ):  # two chances, not a range
+            for where, p in (("at home", home), (f"{call} trap", trap)):  # two chances, not a range
                 assert re.search(rf"behind by {row['behind']}, {where}[^b]* {p}%", told["plan"])
+
+
+@pytest.mark.parametrize("most", [0, MOST_ADVISED])
+def test_of_one_man_one_wording_with_its_reason(
+    walked: Path, most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    monkeypatch.setattr(evening_report, "advised_calls", lambda planned, *_: planned[:most])
+    texts, _ = outputs(walked, walked.parent)
+    lineup = json.loads(texts["lineup.json"])
+    tonight = set(map(tuple, lineup["tonight"]))
+    men = {one["number"]: trap_words(told_on(one, tonight)) for one in lineup["opponent"]}
+    assert men_told(texts) == dict.fromkeys(("lineup", "page", "bench"), men) and len(tonight) == most
+    assert all(men[one["number"]] for one in lineup["opponent"] if one["advice"] == "trap")
+    assert most or any("(not advised tonight)" in said for said in men.values())
 
 
 def test_whom_to_trap_and_who_plays_where_are_one(told: dict[str, Any]) -> None:
     lineup = json.loads(told["lineup.json"])
     for one in lineup["opponent"]:
         assert one["why"] in told["lineup"]
-    trapped = [one["number"] for one in lineup["opponent"] if one["advice"] == "trap"]
-    assert all(f"number {number} trap pays" in told["lineup"] for number in trapped)
     by_call = {one["call"]: one for one in lineup["whom_by_call"]}
     for row in told["plan.json"]["mix"]:
-        whom = by_call[row["call"]]
-        assert not set(whom["saves"]) & set(whom["seldom"])
+        assert not set(by_call[row["call"]]["saves"]) & set(by_call[row["call"]]["seldom"])
     assert f"number {lineup['best_scorer']['number']} (" in told["lineup"]
     assert ("keep yours" in told["lineup"]) == lineup["keep"]
     places = lineup["usual"]["places"] if lineup["keep"] else lineup["best"]

@@ -11,6 +11,7 @@ import zipfile
 from pathlib import Path
 
 import browser as browser_module
+import numpy as np
 import pytest
 from sheet_files import write_evening
 
@@ -19,7 +20,7 @@ from engine.estimate.rounding import parts_of_hundred
 from engine.report.page.answer import beaten_words, clashes
 from engine.report.page.court_card import apart
 from engine.report.page.plan import PRACTICE_MIN, practice_minutes
-from engine.report.page.shots import contrast, luminance, ramp
+from engine.report.page.shots import colour, contrast, ink_on, luminance, ramp
 from engine.report.replay.page import TEMPLATES
 from engine.report.rounding import whole_percent
 from engine.report.screen.compare import _list, _not_judged
@@ -85,6 +86,23 @@ def test_contrast_of_words_and_lines_is_4_5_or_more(sheet: str, pairs: list[tupl
     for found in re.findall(r"[; {]color: (#[0-9a-f]{3,6}|var\(--\w+\))", css):
         value = named[found[6:-1]] if found.startswith("var") else found
         assert contrast(value, named["paper"]) >= 4.5 or contrast(value, named["ink"]) >= 4.5, found
+
+
+def test_contrast_of_what_is_drawn_is_3_or_more_and_of_its_numbers_4_5() -> None:
+    """Source: WCAG 2.1, 1.4.11 (3 for graphics) and 1.4.3 (4.5 for text), from memory."""
+    css = (TEMPLATES / "report.css").read_text(encoding="utf-8")
+    named = dict(re.findall(r"--(\w+): (#[0-9a-f]{3,6});", css))
+    drawn = {
+        rule: re.findall(r"var\(--(\w+)\)", text) for rule, text in re.findall(r"\n\.(\w+) {(.*?)}", css)
+    }
+    assert drawn["pass"] == ["band"] and drawn["floor"] == ["sand"] and drawn["lane"] == ["lane", "line"]
+    for one in ("band", "line", "ink"):
+        for ground in ("sand", "lane", "paper"):
+            assert contrast(named[one], named[ground]) >= 3.0, (one, ground)
+    assert contrast(named["ink"], named["band"]) >= 3.0  # a run across a pass
+    for share in np.linspace(0.0, 1.0, 200):
+        fill = colour(share, 1.0)
+        assert contrast(ink_on(fill), fill) >= 4.5, share
 
 
 def test_bad_input_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

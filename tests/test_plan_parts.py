@@ -304,7 +304,6 @@ def test_stop_words() -> None:
     words = stop_words(stop_rule(0.25, 0.1, 0.2, 10), "", 3)
     assert words.startswith("stop after 10 calls without a turnover, or ") and "over 4 games" in words
     assert "not even 60 calls" in stop_words(stop_rule(0.1005, 0.1, 0.2, 10), "", 3)
-    assert stop_words(None, "a reason", 3) == "a reason"
     with pytest.raises(ValueError):
         stop_rule(0.1, 0.2, 0.2, 10)
     assert MOST_CALLS >= 40

@@ -270,11 +270,11 @@ def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: E
         row, areas = rows[one["number"]], {area: found["points"] for area, found in one["areas"].items()}
         guard = {area for area, points in areas.items() if points >= least}
         trap = ({"top"} & areas.keys()) - guard if one["number"] == kept else set()
-        assert row["trap"] == (["wing (kept for him)"] if one["number"] == kept else [])
         assert set(row["guard"]) == guard and set(row["free"]) == (
             set() if row["leave"] else areas.keys() - guard - trap
         )
-        assert row["pays"] == ("wing (kept for him); not tonight: top" if one["number"] == kept else "")
+        pays = "wing (kept for him); top (not advised tonight)" if one["number"] == kept else ""
+        assert row["pays"] == pays
         let = "leave" if one["advice"] == "leave" else "let him shoot"
         assert row["leave"] == (one["advice"] == "leave")
         words = {area: text.rpartition(" ")[0] for area, text in row["areas"].items()}
@@ -287,7 +287,7 @@ def test_one_meaning_of_guard_let_shoot_leave_and_trap(opened: Any, two_calls: E
             assert re.search(rf"{label}: {', '.join(where)}[;( ]", said) if where else label not in said
         assert ("trap pays: top" in said) == (one["number"] == kept) and "kept for him" not in said
     text = opened(bench_page(report)).run("document.querySelector('.them').innerText")
-    assert f"{kept} trap pays: wing" in text
+    assert f"{kept} trap pays: wing (kept for him); top (not advised tonight)" in text
 
 
 def test_a_call_that_hardly_comes_up_is_judged_nowhere(two_calls: EveningReport) -> None:

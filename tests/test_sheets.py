@@ -21,6 +21,7 @@ from engine.inputs.sheets.data import load_care, load_grades
 from engine.inputs.sheets.opponent import place_five
 from engine.inputs.sheets.people import ordered, top_speed_from_sprint
 from engine.report.screen.evening import evening_text
+from engine.report.words import span
 from engine.study.plan.inputs import load_plan_constants
 
 GRADES = load_grades()
@@ -404,18 +405,20 @@ def test_the_json_holds_the_evening(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert cli.run(["compare", str(tmp_path / "sheets"), "-n", "100", "--quiet", "--json", str(target)]) == 0
     told = json.loads(target.read_text())["evening"]
     assert told == json.loads(json.dumps(load_evening(tmp_path / "sheets").to_dict()))
-    text = evening_text(told)
-    assert all(len(line) <= 80 for line in text.splitlines())
-    n = len(told["assumptions"]) + len(told["shooting"]) + len(told["own_shooting"])
+    assert max(map(len, (text := evening_text(told)).splitlines())) <= 80
+    n = len(told["assumptions"]) + 2
     assert f"{n} things are assumed: trapledger check lists them." in " ".join(text.split())
     assert told["assumptions"][0] not in text
-    capsys.readouterr()
     assert cli.run(["check", str(tmp_path / "sheets")]) == 0
     checked = capsys.readouterr().out
-    assert "No. 10 threes 34 of 110: taken as" in checked and "65% his own and 35% the average" in checked
+    threes = {n["number"]: n for n in told["shooting"] if n["kind"] == "threes"}
+    assert f"threes {100 * threes[10]['estimate']:.0f} (34 of 110)" in checked
+    averages = [f"{100 * n['average']:.0f}" for n in threes.values()]
+    pulled = f"threes {span(min(averages), max(averages))} of 100 ({threes[10]['strength']:.0f} added"
+    assert pulled in checked and "the level's average man with his word" in checked
     assert all(line in checked for line in told["assumptions"])
     listed = checked.partition(f"{n} things assumed:\n")[2].splitlines()
-    assert listed[n - 1].strip().startswith("No. ") and not listed[n:]
+    assert listed[n - 1].strip().startswith("Theirs: each man's own shots") and not listed[n:]
 
 
 def test_only_the_weak_handlers_are_targets(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ import openpyxl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sheet_files import EVENING, with_cell, write_evening
+from sheet_files import EVENING, with_cell, with_key, write_evening
 
 import engine
 from engine import cli
@@ -157,7 +157,8 @@ def test_every_word_a_drop_down_offers_is_understood(blank: Path, tmp_path: Path
                 table = with_cell(
                     table, i, "starts", word if i == 1 else "yes" if i < 6 or word == "no" else "no"
                 )
-        write_evening(tmp_path / "csv", {f"{name}.csv": table})
+        game = with_key("zone_allowed", "no") if word == "screen on the ball" else EVENING["game.csv"]
+        write_evening(tmp_path / "csv", {"game.csv": game, f"{name}.csv": table})
         load_evening(tmp_path / "csv")
 
     assert len(CHOICES) > 40

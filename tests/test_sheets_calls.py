@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from engine.checks.files import check_path
 from engine.errors import InputError
 from engine.inputs.calls import Call, load_call
 from engine.inputs.sheets import Evening, load_evening
-from engine.inputs.sheets.columns import TRIGGER_WORDS
+from engine.inputs.sheets.columns import CALL_COLUMNS, CALL_PLACES, TRIGGER_WORDS
 from engine.inputs.sheets.data import load_usual_calls
 from engine.report import words
 from engine.state.words import TRIGGERS
@@ -171,6 +172,57 @@ def test_weak_handlers_need_somebody_who_is(tmp_path: Path) -> None:
         load_evening(write_evening(tmp_path, {"opponent.csv": nobody, "calls.csv": table}))
 
 
+def test_an_idea_on_one_of_theirs_needs_their_sheet(tmp_path: Path) -> None:
+    """Average players stand in for who is on no sheet: nobody is told to choose one of their numbers."""
+    from sheet_files import OPPONENT
+
+    row = dict.fromkeys(CALLS[0], "") | {"where": "top"}
+    for folder, opponent in (("none", None), ("empty", OPPONENT[:1])):
+        for whom in ("12", "95", "weak handlers"):
+            table: Table = [CALLS[0], list((row | {"on_whom": whom}).values())]
+            place = write_evening(
+                tmp_path / folder, {"calls.csv": table, "opponent.csv": opponent or OPPONENT}
+            )
+            if opponent is None:
+                (place / "opponent.csv").unlink()
+                (place / "shots.csv").unlink(missing_ok=True)
+            with pytest.raises(InputError) as told:
+                load_evening(place)
+            said = str(told.value).partition("allowed: ")[2]
+            assert said.startswith("empty (everybody) as long as there is no sheet of")
+            assert "write his number there first" in said and not re.search(r"\d", said)
+        table = [CALLS[0], list((row | {"on_whom": "everybody"}).values())]
+        place = write_evening(tmp_path / f"{folder} all", {"calls.csv": table})
+        assert load_evening(place).scenario.settings
+    three = [OPPONENT[0], *OPPONENT[1:4]]  # two average players fill them up
+    numbers = sorted(int(man[0]) for man in three[1:])
+    table = [CALLS[0], list((row | {"on_whom": "95"}).values())]
+    with pytest.raises(InputError, match=rf"\({', '.join(map(str, numbers))}\)"):
+        load_evening(write_evening(tmp_path / "three", {"opponent.csv": three, "calls.csv": table}))
+
+
+def test_note_drop_down_and_error_list_the_same_words(tmp_path: Path) -> None:
+    """Of where and trigger; in man-to-man at the top every trigger fits, in the 2-3 zone every place."""
+    where, trigger = (next(one for one in CALL_COLUMNS if one.name == name) for name in ("where", "trigger"))
+    assert where.choices == CALL_PLACES and trigger.choices == tuple(TRIGGER_WORDS)
+    for column, row, keys, rest in (
+        (where, {"where": "moon"}, {}, set()),
+        (where, {"where": "moon"}, {"zone_allowed": "no"}, {"half court corner"}),
+        (trigger, {"where": "corner", "trigger": "moon"}, {}, {
+            "over half court (at the top)", "brought down (at the top)", "screen on the ball (man-to-man)"}),
+        (trigger, {"where": "corner", "trigger": "moon"}, {"zone_allowed": "no"}, {
+            "over half court (at the top)", "brought down (at the top)"}),
+    ):  # fmt: skip
+        with pytest.raises(InputError) as told:
+            ideas(tmp_path, row, **keys)
+        said = str(told.value).partition("allowed: one of ")[2].partition(";")[0]
+        fit, _, not_here = said.removesuffix(")").partition(" (not here: ")
+        listed = [*fit.split(", "), *filter(None, not_here.split(", "))]
+        note = column.help.partition(", as far")[0].partition("; empty")[0].removeprefix("what sets it off: ")
+        assert sorted(listed) == sorted(note.split(", ")) and set(not_here.split(", ")) - {""} == rest
+        assert [word.partition(" (")[0] for word in note.split(", ")] == list(column.choices)
+
+
 def test_without_trap_advice_no_idea_is_weighed(tmp_path: Path) -> None:
     found = ideas(tmp_path, {"where": "corner"}, trap_allowed="no")
     assert own(found) == {} and "calls.csv: not weighed, as there is no trap advice." in found.remarks
@@ -252,7 +304,7 @@ def test_check_warns_of_a_call_that_never_comes_up(tmp_path: Path) -> None:
     warned = [line for line in never if "never came up in a try of 1,000 possessions" in line]
     assert len(warned) == 1 and 'Fox, top ("fox (own call)")' in warned[0]
     assert (
-        "it is kept for No. 33, to whom its chance never came up in 1,000 possessions, to all five"
+        "it is only for No. 33: he never gets a chance for it in 1,000 possessions, all five together"
         in warned[0]
     )
     assert usual and not any("never came up" in line for line in usual)

@@ -16,18 +16,20 @@ from evening_table import ran
 
 from engine.cli import run
 from engine.inputs import load_scenario, load_zone
+from engine.inputs.alignment import load_alignment
 from engine.inputs.base import spoken
 from engine.inputs.defence import persons_of
 from engine.inputs.zone import chosen
 from engine.kernel.near import on_ball_gap
 from engine.report.screen.timing import timing_text
 from engine.state.words import EVENTS, OUTCOMES, REGIONS
-from engine.still.holes import flight_of, scenario_setup
+from engine.still.holes import flight_of, name_of, region_of, scenario_setup
 from engine.still.picture import picture_of, run_m, run_s, stand_off
 from engine.still.shot_worth import ShotWorth, close_out_gap
 from engine.study.timing import play as timed
 from engine.study.timing.links import (
     DRILLS,
+    FROM,
     Found,
     bump_dict,
     drills_of,
@@ -161,6 +163,25 @@ def test_a_shot_is_worth_its_table_by_hand(scenario: Any) -> None:
         rhythm = k["shot_rhythm_logit"] * k[f"taken_{band}_rhythm"]  # of shots that are taken
         z = rhythm + node[0] + offset + node[1] * (min(gap, k["contest_cap_m"]) - k["reference_defender_m"])
         assert worth.points(position, at, gap) == pytest.approx(points / (1.0 + math.exp(-z)))
+
+
+def test_a_place_is_named_from_where_the_man_stands(scenario: Any) -> None:
+    """A man at the height of the wing is in no corner, whatever region he stands in: corner, wing and the low
+    wing between them by the nearer spot."""
+    for name in ("high_post_short_corner", "two_guard_baseline", "overload"):
+        alignment = load_alignment(name)
+        setup = scenario_setup(
+            scenario.model_copy(update={"alignment": alignment}), scenario.zone, scenario.zone_options
+        )
+        wing, corner = (setup.court.spot(spot) for spot in ("wing", "corner"))
+        for ball in FROM:
+            for at in picture_of(setup, ball, "right").attackers.values():
+                told, near = name_of(setup.court, at), (abs(at[0]), at[1])
+                assert told.startswith("far_") == (at[0] < -0.75)
+                assert region_of(told) == setup.court.region_at(*at)
+                if told.endswith("corner") and "short" not in told and "half" not in told:
+                    assert math.dist(near, corner) < math.dist(near, wing) and at[1] < wing[1] / 2
+    assert name_of(setup.court, (-5.7, 2.2)) == "far_low_wing" and name_of(setup.court, corner) == "corner"
 
 
 def test_the_row_after_the_pass_names_who_should_come(found: Found) -> None:

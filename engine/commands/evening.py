@@ -144,7 +144,8 @@ def lineup(
     check_size(most, evening.scenario.seed if seed is None else seed, threads)
     asked = evening_report.Asked(delta, confidence, anywhere)
     effort = replace(effort, lineup_possessions=most)
-    found = played(evening, ("lineup",), quiet, seed, threads, effort, asked).part("lineup")
+    parts = played(evening, ("lineup",), quiet, seed, threads, effort, asked)
+    found = parts.part("lineup") | {"tonight": parts.tonight()}
     deliver(found, json_target, lambda result: lineup_text(result, detail), evening)
 
 

@@ -53,14 +53,16 @@ __all__ = [
     "estimate_play", "estimate_setting", "four_factors", "four_factors_points", "lost_of_100",
     "mean_interval", "normal_interval", "normal_quantile", "nth_call_value", "one_in", "over_n",
     "p_costs_points", "per_possession",
-    "possession_estimator", "ratio", "ratio_interval", "scaled", "share", "sum_distribution",
-    "variance_reduction", "wilson",
+    "possession_estimator", "punished_rates", "ratio", "ratio_interval", "scaled", "share",
+    "sum_distribution", "variance_reduction", "wilson",
 ]  # fmt: skip
 
 #: What every output prints of a call, of 100: the outcomes, "other" in its parts.
 PARTS_OF_100 = (*(name for name in OUTCOMES if name != "other"), "trapped_shot", "rest")
 #: Outcomes after which the offence plays on against a beaten trap.
 ESCAPES = ("escape_pass", "retreat", "split")
+#: What the bench crosses: shots before the defence is set again.
+PUNISHED = ("rim_shot", "open_three")
 
 
 # --- a setting against staying home -----------------------------------------------------------------------
@@ -218,6 +220,26 @@ def break_even(tally: PairTally, spot: int | None = None, level: float = LEVEL) 
     squares = float((with_t * influence_t**2).sum() + (without * influence_n**2).sum())
     half = normal_quantile(level) * sqrt(squares / (n * (n - 1)))
     return BreakEven(rate, Interval(t_star, t_star - half, t_star + half), c_t, c_n, mu0, None)
+
+
+def punished_rates(joint: IntArray) -> tuple[float, float] | None:
+    """Share of calls with a layup or an open three behind the beaten trap, and the share at which the call
+    would be worth nothing, what it concedes with one and without left as it is: (mu0 - c_N) / (c_P - c_N).
+
+    ``joint``: int64[spot, outcome, after, N_NET, N_NET] as in ``PairTally``. None below ``LEAST_EVENTS``
+    calls of either kind, or where such a shot costs nothing more. The second may lie outside 0..1.
+    """
+    by = joint.sum(axis=0, dtype=np.int64)
+    beaten, free = [OUTCOMES.index(name) for name in ESCAPES], [AFTER.index(name) for name in PUNISHED]
+    every, v = by.sum(axis=(0, 1)), net_values()
+    punished = by[np.ix_(beaten, free)].sum(axis=(0, 1))
+    n, n_p = int(every.sum()), int(punished.sum())
+    if min(n_p, n - n_p) < LEAST_EVENTS:
+        return None
+    c_p = int(punished.sum(axis=0) @ v) / n_p
+    c_n = int((every - punished).sum(axis=0) @ v) / (n - n_p)
+    mu0 = int(every.sum(axis=1) @ v) / n
+    return (n_p / n, (mu0 - c_n) / (c_p - c_n)) if c_p > c_n else None
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.formations_view import call_words, prefix
 from engine.report.screen.stress import ahead_words, share_told, worlds_in_100
-from engine.report.seldom_view import not_judged
+from engine.report.seldom_view import not_judged, rare_words
 from engine.report.words import count, saved, sentence, span, times
 from engine.study.evening_advice import LEAST_SHARE, game_with, held_in, of_call
 from engine.study.evening_result import Advice
@@ -121,33 +121,58 @@ def traps_words(plan: Found, rows: list[Found]) -> str:
 
 def not_advised(report: Advice) -> list[str]:
     """Why other calls of the plan are not advised, and his own calls not judged, one sentence each."""
+    return planned_only(report) + not_judged(report.seldom, _own_calls(report))
+
+
+def planned_only(report: Advice) -> list[str]:
+    """Why calls of the plan are not advised, one sentence each."""
     said = []
-    shown = [row for row in (plan_row(report, *one) for one in report.advised or report.planned) if row]
-    least = min(shown, key=lambda row: row["saves_per_game"]["mean"], default=None)
-    names = [setting.name for setting in report.scenario.settings]
     for row in sorted(report.plan["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
-        s = names.index(row["setting"])
-        spot = s, [call.name for call in report.scenario.settings[s].calls].index(row["call"])
-        if spot in report.advised:
-            continue
-        found, over = stress_of(report, *spot), None
-        share = None if found is None else found["share"]["mean"]
-        if spot in report.planned:
-            over = of_call(report.formations, *spot)
-        if row["saves_per_game"]["mean"] <= 0.0:
-            why = "over whole games it saves nothing"
-        elif found is not None and share is None:
-            why = f"the variants do not tell: {variants_words(report, *spot)}"
-        elif share is not None and share < LEAST_SHARE:
-            why = f"in too few variants: {variants_words(report, *spot)}"
-        elif over is not None and (over["value"]["mean"] or 0.0) <= 0.0:
-            why = call_words(report.formations, over)
-        elif least is not None:
-            why = _fewer(row, least)
+        if why := _why_not(report, row):
+            said.append(f"Planned, not advised: {planned_name(row, report.plan)}; {why}.")
+    return said
+
+
+def _why_not(report: Advice, row: Found) -> str:
+    """Why a planned call is not advised; "" where it is."""
+    shown = [one for one in (plan_row(report, *spot) for spot in report.advised or report.planned) if one]
+    least = min(shown, key=lambda one: one["saves_per_game"]["mean"], default=None)
+    s = [setting.name for setting in report.scenario.settings].index(row["setting"])
+    spot = s, [call.name for call in report.scenario.settings[s].calls].index(row["call"])
+    if spot in report.advised:
+        return ""
+    found, over = stress_of(report, *spot), None
+    share = None if found is None else found["share"]["mean"]
+    if spot in report.planned:
+        over = of_call(report.formations, *spot)
+    if row["saves_per_game"]["mean"] <= 0.0:
+        return "over whole games it saves nothing"
+    if found is not None and share is None:
+        return f"the variants do not tell: {variants_words(report, *spot)}"
+    if share is not None and share < LEAST_SHARE:
+        return f"in too few variants: {variants_words(report, *spot)}"
+    if over is not None and (over["value"]["mean"] or 0.0) <= 0.0:
+        return call_words(report.formations, over)
+    return "" if least is None else _fewer(row, least)
+
+
+def own_verdicts(report: Advice, reason: bool = True) -> list[str]:
+    """Of each of the coach's own calls, whether it is advised, in a short line: for the first page, and
+    without the ``reason`` for the bench."""
+    planned = {(row["setting"], row["call"]): row for row in report.plan["mix"]}
+    rows, said = {(row["setting"], row["call"]): row for row in report.plan["calls"]}, []
+    for key, name in _own_calls(report).items():
+        rare, why = rare_words(report.seldom, *key), ""
+        if key in planned:
+            why = _why_not(report, planned[key])
+            verdict = "not advised" if why else "advised"
+        elif rare or key not in rows:
+            verdict = rare or "too seldom to judge"
         else:
-            continue
-        said.append(f"Planned, not advised: {planned_name(row, report.plan)}; {why}.")
-    return said + not_judged(report.seldom, _own_calls(report))
+            verdict, why = "not advised", rows[key]["why_not"]
+        more = f"; {why.partition(':')[0]}" if why and reason else ""
+        said.append(f"Your {spoken(name)}: {verdict}{more}.")
+    return said
 
 
 def _fewer(row: Found, least: Found) -> str:

@@ -23,12 +23,21 @@ REST = {
     "rest": "other (trap too late, held ball, time-out) in",
 }
 MEN = ("Passes to", "thrown", "of 100 arrive")
+#: The ways out as what to look for.
+LOOK_FOR = {
+    "behind the ball": "the man behind the ball",
+    "middle": "the middle",
+    "up the line": "the man up the line",
+    "far man": "the far man",
+}
+NO_CHANGE = "nothing that can be told apart"
 NOTE = (
     "Points of one call count what a lost ball brings them at the other end. Points and easy shots (at the "
     "rim, or an open three, before they are set) followed the passes that were thrown: another pass out of "
     "the same trap need not have brought them. Passes to a man, the lost ones among them, are of the first "
     "times that a trap came, as many as stand at Outlets, watched one by one; all else is of every time. "
-    "Ranges (95%) are the luck of the draw; the model can be off by more."
+    "Ranges (95%) are the luck of the draw; the model can be off by more. Change: what is told apart where "
+    "luck among all outlets, or all ways out, of a trap would do it once in 20 times: try it in practice."
 )
 
 
@@ -40,6 +49,7 @@ def attack_view(found: Found) -> Found:
         "answer": _answer(found, calls),
         "home": f"{around(scaled(found['home'], 100), 0)} points per 100 possessions",
         "carrier": _carrier(found["bring_up"]),
+        "change": _change(found["bring_up"], calls),
         "beside": _beside_home(found, calls),
         "calls": [_call(one) for one in calls],
         "taken": [*found["taken"], *found["charted"]],
@@ -125,9 +135,7 @@ def _call(one: Found) -> Found:
             "ways": [],
             "men": [],
         }
-    shown = sorted(
-        (man for man in one["outlets"] if man["passes"] >= LEAST_PASSES), key=lambda man: -man["safe"]["mean"]
-    )
+    shown = _shown(one)
     of_100 = parts_of_hundred(one["outcomes"] | one["other_parts"], OUTCOME_WORDS)
     lost, out = (
         ranged(
@@ -144,6 +152,7 @@ def _call(one: Found) -> Found:
         ("Of 100 traps", ", ".join(ends)),
         ("Outlets", f"{_outlets(shown)} (the first {count(one['watched'], 'time')})"),
         ("Middle or skip", _middle_or_skip(one)),
+        ("Change", "; ".join(_changes(one)) or NO_CHANGE),
     ]
     ways = [
         (
@@ -169,14 +178,61 @@ def _middle_or_skip(one: Found) -> str:
     return f"the middle brought {_more(found, 2, ' points than a skip')}"
 
 
-def _apart(one: Found, other: Found, pairs: int) -> bool:
-    """Whether the first is safer, as separate samples; luck alone tells any of ``pairs`` apart once in 20
-    times (Bonferroni)."""
-    errors = (
-        (man["safe"]["high"] - man["safe"]["low"]) / (2.0 * normal_quantile(LEVEL)) for man in (one, other)
-    )
-    apart = normal_quantile(1.0 - (1.0 - LEVEL) / pairs)
-    return bool(one["safe"]["mean"] - other["safe"]["mean"] > apart * hypot(*errors))
+def _ahead(one: Found, other: Found, pairs: int) -> Found | None:
+    """By how much the first mean lies above the second, as of separate samples, with its range; None where
+    they are not told apart. Luck alone tells any of ``pairs`` apart once in 20 times (Bonferroni)."""
+    errors = ((mean["high"] - mean["low"]) / (2.0 * normal_quantile(LEVEL)) for mean in (one, other))
+    apart = normal_quantile(1.0 - (1.0 - LEVEL) / pairs) * hypot(*errors)
+    more = one["mean"] - other["mean"]
+    return {"mean": more, "low": more - apart, "high": more + apart} if more > apart else None
+
+
+def _best(rows: Sequence[tuple[str, Found]]) -> tuple[str, str, Found] | None:
+    """Of (name, mean with its range) the highest that is told apart from any, from the lowest of those, and
+    by how much; None where none is."""
+    pairs = comb(len(rows), 2)
+    ranked = sorted(rows, key=lambda row: -row[1]["mean"])
+    for name, one in ranked:
+        for than, other in reversed(ranked):
+            if (more := _ahead(one, other, pairs)) is not None:
+                return name, than, more
+    return None
+
+
+def _changes(one: Found) -> list[str]:
+    """What to do otherwise against one trap of theirs, as far as outlets and ways out are told apart."""
+    said = []
+    men = [(f"No. {man['number']}", man["safe"]) for man in _shown(one)]
+    if (best := _best(men)) is not None:
+        more = scaled(best[2], 100)
+        often = ranged(*(f"{more[key]:.0f}" for key in ("mean", "low", "high")))
+        said.append(f"pass to {best[0]} rather than {best[1]}: {often} more of 100 arrive")
+    ways = [(LOOK_FOR[way["to"]], way["points"]) for way in one["ways"] if way["to"] in LOOK_FOR]
+    if (best := _best([row for row in ways if row[1]["low"] is not None])) is not None:
+        points = around(best[2], 2)
+        said.append(f"look for {best[0]} rather than {best[1]}: {points} points more, as those passes went")
+    return said
+
+
+def _change(men: Sequence[Found], calls: Sequence[Found]) -> str:
+    """What to change, of all that was measured: who brings it up, outlets and ways out; that nothing can be
+    told apart."""
+    clear = [one for one in men[1:] if (one["more"]["low"] or 0.0) > 0.0]
+    said = []
+    if clear:
+        best = max(clear, key=lambda one: one["more"]["mean"])
+        more = _more(scaled(best["more"], 100), 1, " points per 100")
+        said.append(f"No. {best['number']} brings it up, not No. {men[0]['number']}: {more}")
+    for one in calls:
+        if one["called"] >= LEAST_EVENTS and (changes := _changes(one)):
+            said.append(f"against the {one['label']} trap {' and '.join(changes)}")
+    return "; ".join(said) or NO_CHANGE
+
+
+def _shown(one: Found) -> list[Found]:
+    """Outlets with passes enough, the safest first."""
+    men = (man for man in one["outlets"] if man["passes"] >= LEAST_PASSES)
+    return sorted(men, key=lambda man: -man["safe"]["mean"])
 
 
 def _outlets(shown: Sequence[Found]) -> str:
@@ -188,7 +244,8 @@ def _outlets(shown: Sequence[Found]) -> str:
         return f"only No. {shown[0]['number']} got passes enough to tell"
     safer: dict[tuple[int, ...], list[int]] = {}
     for one in shown:
-        than = tuple(other["number"] for other in shown if _apart(one, other, comb(len(shown), 2)))
+        pairs = comb(len(shown), 2)
+        than = tuple(other["number"] for other in shown if _ahead(one["safe"], other["safe"], pairs))
         if than:
             safer.setdefault(than, []).append(one["number"])
     clear = [

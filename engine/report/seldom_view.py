@@ -25,18 +25,30 @@ def why_seldom(found: Found, setting: str, call: str) -> str:
 def _why(row: Found, possessions: int) -> str:
     whom, chances, all_five = row["only_against"], row["chances"], row["on_all"]
     fewer = row["probability"] < 1.0 and row["called"] < LEFT * chances
-    made = f", and it is made {one_in(row['probability'])} times" if fewer else ""
+    made = f"; you make it at {one_in(row['probability'])} chances" if fewer else ""
+    of = count(possessions, "possession")
     if all_five < HARDLY * possessions:
-        came = f"at every chance, on all five, it {_came(all_five, possessions)}"
-        return f"; they seldom bring the ball there in the way that sets it off: {came}{made}"
+        came = f"comes only {_times(all_five)}" if all_five else "never comes"
+        return f"; whoever has the ball, a chance for it {came} in {of}{made}"
     if whom and 2 * chances < all_five:
-        him = f"No. {numbers_words(whom)}, to whom its chance {_came(chances, possessions)}"
-        return f"; it is kept for {him}, to all five {_times(all_five)}{made}"
-    return f"; its chance {_came(chances, possessions)}{made}" if made else ""
+        who, gets = ("he", "gets") if len(whom) == 1 else ("they", "get")
+        came = f"{gets} a chance for it {_times(chances)}" if chances else f"never {gets} a chance for it"
+        only = f"it is only for No. {numbers_words(whom)}: {who} {came} in {of}"
+        return f"; {only}, all five together {_times(all_five)}{made}"
+    return f"; a chance for it comes {_times(chances)} in {of}{made}" if made else ""
 
 
 def _times(n: int) -> str:
     return times(n).replace(str(n), f"{n:,}")
+
+
+def rare_words(found: Found, setting: str, call: str) -> str:
+    """How often a call that hardly comes up came, in a few words; "" where it is none of those."""
+    rows = [row for row in found.get("calls", ()) if (row["setting"], row["call"]) == (setting, call)]
+    if not rows:
+        return ""
+    n = rows[0]["called"]
+    return f"too seldom to judge ({n:,} in {found['possessions']:,})"
 
 
 def _came(n: int, possessions: int) -> str:

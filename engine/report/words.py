@@ -193,12 +193,13 @@ GLOSSARY = {
     "middle": "hold the middle and read the long pass; step up to who gets the ball there",
     "bump": "the forward takes the wing until the guard has run over, then drops",
     "slot": "between the top and the wing",
+    "low wing": "between the wing and the corner",
     "skip": "a pass over the zone to the far side",
     "guard": "his open shot there is worth more than their average shot: close out to him",
     "let him shoot": "his open shot there is worth less than that: stay between him and the basket",
     "leave": "let him shoot wherever he stands, and no trap is meant for him: help from him",
-    "trap pays": "a call that clearly saves points on him with the ball, or that is kept for him; guard, let "
-    "him shoot and leave are about his shot",
+    "trap pays": "a call that clearly saves points on him with the ball, or that is kept for him; not "
+    "advised tonight: it is none of the calls advised; guard, let him shoot and leave are about his shot",
     "trap": "his shot there is worth little, but a trap pays on him there",
     "the defence set": "all five back at their places before a shot",
     "points a call": "points conceded at home less those with the call, with what a won ball brings at the "

@@ -54,6 +54,8 @@ TOP_SPEED_MPS = 6.5
 ALIGNMENT, RULES = "high_post_short_corner", "international"
 #: Sides the ball can be on: near_x is held by right_x or by left_x.
 SIDES = ("right", "left")
+#: Across the middle by more than this a place is on the far side, metres; who stands between wing and corner.
+FAR_M, LOW_WING = 0.75, "low_wing"
 
 _CLOCK = "from the release until the receiver can decide"
 #: Where the ball is, as it is said.
@@ -193,8 +195,18 @@ def flight_of(setup: Setup, picture: Picture, to: Point) -> tuple[float, str]:
 
 
 def name_of(court: Court, at: Point) -> str:
-    side = "far " if at[0] < -0.75 else ""
-    return f"{side}{spoken(court.region_at(*at))}"
+    """The name of the place where a man stands, the ball at x > 0: his region, LOW_WING for who is in the
+    corner's, but nearer to the wing; ``far_`` before it across the middle."""
+    name, near = court.region_at(*at), (abs(at[0]), at[1])
+    if name == "corner" and math.dist(near, court.spot("wing")) < math.dist(near, court.spot("corner")):
+        name = LOW_WING
+    return f"far_{name}" if at[0] < -FAR_M else name
+
+
+def region_of(name: str) -> str:
+    """The region of a place that ``name_of`` names, whichever side."""
+    place = name.removeprefix("far_")
+    return "corner" if place == LOW_WING else place
 
 
 class Bump(NamedTuple):
@@ -259,7 +271,7 @@ def _receiver_hole(setup: Setup, region: str, side: str, matched: bool) -> Hole 
         if late >= LEAST_LATE_S and ways[first] > k["open_shot_m"]:
             off = ways[first] - run_m(has - k["reaction_s"], speeds[first], k["sprint_tau_s"])
             text = (
-                f"{spoken(region)} to {name_of(setup.court, to)}, {kind}: "
+                f"{spoken(region)} to {spoken(name_of(setup.court, to))}, {kind}: "
                 f"nearest man ({spoken(first)}) {late:.1f} s late, {off:.1f} m off"
             )
             open_ones.append((late, off, text))

@@ -46,7 +46,7 @@ from engine.world.pack import pack
 CARRIERS, TRACED = 3, 480
 #: Where the ball goes: the places of the break, and passes that were skips, wherever they went.
 WAYS = (*ESCAPES, "skip")
-PUNISHED = tuple(AFTER.index(name) for name in ("rim_shot", "open_three"))
+PUNISHED = tuple(AFTER.index(name) for name in estimate.PUNISHED)
 CALL, PASS, LEFT = (EVENTS.index(name) for name in ("call", "pass", "trap_left"))
 PASSED = OUTCOMES.index("escape_pass")
 

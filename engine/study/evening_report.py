@@ -26,7 +26,13 @@ from engine.inputs.files import shown_path
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening
 from engine.run.size import check_size
-from engine.study.evening_advice import Spot, advised_calls, likely_settings, planned_calls
+from engine.study.evening_advice import (
+    Spot,
+    advised_calls,
+    called_tonight,
+    likely_settings,
+    planned_calls,
+)
 from engine.study.evening_file import EveningFile
 from engine.study.evening_result import USUAL as USUAL
 from engine.study.evening_result import Advice as Advice
@@ -417,6 +423,12 @@ class Played:
             formations=self.part("formations"),
             seldom=self.part("seldom"),
         )
+
+    def tonight(self) -> list[tuple[str, str]] | None:
+        """The advised calls as ``told_on`` asks for them, where all that they are taken from is kept."""
+        if self.missing(*ADVICE):
+            return None
+        return sorted(called_tonight(self.scenario, self.advised()))
 
     def report(self) -> EveningReport:
         """All parts together."""

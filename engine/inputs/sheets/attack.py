@@ -51,13 +51,14 @@ def attack_side(
     game: GameSheet,
     handled: Sequence[int],
     counted: Sequence[int],
+    named: Sequence[int],
     sheet: Sheet | None,
     where: str,
     source: Source,
 ) -> AttackSide:
     """Our five against their traps. ``played``: the evening's scenario, in which they have the ball;
     ``handled``: shirts of ours whose handling the sheet grades, ``counted``: whose shots or free throws it
-    counts; ``sheet``, ``where``: that of calls.
+    counts, ``named``: those who stand on it; ``sheet``, ``where``: that of calls.
 
     Raises InputError.
     """
@@ -68,7 +69,7 @@ def attack_side(
     home = defence_from(name, options, None, source, "their_defence")
     written = [WrittenSetting(name=spoken(one), call=(CallUse(call=one),)) for one in names]
     usual = settings_from(tuple(written), home, played.plays, source, us)
-    mine = read_calls(sheet, where, home.zone, game, us, (), (), source, theirs=True)
+    mine = read_calls(sheet, where, home.zone, game, us, (), named, (), source, theirs=True)
     said = []
     if game.their_defence is None:
         said.append(f"What {them.name} defend with is not given: {home.zone.title}.")

@@ -20,7 +20,14 @@ from engine.inputs.roles import DYNAMIC_DOUBLES
 from engine.inputs.rules import Rules
 from engine.inputs.settings import Setting, fitting_calls
 from engine.inputs.sheets.cells import Cells, number_in
-from engine.inputs.sheets.columns import CALL_COLUMNS, HELP_COLUMNS, TRIGGER_WORDS, spellings
+from engine.inputs.sheets.columns import (
+    CALL_COLUMNS,
+    CALL_PLACES,
+    HELP_COLUMNS,
+    TRIGGER_WORDS,
+    spellings,
+    trigger_word,
+)
 from engine.inputs.sheets.game import GameSheet
 from engine.inputs.sheets.read import Sheet, SheetFile, key_of, read_sheet
 from engine.inputs.team import Team
@@ -90,6 +97,12 @@ class _Idea:
     said: frozenset[str]
 
 
+def _of(listed: Sequence[str], fit: Sequence[str]) -> str:
+    """What a cell may hold: of the words that its note lists those that fit, and which do not."""
+    rest = [word for word in listed if word not in fit]
+    return f"one of {', '.join(fit)}" + (f" (not here: {', '.join(rest)})" if rest else "")
+
+
 def _base(one: Cells, zone: Zone, source: Source) -> Source:
     """File of the shipped call for the row's spot."""
     fits = {
@@ -101,7 +114,7 @@ def _base(one: Cells, zone: Zone, source: Source) -> Source:
     }
     places = {word: spots for word, spots in SPOTS.items() if any(spot in fits for spot in spots)}
     names = {word: word for word in places}
-    allowed = f"one of {', '.join(spoken(word) for word in places)}"
+    allowed = _of(CALL_PLACES, [word for word in CALL_PLACES if key_of(word) in places])
     where = one.choice("where", names, allowed)
     if where is None:
         raise one.missing("where", allowed)
@@ -151,11 +164,18 @@ def _most(one: Cells, rules: Rules, often: int | None) -> int | None:
     return found
 
 
-def _whom(one: Cells, team: Team, targets: Sequence[int]) -> tuple[int, ...]:
-    """Shirt numbers of the handlers it is meant for; none: for everybody."""
+def _whom(one: Cells, team: Team, targets: Sequence[int], named: Sequence[int]) -> tuple[int, ...]:
+    """Shirt numbers of the handlers it is meant for; none: for everybody. ``named``: starters of theirs who
+    stand on a sheet; the others are average players with numbers that nobody wears."""
     text = one.text("on_whom")
     if text is None or key_of(text) in _EVERYBODY:
         return ()
+    if not named:
+        raise one.error(
+            "on_whom",
+            f"empty (everybody) as long as there is no sheet of {team.name}, or nobody on it; to trap "
+            "one of them, write his number there first, with yes at starts",
+        )
     if key_of(text) in _WEAK:
         if not targets:
             raise one.error(
@@ -168,8 +188,8 @@ def _whom(one: Cells, team: Team, targets: Sequence[int]) -> tuple[int, ...]:
     found: list[int] = []
     for part in filter(None, parts):
         value = number_in(part)
-        if value is None or value not in team.lineup:
-            starters = ", ".join(str(number) for number in sorted(team.lineup))
+        if value is None or value not in named:
+            starters = ", ".join(str(number) for number in sorted(named))
             raise one.error(
                 "on_whom",
                 f"shirt numbers of those who start for {team.name} ({starters}), weak handlers, or empty",
@@ -226,7 +246,8 @@ def _triggers(one: Cells, data: dict[str, Any]) -> dict[str, Any]:
     for part in re.split(r"[,;/+&]|\bor\b|\band\b", text):
         name = names.get(key_of(part))
         if name is None or not fits.get(name, True):
-            raise one.error("trigger", f"one of {', '.join(words)}; or leave it empty")
+            listed, fit = (list(map(trigger_word, of)) for of in (TRIGGER_WORDS, words))
+            raise one.error("trigger", f"{_of(listed, fit)}; or leave it empty")
         found.append(name)
     if {"across_half", "brought_down"} <= set(found):
         raise one.error("trigger", "over half court or brought down, not both")
@@ -243,7 +264,15 @@ def _word(one: Cells) -> str:
     return word
 
 
-def _idea(one: Cells, zone: Zone, rules: Rules, team: Team, targets: Sequence[int], source: Source) -> _Idea:
+def _idea(
+    one: Cells,
+    zone: Zone,
+    rules: Rules,
+    team: Team,
+    targets: Sequence[int],
+    named: Sequence[int],
+    source: Source,
+) -> _Idea:
     word, base = _word(one), _base(one, zone, source)
     data = read_toml(base)
     share, often = _share(one, rules)
@@ -251,7 +280,7 @@ def _idea(one: Cells, zone: Zone, rules: Rules, team: Team, targets: Sequence[in
     changes: dict[str, Any] = {**_doubles(one, zone, data), **_triggers(one, data)}
     changes |= {} if share is None else {"probability": share}
     changes |= {} if most is None else {"budget": most}
-    changes["only_against"] = list(_whom(one, team, targets))
+    changes["only_against"] = list(_whom(one, team, targets, named))
     call = call_from({**data, **changes}, one.where)
     wrong = misfit(call, zone)
     if wrong is not None:
@@ -330,13 +359,14 @@ def read_calls(
     game: GameSheet,
     team: Team,
     targets: Sequence[int],
+    on_sheet: Sequence[int],
     usual: Sequence[Setting],
     source: Source,
     theirs: bool = False,
 ) -> OwnCalls:
     """The coach's own ideas, or with ``theirs`` the traps that he has seen them make. ``zone``: the defence
-    played, ``team``: the attack, ``targets``: weak handlers who start, ``usual``: what is weighed anyway;
-    ``source.read`` gathers the files read.
+    played, ``team``: the attack, ``targets``: weak handlers who start, ``on_sheet``: shirts of the attack
+    that stand on a sheet, ``usual``: what is weighed anyway; ``source.read`` gathers the files read.
 
     Raises InputError: one line with file, row, column, value and what is allowed.
     """
@@ -351,7 +381,8 @@ def read_calls(
         for one in (Cells(where, row) for row in sheet.rows)
         if (one.choice("whose", WHOSE, "ours or theirs") == "theirs") == theirs
     ]
-    ideas = [_idea(one, zone, game.rules, team, targets, source) for one in rows]
+    starters = [number for number in team.lineup if number in on_sheet]
+    ideas = [_idea(one, zone, game.rules, team, targets, starters, source) for one in rows]
     if any(idea.call.dynamic and _names_two(idea.cells) for idea in ideas):
         said = "the man on the ball and the next nearest double, whoever is named at who_doubles."
         remarks.append(f"{short}: in {zone.title} {said}")

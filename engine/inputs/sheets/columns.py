@@ -287,14 +287,30 @@ TRIGGER_WORDS = {
     "brought down": "brought_down",
     "screen on the ball": "screen",
 }
+#: Of those the ones that not every call can have, and which can.
+TRIGGER_NEEDS = {
+    "across_half": "at the top",
+    "brought_down": "at the top",
+    "screen": "man-to-man",
+}
+#: Where a call is made; a defence has calls for some of them.
+CALL_PLACES = ("corner", "short corner", "wing", "top", "half court corner")
+
+
+def trigger_word(word: str) -> str:
+    """A trigger as it is listed, with what it needs."""
+    need = TRIGGER_NEEDS.get(TRIGGER_WORDS[word])
+    return f"{word} ({need})" if need else word
+
+
 CALL_COLUMNS = (
     Column("word", "your own word for it; rows with the same word are one idea", "hammer", ("call", "name")),
     Column(
         "where",
-        "corner, short corner, wing or top",
+        f"{', '.join(CALL_PLACES)}, as far as the defence has a call there",
         "corner",
         ("spot", "region"),
-        ("corner", "short corner", "wing", "top"),
+        CALL_PLACES,
     ),
     Column(
         "how_often",
@@ -326,10 +342,10 @@ CALL_COLUMNS = (
     ),
     Column(
         "trigger",
-        f"what sets it off: {', '.join(TRIGGER_WORDS)}; empty: as usual there",
+        f"what sets it off: {', '.join(map(trigger_word, TRIGGER_WORDS))}; empty: as usual there",
         "catch",
         ("triggers", "when", "set_off_by"),
-        tuple(TRIGGER_WORDS)[:-1],  # the last is understood where every defender has a man
+        tuple(TRIGGER_WORDS),
     ),
     Column(
         "whose",

@@ -238,8 +238,6 @@ def _of_folder(place: Path, shown: str) -> Evening:
     )
     men = men_setting(game, scenario.plays, Source(folder / GAME, where[GAME]), shared)
     _usual_lines(scenario, game, assumed)
-    for line in (*_shooting_lines(opponent.shooting), *_shooting_lines(own_shooting, f" of {game.us}")):
-        assumed.note(line)
     numbers = [note.number for note in opponent.notes if note.starts and not note.stands_in]
     ours = [note.number for note in own_notes if not note.stands_in]
     attack = None
@@ -248,7 +246,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         counted = sorted({note.number for note in own_shooting})
         sheet = Source(folder / GAME, where[GAME])
         ours_to_run = scenario.model_copy(update={"plays": plays_from(defaults.PLAYS, sheet)})
-        attack = attack_side(ours_to_run, game, handled, counted, calls, at, sheet)
+        attack = attack_side(ours_to_run, game, handled, counted, ours, calls, at, sheet)
     return Evening(
         scenario=scenario,
         assumptions=assumed.lines({game.them: numbers, game.us: ours}),
@@ -269,20 +267,6 @@ def _of_folder(place: Path, shown: str) -> Evening:
         attack=attack,
         men=men,
     )
-
-
-def _shooting_lines(notes: Sequence[ShotNote], whose: str = "") -> list[str]:
-    """How the pull was set: one line for all samples with the same strength."""
-    kinds: dict[tuple[int, bool], list[str]] = {}
-    for note in notes:
-        mine = kinds.setdefault((round(note.strength), note.estimated), [])
-        if note.kind not in mine:
-            mine.append(note.kind)
-    return [
-        f"Counts{whose} ({', '.join(names)}) are pulled to the average as if {strength} average attempts "
-        + ("were added: estimated from this sheet." if estimated else "were added.")
-        for (strength, estimated), names in kinds.items()
-    ]
 
 
 def _scenario(
@@ -326,6 +310,7 @@ def _scenario(
         game,
         opponent.team,
         targets,
+        [note.number for note in opponent.notes if not note.stands_in],
         settings,
         source,
     )

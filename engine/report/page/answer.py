@@ -13,7 +13,7 @@ from engine.inputs.calls import Call
 from engine.report.adapted_view import adapted_words, known_value
 from engine.report.advice_view import advised_game, advised_rows, often_words, plan_row, variants_words
 from engine.report.formations_view import call_words
-from engine.report.page.plan import handlers_of
+from engine.report.page.plan import whom_words
 from engine.report.page.stand_ins import court_of, stand_in_words
 from engine.report.rounding import whole_percent
 from engine.report.screen.compare import in_100
@@ -30,7 +30,6 @@ from engine.report.words import (
     TRIGGER_WORDS,
     around,
     count,
-    numbers_words,
     percent,
     saved,
     scaled,
@@ -79,17 +78,6 @@ def when_words(call: Call) -> str:
     when = ", or ".join(TRIGGER_WORDS[one].format(held=call.held_s) for one in call.triggers)
     often = "" if call.probability >= 0.995 else f", about {round(10 * call.probability)} times in 10"
     return f"ball {where}, {when}{often}"
-
-
-def whom_words(report: EveningReport, call: Call) -> str:
-    """On whom a call is made: the coach's own list, else to whom it comes and against whom it pays."""
-    if call.only_against:
-        return f"only No. {numbers_words(call.only_against)}"
-    comes, pays = handlers_of(report, call)
-    if not comes:
-        return "whoever has it there"
-    said = f"whoever has it there: mostly No. {numbers_words(comes[:2])}"
-    return f"{said}; pays clearly against No. {numbers_words(pays)}" if pays else said
 
 
 def clashes(signals: dict[str, str]) -> list[str]:
@@ -158,7 +146,7 @@ def answer_cards(report: EveningReport) -> list[Found]:
         )
         rows = [
             ("When", when_words(call)),
-            ("On whom", whom_words(report, call)),
+            ("On whom", whom_words(report, call, full=True)),
             ("How often", often_words(row)),
             ("Worth", f"{saved(found['value'], 2, 'points a call')}; {found['break_even']['words']}"),
             ("Known", adapted_words(report.adapted, row["setting"], row["call"])),

@@ -9,16 +9,16 @@ from engine.estimate.calls import lost_of_100, one_in
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.roles import holder
-from engine.report.advice_view import plan_row
+from engine.report.advice_view import own_verdicts, plan_row
 from engine.report.formations_view import names
 from engine.report.page.court_card import home_card, out_of
-from engine.report.page.plan import behind_call, opponents
+from engine.report.page.plan import behind_call, opponents, whom_words
 from engine.report.page.stand_ins import court_of, never_words, shirts_in, stand_ins_short
 from engine.report.sheet_view import sheet_short
-from engine.report.words import SHORT_TRIGGERS, numbers_words
+from engine.report.words import SHORT_TRIGGERS, count
 from engine.study.evening_advice import held_in
 from engine.study.evening_result import EveningReport
-from engine.study.plan.bench import p_stopped
+from engine.study.plan.bench import error_words, p_stopped
 
 #: Job of a cover -> the row of the bench page that it stands in.
 ROW_OF = {
@@ -87,7 +87,7 @@ def bench_calls(report: EveningReport) -> list[Found]:
                 "name": spoken(call.name),
                 "signal": report.evening.signals.get(call.name),
                 "when": " / ".join(SHORT_TRIGGERS[one].format(held=call.held_s) for one in call.triggers),
-                "whom": f"No. {numbers_words(call.only_against)}" if call.only_against else "anyone",
+                "whom": whom_words(report, call),
                 "often": row["often"],
                 "roles": role_rows(report, s, c, out),
                 "court": court_of(report, s, c),
@@ -113,6 +113,7 @@ def bench_view(report: EveningReport) -> Found:
         "told": sheet_short(report.sheet),
         "withheld": not care.trap_advice_allowed,
         "reason": "the league forbids traps" if care.trap_allowed is False else "ask your league first",
+        "own": own_verdicts(report, reason=False),
         "calls": bench_calls(report),
         "places": [] if report.advised else _places(report),
         "home": None if report.advised else home_card(report.scenario),
@@ -135,27 +136,31 @@ def _unsure_in(report: EveningReport) -> list[str]:
 
 
 def tonight(report: EveningReport, row: Found) -> str:
-    """Keep, stop or cannot tell yet, by the plan's stop rule within as many calls as one game has.
+    """When to stop, by the plan's rule within as many calls as one game has: by turnovers, where they do not
+    tell by crosses; else why there is no number.
 
-    The error rates are those of this one game: stopped though it wins the ball as often as expected, not
-    stopped though it only breaks even.
+    The error rates are those of this one game: stopped though it wins the ball as often as expected (leaves
+    as few crosses), not stopped though it only breaks even.
     """
-    rule = next(
-        one["rule"]
+    found = next(
+        one
         for one in report.plan["bench_rule"]["by_call"]
         if (one["setting"], one["call"]) == (row["setting"], row["call"])
     )
+    rule, crosses = found["rule"], found["crosses"]
     if rule is None or rule["calls"][0] is None:
-        return "keep; judge by layups and open threes"
+        if crosses is None:
+            return "keep: no count tells, so no number"
+        said = f"at {count(crosses['crosses'], 'cross', 'crosses')} in {crosses['calls']} calls"
+        if not crosses["tonight"]:
+            return f"keep: one game cannot tell; over games, stop {said}"
+        return f"stop {said} ({error_words(crosses['wrongly'], crosses['missed'])})"
     first, uses = rule["calls"][0], row["uses_per_game"]
     if first > uses:
         return f"keep: one game cannot tell; over games, stop after {first} calls without a ring"
     wrongly = p_stopped(rule["expected"], rule["calls"], uses)
     missed = 1.0 - p_stopped(rule["break_even"], rule["calls"], uses)
-    return (
-        f"stop after {first} without a ring (of 100: {round(100 * wrongly)} wrong stops, "
-        f"{round(100 * missed)} missed), else keep"
-    )
+    return f"stop after {first} without a ring ({error_words(wrongly, missed)}), else keep"
 
 
 def _label(plan: Found, row: Found) -> str:

@@ -19,7 +19,7 @@ from engine.inputs.scenario import Scenario
 from engine.inputs.zone import Zone
 from engine.report.replay.data import MARGIN_CM, cm, court_drawing
 from engine.report.words import WAY_WORDS
-from engine.still.holes import scenario_setup
+from engine.still.holes import region_of, scenario_setup
 from engine.still.picture import Picture, Setup, picture_of
 from engine.study.timing.traps import trap_picture
 from engine.world.pack import defenders_of, place_of
@@ -227,7 +227,8 @@ def feeder(timing: Found, call: Call) -> str:
     is known."""
     thrown: dict[str, float] = {}
     for link in timing["links"]:
-        if link["to"] in call.ball and link["p_thrown"]:
+        near = not link["to"].startswith("far_")
+        if near and region_of(link["to"]) in call.ball and link["p_thrown"]:
             thrown[link["from"]] = thrown.get(link["from"], 0.0) + link["p_thrown"]
     return max(sorted(thrown), key=lambda region: thrown[region], default=call.ball[0])
 

@@ -17,7 +17,7 @@ from engine.report.page.court_card import pass_card
 from engine.report.screen.lineup import role_task, trap_words
 from engine.report.screen.plan import COMES_UP, chance, late_only, late_sides, not_planned
 from engine.report.screen.timing import late_words
-from engine.report.words import count, known, percent, saved, sentence
+from engine.report.words import count, known, numbers_words, percent, saved, sentence
 from engine.study.evening_advice import called_tonight
 from engine.study.evening_result import EveningReport
 from engine.study.lineup.advice import GUARD, LEAST_CALLS, LEAVE, LET_SHOOT, told_on
@@ -242,7 +242,7 @@ def lineup_view(report: EveningReport) -> Found:
 
 def opponents(report: EveningReport) -> list[Found]:
     """Their five as ``lineup`` has them (``told_on``): number, hand, per area what to do about his shot, the
-    traps that pay on him, and those of them that are advised tonight."""
+    traps that pay on him, those of them first that are advised tonight."""
     notes = {note.number: note for note in report.evening.opponents}
     advised = called_tonight(report.scenario, report.advised)
     rows = []
@@ -261,11 +261,6 @@ def opponents(report: EveningReport) -> list[Found]:
                 "guard": where[GUARD],
                 "free": where[LET_SHOOT],
                 "leave": one["advice"] == LEAVE,
-                "trap": [
-                    spoken(row["call"]) + " (kept for him)" * row["kept"]
-                    for row in told["traps"]
-                    if row["call"] in told["tonight"]
-                ],
                 "pays": trap_words(told),
             }
         )
@@ -283,3 +278,16 @@ def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]
     mine.sort(key=lambda one: -one["called"])
     saves: list[int] = next((o["saves"] for o in report.lineup["whom_by_call"] if o["call"] == call.name), [])
     return [one["number"] for one in mine], saves
+
+
+def whom_words(report: EveningReport, call: Call, full: bool = False) -> str:
+    """On whom a call is made, for card and bench: the coach's own list, else everybody, and against whom of
+    them it clearly pays (``trap pays`` of their five). ``full``: to whom it mostly comes, and that it pays
+    over all of them where it is clear on nobody by himself, too."""
+    if call.only_against:
+        return f"only No. {numbers_words(call.only_against)}"
+    comes, pays = handlers_of(report, call)
+    if not comes:
+        return "anyone"
+    most, over = (f", mostly No. {numbers_words(comes[:2])}", "; pays over all") if full else ("", "")
+    return f"anyone{most}" + (f"; trap pays: {numbers_words(pays)}" if pays else over)

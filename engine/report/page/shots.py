@@ -24,7 +24,7 @@ from engine.world.court import Court
 #: Perceptually even, also for those who cannot tell red from green: pale is few, dark and strong is much. The
 #: palest and the darkest part are left out.
 MAP, PALE, STRONG = "magma_r", 0.02, 0.82
-INK, WHITE = "#16202b", "#ffffff"
+INK, WHITE = "#000000", "#ffffff"
 #: Regions of the floor that get a share of their own in the picture of shots.
 SHOT_REGIONS = tuple(region for region in REGIONS if region != "backcourt")
 #: Regions across the middle: both halves of the drawing are one region.
@@ -52,6 +52,11 @@ def contrast(one: str, other: str) -> float:
     """Contrast of two colours, 1 to 21 (WCAG 2, from memory)."""
     low, high = sorted((luminance(one), luminance(other)))
     return (high + 0.05) / (low + 0.05)
+
+
+def ink_on(fill: str) -> str:
+    """Black or white, whichever tells from a colour: one of them has a contrast of 4.5 or more with any."""
+    return max((INK, WHITE), key=lambda ink: contrast(ink, fill))
 
 
 def _side(region: str, x_m: float) -> int:
@@ -131,7 +136,7 @@ def shots_card(court: Court, shots: Sequence[Found], open_m: float, most: float,
                 {
                     "points": _points(court, region, side),
                     "fill": fill,
-                    "ink": INK if contrast(INK, fill) >= contrast(WHITE, fill) else WHITE,
+                    "ink": ink_on(fill),
                     "share": f"{100 * share:.0f}" if share >= LEAST_SHOWN else "",
                     "at": (round(x), round(y)),
                 }

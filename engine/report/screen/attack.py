@@ -14,6 +14,7 @@ def attack_text(found: Found, with_detail: bool = False) -> str:
     lines += [paragraph(view["answer"]), "", labelled("Without traps", view["home"])]
     lines += [labelled("With all", view["beside"])] if view["beside"] else []
     lines += [labelled("Bring it up", view["carrier"])] if view["carrier"] else []
+    lines += [labelled("Change", view["change"])] if view["calls"] else []
     for call in view["calls"]:
         lines += ["", sentence(call["name"]), "-" * len(call["name"])]
         lines += [labelled(label, text) for label, text in call["rows"]]

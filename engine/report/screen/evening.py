@@ -6,25 +6,38 @@ import textwrap
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import number_text
-from engine.report.words import WIDTH, count, paragraph, percent, plain
+from engine.report.words import WIDTH, count, paragraph, plain, span
 
 #: What is said at once of a sheet as a whole: it is missing, or still the example.
 ABOUT_A_SHEET = ("is not there", "still holds the example")
 
 
 def shot_lines(evening: Found) -> list[str]:
-    """A line for every estimate from counts or charted shots: theirs, then ours."""
-    ours = (f"Ours, {shot_line(note)}" for note in evening["own_shooting"])
-    return [*map(shot_line, evening["shooting"]), *ours]
+    """What everybody's counts or charted shots are taken as, and what they are pulled to; two lines for
+    theirs, two for ours, [] where nothing is counted."""
+    sides = (("Theirs", evening["shooting"]), ("Ours", evening["own_shooting"]))
+    return [line for whose, notes in sides if notes for line in _shots_of(whose, notes)]
 
 
-def shot_line(note: Found) -> str:
-    """How much of one estimate is the player's own."""
-    made, of = number_text(round(note["made"], 1)), number_text(note["attempted"])
+def _shots_of(whose: str, notes: list[Found]) -> tuple[str, str]:
+    men: dict[int, list[str]] = {}
+    kinds: dict[tuple[str, float, bool], list[float]] = {}
+    for note in notes:
+        of = f"{number_text(round(note['made'], 1))} of {number_text(note['attempted'])}"
+        men.setdefault(note["number"], []).append(f"{note['kind']} {100 * note['estimate']:.0f} ({of})")
+        kind = note["kind"], note["strength"], note["estimated"]
+        kinds.setdefault(kind, []).append(100 * note["average"])
+    told = "; ".join(f"No. {number} {', '.join(shots)}" for number, shots in men.items())
+    pulls = [
+        f"{kind} {span(f'{min(of):.0f}', f'{max(of):.0f}')} of 100 ({strength:.0f} added"
+        f"{', estimated from this sheet' if estimated else ''})"
+        for (kind, strength, estimated), of in kinds.items()
+    ]
     return (
-        f"No. {note['number']} {note['kind']} {made} of {of}: taken as {percent(note['estimate'])}, of it "
-        f"{percent(note['own_share'])} his own and {percent(1 - note['own_share'])} the average "
-        f"({percent(note['average'])})."
+        f"{whose}, shots made of 100 as played (as counted): {told}.",
+        f"{whose}: each man's own shots are pulled to what the level's average man with his word on the "
+        "sheet (sure, ordinary or shaky; at the line good, average or bad) makes of such shots, as if so "
+        f"many of those were added: {', '.join(pulls)}. The more he shot himself, the more it is his own.",
     )
 
 

@@ -42,9 +42,13 @@ SIZES = (
 TRAPS_NOTE = (
     "Trap pays: he is worth a double there when he has the ball; guard, let him shoot: his shot. Each call "
     "was made on him alone and at every chance, in {n} (nothing is said from fewer than {least} calls); "
-    "compare makes it as your settings have it, so its counts and worth differ. Which calls to make, and how "
-    "often: plan."
+    "compare makes it as your settings have it, so its counts and worth differ. {tonight}"
 )
+#: By whether it is known here which calls are advised.
+TONIGHT = {
+    True: "Not advised tonight: it pays on him, but is none of the calls advised; plan says why.",
+    False: "Which of them are advised tonight, and how often: plan.",
+}
 NOT_KNOWN = (
     "The engine knows your players' heights, running speeds, fouling and rebounding; not who has learned "
     "which place, nor how well anyone moves his feet. A surprising line-up is a question to try in practice, "
@@ -154,21 +158,23 @@ def role_task(result: Found) -> str:
 
 
 def trap_words(told: Found) -> str:
-    """The traps that pay on one of theirs, of ``told_on``; where it is known which are advised tonight, those
-    first, the others after ``not tonight``. "" where none does."""
+    """The traps that pay on one of theirs, of ``told_on``, as every output says them; where it is known which
+    are advised tonight, those first, the others as ``not advised tonight``. "" where none does."""
     name = {one["call"]: spoken(one["call"]) + " (kept for him)" * one["kept"] for one in told["traps"]}
     if told["tonight"] is None:
         return ", ".join(name.values())
     now = ", ".join(name[call] for call in told["tonight"])
     rest = ", ".join(words for call, words in name.items() if call not in told["tonight"])
-    return "; ".join(part for part in (now, rest and f"not tonight: {rest}") if part)
+    return "; ".join(part for part in (now, rest and f"{rest} (not advised tonight)") if part)
 
 
 def _opponent(result: Found) -> list[str]:
     """Of each the same three questions as on the pages: which trap pays, where to guard or let shoot."""
     lines = ["Their five"]
+    known = result.get("tonight")
+    tonight = None if known is None else {(setting, call) for setting, call in known}
     for one in result["opponent"]:
-        told = told_on(one)
+        told = told_on(one, tonight)
         where = {
             do: [area for area, word in told["areas"].items() if word == do] for do in (GUARD, LET_SHOOT)
         }
@@ -181,6 +187,6 @@ def _opponent(result: Found) -> list[str]:
         said += [words] if (words := ADVICE_TO_A_MAN.get(one["advice"], "")) else []
         lines.append(labelled(f"number {one['number']}", f"{'; '.join(said)} ({one['why']})"))
     if any(one["traps"] for one in result["opponent"]):
-        n = count(result["call_possessions"], "possession")
-        lines.append(paragraph(TRAPS_NOTE.format(n=n, least=LEAST_CALLS)))
+        n, note = count(result["call_possessions"], "possession"), TONIGHT[tonight is not None]
+        lines.append(paragraph(TRAPS_NOTE.format(n=n, least=LEAST_CALLS, tonight=note)))
     return lines

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, log
+from math import ceil, comb, log
 
 import numpy as np
 
@@ -12,6 +12,8 @@ from engine.estimate.calls import spoken_rate
 
 #: Calls that a tally is followed for.
 MOST_CALLS = 60
+#: Where neither turnovers nor layups and open threes tell.
+NO_COUNT = f"nor do layups and open threes within {MOST_CALLS} calls, so there is no number to stop at"
 #: Turnovers up to which the rule has a line.
 MOST_WON = 20
 
@@ -95,19 +97,74 @@ def stop_rule(expected: float, break_even: float, error: float, too_few: int) ->
     )
 
 
+@dataclass(frozen=True)
+class CrossRule:
+    """When to stop a call by the layups and open threes that it leaves, which the tally has as crosses: at
+    ``crosses`` of them in ``calls`` calls.
+
+    ``tonight``: the calls are those of one game; else a game has too few, and they are counted over games.
+    ``wrongly``: chance to stop it though it leaves no more than expected; ``missed``: not to stop it where it
+    leaves so many that it is worth nothing.
+    """
+
+    expected: float
+    break_even: float
+    calls: int
+    crosses: int
+    tonight: bool
+    wrongly: float
+    missed: float
+
+
+def at_least(k: int, n: int, rate: float) -> float:
+    """Chance of k or more of n, each by itself at ``rate``."""
+    return 1.0 - sum(comb(n, i) * rate**i * (1.0 - rate) ** (n - i) for i in range(k))
+
+
+def cross_rule(expected: float, break_even: float, error: float, too_few: int, uses: int) -> CrossRule | None:
+    """The rule for a call of ``uses`` a game that leaves ``expected`` crosses a call and is worth nothing at
+    ``break_even``: the fewest crosses that stop it wrongly at most ``error`` of the time.
+
+    Tonight, where a game has ``too_few`` calls or more and the rule misses less than it finds; else in the
+    fewest calls in which it misses no more than ``error`` either. None: not within MOST_CALLS, or the call
+    leaves too many as it is.
+    """
+    if not 0.0 < expected < min(break_even, 1.0):
+        return None
+    for calls in (uses, *range(too_few, MOST_CALLS + 1)):
+        tonight = calls == uses
+        crosses = next((k for k in range(1, calls + 1) if at_least(k, calls, expected) <= error), None)
+        if calls < too_few or crosses is None:
+            continue
+        missed = 1.0 - at_least(crosses, calls, min(break_even, 1.0))
+        if missed <= (0.5 if tonight else error):
+            wrongly = at_least(crosses, calls, expected)
+            return CrossRule(expected, break_even, calls, crosses, tonight, wrongly, missed)
+    return None
+
+
 def _calls(n: int, word: str = "call") -> str:
     return f"{n} {word}{'' if n == 1 else 's'}"
 
 
-def stop_words(rule: StopRule | None, reason: str, planned: int) -> str:
-    """The rule in a coach's words; ``reason`` where there is none."""
-    if rule is None:
-        return reason
-    first = rule.calls[0]
-    if first is None:
-        return (
-            f"not even {MOST_CALLS} calls without a turnover would tell: judge it by layups and open threes"
-        )
+def cross_words(rule: CrossRule) -> str:
+    """``stop at 5 layups or open threes in 10 calls (of 100: 12 wrong stops, 30 missed)``."""
+    said = f"stop at {_calls(rule.crosses, 'layup')} or open threes in {rule.calls} calls"
+    errors = error_words(rule.wrongly, rule.missed)
+    return f"{said} ({errors}{'' if rule.tonight else '; a game has too few, so count over games'})"
+
+
+def error_words(wrongly: float, missed: float) -> str:
+    """How often a rule is wrong."""
+    return f"of 100: {round(100 * wrongly)} wrong stops, {round(100 * missed)} missed"
+
+
+def stop_words(rule: StopRule | None, reason: str, planned: int, crosses: CrossRule | None = None) -> str:
+    """The rule in a coach's words; where turnovers give none that by ``crosses``, and ``reason`` why."""
+    first = None if rule is None else rule.calls[0]
+    if rule is None or first is None:
+        why = reason or f"not even {MOST_CALLS} calls without a turnover would tell"
+        return f"{why}: {NO_COUNT if crosses is None else cross_words(crosses)}"
     words = f"stop after {first} calls without a turnover"
     second = rule.calls[1] if len(rule.calls) > 1 else None
     if second is not None:

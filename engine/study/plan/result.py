@@ -19,7 +19,7 @@ from engine.run.size import RunSize
 from engine.state.words import OUTCOMES
 from engine.study.evening_advice import MOST_ADVISED
 from engine.study.pace import pace_words, start_words
-from engine.study.plan.bench import StopRule, often_words, stop_rule, stop_words
+from engine.study.plan.bench import CrossRule, StopRule, cross_rule, often_words, stop_rule, stop_words
 from engine.study.plan.fouls import FoulLimits, PlayerFouls, expected_fouls
 from engine.study.plan.games import GamePlan, Games
 from engine.study.plan.late import Late
@@ -31,8 +31,8 @@ from engine.study.play import defence_dict, head
 #: Uses in a game of calls at the top and on the wing: common practice, no source.
 PRACTICE_REGIONS, PRACTICE_USES = ("top", "slot", "wing", "half_court_corner"), 3
 FEW = "too few calls to tell"
-UNCLEAR = "what it needs cannot be told yet: stop it when it leaves layups and open threes"
-TOLD = "turnovers alone do not tell: stop it when it leaves layups and open threes"
+UNCLEAR = "how many turnovers it needs cannot be told yet"
+TOLD = "turnovers alone do not tell"
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,7 +117,6 @@ class PlanResult:
         saved = self.games.saved[:, c]
         made = self.games.made[:, c]
         worth = _mean(saved) if self.table.known(c) is None else self._worth(c, self.table).as_dict()
-        rule, reason = self._stop(c)
         return self._names(c) | {
             "uses_per_game": uses,
             "made_per_game": float(made.mean()),
@@ -131,7 +130,7 @@ class PlanResult:
             "clear_uses": sum(
                 (self.table.value(BEFORE, c, use).low or 0.0) > 0.0 for use in range(1, uses + 1)
             ),
-            "stop_after_words": stop_words(rule, reason, uses),
+            "stop_after_words": stop_words(*self._stop(c), uses, self._crosses(c)),
         }
 
     def _call_row(self, c: int) -> Found:
@@ -384,11 +383,18 @@ class PlanResult:
         if t is None or t_star is None:
             return None, TOLD
         if t_star <= 0.0:
-            return None, "pays without turnovers here: do not judge it by them, but by layups and open threes"
+            return None, "pays without turnovers here, so do not judge it by them"
         if not t_star < t < 1.0:
             return None, TOLD
         error, few = self.constants["stop_error"], int(self.constants["too_few_below"])
         return stop_rule(t, t_star, error, few), ""
+
+    def _crosses(self, c: int) -> CrossRule | None:
+        """The rule by layups and open threes, over the planned uses."""
+        uses, few = max(1, self.mix.uses[c]), int(self.constants["too_few_below"])
+        spots = [self.table.spot(BEFORE, c, use) for use in range(1, uses + 1)]
+        rates = estimate.punished_rates(self.table.tally.pairs.joint[spots])
+        return rates and cross_rule(*rates, self.constants["stop_error"], few, uses)
 
     def _bench(self) -> Found:
         by_call, words = [], ""
@@ -397,13 +403,11 @@ class PlanResult:
             key=lambda c: -float(self._mix_row(c)["saves_per_game"]["mean"]),
         )
         for c in order:
-            rule, reason = self._stop(c)
-            said = stop_words(rule, reason, self.mix.uses[c])
+            (rule, reason), crosses = self._stop(c), self._crosses(c)
+            said = stop_words(rule, reason, self.mix.uses[c], crosses)
             words = words or f"{spoken(self._label(c))}: {said}"
-            by_call.append(
-                {"call": self.calls[c].call.name, "setting": self.calls[c].setting, "words": said}
-                | ({"rule": None} if rule is None else {"rule": asdict(rule)})
-            )
+            row = {"call": self.calls[c].call.name, "setting": self.calls[c].setting, "words": said}
+            by_call.append(row | {"rule": rule and asdict(rule), "crosses": crosses and asdict(crosses)})
         return {
             "too_few_below": int(self.constants["too_few_below"]),
             "stop_when": words or "no call is planned",

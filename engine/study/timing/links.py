@@ -30,7 +30,16 @@ from engine.run.blocks import Progress
 from engine.run.size import RunSize, check_size
 from engine.state.jobs import JOB_TABLE, Kind
 from engine.state.words import REGIONS
-from engine.still.holes import LEAST_LATE_S, SIDES, Bump, bump_of, flight_of, scenario_setup
+from engine.still.holes import (
+    LEAST_LATE_S,
+    SIDES,
+    Bump,
+    bump_of,
+    flight_of,
+    name_of,
+    region_of,
+    scenario_setup,
+)
 from engine.still.picture import (
     GUARDS_BALL,
     Picture,
@@ -51,13 +60,6 @@ from engine.world.pack import pack
 FROM = tuple(region for region in REGIONS if region not in ("backcourt", "rim"))
 #: Passes from here to the wing start the race of the bump.
 BUMP_FROM = ("top", "slot")
-#: Across the middle by more than this a place is on the far side, metres.
-FAR_M = 0.75
-
-
-def _to_name(setup: Setup, at: Point) -> str:
-    far = "far_" if at[0] < -FAR_M else ""
-    return far + setup.court.region_at(*at)
 
 
 def meant_for(setup: Setup, to: Point, side: str, position: int) -> str | None:
@@ -113,7 +115,7 @@ def link_of(
     meant = meant_for(setup, to, side, position)
     return {
         "side": side,
-        "to": _to_name(setup, to),
+        "to": name_of(setup.court, to),
         "position": position,
         "kind": "skip" if length > k["skip_distance_m"] and crosses else "direct",
         "over_the_top": way_of_pass == "over the top",
@@ -201,9 +203,9 @@ DRILLS = {
         "once: leave when the ball leaves the hand, call the hand-over aloud",
     ),
     "corner": (
-        "Out to the corner",
-        "from the drop out to the corner on the pass, the last two steps short, hands high, outside hand to "
-        "the line; the centre slides to the block",
+        "Out to corner and low wing",
+        "from the drop out on the pass, the last two steps short, hands high, outside hand to the line; the "
+        "centre slides to the block",
     ),
     "skip": (
         "Long ball across",
@@ -225,7 +227,7 @@ PERIMETER = ("top", "slot", "half_court_corner", "backcourt")
 
 def group_of(link: Found) -> str:
     """Which drill a link belongs to."""
-    to = str(link["to"]).removeprefix("far_")
+    to = region_of(link["to"])
     if link["kind"] == "skip":
         return "skip"
     if to in ("wing", "corner"):
