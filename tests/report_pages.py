@@ -29,6 +29,28 @@ SMALL = ReportSize(
     attack_possessions=600,
     traced=12,
 )
+#: An evening in seconds, for files, keys and words.
+SECONDS = ReportSize(
+    possessions=300,
+    worlds=16,
+    world_possessions=20,
+    games=10,
+    table_parts=1,
+    lineup_possessions=3000,
+    formation_possessions=200,
+    attack_possessions=200,
+    traced=4,
+)
+#: One that is long enough for calls to be planned and stopped.
+PLANNED = dataclasses.replace(
+    SECONDS,
+    possessions=12_000,
+    formation_possessions=3000,
+    games=20,
+    table_parts=3,
+    world_possessions=800,
+    lineup_possessions=120_000,
+)
 PHONE, LAPTOP = 360, 1280
 A4 = {"paperWidth": 8.27, "paperHeight": 11.69}
 LETTER = {"paperWidth": 8.5, "paperHeight": 11.0}

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from evening_table import Evening as Table
 from evening_table import agree, men_told, one_line, outputs, ran, replayed
-from report_pages import advising
+from report_pages import PLANNED, advising
 
 from engine import cli
 from engine.inputs.base import spoken
@@ -36,28 +36,6 @@ from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.lineup.advice import told_on
 
 EXAMPLE = Path(__file__).parents[1] / "configs" / "sheets" / "example_evening"
-#: An evening in seconds, for files, keys and words.
-TINY = evening_report.ReportSize(
-    possessions=300,
-    worlds=16,
-    world_possessions=20,
-    games=10,
-    table_parts=1,
-    lineup_possessions=3000,
-    formation_possessions=200,
-    attack_possessions=200,
-    traced=4,
-)
-#: One that is long enough for calls to be planned and stopped.
-SMALL = replace(
-    TINY,
-    possessions=12_000,
-    formation_possessions=3000,
-    games=20,
-    table_parts=3,
-    world_possessions=800,
-    lineup_possessions=120_000,
-)
 
 
 def named(call: str, calls: list[str], headline: str) -> bool:
@@ -84,7 +62,7 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("truth") / "sheets"
     shutil.copytree(EXAMPLE, folder, ignore=shutil.ignore_patterns(f"{NAME}*"))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(evening_report, "USUAL", SMALL)
+        patch.setattr(evening_report, "USUAL", PLANNED)
         patch.setattr(evening_report, "advised_calls", plan_alone)
         page = str(folder.parent / "first.html")
         assert cli.run(["report", str(folder), "--zone-or-men", "-o", page, "--quiet"]) == 0
@@ -95,7 +73,7 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def written(walked: Path) -> dict[str, str]:
     """Every output as it is written."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(evening_report, "USUAL", SMALL)
+        patch.setattr(evening_report, "USUAL", PLANNED)
         patch.setattr(evening_report, "advised_calls", plan_alone)
         found, said = outputs(walked, walked.parent)
     assert said == ""  # nothing is played again
@@ -128,7 +106,7 @@ ANSWERED = {
 def test_every_question_has_one_answer_in_all_outputs(
     walked: Path, written: dict[str, str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    monkeypatch.setattr(evening_report, "USUAL", PLANNED)
     evening, advised = Table(written), 0
     for call in evening.calls():
         n = evening.json["compare"]["possessions"]
@@ -185,7 +163,7 @@ def test_zone_or_men_is_in_the_figures_of_compare_and_plan(told: dict[str, Any])
 def test_the_sheet_beside_the_model_is_one_table(walked: Path, told: dict[str, Any]) -> None:
     evening = load_evening(walked)
     file = EveningFile(walked, inputs_digest(evening), lambda line: pytest.fail(line))
-    kept = evening_report.Played(evening, effort=SMALL, file=file)
+    kept = evening_report.Played(evening, effort=PLANNED, file=file)
     assert kept.missing("sheet") == []
     found = kept.part("sheet")
     view = sheet_view(found)
@@ -293,7 +271,7 @@ def test_the_late_call_is_one(told: dict[str, Any]) -> None:
 def test_of_one_man_one_wording_with_its_reason(
     walked: Path, most: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    monkeypatch.setattr(evening_report, "USUAL", PLANNED)
     monkeypatch.setattr(evening_report, "advised_calls", lambda planned, *_: planned[:most])
     texts, _ = outputs(walked, walked.parent)
     lineup = json.loads(texts["lineup.json"])
@@ -327,7 +305,7 @@ def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told:
     assert "finds fewer open threes" in MODELS_FAULT
     assert MODELS_FAULT in told["compare"]
     file = EveningFile(walked, inputs_digest(load_evening(walked)), lambda line: pytest.fail(line))
-    report = evening_report.Played(load_evening(walked), effort=SMALL, file=file).report()
+    report = evening_report.Played(load_evening(walked), effort=PLANNED, file=file).report()
     assert one_line(model_words(report)) in told["page"]
     (row,) = (row for row in report.sheet["rows"] if row["key"] == "threes")
     for outside, model, fault, figures in (
@@ -366,7 +344,7 @@ def test_the_pace_of_a_game_is_told_where_it_does_not_fit_its_minutes(
     n = told["compare.json"]["possessions"]
     assert plan["pace"] == pace.pace_words(plan["possessions_per_game"], 32.0, n)
     assert plan["pace"] in told["plan"] and plan["pace"] in told["page"]
-    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    monkeypatch.setattr(evening_report, "USUAL", PLANNED)
     assert plan["pace"] in one_line(ran("check", str(walked))[0])
     for usual, told_of in (((0.1, 0.2), 1), ((0.1, 9.0), 0)):
         monkeypatch.setattr(pace, "USUAL_A_MINUTE", usual)
@@ -417,7 +395,7 @@ def test_home_and_the_passes_are_one(told: dict[str, Any]) -> None:
 def test_a_call_the_first_time_and_once_they_know_it_is_one_everywhere(
     walked: Path, told: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(evening_report, "USUAL", SMALL)
+    monkeypatch.setattr(evening_report, "USUAL", PLANNED)
     monkeypatch.setattr(evening_report, "advised_calls", plan_alone)
     for name, value in (("PLAYED", 400), ("TRIED", 60), ("JUDGED", 600)):
         monkeypatch.setattr(adapt, name, value)

@@ -283,7 +283,7 @@ def fit(
         going = table[(table["phase"] == phase) & (table["kind"] == "go on")]
         if len(going) >= least:
             found[f"belief_go_on_{name}points"] = now[f"belief_go_on_{name}points"] + _mean_wrong(going)
-    # nor are attacks in a trap what is tried: who is trapped drives where it looks best, and is believed there
+    # nor are attacks in a trap: who is trapped drives where it looks best, and is judged by that
     in_hand = (table["kind"] == "go on") & (table["phase"] != TrapPhase.AFTER)
     attacks = table[~home & ((table["kind"] == "drive") | in_hand)]
     if len(attacks) >= least:
