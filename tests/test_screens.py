@@ -149,7 +149,7 @@ def test_the_belief_in_what_a_screen_costs_is_what_it_costs() -> None:
 @pytest.fixture(scope="module")
 def screened(tmp_path_factory: pytest.TempPathFactory) -> Any:
     """Traces against men who drop back, waiting handlers, one play: a screen and a roll."""
-    return traces(men_world(tmp_path_factory.mktemp("screens")).home, n=560)
+    return traces(men_world(tmp_path_factory.mktemp("screens")).home, n=900)
 
 
 def men_world(folder: Path, **changes: Any) -> Any:
@@ -272,7 +272,7 @@ def test_who_drops_is_on_the_rims_side_and_who_goes_under_is_too(tmp_path: Path)
     """In the step after a screen has been set: where the screener's man goes, and the screened man."""
     for how in ("drop", "under"):
         n = behind = under = blocked = 0
-        for trace in traces(men_world(tmp_path, defence={"options": {"screens": how}}).home, n=150):
+        for trace in traces(men_world(tmp_path, defence={"options": {"screens": how}}).home, n=400):
             s, a = trace.states, trace.agents
             driven = (s["screen"] == Screen.SET) & (s["action"] == Action.DRIVE)
             for k in np.flatnonzero(driven[1:]) + 1:
@@ -285,9 +285,9 @@ def test_who_drops_is_on_the_rims_side_and_who_goes_under_is_too(tmp_path: Path)
                     blocked += 1
                     under += math.hypot(*aim[1]) < math.hypot(*at)
         assert n > 100 and behind > 0.9 * n
-        assert blocked > 10
+        assert blocked > 40
         share = under / blocked  # of a step ago: some have crossed by then
-        assert share > 0.9 if how == "under" else share < 0.1
+        assert share > 0.75 if how == "under" else share < 0.1
 
 
 def test_a_screen_can_be_trapped(tmp_path: Path) -> None:

@@ -13,9 +13,9 @@ import pytest
 from numpy.typing import NDArray
 
 from engine.errors import InputError
-from engine.inputs import load_scenario
+from engine.inputs import Scenario, load_scenario
 from engine.inputs.files import Source
-from engine.inputs.scenario import scenario_from
+from engine.inputs.scenario import constants_against, scenario_from
 from engine.inputs.stress import (
     SPECIAL,
     BaseRates,
@@ -59,13 +59,24 @@ def middle_values(listed: StressList, constants: dict[str, float]) -> dict[str, 
     return {one.name: one.low + (one.high - one.low) / 3 for one in inputs}
 
 
+def at_home(scenario: Scenario) -> dict[str, float]:
+    """Every constant as it holds against home's kind of defence."""
+    return constants_against(scenario, scenario.zone)
+
+
+def with_home(scenario: Scenario, values: dict[str, float]) -> Scenario:
+    """The scenario with these constants against home's kind of defence."""
+    constants = {name: value - scenario.other_defence.get(name, 0.0) for name, value in values.items()}
+    return scenario.model_copy(update={"constants": scenario.constants | constants})
+
+
 def test_changed_constants_give_the_world_that_pack_makes(scenario: Any) -> None:
-    values = {n: v for n, v in middle_values(load_stress(), scenario.constants).items() if n not in SPECIAL}
+    values = {n: v for n, v in middle_values(load_stress(), at_home(scenario)).items() if n not in SPECIAL}
     assert {"slide_speed_share", "sprint_tau_s", "slide_tau_s"} <= set(values), (
         "what players are refreshed by"
     )
     before = pack(scenario)
-    wanted = pack(scenario.model_copy(update={"constants": scenario.constants | values}))
+    wanted = pack(with_home(scenario, values))
     pairs = [(before.home, wanted.home)]
     pairs += [(a.world, b.world) for a, b in zip(before.settings, wanted.settings, strict=True)]
     for was, packed in pairs:
@@ -77,9 +88,9 @@ def test_changed_constants_give_the_world_that_pack_makes(scenario: Any) -> None
 def test_no_shipped_input_is_derived_on_the_way_to_the_arrays(scenario: Any) -> None:
     # One by one, so that two wrongs cannot make a right.
     home = pack(scenario).home
-    for name, value in middle_values(load_stress(), scenario.constants).items():
+    for name, value in middle_values(load_stress(), at_home(scenario)).items():
         if name not in SPECIAL:
-            packed = pack(scenario.model_copy(update={"constants": scenario.constants | {name: value}}))
+            packed = pack(with_home(scenario, {name: value}))
             assert changed(home, {name: value}).tobytes() == packed.home.tobytes(), name
 
 
@@ -178,14 +189,15 @@ def test_a_setting_with_its_own_defence_is_weighed_against_that(scenario: Any) -
     assert len(branches.bases) == 1 and loaded.other_defence
     for number in (2, 7):
         values = found.plan.values(number)
-        # the level is measured against men: against a zone so much more or less is believed in every variant
-        other = {name: value + loaded.other_defence.get(name, 0.0) for name, value in values.items()}
+        # what is believed otherwise against men stays so much more or less in every variant
+        there, here = loaded.constants, at_home(loaded)
+        other = {name: value + there.get(name, 0.0) - here.get(name, 0.0) for name, value in values.items()}
         home, base, called = (
             played(changed(world, drawn), 3, 100 * number, 100)
             for world, drawn in (
-                (branches.home, other),
-                (branches.bases[0], values),
-                (branches.settings[1].world, values),
+                (branches.home, values),
+                (branches.bases[0], other),
+                (branches.settings[1].world, other),
             )
         )
         net = COLUMN["net"]

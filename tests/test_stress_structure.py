@@ -48,7 +48,8 @@ def test_structural_worlds_are_what_pack_makes_of_the_same_choices(scenario: Any
     for number in range(worlds):
         chosen = plan.chosen(number)
         assert bool(chosen) == (number >= worlds // 2)
-        constants = scenario.constants | {n: v for n, v in plan.values(number).items() if n not in SPECIAL}
+        here = {n: v for n, v in plan.values(number).items() if n not in SPECIAL}
+        constants = scenario.constants | {n: v - scenario.other_defence.get(n, 0.0) for n, v in here.items()}
         alignment, plays = scenario.alignment, scenario.plays
         if chosen:
             assert chosen.keys() == {"front", "plays", "looks"}

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from engine.estimate.intervals import FloatArray
 from engine.inputs.alignment import Alignment, load_alignment
 from engine.inputs.constants import load_constants
-from engine.inputs.scenario import Scenario
+from engine.inputs.scenario import Scenario, constants_against
 from engine.inputs.stress import (
     ALL,
     FRONT,
@@ -71,7 +71,7 @@ class Draw:
 
 def draw(scenario: Scenario, listed: StressList, worlds: int, seed: int) -> Draw:
     """The plan of a study: ranges fitted to the scenario, and the design of the worlds."""
-    inputs, fixed = for_scenario(listed, scenario.constants)
+    inputs, fixed = for_scenario(listed, constants_against(scenario, scenario.zone))
     design = sobol(len(inputs) + 1, worlds, seed)
     choices: dict[str, tuple[str, ...]] = {}
     if listed.structure is not None:
@@ -93,6 +93,7 @@ class Variants:
     def __init__(self, scenario: Scenario, listed: StressList, plan: Draw) -> None:
         self._scenario, self._listed, self._plan = scenario, listed, plan
         self._plays, self._constants = plays_of(scenario), load_constants()
+        self._home = constants_against(scenario, scenario.zone)
         self._packed = {
             name: branches_of(pack(scenario.model_copy(update={"alignment": one})))
             for name, one in fronts(scenario, listed).items()
@@ -106,10 +107,10 @@ class Variants:
         run = self._run(number, chosen.get(PLAYS, ALL))
 
         def change(world: World) -> World:
-            # what is believed otherwise against the other kind of defence stays so much more or less
+            # what is believed otherwise against the other kind than home's stays so much more or less
             there = dict(values)
-            for name in values.keys() & self._scenario.constants.keys():
-                more = float(world["k"][name][0]) - self._scenario.constants[name]
+            for name in values.keys() & self._home.keys():
+                more = float(world["k"][name][0]) - self._home[name]
                 if more != 0.0:
                     known = self._constants[name]
                     there[name] = min(max(values[name] + more, known.low), known.high)
@@ -125,7 +126,7 @@ class Variants:
         structure = self._listed.structure
         for name, rule in structure.rules.items() if chosen and structure is not None else ():
             for constant in rule.constants:
-                value, known = self._scenario.constants[constant], self._constants[constant]
+                value, known = self._home[constant], self._constants[constant]
                 if known.low <= value <= known.high:
                     value = min(max(value * rule.choices[chosen[name]], known.low), known.high)
                 found[constant] = value
