@@ -66,8 +66,7 @@ def at_home(scenario: Scenario) -> dict[str, float]:
 
 def with_home(scenario: Scenario, values: dict[str, float]) -> Scenario:
     """The scenario with these constants against home's kind of defence."""
-    constants = {name: value - scenario.other_defence.get(name, 0.0) for name, value in values.items()}
-    return scenario.model_copy(update={"constants": scenario.constants | constants})
+    return scenario.model_copy(update={"constants": at_home(scenario) | values, "other_defence": {}})
 
 
 def test_changed_constants_give_the_world_that_pack_makes(scenario: Any) -> None:

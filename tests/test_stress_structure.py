@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from engine.inputs import load_alignment, load_constants, load_scenario
+from engine.inputs.scenario import constants_against
 from engine.inputs.stress import SPECIAL, Rule, Structure, load_stress
 from engine.report.screen.stress import stress_text
 from engine.run.worlds import changed
@@ -49,7 +50,7 @@ def test_structural_worlds_are_what_pack_makes_of_the_same_choices(scenario: Any
         chosen = plan.chosen(number)
         assert bool(chosen) == (number >= worlds // 2)
         here = {n: v for n, v in plan.values(number).items() if n not in SPECIAL}
-        constants = scenario.constants | {n: v - scenario.other_defence.get(n, 0.0) for n, v in here.items()}
+        constants = constants_against(scenario, scenario.zone) | here
         alignment, plays = scenario.alignment, scenario.plays
         if chosen:
             assert chosen.keys() == {"front", "plays", "looks"}
@@ -64,7 +65,10 @@ def test_structural_worlds_are_what_pack_makes_of_the_same_choices(scenario: Any
         which = chosen.get("plays", "all")
         assert {"all": len(on) == len(plays), "none": not on, "half": len(on) < len(plays)}[which]
         seen.add((*chosen.values(), len(on)))
-        like = scenario.model_copy(update={"constants": constants, "alignment": alignment})
+        # all defences are zones: what holds against home's kind, in place of the level's two
+        like = scenario.model_copy(
+            update={"constants": constants, "other_defence": {}, "alignment": alignment}
+        )
         wanted = pack(like)
         special = {name: value for name, value in plan.values(number).items() if name in SPECIAL}
         pairs = [(found.home, wanted.home)]
