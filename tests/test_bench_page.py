@@ -108,7 +108,7 @@ def test_tonights_rule_says_how_often_it_is_wrong(two_calls: EveningReport) -> N
             (crosses, "stop at 3 crosses in 10 calls (of 100: 10 wrong stops, 36 missed)"),
             (crosses | {"tonight": False, "calls": 14}, "keep: one game cannot tell; over games, stop at 3 "
              "crosses in 14 calls"),
-            (None, "keep: no count tells, so no number"),
+            (None, "keep: no number tells"),
         ):  # fmt: skip
             by_call = [one | {"rule": rule, "crosses": found} for one in rules]
             plan = two_calls.plan | {"bench_rule": bench | {"by_call": by_call}}

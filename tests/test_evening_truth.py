@@ -277,7 +277,10 @@ def test_of_one_man_one_wording_with_its_reason(
     lineup = json.loads(texts["lineup.json"])
     tonight = set(map(tuple, lineup["tonight"]))
     men = {one["number"]: trap_words(told_on(one, tonight)) for one in lineup["opponent"]}
-    assert men_told(texts) == dict.fromkeys(("lineup", "page", "bench"), men) and len(tonight) == most
+    bench = {one["number"]: trap_words(told_on(one, tonight), rest=False) for one in lineup["opponent"]}
+    assert men_told(texts) == {"lineup": men, "page": men, "bench": bench} and len(tonight) == most
+    assert all(men[n].startswith(said) and "not advised" not in said for n, said in bench.items())
+    assert most or not any(bench.values())
     assert all(men[one["number"]] for one in lineup["opponent"] if one["advice"] == "trap")
     assert most or any("(not advised tonight)" in said for said in men.values())
 

@@ -106,7 +106,7 @@ def _missed(found: Found) -> tuple[str, ...]:
 def sheet_short(found: Found) -> str:
     """``sheet_told`` in a few words, for the bench."""
     missed = _missed(found)
-    return f"Unlike your sheet: {missed[0]}: {missed[1]}, model {missed[4]}." if missed else ""
+    return f"Your sheet {missed[1]}, model {missed[4]}: {missed[0]}." if missed else ""
 
 
 def sheet_told(found: Found) -> str:

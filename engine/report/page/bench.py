@@ -150,7 +150,7 @@ def tonight(report: EveningReport, row: Found) -> str:
     rule, crosses = found["rule"], found["crosses"]
     if rule is None or rule["calls"][0] is None:
         if crosses is None:
-            return "keep: no count tells, so no number"
+            return "keep: no number tells"
         said = f"at {count(crosses['crosses'], 'cross', 'crosses')} in {crosses['calls']} calls"
         if not crosses["tonight"]:
             return f"keep: one game cannot tell; over games, stop {said}"

@@ -242,7 +242,7 @@ def lineup_view(report: EveningReport) -> Found:
 
 def opponents(report: EveningReport) -> list[Found]:
     """Their five as ``lineup`` has them (``told_on``): number, hand, per area what to do about his shot, the
-    traps that pay on him, those of them first that are advised tonight."""
+    traps that pay on him, those of them first that are advised tonight, and these alone."""
     notes = {note.number: note for note in report.evening.opponents}
     advised = called_tonight(report.scenario, report.advised)
     rows = []
@@ -262,6 +262,7 @@ def opponents(report: EveningReport) -> list[Found]:
                 "free": where[LET_SHOOT],
                 "leave": one["advice"] == LEAVE,
                 "pays": trap_words(told),
+                "tonight": trap_words(told, rest=False),
             }
         )
     return rows

@@ -157,15 +157,16 @@ def role_task(result: Found) -> str:
     return f"when their No. {scorer} {where}, help there: {task}"
 
 
-def trap_words(told: Found) -> str:
+def trap_words(told: Found, rest: bool = True) -> str:
     """The traps that pay on one of theirs, of ``told_on``, as every output says them; where it is known which
-    are advised tonight, those first, the others as ``not advised tonight``. "" where none does."""
+    are advised tonight, those first, the others as ``not advised tonight``, or with no ``rest`` (the bench)
+    not at all. "" where none does."""
     name = {one["call"]: spoken(one["call"]) + " (kept for him)" * one["kept"] for one in told["traps"]}
     if told["tonight"] is None:
         return ", ".join(name.values())
     now = ", ".join(name[call] for call in told["tonight"])
-    rest = ", ".join(words for call, words in name.items() if call not in told["tonight"])
-    return "; ".join(part for part in (now, rest and f"{rest} (not advised tonight)") if part)
+    others = ", ".join(words for call, words in name.items() if call not in told["tonight"] and rest)
+    return "; ".join(part for part in (now, others and f"{others} (not advised tonight)") if part)
 
 
 def _opponent(result: Found) -> list[str]:
