@@ -37,6 +37,8 @@ ADVICE = {
         "{way} than it says."
     ),
 }
+#: How many of their shots go in, and what hangs on it: counted in all their games, whatever they met there.
+MAKES = ("two_point", "three_point", "effective", "points")
 #: Those about threes.
 THREES = ("threes", "threes_of_made")
 #: By whether the model has more of it than the sheet.
@@ -86,7 +88,7 @@ def sheet_advice(found: Found) -> tuple[str, str]:
 
 def _missed(found: Found) -> tuple[str, ...]:
     """Of the side's rate that the model misses by most, SOME or more and outside what the luck of the counts
-    allows, in whole hundredths: what it is, the sheet, its range, the model; () where it follows it."""
+    allows, in whole hundredths: its key, what it is, the sheet, its range, the model; () where it follows."""
 
     def outside(row: Found) -> bool:
         ends = row["sheet"]["low"], row["sheet"]["high"], row["model"]["mean"]
@@ -100,13 +102,14 @@ def _missed(found: Found) -> tuple[str, ...]:
     row = rows[apart.index(max(apart))]
     sheet = (row["sheet"][key] for key in ("mean", "low", "high"))
     label = LABELS[row["key"]]
-    return label if "100" in label else f"{label}, of 100", *map(_hundred, (*sheet, row["model"]["mean"]))
+    label = label if "100" in label else f"{label}, of 100"
+    return row["key"], label, *map(_hundred, (*sheet, row["model"]["mean"]))
 
 
 def sheet_short(found: Found) -> str:
     """``sheet_told`` in a few words, for the bench."""
     missed = _missed(found)
-    return f"Your sheet {missed[1]}, model {missed[4]}: {missed[0]}." if missed else ""
+    return f"Your sheet {missed[2]}, model {missed[5]}: {missed[1]}." if missed else ""
 
 
 def sheet_told(found: Found) -> str:
@@ -117,7 +120,13 @@ def sheet_told(found: Found) -> str:
     advice, missed = sheet_advice(found)[1], _missed(found)
     if advice or not missed:
         return advice
-    label, sheet, low, high, model = missed
+    key, label, sheet, low, high, model = missed
+    if key in MAKES:
+        return (
+            f"{label[0].upper()}{label[1:]}: {sheet} on the sheet ({low} to {high} with the luck of so few), of "
+            f"all their games; {model} in the model, against your zone. If they met zones, take what follows "
+            "with care."
+        )
     return (
         f"The model does not follow your sheet in all: {label}: {sheet} on the sheet ({low} to "
         f"{high} with the luck of so few), {model} in the model. Take what follows with care."
