@@ -123,9 +123,9 @@ def sheet_told(found: Found) -> str:
     key, label, sheet, low, high, model = missed
     if key in MAKES:
         return (
-            f"{label[0].upper()}{label[1:]}: {sheet} on the sheet ({low} to {high} with the luck of so few), of "
-            f"all their games; {model} in the model, against your zone. If they met zones, take what follows "
-            "with care."
+            f"{label[0].upper()}{label[1:]}: {sheet} on the sheet ({low} to {high} with the luck of so few), "
+            f"of all their games; {model} in the model, against your zone. If they met zones, take what "
+            "follows with care."
         )
     return (
         f"The model does not follow your sheet in all: {label}: {sheet} on the sheet ({low} to "
