@@ -86,7 +86,7 @@ def told_by_events(t: Trace, rim_m: float, open_m: float) -> tuple[str, str]:
             if name in ("throw_in", "end"):
                 return "other", "none"
             if name in ("catch", "recovered") and player < 5 and player != trapped:
-                if "violation" not in at_once:
+                if "violation" not in at_once and "turnover" not in at_once:
                     outcome = "escape_pass"
             elif name == "trap_left" and "turnover" not in at_once and "foul" not in at_once:
                 # nothing happened to the ball: he dribbled out, or they gave up

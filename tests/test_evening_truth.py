@@ -128,9 +128,9 @@ def test_every_question_has_one_answer_in_all_outputs(
         ("compare", r"(Worth +saves )\d", r"\g<1>9", "worth of a call"),
         ("page", r'(data-label="Before the bonus">saves )\d', r"\g<1>9", "worth of a call"),
         ("bench", r"(up to )\d+( of)", r"\g<1>99\g<2>", "uses a game"),
-        ("plan", r"(Advice .*?corner )\d+", r"\g<1>99", "uses a game"),
+        ("plan", r"(Advice .*?corner (?:up to )?)\d+", r"\g<1>99", "uses a game"),
         ("plan", r"(\d+ +)yes ", r"\g<1>no ", "is advised"),
-        ("said", r"$", "Planned, not advised: short corner; it is not.", "is advised"),
+        ("said", r"$", "Planned, not advised: corner; it is not.", "is advised"),
         ("page", r"(calling )[a-z ]+( at every chance|\b helps)", r"\g<1>nobody\g<2>", "late call"),
         ("bench", r"trap pays: [a-z, ]+", "trap pays: nobody", "whom to trap"),
         ("page", r"(Without traps man-to-man \D*)\d+", r"\g<1>99", "men or zone"),
@@ -278,7 +278,8 @@ def test_of_one_man_one_wording_with_its_reason(
     tonight = set(map(tuple, lineup["tonight"]))
     men = {one["number"]: trap_words(told_on(one, tonight)) for one in lineup["opponent"]}
     bench = {one["number"]: trap_words(told_on(one, tonight), rest=False) for one in lineup["opponent"]}
-    assert men_told(texts) == {"lineup": men, "page": men, "bench": bench} and len(tonight) == most
+    assert men_told(texts) == {"lineup": men, "page": men, "bench": bench}
+    assert len(tonight) == min(most, len(json.loads(texts["plan.json"])["mix"]))
     assert all(men[n].startswith(said) and "not advised" not in said for n, said in bench.items())
     assert most or not any(bench.values())
     assert all(men[one["number"]] for one in lineup["opponent"] if one["advice"] == "trap")
@@ -328,7 +329,7 @@ def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told:
     assert warned in one_line(compare_text(told["compare.json"] | missed))
     assert warned in one_line(plan_text(told["plan.json"] | missed))
     assert warned in one_line(report_page(replace(report, **missed), bench=False))
-    assert "twos made, of 100:" in one_line(bench_page(advising(replace(report, **missed), [(0, 0)])))
+    assert "twos made, of 100." in one_line(bench_page(advising(replace(report, **missed), [(0, 0)])))
     assert MODELS_FAULT in model_words(replace(report, sheet={})), "no sheet"
     assert (MODELS_FAULT in told["page"]) <= bool(row["outside"])
 
@@ -348,7 +349,8 @@ def test_the_pace_of_a_game_is_told_where_it_does_not_fit_its_minutes(
     assert plan["pace"] == pace.pace_words(plan["possessions_per_game"], 32.0, n)
     assert plan["pace"] in told["plan"] and plan["pace"] in told["page"]
     monkeypatch.setattr(evening_report, "USUAL", PLANNED)
-    assert plan["pace"] in one_line(ran("check", str(walked))[0])
+    # check plays before the fit, so its mean is another; both tell that it does not fit
+    assert bool(plan["pace"]) == ("possessions a side" in one_line(ran("check", str(walked))[0]))
     for usual, told_of in (((0.1, 0.2), 1), ((0.1, 9.0), 0)):
         monkeypatch.setattr(pace, "USUAL_A_MINUTE", usual)
         lines = [line for line in ran("check", str(walked))[0].splitlines() if "possessions a side" in line]

@@ -90,11 +90,7 @@ def test_only_professional_rates_claim_to_be_computed() -> None:
     tags = {name: {rate: it.tag for rate, it in load_level(name).published.items()} for name in LEVELS}
     computed = {name: {r for r, tag in one.items() if tag == "computed"} for name, one in tags.items()}
     assert len(computed.pop("professional")) > 10
-    assert computed == {
-        "college": set(),
-        "school": {"three_attempts", "two_point"},
-        "under_14": set(),
-    }
+    assert computed == {"college": set(), "school": {"three_attempts", "two_point"}, "under_14": set()}
     assert set(tags["under_14"].values()) == {"no source"}
 
 

@@ -256,7 +256,7 @@ BAD_CELLS = [
     (SHOTS, 1, "contested", "rather", "contested or open"),
     (SHOTS, 1, "x", "right", "column x"),
     (CALLS, 1, "word", "a very long word that nobody would ever shout", "at most 20 letters"),
-    (CALLS, 1, "where", "moon", "one of corner, short corner, low post, wing, top"),
+    (CALLS, 1, "where", "moon", "one of corner, short corner, wing, top, half court corner"),
     (CALLS, 1, "where", "", "column where is missing"),
     (
         CALLS,

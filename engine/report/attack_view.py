@@ -190,7 +190,7 @@ def _ahead(one: Found, other: Found, pairs: int) -> Found | None:
 def _best(rows: Sequence[tuple[str, Found]]) -> tuple[str, str, Found] | None:
     """Of (name, mean with its range) the highest that is told apart from any, from the lowest of those, and
     by how much; None where none is."""
-    pairs = comb(len(rows), 2)
+    pairs = max(comb(len(rows), 2), 1)  # one alone is ahead of nobody
     ranked = sorted(rows, key=lambda row: -row[1]["mean"])
     for name, one in ranked:
         for than, other in reversed(ranked):

@@ -312,11 +312,8 @@ SHARE, SHARE_PLAYED = 0.6, 0.35
 
 #: Beliefs that are measured on what was chosen as it is played, not on what was tried.
 AS_PLAYED = (
-    "belief_drive_trapped_points",
-    "belief_drive_after_points",
-    "belief_go_on_points",
-    "belief_go_on_after_points",
-    "worth_screen_points",
+    *(f"belief_drive_{phase}_points" for phase in ("trapped", "after")),
+    *("belief_go_on_points", "belief_go_on_after_points", "worth_screen_points"),
     *(f"belief_hold_{phase}points" for phase in PHASE_NAMES),
 )
 

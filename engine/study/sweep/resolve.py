@@ -194,6 +194,9 @@ class Resolver:
                 **base.constants,
                 **override(known, changes.constants, where, base.beyond_range),
             }
+            # what a scenario names holds as it stands, whatever the kind of defence
+            more = base.other_defence.items()
+            update["other_defence"] = {name: one for name, one in more if name not in changes.constants}
         if changes.game:
             update["game"] = parse(Game, {**base.game.model_dump(), **changes.game}, where)
         if changes.rules:
