@@ -85,11 +85,12 @@ def decisions(task: tuple[Scenario, int | None, int, int, int]) -> pd.DataFrame:
     Under a setting only possessions in which it calls are watched: what is tried changes nothing before it.
     """
     scenario, setting, look, first, n = task
-    plain, packed = (pack(with_constants(scenario, {"tried_look": at})) for at in (0, look))
+    packed = pack(with_constants(scenario, {"tried_look": look}))
     numbers = np.arange(first, first + n)
     if setting is None:
         return choices(packed.home, SEED, numbers, 1, look or None)
-    records = Runner(SEED).block(plain.settings[setting].world, first, n, "called")
+    as_ever = pack(scenario).settings[setting].world
+    records = Runner(SEED).block(as_ever, first, n, "called")
     table = choices(packed.settings[setting].world, SEED, numbers[called(records)], 1, look or None)
     return table[table["phase"] != TrapPhase.NONE]
 

@@ -43,13 +43,13 @@ def friday() -> Any:
 
 @pytest.fixture(scope="module")
 def small(friday: Any) -> PlanResult:
-    return plan(friday, games=60, seed=SEED, threads=2, table_parts=3)
+    return plan(friday, games=240, seed=SEED, threads=2, table_parts=3)
 
 
 def test_a_game_with_a_part_of_the_plan_is_of_its_own_traps(small: PlanResult, friday: Any) -> None:
     """Staying home saves nothing and fouls as at home; all calls are the plan; one of them is about what
-    games with it alone give, on the same luck: its mean within half a
-    point, its ends within 3, its traps within a tenth (some of its moments are taken by others)."""
+    games with it alone give, on the same luck: its mean within 0.3
+    points, its ends within 3, its traps within a tenth (some of its moments are taken by others)."""
     found = small.to_dict()
     games = {tuple(row["call"] for row in one["calls"]): one for one in found["of_calls"]}
     planned = [c for c, uses in enumerate(small.mix.uses) if uses]
@@ -65,8 +65,8 @@ def test_a_game_with_a_part_of_the_plan_is_of_its_own_traps(small: PlanResult, f
         one = games[(small.calls[c].call.name,)]
         means, metres = means + one["swing"]["mean"], metres + one["hard_running_m"]
         alone = replace(small.game_plan, uses=tuple(n * (i == c) for i, n in enumerate(small.mix.uses)))
-        really = play_games(Runner(SEED), PlanWorlds(friday, small.calls), alone, 60, 2)
-        assert abs(one["swing"]["mean"] - really.swing.mean()) < 0.5
+        really = play_games(Runner(SEED), PlanWorlds(friday, small.calls), alone, 240, 2)
+        assert abs(one["swing"]["mean"] - really.swing.mean()) < 0.3
         ends = np.quantile(really.swing, [0.05, 0.95], method="inverted_cdf")
         assert np.abs(ends - (one["swing"]["p5"], one["swing"]["p95"])).max() <= 3
         assert small.games.made[:, c].mean() == pytest.approx(really.made[:, c].mean(), rel=0.1)

@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 from evening_table import TEXTS, ran
+from report_pages import SECONDS
 from test_evening_truth import told_by
 
 from engine import cli
@@ -25,28 +26,6 @@ from engine.study import adapt, evening_report
 from engine.study.evening_file import APPLICATION, ASIDE, NAME
 
 EXAMPLE = Path(__file__).parents[1] / "configs" / "sheets" / "example_evening"
-#: An evening in seconds, for files, keys and words.
-TINY = evening_report.ReportSize(
-    possessions=300,
-    worlds=16,
-    world_possessions=20,
-    games=10,
-    table_parts=1,
-    lineup_possessions=3000,
-    formation_possessions=200,
-    attack_possessions=200,
-    traced=4,
-)
-#: One that is long enough for calls to be planned and stopped.
-SMALL = replace(
-    TINY,
-    possessions=12_000,
-    formation_possessions=3000,
-    games=20,
-    table_parts=3,
-    world_possessions=800,
-    lineup_possessions=120_000,
-)
 
 
 # --- the file beside the sheets -----------------------------------------------------------------------------
@@ -54,7 +33,7 @@ SMALL = replace(
 
 @pytest.fixture
 def tiny(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
-    monkeypatch.setattr(evening_report, "USUAL", TINY)
+    monkeypatch.setattr(evening_report, "USUAL", SECONDS)
     folder = tmp_path / "sheets"
     shutil.copytree(EXAMPLE, folder, ignore=shutil.ignore_patterns(f"{NAME}*"))
     return folder
@@ -66,7 +45,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("once") / "sheets"
     shutil.copytree(EXAMPLE, folder, ignore=shutil.ignore_patterns(f"{NAME}*"))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(evening_report, "USUAL", TINY)
+        patch.setattr(evening_report, "USUAL", SECONDS)
         ran("compare", str(folder))
     return folder / NAME
 
@@ -232,7 +211,7 @@ def test_what_is_kept_is_read_without_the_engine(played: Path, capsys: pytest.Ca
     usual = compared(played, capsys)[0]
     code = (
         "import sys\nfrom engine import cli\nfrom engine.study import evening_report\n"
-        f"evening_report.USUAL = evening_report.{TINY!r}\n"
+        f"evening_report.USUAL = evening_report.{SECONDS!r}\n"
         f"assert cli.run(['compare', {str(played)!r}, '--json', '-']) == 0\n"
         "assert 'numba' not in sys.modules and 'pandas' not in sys.modules, 'too much is loaded'\n"
     )

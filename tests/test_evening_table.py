@@ -16,6 +16,7 @@ from evening_table import agree, worth
         ("no clear difference (0.05 lost to 0.12 saved points a call)", "? (-0.05 to 0.12)"),
         ("no clear difference", "? (? to ?)"),
         ("0.17", "0.17 (? to ?)"),
+        ("cannot be told apart (1.8 lost to 0.9 saved)", "? (-1.80 to 0.90)"),
     ],
 )
 def test_a_worth_is_read_in_every_spelling(said: str, read: str) -> None:

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from evening_table import agree, worth
 from report_pages import BAD_NAME, LAPTOP, PHONE, advising, words_of
 from sheet_files import GAME, with_key, write_evening
 
@@ -16,7 +15,7 @@ from engine import cli
 from engine.inputs.scenario import constants_against
 from engine.inputs.settings import WrittenSetting, settings_from
 from engine.inputs.sheets import asked_men, load_evening
-from engine.report import floor_view
+from engine.report import zone_or_men_view
 from engine.report.page.page import report_page
 from engine.report.screen.plan import plan_text
 from engine.run.blocks import Runner
@@ -25,9 +24,9 @@ from engine.run.size import check_size
 from engine.run.worlds import world_task
 from engine.study.compare import compare
 from engine.study.evening_file import inputs_digest
-from engine.study.evening_floor import _worth_going_on, floor
 from engine.study.evening_report import Played, ReportSize
 from engine.study.evening_result import EveningReport
+from engine.study.evening_zone_or_men import _worth_going_on, zone_or_men
 from engine.world.pack import pack
 
 pytest_plugins = ("evening_pages",)
@@ -54,7 +53,7 @@ def evening(tmp_path_factory: pytest.TempPathFactory) -> Any:
 def test_both_are_played_on_the_possessions_and_the_fit_of_compare(evening: Any) -> None:
     """Against ``compare`` of the fitted scenario as somebody would write it with man-to-man in a setting."""
     played = Played(evening, 3, effort=SIZE)
-    found, compared = played.part("floor"), played.part("compare")
+    found, compared = played.part("zone_or_men"), played.part("compare")
     assert found["zone"]["points_per_possession"] == compared["baseline"]["points_per_possession"]
     assert (found["possessions"], found["seed"]) == (900, 3)
     scenario = played.scenario
@@ -74,7 +73,7 @@ def test_both_are_played_on_the_possessions_and_the_fit_of_compare(evening: Any)
     )
     points = again["settings"][0]["factors"]["points"]
     assert points["high"] - points["mean"] < apart  # on the same luck
-    assert played.part("floor") == found and played.missing("floor") == []
+    assert played.part("zone_or_men") == found and played.missing("zone_or_men") == []
 
 
 @pytest.mark.parametrize("level", ["school", "college"])
@@ -101,7 +100,7 @@ def test_against_men_they_run_plays_against_men(plays: str, added: bool, run: st
     evening = evening_with(tmp_path, plays=plays)
     men = asked_men(evening)
     assert (men.plays is not None) == added
-    found = floor(evening.scenario, men, {}, (16, 20), check_size(40, 1, None)).to_dict()
+    found = zone_or_men(evening.scenario, men, {}, (16, 20), check_size(40, 1, None)).to_dict()
     assert found["plays_added"] == added and found["carrying_on"] is None
     assert (run in found["plays_against_men"]) == bool(run)
     assert "high_low" not in found["plays_against_men"]
@@ -140,9 +139,9 @@ def interval(mean: float | None, half: float = 0.0) -> dict[str, float | None]:
 
 
 @pytest.fixture
-def small_floor(two_calls: EveningReport) -> dict[str, Any]:
+def small(two_calls: EveningReport) -> dict[str, Any]:
     men = asked_men(two_calls.evening)
-    found = floor(two_calls.scenario, men, {}, (16, 60), check_size(600, 1, None))
+    found = zone_or_men(two_calls.scenario, men, {}, (16, 60), check_size(600, 1, None))
     result: dict[str, Any] = found.to_dict()
     return result
 
@@ -181,12 +180,12 @@ def test_a_side_is_ahead_only_where_neither_luck_nor_variants_turn_it(
     calls: bool,
     lead: str,
     without: str,
-    small_floor: dict[str, Any],
+    small: dict[str, Any],
     two_calls: EveningReport,
 ) -> None:
     """With the calls: they save 0.9 (0.1 to 1.7) in a game of 50, so 1.8 (0.2 to 3.4) per 100."""
     report = advising(two_calls, [(0, 0)] if calls else [])
-    found = floor_view.floor_dict(changed(small_floor, change, band), report)
+    found = zone_or_men_view.zone_or_men_dict(changed(small, change, band), report)
     assert found["verdict"].startswith(lead) and without in found["verdict"]
     assert ("With the advised calls" in found["verdict"]) == calls == ("calls" in found["rows"])
     row = found["rows"]["man_to_man"]
@@ -199,11 +198,11 @@ def test_a_side_is_ahead_only_where_neither_luck_nor_variants_turn_it(
 
 
 def test_the_lines_are_no_wider_than_a_screen_and_the_page_no_longer_than_it_may_be(
-    opened: Any, two_calls: EveningReport, small_floor: dict[str, Any]
+    opened: Any, two_calls: EveningReport, small: dict[str, Any]
 ) -> None:
-    ahead = changed(small_floor, interval(0.05, 0.02), interval(-0.05, 0.03))
-    report = dataclasses.replace(advising(two_calls, [(0, 0)]), floor=ahead)
-    found = floor_view.floor_dict(ahead, report)
+    ahead = changed(small, interval(0.05, 0.02), interval(-0.05, 0.03))
+    report = dataclasses.replace(advising(two_calls, [(0, 0)]), zone_or_men=ahead)
+    found = zone_or_men_view.zone_or_men_dict(ahead, report)
     assert found["answer"] == "The zone with advised calls, says the model."  # the longest
     for care in ([], ["No trap advice."]):
         plan = report.plan | {"care": care, "zone_or_men": found, "advice": {"answer": ""}, "calls": []}
@@ -223,28 +222,6 @@ def test_the_lines_are_no_wider_than_a_screen_and_the_page_no_longer_than_it_may
             bottom = page.run(f"document.querySelector('{part}').getBoundingClientRect().bottom")
             assert bottom <= height, (part, width)
     assert "--zone-or-men" not in html and "--zone-or-men" in report_page(two_calls)
-
-
-# --- how a worth is read, for the walk through all outputs (tests/test_evening_truth.py) -----------------
-
-
-@pytest.mark.parametrize(
-    ("said", "read"),
-    [
-        ("saves 0.17 points a call (0.11 to 0.22)", "0.17 (0.11 to 0.22)"),
-        ("saves 0.17 (0.11-0.22)", "0.17 (0.11 to 0.22)"),
-        ("costs 0.17 (0.11 to 0.22)", "-0.17 (-0.22 to -0.11)"),
-        ("-0.17 (-0.22 to -0.11)", "-0.17 (-0.22 to -0.11)"),
-        ("no clear difference (0.05 lost to 0.12 saved points a call)", "? (-0.05 to 0.12)"),
-        ("no clear difference", "? (? to ?)"),
-        ("0.17", "0.17 (? to ?)"),
-        ("cannot be told apart (1.8 lost to 0.9 saved)", "? (-1.80 to 0.90)"),
-    ],
-)
-def test_a_worth_is_read_in_every_spelling(said: str, read: str) -> None:
-    assert worth(said) == read
-    assert agree([read, "? (? to ?)"])
-    assert agree([read, "7.00 (6.00 to 8.00)"]) == (said == "no clear difference")
 
 
 # --- what is refused ----------------------------------------------------------------------------------------
@@ -269,4 +246,4 @@ def test_where_no_zone_is_played_there_is_one_line(
 
 
 def test_a_report_says_it_only_where_it_is_asked(two_calls: EveningReport) -> None:
-    assert two_calls.floor is None and "cannot be told apart. Without" not in report_page(two_calls)
+    assert two_calls.zone_or_men is None and "cannot be told apart. Without" not in report_page(two_calls)

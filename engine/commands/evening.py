@@ -80,8 +80,8 @@ def plan(
     """Find how often to use each call of SCENARIO (a file, or a folder of sheets) and play whole games."""
     from engine.inputs.sheets import asked_men, load_evening
     from engine.report.advice_view import advice_dict
-    from engine.report.floor_view import floor_dict
     from engine.report.screen.plan import plan_text
+    from engine.report.zone_or_men_view import zone_or_men_dict
     from engine.run.size import check_size
     from engine.study import evening_report
     from engine.study.plan.inputs import changes_from, check_games, load_plan_constants, values_of
@@ -95,11 +95,13 @@ def plan(
     wanted = changes_from(changes)
     values_of(load_plan_constants(), wanted)
     asked = evening_report.Asked(changes=tuple(sorted(wanted.items())), adapted=adapted)
-    wanted_parts = (*evening_report.ADVICE, "sheet", *(("floor",) if zone_or_men else ()))
+    wanted_parts = (*evening_report.ADVICE, "sheet", *(("zone_or_men",) if zone_or_men else ()))
     parts = played(evening, wanted_parts, quiet, seed, threads, effort, asked)
     found = parts.part("plan") | {name: parts.part(name) for name in ("formations", "sheet")}
     found["advice"] = advice_dict(parts.advice())
-    found["zone_or_men"] = floor_dict(parts.part("floor"), parts.advice()) if zone_or_men else None
+    found["zone_or_men"] = (
+        zone_or_men_dict(parts.part("zone_or_men"), parts.advice()) if zone_or_men else None
+    )
     deliver(found, json_target, lambda result: plan_text(result, detail), evening)
 
 
@@ -246,15 +248,15 @@ def report(
         asked_men(evening)
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     from engine.report.advice_view import advice_dict
-    from engine.report.floor_view import floor_dict
     from engine.report.page.page import bench_page, report_page
     from engine.report.screen.sheet import sheet_lines
     from engine.report.sheet_view import sheet_told
     from engine.report.words import paragraph
+    from engine.report.zone_or_men_view import zone_or_men_dict
     from engine.study.evening_report import REPORT, Asked
 
-    parts = (*REPORT, *(("floor",) if zone_or_men else ()))
-    asked = Asked(adapted=adapted, floor=zone_or_men)
+    parts = (*REPORT, *(("zone_or_men",) if zone_or_men else ()))
+    asked = Asked(adapted=adapted, zone_or_men=zone_or_men)
     found = played(evening, parts, quiet, seed, threads, asked=asked).report()
     ctrl_c.check()
     contract.write(report_page(found), output, "--output")
@@ -266,8 +268,8 @@ def report(
     care = evening.care  # where trap advice is withheld, nothing is to be taken with care: it is not given
     told = [line for line in (sheet_told(found.sheet),) if line and care.trap_advice_allowed]
     said = advice_dict(found)
-    floor = [floor_dict(found.floor, found)["verdict"]] if found.floor else []
-    advice = [said["answer"], *floor, *told, *said["often"], *said["not_advised"]]
+    asked_for = [zone_or_men_dict(found.zone_or_men, found)["verdict"]] if found.zone_or_men else []
+    advice = [said["answer"], *asked_for, *told, *said["often"], *said["not_advised"]]
     for line in (*advice, f"The page is in {files}."):
         sys.stdout.write(f"{paragraph(line)}\n")
     sheet = sheet_lines(found.sheet)

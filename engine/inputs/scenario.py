@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -99,6 +100,11 @@ class Scenario(Frozen):
     settings: tuple[Setting, ...]
     files: tuple[Path, ...]
     assumed: tuple[str, ...] = ()
+
+
+def unnamed(differences: Mapping[str, float], named: Collection[str]) -> dict[str, float]:
+    """What is added against the other kind of defence; what a scenario names holds as it stands."""
+    return {name: more for name, more in differences.items() if name not in named}
 
 
 def constants_against(scenario: Scenario, zone: Zone) -> dict[str, float]:
@@ -223,10 +229,7 @@ def scenario_from(data: Table, source: Source) -> Scenario:
         rules=rules,
         constants=constants,
         measured_against=Against.ZONE.word if level is None else level.measured_against,
-        # what the scenario says itself holds as it stands, whatever the kind of defence
-        other_defence={}
-        if level is None
-        else {name: more for name, more in level.differences().items() if name not in file.constants},
+        other_defence={} if level is None else unnamed(level.differences(), file.constants),
         other_own=there,
         beyond_range=file.beyond_range,
         shot_table=shot_table,

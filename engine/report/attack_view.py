@@ -190,11 +190,10 @@ def _ahead(one: Found, other: Found, pairs: int) -> Found | None:
 def _best(rows: Sequence[tuple[str, Found]]) -> tuple[str, str, Found] | None:
     """Of (name, mean with its range) the highest that is told apart from any, from the lowest of those, and
     by how much; None where none is."""
-    pairs = max(comb(len(rows), 2), 1)  # one alone is ahead of nobody
     ranked = sorted(rows, key=lambda row: -row[1]["mean"])
-    for name, one in ranked:
-        for than, other in reversed(ranked):
-            if (more := _ahead(one, other, pairs)) is not None:
+    for place, (name, one) in enumerate(ranked):
+        for than, other in reversed(ranked[place + 1 :]):
+            if (more := _ahead(one, other, comb(len(rows), 2))) is not None:
                 return name, than, more
     return None
 

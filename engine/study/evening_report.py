@@ -59,11 +59,11 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "shots": ("stress", "formations"),
     "sheet": ("fit",),
     "attack": (),
-    "floor": ("fit",),
+    "zone_or_men": ("fit",),
 }
 #: Those that a report has; that of an opponent who learns, and that of zone or men, where they are asked
 #: for.
-REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack", "floor"))
+REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack", "zone_or_men"))
 #: Those that play the settings that a plan weighs, whatever else it was asked: kept by these settings.
 OF_WEIGHED = ("stress", "formations")
 #: Those that the advice is taken from: plan and report have one.
@@ -103,7 +103,7 @@ class Played:
         self.progress: Progress | None = None
         followed = self.counts is not None and self.counts.attempts
         nothing = {"sheet": self.counts is None, "fit": not followed}
-        nothing |= {"attack": evening.attack is None, "floor": evening.men is None}
+        nothing |= {"attack": evening.attack is None, "zone_or_men": evening.men is None}
         self._found: dict[str, Found] = {name: {} for name, empty in nothing.items() if empty}
         self._shares: dict[str, tuple[float, float]] = {}
 
@@ -137,7 +137,7 @@ class Played:
             "shots": {"traced": effort.traced},
             "sheet": {"possessions": effort.possessions},
             "attack": {"possessions": effort.attack_possessions},
-            "floor": {
+            "zone_or_men": {
                 "possessions": effort.possessions,
                 "worlds": (effort.worlds, effort.world_possessions),
             },
@@ -401,13 +401,13 @@ class Played:
             self.evening.attack, replace(self.size, possessions=self.effort.attack_possessions), told
         )
 
-    def _floor(self, told: Progress) -> _Result:
-        from engine.study.evening_floor import floor
+    def _zone_or_men(self, told: Progress) -> _Result:
+        from engine.study.evening_zone_or_men import zone_or_men
 
         assert self.evening.men is not None
         effort, fit = self.effort, self.part("fit")
         worlds = effort.worlds, effort.world_possessions
-        return floor(self.scenario, self.evening.men, fit, worlds, self.size, told)
+        return zone_or_men(self.scenario, self.evening.men, fit, worlds, self.size, told)
 
     def advice(self) -> Advice:
         """What is advised, of the parts in ADVICE."""
@@ -442,5 +442,5 @@ class Played:
             shots=self.part("shots"),
             sheet=self.part("sheet"),
             adapted=self.part("adapted") if self.asked.adapted else None,
-            floor=self.part("floor") if self.asked.floor else None,
+            zone_or_men=self.part("zone_or_men") if self.asked.zone_or_men else None,
         )

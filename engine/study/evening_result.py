@@ -61,7 +61,7 @@ class EveningReport(Advice):
     """All of the studies' results (their JSON) and the evening they belong to.
 
     ``sheet``: the opponent's sheet beside the model, {} where it counts too little. ``adapted``: calls
-    against one who knows them, ``floor``: man-to-man beside the zone; None: not asked for.
+    against one who knows them, ``zone_or_men``: man-to-man beside the zone; None: not asked for.
     """
 
     effort: ReportSize
@@ -72,7 +72,7 @@ class EveningReport(Advice):
     shots: Found
     sheet: Found
     adapted: Found | None = None
-    floor: Found | None = None
+    zone_or_men: Found | None = None
 
     def to_dict(self) -> Found:
         """Plain JSON."""
@@ -93,7 +93,7 @@ class EveningReport(Advice):
             "shots": self.shots,
             "sheet": self.sheet,
             "adapted": self.adapted,
-            "floor": self.floor,
+            "zone_or_men": self.zone_or_men,
         }
 
 
@@ -101,7 +101,7 @@ class EveningReport(Advice):
 class Asked:
     """What a line-up and a plan may be asked for beside the effort; None: the usual. ``adapted``: whether the
     plan is against an opponent who learns; ``every``: ``adapted`` of all settings with calls, not of those
-    alone that clearly save; ``floor``: whether a report says if the zone should be played at all."""
+    alone that clearly save; ``zone_or_men``: whether a report says if the zone should be played at all."""
 
     delta: float | None = None
     confidence: float | None = None
@@ -109,4 +109,4 @@ class Asked:
     changes: tuple[tuple[str, float], ...] = ()
     adapted: bool = False
     every: bool = False
-    floor: bool = False
+    zone_or_men: bool = False

@@ -53,12 +53,12 @@ def work_of(
         "shots": PER_TRACED * effort.traced + 4000.0,
         "sheet": n,
         "attack": PER_ATTACK * effort.attack_possessions,
-        "floor": sum(floor_work(size.possessions, effort.worlds, effort.world_possessions)),
+        "zone_or_men": sum(zone_or_men_work(size.possessions, effort.worlds, effort.world_possessions)),
     }[name]
 
 
-def floor_work(possessions: int, worlds: int, each: int) -> tuple[float, float, float]:
-    """Of ``floor``: what going on is worth against men, zone and men, both in the variants."""
+def zone_or_men_work(possessions: int, worlds: int, each: int) -> tuple[float, float, float]:
+    """Of ``zone_or_men``: what going on is worth against men, zone and men, both in the variants."""
     return float(CARRYING_RUNS * FIT_POSSESSIONS), 2.0 * possessions, 2.0 * worlds * each
 
 

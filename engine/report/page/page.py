@@ -5,7 +5,6 @@ from __future__ import annotations
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report import advice_view
-from engine.report.floor_view import floor_dict
 from engine.report.formations_view import table_view
 from engine.report.page import answer as words
 from engine.report.page import plan as page_plan
@@ -18,6 +17,7 @@ from engine.report.screen.evening import assumed_words, shot_lines
 from engine.report.screen.timing import bump_words
 from engine.report.sheet_view import sheet_told, sheet_view
 from engine.report.words import GLOSSARY, TRAP_WORDS_ONLY, count
+from engine.report.zone_or_men_view import zone_or_men_dict
 from engine.study.evening_result import EveningReport
 from engine.study.lineup.advice import AREAS
 from engine.world.court import build_court
@@ -77,7 +77,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         care=care.lines(),
         headline=advice_view.headline(report),
         told=sheet_told(report.sheet),
-        floor=floor_dict(report.floor, report) if report.floor else None,
+        zone_or_men=zone_or_men_dict(report.zone_or_men, report) if report.zone_or_men else None,
         figure=words.figure(report),
         cards=words.answer_cards(report),
         home_court=None if report.advised else home_card(report.scenario),
@@ -121,7 +121,7 @@ def _origin(report: EveningReport) -> str:
     if report.evening.care.trap_advice_allowed:
         words += " Our attack: trapledger attack."
         words += "" if report.adapted else " Once known: report --adapted."
-    if report.floor is None and report.evening.men is not None:
+    if report.zone_or_men is None and report.evening.men is not None:
         words += " Zone or men: report --zone-or-men."
     return words
 

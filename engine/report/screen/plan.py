@@ -57,8 +57,8 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
     games = f"{count(result['games'], 'game')} of {result['possessions_per_game']} possessions a side"
     lines = [paragraph(result["title"]), paragraph(f"{who}: {games}, home and planned.")]
-    floor = result["zone_or_men"]["lines"] if result.get("zone_or_men") else []
-    zone_or_men = [labelled(label, words) for label, words in floor] + ([""] if floor else [])
+    lines_of = result["zone_or_men"]["lines"] if result.get("zone_or_men") else []
+    zone_or_men = [labelled(label, words) for label, words in lines_of] + ([""] if lines_of else [])
     if result["care"]:
         told = [paragraph(WITHHELD), *map(paragraph, result["care"])]
         lines += ["", *zone_or_men, *told, "", paragraph(CARE)]

@@ -19,7 +19,7 @@ from engine.inputs.base import Table, parse
 from engine.inputs.calls import Call
 from engine.inputs.constants import Constant, load_constants, override
 from engine.inputs.rules import change_rules
-from engine.inputs.scenario import Game, Scenario
+from engine.inputs.scenario import Game, Scenario, unnamed
 from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP
 from engine.inputs.team import Player
 from engine.inputs.zone import Zone
@@ -194,9 +194,7 @@ class Resolver:
                 **base.constants,
                 **override(known, changes.constants, where, base.beyond_range),
             }
-            # what a scenario names holds as it stands, whatever the kind of defence
-            more = base.other_defence.items()
-            update["other_defence"] = {name: one for name, one in more if name not in changes.constants}
+            update["other_defence"] = unnamed(base.other_defence, changes.constants)
         if changes.game:
             update["game"] = parse(Game, {**base.game.model_dump(), **changes.game}, where)
         if changes.rules:

@@ -3,7 +3,7 @@
 Both are played by the same ten on the possessions and the luck of ``compare``, the opponent fitted to his
 sheet as there (in the zone); what going on with the ball is worth to him against men is measured as it was
 against the zone. How sure the model is of it: the same two in variants of it (engine.study.stress). What the
-advised calls add is the plan's, so it is said with the plan's figures (engine.report.floor_view).
+advised calls add is the plan's, so it is said with the plan's figures (engine.report.zone_or_men_view).
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from engine.run.size import RunSize
 from engine.state.words import Against
 from engine.study.adapt import measure_carrying, with_constants
 from engine.study.compare import CompareResult, compare
-from engine.study.evening_work import floor_work
+from engine.study.evening_work import zone_or_men_work
 from engine.study.pace import possessions_per_game
 from engine.study.sheet.knobs import CARRYING_POSSESSIONS, fitted_rates
 from engine.study.stress.stress import stress
@@ -30,9 +30,9 @@ KEPT = ("kept", "share", "raw", "value", "mean", "spread", "luck", "believed")
 
 
 @dataclass(frozen=True)
-class Floor:
-    """What ``floor`` found: ``to_dict()`` is its JSON. ``carrying``: points that going on with the ball is
-    worth to them against men, None: not measured; ``varied``: the JSON of ``stress``."""
+class ZoneOrMen:
+    """What ``zone_or_men`` found: ``to_dict()`` is its JSON. ``carrying``: points that going on with the ball
+    is worth to them against men, None: not measured; ``varied``: the JSON of ``stress``."""
 
     compared: CompareResult
     carrying: float | None
@@ -108,19 +108,19 @@ def _worth_going_on(scenario: Scenario, points: float) -> Scenario:
     return with_constants(scenario, {name: points}).model_copy(update={"other_own": {name: at_home}})
 
 
-def floor(
+def zone_or_men(
     scenario: Scenario,
     men: Setting,
     fit: Found,
     worlds: tuple[int, int],
     size: RunSize,
     progress: Progress | None = None,
-) -> Floor:
+) -> ZoneOrMen:
     """Weigh man-to-man (``men``) against a scenario's zone.
 
     ``scenario`` is as fitted, ``fit`` the JSON of that; ``worlds``: how many variants, possessions in each.
     """
-    parts = floor_work(size.possessions, *worlds)
+    parts = zone_or_men_work(size.possessions, *worlds)
 
     def told(part: int) -> Progress | None:
         if progress is None:
@@ -137,4 +137,4 @@ def floor(
         alone = _worth_going_on(alone, carrying)
     compared = compare(alone, size.possessions, size.seed, size.threads, told(1))
     varied = stress(alone, *worlds, size.seed, size.threads, told(2), not_asked=fitted_rates(fit))
-    return Floor(compared, carrying, varied.to_dict())
+    return ZoneOrMen(compared, carrying, varied.to_dict())

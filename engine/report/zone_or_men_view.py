@@ -1,7 +1,7 @@
 """Zone or man-to-man tonight, in the same words for every output, from the studies' JSON alone.
 
-What the zone without traps and man-to-man concede is of the part ``floor``; what the advised calls add is the
-plan's worth of a game, shared out over its possessions, so that there is one figure for one question.
+What the zone without traps and man-to-man concede is of the part ``zone_or_men``; what the advised calls add
+is the plan's worth of a game, shared out over its possessions, so that there is one figure for one question.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ def _reaches(found: Found) -> bool:
     return found["low"] is None or found["low"] <= 0.0 <= found["high"]
 
 
-def floor_dict(floor: Found, report: Advice) -> Found:
+def zone_or_men_dict(found: Found, report: Advice) -> Found:
     """What is told of zone or men.
 
     ``rows``, points saved: ``man_to_man`` and ``calls`` (the zone with what is advised) beside the zone
@@ -64,10 +64,10 @@ def floor_dict(floor: Found, report: Advice) -> Found:
     ``per_game``, and over the variants (``varied``, per 100). ``answer``: a sentence, ``verdict``: it with
     its figures; ``lines``: (label, words).
     """
-    n, advised = floor["game"]["possessions"], advised_rows(report)
+    n, advised = found["game"]["possessions"], advised_rows(report)
     swing = {end: advised_game(report)["swing"][end] for end in ("mean", "low", "high")}
-    men, calls = scaled(floor["change"], -100.0), scaled(swing, 100.0 / n)
-    variants = floor["variants"]["kinds"][floor["variants"]["kind"]]
+    men, calls = scaled(found["change"], -100.0), scaled(swing, 100.0 / n)
+    variants = found["variants"]["kinds"][found["variants"]["kind"]]
     band = scaled(variants["value"], 100.0)
     rows = {"man_to_man": _row(men, n, band)}
     if advised:
@@ -78,15 +78,15 @@ def floor_dict(floor: Found, report: Advice) -> Found:
     verdict = f"{answer} {_figures(rows)}"
     lines = [
         ("Zone or men", verdict),
-        ("No traps", _no_traps(floor, rows["man_to_man"])),
+        ("No traps", _no_traps(found, rows["man_to_man"])),
         ("The calls", _calls(rows, traps_words(report.plan, advised) if advised else "")),
-        ("Variants", _variants(floor["variants"], variants, band)),
-        ("It comes from", comes_from(floor["factors"], floor["change"]["mean"])),
-        ("A game", _a_game(floor["game"])),
-        ("Played", _played(floor)),
+        ("Variants", _variants(found["variants"], variants, band)),
+        ("It comes from", comes_from(found["factors"], found["change"]["mean"])),
+        ("A game", _a_game(found["game"])),
+        ("Played", _played(found)),
         ("Cannot say", CANNOT),
     ]
-    return floor | {"rows": rows, "answer": answer, "verdict": verdict, "lines": lines}
+    return found | {"rows": rows, "answer": answer, "verdict": verdict, "lines": lines}
 
 
 def _row(per_100: Found, n: int, varied: Found | None) -> Found:
@@ -130,14 +130,14 @@ def _span(band: Found) -> str:
     return " to ".join(f"{abs(end):.1f} {'saved' if end > 0.0 else 'lost'}" for end in ends)
 
 
-def _no_traps(floor: Found, row: Found) -> str:
-    points = [scaled(floor[side]["points_per_possession"], 100.0) for side in ("zone", "men")]
+def _no_traps(found: Found, row: Found) -> str:
+    points = [scaled(found[side]["points_per_possession"], 100.0) for side in ("zone", "men")]
     decimals = max(map(useful_decimals, points))
     zone, men = (around(one, decimals) for one in points)
-    titles = [plain(floor[side]["defence"]["title"]) for side in ("zone", "men")]
+    titles = [plain(found[side]["defence"]["title"]) for side in ("zone", "men")]
     return (
         f"they score {zone} per 100 possessions against the {titles[0]}, {men} against {titles[1]}, which "
-        f"{told_twice(row)} of {floor['game']['possessions']}; saved and lost count what a turnover brings "
+        f"{told_twice(row)} of {found['game']['possessions']}; saved and lost count what a turnover brings "
         "at the other end"
     )
 
@@ -176,12 +176,12 @@ def _a_game(game: Found) -> str:
     )
 
 
-def _played(floor: Found) -> str:
-    plays = ", ".join(plain(title) for title in floor["plays_against_men"].values()) or "no plays"
-    whose = "shipped plays, as the sheet names none against men" if floor["plays_added"] else "their plays"
-    options = ", ".join(f"{spoken(k)} {spoken(v)}" for k, v in floor["men"]["defence"]["options"].items())
+def _played(found: Found) -> str:
+    plays = ", ".join(plain(title) for title in found["plays_against_men"].values()) or "no plays"
+    whose = "shipped plays, as the sheet names none against men" if found["plays_added"] else "their plays"
+    options = ", ".join(f"{spoken(k)} {spoken(v)}" for k, v in found["men"]["defence"]["options"].items())
     return (
         f"the same ten, the same fit to the sheet and the same luck in "
-        f"{count(floor['possessions'], 'possession')}. Against men they run {whose} against men: {plays}. "
-        f"{sentence(plain(floor['men']['defence']['title']))}: by size, {options}"
+        f"{count(found['possessions'], 'possession')}. Against men they run {whose} against men: {plays}. "
+        f"{sentence(plain(found['men']['defence']['title']))}: by size, {options}"
     )
