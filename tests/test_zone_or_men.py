@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+import subprocess
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from report_pages import BAD_NAME, LAPTOP, PHONE, advising, words_of
+from report_pages import A4, BAD_NAME, LAPTOP, PHONE, advising, pages_of, words_of
 from sheet_files import GAME, with_key, write_evening
 
 from engine import cli
@@ -222,6 +223,20 @@ def test_the_lines_are_no_wider_than_a_screen_and_the_page_no_longer_than_it_may
             bottom = page.run(f"document.querySelector('{part}').getBoundingClientRect().bottom")
             assert bottom <= height, (part, width)
     assert "--zone-or-men" not in html and "--zone-or-men" in report_page(two_calls)
+
+
+def test_the_answer_is_on_paper_too(
+    opened: Any, two_calls: EveningReport, small: dict[str, Any], tmp_path: Path
+) -> None:
+    """What opens on a screen cannot be opened there: the sentence is printed, its figures are not."""
+    ahead = changed(small, interval(0.05, 0.02), interval(-0.05, 0.03))
+    report = dataclasses.replace(advising(two_calls, [(0, 0)]), zone_or_men=ahead)
+    found = zone_or_men_view.zone_or_men_dict(ahead, report)
+    pdf = opened(report_page(report)).pdf(**A4)
+    assert pages_of(pdf, tmp_path) <= 4
+    asked = ["pdftotext", "-f", "1", "-l", "1", "-", "-"]
+    said = " ".join(subprocess.run(asked, input=pdf, capture_output=True, check=True).stdout.decode().split())
+    assert found["answer"] in said and "Without traps" not in said
 
 
 # --- what is refused ----------------------------------------------------------------------------------------
