@@ -7,7 +7,7 @@
     python benchmarks/fit_beliefs.py --rounds 0 --write    only what men make of the shots they take
 
 A level's reference scenario (configs/scenarios/level_<name>.toml) is played at home and under four trap
-calls; every decision is held against what came of it (engine.study.beliefs), the beliefs move part of the
+calls; every decision is held against what came of it (engine.study.decisions), the beliefs move part of the
 way to what was measured, and other possessions are played, because players who believe otherwise choose
 otherwise. The steps become smaller and the later half of the rounds is averaged (Polyak and Juditsky 1992,
 from memory): errors of rounds that have possessions of their own cancel out in it.
@@ -32,7 +32,8 @@ from engine.inputs.scenario import constants_against
 from engine.run.blocks import Runner
 from engine.state.words import TrapPhase
 from engine.study.adapt import with_constants
-from engine.study.beliefs import LOOKS, choices, fit, moved, reliability
+from engine.study.beliefs import fit, moved
+from engine.study.decisions import LOOKS, choices, reliability
 from engine.study.patterns.common import called
 from engine.study.taken import measure_taken
 from engine.world.pack import pack

@@ -141,7 +141,9 @@ def weigh_shot(w, c, left_s, d_rim, trapped):
     second = second_then if second_then < second else second
     o = c.weighed[Option.SHOOT]
     o.gap = gap
+    gap = k.belief_own_gap_m + k.belief_own_gap_share * gap
     o.value = shot_value(w, s.handler, far, gap, second, is_three(w, x, y), left_s, is_unset(w, c), s.rhythm)
+    o.value += k.belief_shot_points
 
 
 @njit

@@ -110,7 +110,7 @@ def drive_value(w, c, o, ex, ey, time_s, carry, left_s, ahead, late):
     d_end = distance(ex, ey, 0.0, 0.0)
     rhythm = s.rhythm if driving else 0.0
     shot = shot_value(w, s.handler, d_end, gap, NOBODY_M, is_three(w, ex, ey), left_s, True, rhythm)
-    end = (shot if shot > carry else carry) + ahead
+    end = (shot if shot > carry else carry) + ahead + k.belief_end_points
     return o.promise * end + (1.0 - o.promise) * (carry + k.belief_kick_points)
 
 

@@ -14,6 +14,7 @@ from engine.state.words import Region
 
 #: Beside the regions: the ball is held for a screen that is on its way.
 SCREEN_PLACE = len(Region)
+LEAST_PATIENCE_S = 4.0  # without a shot clock there is always so much
 LAST_S = 0.8  # with less on the clock nothing but a shot is worth anything
 
 
@@ -25,7 +26,7 @@ def time_left(w, c):
     if ru.shot_clock_s > 0.0:
         return s.clock_s
     left = ru.patience_s - s.t
-    return left if left > 4.0 else 4.0
+    return left if left > LEAST_PATIENCE_S else LEAST_PATIENCE_S
 
 
 @njit

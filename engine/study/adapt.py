@@ -38,7 +38,8 @@ from engine.run.watch import watch_numbers
 from engine.state.arrays import OPTION_COLUMNS
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES, Action, Option
-from engine.study.beliefs import LOOKS, PHASE_NAMES, PLACES, choices, fit, moved
+from engine.study.beliefs import PHASE_NAMES, PLACES, fit, moved
+from engine.study.decisions import LOOKS, asked, choices
 from engine.study.play import Opening, head, open_scenario, run_size
 from engine.world.pack import pack
 
@@ -92,19 +93,27 @@ def with_constants(scenario: Scenario, values: dict[str, float]) -> Scenario:
 
 def _holds(
     world: np.ndarray, seed: int, numbers: NDArray[np.int64], threads: int | None, progress: Progress | None
-) -> Iterator[tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]]:
-    """(believed points, points, possession) of every ball held on purpose, block by block."""
-    value, chosen, option, t_s = (OPTION_COLUMNS.index(name) for name in ("value", "chosen", "option", "t_s"))
-    for block in watch_numbers(world, seed, numbers, ("s",), threads=threads, progress=progress):
-        of = block.possession_of(OPTIONS)
-        held = (block.options[:, chosen] > 0.0) & (block.options[:, option] == Option.HOLD)
-        of, rows = of[held], block.options[held]
+) -> Iterator[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]]:
+    """(believed points, points brought, possession) of every ball held on purpose, block by block; both less
+    what is asked of shots (engine.study.decisions)."""
+    names = ("value", "chosen", "option", "player", "t_s")
+    value, chosen, option, player, t_s = (OPTION_COLUMNS.index(name) for name in names)
+    for block in watch_numbers(world, seed, numbers, ("s", "agents"), threads=threads, progress=progress):
+        picked = block.options[:, chosen] > 0.0
+        of, rows = block.possession_of(OPTIONS)[picked], block.options[picked]
         steps = block.steps["s"]
         times = block.possession_of(STEPS) * 1e5 + steps["t"]
         at = np.searchsorted(times, of * 1e5 + rows[:, t_s] - 1e-6)
-        driving = steps["action"][np.maximum(at - 1, 0)] == Action.DRIVE
-        points = block.records[:, COLUMN["points"]].astype(np.int64)
-        yield rows[~driving, value], points[of[~driving]], of[~driving]
+        held = (rows[:, option] == Option.HOLD) & (steps["action"][np.maximum(at - 1, 0)] != Action.DRIVE)
+        shots = np.flatnonzero(rows[:, option] == Option.SHOOT)
+        who = rows[shots, player].astype(np.int64)
+        men = block.steps["agents"][at[shots], who]
+        ask = np.zeros(len(rows))
+        ask[shots] = asked(world, who, steps[at[shots]], np.column_stack([men["x"], men["y"]]))
+        so_far = np.cumsum(ask)
+        whole = so_far[np.searchsorted(of, of, side="right") - 1]
+        points = block.records[:, COLUMN["points"]][of] - (whole - so_far)
+        yield rows[held, value], points[held], of[held]
 
 
 def measure_carrying(
@@ -129,18 +138,18 @@ def measure_carrying(
     points, total = float(scenario.constants["hold_value_points"]), ROUNDS * each
     level, known = points, load_constants()["hold_value_points"]
     ends: list[float] = []
-    n, values, gains, spread = 0, 0.0, 0, 0.0
+    n, values, gains, spread = 0, 0.0, 0.0, 0.0
     for done in range(ROUNDS):
         world = pack(with_constants(bare, {"hold_value_points": points})).home
         numbers = np.arange(done * each, (done + 1) * each)
         told = _part(progress, done * each, total)
         if done <= ROUNDS - AVERAGED:
-            n, values, gains, spread = 0, 0.0, 0, 0.0
+            n, values, gains, spread = 0, 0.0, 0.0, 0.0
         before = n, values, gains
         for value, gained, of in _holds(world, seed, numbers, threads, told):
             n += len(value)
             values += float(value.sum())
-            gains += int(gained.sum())
+            gains += float(gained.sum())
             spread += float((np.bincount(of, weights=gained - value) ** 2).sum())
         if n > before[0]:
             wrong = (gains - before[2] - (values - before[1])) / (n - before[0])

@@ -1,16 +1,12 @@
-"""What players believe beside what happens: every choice of the ball's holder with what came of it.
+"""What a level's players believe: small fits to every choice of the ball's holder and what came of it.
 
-One row per decision: the option chosen, the points believed and what the belief rests on, and the points the
-possession brought in the end; for passes whether they were lost and how near a defender was when a shot
-could have left; for drives how they ended. The beliefs of a level (constants ``belief_*``, ``drive_*`` and
-what carrying on is worth) are small fits to this table: benchmarks/fit_beliefs.py. Its reliability, believed
-against realised per option and phase, is pattern 14.
+The beliefs of a level (constants ``belief_*``, ``drive_*`` and what carrying on is worth) are fitted to the
+tables of engine.study.decisions: benchmarks/fit_beliefs.py.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -20,183 +16,11 @@ from scipy.optimize import curve_fit, minimize
 from engine.inputs.constants import load_constants
 from engine.kernel.drives import MOST_EARLY_M, MOST_LATE_M
 from engine.kernel.forecast import LEAST_P
-from engine.kernel.watch import Trace
 from engine.kernel.worth import SCREEN_PLACE
-from engine.run.blocks import Progress
-from engine.run.watch import watch_numbers
-from engine.state.arrays import N_SIDE, OPTION_COLUMNS
-from engine.state.record import COLUMN
-from engine.state.words import Action, Event, Mode, Option, Region, TrapPhase
+from engine.state.words import Region, TrapPhase
 
 #: Whether a shot left the rim's neighbourhood or not: a drive that ended this near got there, metres.
 AT_RIM_M = 3.0
-CHOSEN = OPTION_COLUMNS.index("chosen")
-#: Looks in which every option is tried (constant tried_look), a run each.
-LOOKS = (1, 2, 3, 4, 5, 6, 8)
-#: Options by what they are.
-KINDS = ("shot", "hold", "stop", "drive", "go on", "retreat", "split", "pass")
-#: Phases of a trap in the words of the reliability table.
-PHASES = ("home", "trap coming", "trap set", "after")
-
-
-def _kind(option: int, driving: bool) -> str:
-    if option == Option.SHOOT:
-        return "shot"
-    if option == Option.HOLD:
-        return "stop" if driving else "hold"
-    if option == Option.RETREAT:
-        return "retreat"
-    if option == Option.SPLIT:
-        return "split"
-    if option >= Option.PASS_1:
-        return "pass"
-    return "go on" if driving else "drive"
-
-
-def _rows(
-    trace: Trace, wait_s: float, patience_s: float, only_look: int | None
-) -> Iterator[tuple[object, ...]]:
-    """The decisions of one possession; ``patience_s`` takes the place of a shot clock that is not there.
-
-    ``only_look``: the first decision of that look alone.
-    """
-    states, agents, events = trace.states, trace.agents, trace.events
-    times = states["t"]
-    points = int(trace.record[COLUMN["points"]])
-    held = (states["mode"] == Mode.HELD) | (states["mode"] == Mode.SHOT_WINDUP)
-    look = 0
-    for row in trace.options[trace.options[:, CHOSEN] > 0.0]:
-        step = int(np.searchsorted(times, row[0] - 1e-6))
-        new, look = int(states["n_looks"][step]) != look, int(states["n_looks"][step])
-        if only_look is not None and not (new and look == only_look):
-            continue
-        before = states[max(step - 1, 0)]
-        at = states[step]
-        if at["trap_phase"] == TrapPhase.COMING and at["now"] < at["trap_read_t"]:
-            continue  # of a trap that he has not read he believes nothing
-        option = int(row[3])
-        later = events[np.searchsorted(events[:, 0], row[0] - 1e-6) :]
-        kind = _kind(option, before["action"] == Action.DRIVE)
-        lost, gap, shot_m, passed_out, made = math.nan, math.nan, math.nan, False, math.nan
-        if kind == "pass":
-            who = option - Option.PASS_1
-            lost = 1.0
-            for other in later:
-                if other[1] == Event.CATCH or (other[1] == Event.RECOVERED and other[2] < N_SIDE):
-                    lost = 0.0
-                    break
-                if other[1] in (Event.TURNOVER, Event.END):
-                    break
-            if lost == 0.0 and other[1] == Event.CATCH:
-                caught = int(np.searchsorted(times, other[0] - 1e-6))
-                last = caught
-                while last + 1 < len(times) and held[last + 1] and times[last] < other[0] + wait_s - 1e-6:
-                    if states["handler"][last + 1] != who:
-                        break
-                    last += 1
-                gap = _nearest(agents[last], who)
-        elif kind in ("shot", "drive", "go on"):
-            for other in later:
-                if other[1] == Event.SHOT:
-                    gap, shot_m = other[4], math.hypot(other[5], other[6])
-                    break
-                if other[1] in (Event.PASS, Event.PICK_UP, Event.TURNOVER, Event.FOUL, Event.END):
-                    passed_out = bool(other[1] == Event.PASS)
-                    break
-        left = max(patience_s - times[step], 4.0) if patience_s > 0.0 else float(states["clock_s"][step])
-        if kind == "shot":
-            ends = [other[1] for other in later if other[1] in (Event.MADE, Event.MISSED, Event.FOUL)]
-            made = {Event.MADE: 1.0, Event.MISSED: 0.0}.get(ends[0], math.nan) if ends else math.nan
-        stale = float(times[step] - before["stale_t"])
-        belief = (row[4], *row[6:])
-        yield (
-            kind,
-            int(at["trap_phase"]),
-            left,
-            stale,
-            *belief,
-            lost,
-            gap,
-            shot_m,
-            made,
-            passed_out,
-            points,
-        )
-
-
-def _nearest(agents: np.ndarray, who: int) -> float:
-    """Distance of the defender nearest to attacker ``who``, metres."""
-    x, y = agents["x"], agents["y"]
-    return float(np.hypot(x[N_SIDE:] - x[who], y[N_SIDE:] - y[who]).min())
-
-
-def choices(
-    world: np.ndarray,
-    seed: int,
-    numbers: NDArray[np.int64],
-    threads: int | None = None,
-    only_look: int | None = None,
-    progress: Progress | None = None,
-) -> pd.DataFrame:
-    """Decisions of the possessions ``numbers``, a row each, in order; the first of look ``only_look`` alone.
-
-    Those with a trap on its way that he has not read are left out: of it he believes nothing.
-
-    Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock;
-    ``stale_s`` that the ball has stuck;
-    ``believed`` points; ``raw`` (risk of a pass's lane, clear way of a retreat),
-    ``forecast_m`` (least gap possible at the shot it leads to), ``promise`` and ``ahead`` of a pass,
-    ``place`` of a pass or a hold (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest
-    defender at the shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made``
-    (shots: 1 or 0, nothing if fouled), ``passed_out`` (drives); ``points`` of the possession.
-    """
-    k = world["k"][0]
-    rules = world["rules"][0]
-    wait_s = float(k["catch_pause_s"] + k["shot_release_s"])
-    patience_s = 0.0 if rules["shot_clock_s"] > 0.0 else float(rules["patience_s"])
-    rows: list[tuple[object, ...]] = []
-    for block in watch_numbers(world, seed, numbers, ("s", "agents"), threads=threads, progress=progress):
-        for i in range(len(block.numbers)):
-            number = int(block.numbers[i])
-            rows.extend((number, *row) for row in _rows(block.trace(i), wait_s, patience_s, only_look))
-    names = [
-        "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
-        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "points",
-    ]  # fmt: skip
-    whole = {"possession": np.int64, "phase": np.int64, "passed_out": bool, "points": np.int64}
-    kinds = {name: whole.get(name, np.float64) for name in names if name != "kind"}
-    return pd.DataFrame(rows, columns=names).astype(kinds)
-
-
-def reliability(table: pd.DataFrame) -> pd.DataFrame:
-    """Believed against realised points per phase and kind: n, both means, standard error, slope and its own.
-
-    The slope is that of least squares of realised on believed points; errors take decisions of one possession
-    as one observation (clustered).
-    """
-    rows = []
-    for (_, kind), part in table.groupby(["phase", "kind"]):
-        x, y = part["believed"].to_numpy(), part["points"].to_numpy(float)
-        slope, error = math.nan, math.nan
-        if len(part) > 2 and x.std() > 0.0:
-            d = x - x.mean()
-            slope = float((d * y).sum() / (d * d).sum())
-            scores = pd.Series(d * (y - y.mean() - slope * d)).groupby(part["possession"].to_numpy()).sum()
-            error = float(math.sqrt((scores**2).sum()) / (d * d).sum())
-        per = pd.Series(y - x).groupby(part["possession"].to_numpy()).sum()
-        rows.append(
-            {
-                "phase": PHASES[int(part["phase"].iloc[0])],
-                "kind": kind,
-                "n": len(part),
-                "believed": float(x.mean()),
-                "realised": float(y.mean()),
-                "standard_error": float(math.sqrt((per**2).sum()) / len(part)),
-                "slope": slope,
-                "slope_error": error,
-            }
-        )
-    return pd.DataFrame(rows)
 
 
 def carrying_on(left_s: NDArray[np.float64], points: float, tau_s: float) -> NDArray[np.float64]:
@@ -269,21 +93,29 @@ def fit(
         x = np.column_stack([np.ones(len(retreats)), retreats["raw"].to_numpy()])
         base, way = _least_squares(x, retreats["more"].to_numpy())
         found |= {"belief_retreat_points": float(base), "belief_retreat_way_points": float(way)}
-    caught = passes[passes["gap_m"].notna() & (passes["phase"] == TrapPhase.NONE)]
-    if len(caught) >= least:
-        base, share = _line(caught["forecast_m"].to_numpy(), caught["gap_m"].to_numpy())
-        found |= {"belief_gap_m": base, "belief_gap_share": share}
     quiet = tried["phase"] == TrapPhase.NONE
+    caught = passes[passes["gap_m"].notna() & (passes["phase"] == TrapPhase.NONE)]
+    own = table[home & (table["kind"] == "shot") & table["gap_m"].notna()]
+    ends = tried[quiet & tried["kind"].isin(("drive", "go on")) & (tried["shot_m"] < AT_RIM_M)]
+    for name, shots in (("gap", caught), ("own_gap", own), ("end_gap", ends)):
+        if len(shots) >= least:
+            base, share = _line(shots["forecast_m"].to_numpy(), shots["gap_m"].to_numpy())
+            found |= {f"belief_{name}_m": base, f"belief_{name}_share": share}
     drives = tried[quiet & (tried["kind"] == "drive")]
     if len(drives) >= least:
-        found |= _fit_drives(drives, table[home & table["kind"].isin(("drive", "go on"))])
-        found["belief_drive_points"] = now["belief_drive_points"] + _mean_wrong(drives)
-    # so is a drive in hand: what is tried in the middle of one is another kind of drive
-    for name, phase in (("", TrapPhase.NONE), ("after_", TrapPhase.AFTER)):
-        going = table[(table["phase"] == phase) & (table["kind"] == "go on")]
-        if len(going) >= least:
-            found[f"belief_go_on_{name}points"] = now[f"belief_go_on_{name}points"] + _mean_wrong(going)
-    # nor are attacks in a trap: who is trapped drives where it looks best, and is judged by that
+        found |= _fit_drives(drives, table[home & table["kind"].isin(("drive", "go on"))], now)
+    # shots and attacks are worth what they bring where they are chosen: of five ways the best-looking is
+    # taken, and what is tried in the middle of a drive is another kind of drive
+    for name, kind, phase in (
+        ("shot", "shot", TrapPhase.NONE),
+        ("drive", "drive", TrapPhase.NONE),
+        ("go_on", "go on", TrapPhase.NONE),
+        ("go_on_after", "go on", TrapPhase.AFTER),
+    ):
+        chosen, belief = table[(table["phase"] == phase) & (table["kind"] == kind)], f"belief_{name}_points"
+        if len(chosen) >= least:
+            found[belief] = now[belief] + _mean_wrong(chosen["points"], chosen["believed"])
+    # so in a trap: who is trapped drives where it looks best, and is judged by that
     in_hand = (table["kind"] == "go on") & (table["phase"] != TrapPhase.AFTER)
     attacks = table[~home & ((table["kind"] == "drive") | in_hand)]
     if len(attacks) >= least:
@@ -293,10 +125,6 @@ def fit(
         wrong = (attacks["points"] - attacks["believed"]).to_numpy(float) + held
         values = _least_squares(np.column_stack([trapped, ~trapped]).astype(float), wrong)
         found |= {name: float(value) for name, value in zip(names, values, strict=True)}
-    ends = tried[quiet & tried["kind"].isin(("drive", "go on")) & (tried["shot_m"] < AT_RIM_M)]
-    if len(ends) >= least:
-        base, share = _line(ends["forecast_m"].to_numpy(), ends["gap_m"].to_numpy())
-        found |= {"belief_end_gap_m": base, "belief_end_gap_share": share}
     return found
 
 
@@ -313,7 +141,13 @@ SHARE, SHARE_PLAYED = 0.6, 0.35
 #: Beliefs that are measured on what was chosen as it is played, not on what was tried.
 AS_PLAYED = (
     *(f"belief_drive_{phase}_points" for phase in ("trapped", "after")),
-    *("belief_go_on_points", "belief_go_on_after_points", "worth_screen_points"),
+    *(
+        "belief_shot_points",
+        "belief_drive_points",
+        "belief_go_on_points",
+        "belief_go_on_after_points",
+        "worth_screen_points",
+    ),
     *(f"belief_hold_{phase}points" for phase in PHASE_NAMES),
 )
 
@@ -374,11 +208,10 @@ def _center(names: Sequence[str], around: Mapping[str, float]) -> NDArray[np.flo
     return np.array([around.get(name, 0.0) for name in names])
 
 
-def _mean_wrong(rows: pd.DataFrame) -> float:
+def _mean_wrong(brought: pd.Series, believed: pd.Series) -> float:
     """Points that decisions brought more than was believed, drawn to nothing."""
-    return float(
-        _least_squares(np.ones((len(rows), 1)), (rows["points"] - rows["believed"]).to_numpy(float))[0]
-    )
+    wrong = (brought - believed).to_numpy(float)
+    return float(_least_squares(np.ones((len(wrong), 1)), wrong)[0])
 
 
 def _enough(
@@ -427,14 +260,19 @@ def _fit_loss(passes: pd.DataFrame, around: Mapping[str, float] | None) -> dict[
     return dict(zip(names, minimize(loss, begin).x.tolist(), strict=True))
 
 
-def _fit_drives(drives: pd.DataFrame, played: pd.DataFrame) -> dict[str, float]:
+def _fit_drives(drives: pd.DataFrame, played: pd.DataFrame, now: Mapping[str, float]) -> dict[str, float]:
     out, more = drives["passed_out"].to_numpy(bool), drives["more"].to_numpy()
     shot = drives["shot_m"].notna().to_numpy()
-    # who got to his shot does not hang on why he drove: all drives, so that it is known better
+    # who got to his shot, and what it brought, does not hang on why he drove: all drives, to know it better
     own = pd.concat([drives, played])
     there, in_hand = own["shot_m"].notna().to_numpy(), (own["kind"] == "go on").to_numpy(float)
     end = own["forecast_m"].clip(-MOST_EARLY_M, MOST_LATE_M)
     x = np.column_stack([np.ones(len(own)), end, in_hand])
+    ends = own[there & (in_hand == 0.0)]
+    worth = carrying_on(ends["left_s"].to_numpy(), now["hold_value_points"], now["hold_tau_s"])
+    short = (1.0 - ends["promise"]) * (worth + now["belief_kick_points"])
+    believed = (ends["believed"] - now["belief_drive_points"] - short) / ends["promise"]
+    less = _mean_wrong(ends["points"], believed)
 
     def miss(at: NDArray[np.float64]) -> float:
         line = x @ at
@@ -444,6 +282,7 @@ def _fit_drives(drives: pd.DataFrame, played: pd.DataFrame) -> dict[str, float]:
     best = minimize(miss, np.zeros(len(names))).x
     stopped = ~out & ~shot
     return {f"belief_reach_{name}": float(value) for name, value in zip(names, best, strict=True)} | {
+        "belief_end_points": now["belief_end_points"] + less,
         "belief_stopped_points": float(more[stopped].mean()) if stopped.any() else 0.0,
         "belief_kick_points": float(more[~shot].mean()) if (~shot).any() else 0.0,
     }

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from engine.kernel.forecast import LEAST_P
 from engine.run.blocks import World
 from engine.state.words import TrapPhase
-from engine.study.beliefs import choices, reliability
+from engine.study.decisions import choices, reliability
 from engine.study.patterns.common import NOTHING, Claim, Mean, called, inside, near, quotient
 from engine.study.patterns.level import MAN, PRO
 from engine.study.patterns.playing import CALLS, SEED, Run
