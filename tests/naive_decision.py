@@ -37,6 +37,7 @@ from naive_worth import (
     Weighed,
     behind_the_board,
     believed,
+    brings_more,
     carrying_on,
     chance_of_a_drive,
     clearance,
@@ -168,7 +169,9 @@ class Decision:
         own, own_second = p.own_gaps(x, y, self.trapped, windup)
         gap, second = min(gap, own), min(second, own_second)
         three = p.w.beyond_arc(x, y)
-        value = shot_value(p, p.handler, far, gap, second, three, self.left, unset_now(p), p.rhythm)
+        expected = expected_gap(p, "own_", gap)
+        value = shot_value(p, p.handler, far, expected, second, three, self.left, unset_now(p), p.rhythm)
+        value += brings_more(p, "shot", "an own shot brings more")
         self.options[SHOOT] = Weighed(value, gap=gap)
 
     def weigh_drives(self) -> None:
@@ -220,10 +223,7 @@ class Decision:
                     ex, ey = gx - gx / g * on, gy - gy / g * on
             drive = self.drive((gx, gy), (ex, ey), length / self.drive_speed, off_a_screen)
             brings = "drive_trapped" if self.trapped else "drive_after" if self.seen else "drive"
-            more = k[f"belief_{brings}_points"]
-            drive.value += more
-            if more != 0.0:
-                p.met[f"begins, {self.seen or 'no trap'}"] += 1
+            drive.value += brings_more(p, brings, f"begins, {self.seen or 'no trap'}")
             self.options[DRIVES + m] = drive
 
     def drive(
@@ -233,12 +233,13 @@ class Decision:
         p, k = self.p, self.p.k
         gap = gap_at_the_end(p, off_a_screen, *end, time_s + 0.5 * k["rim_release_s"])
         promise = chance_of_a_drive(p, gap)
-        expected = expected_gap(k["belief_end_gap_m"], k["belief_end_gap_share"], gap)
+        expected = expected_gap(p, "end_", gap)
         three = p.w.beyond_arc(*end)
         rhythm = p.rhythm if p.action == DRIVE else 0.0
         d = rim_distance(*end)
         shot = shot_value(p, p.handler, d, expected, 9.0, three, self.left, unset=True, rhythm=rhythm)
         e = max(shot, self.carry) + worth_of_numbers(p, p.h.x, p.h.y, p.handler, 0.7)
+        e += brings_more(p, "end", "the end of a drive brings more")
         value = promise * e + (1.0 - promise) * (self.carry + k["belief_kick_points"])
         return Weighed(value, *goal, *end, gap=gap, promise=promise)
 
@@ -312,7 +313,7 @@ class Decision:
         if d < 9.2 and self.left > time_s + 0.3 and not behind_the_board(x, y):
             windup = k["rim_release_s"] if d < k["rim_range_m"] else k["shot_release_s"]
             made.gap = p.nearest_in(time_s + (k["catch_pause_s"] + windup), x, y)
-            gap = expected_gap(k["belief_gap_m"], k["belief_gap_share"], made.gap)
+            gap = expected_gap(p, "", made.gap)
             three = w.beyond_arc(x, y)
             left = self.left - time_s
             shot = shot_value(p, j, d, gap, 9.0, three, left, unset=False, rhythm=0.0)

@@ -107,9 +107,21 @@ def chance_of_a_drive(p: Possession, gap: float) -> float:
     return logistic(z + k["belief_reach_in_hand"] if p.action == DRIVE else z)
 
 
-def expected_gap(base: float, share: float, least: float) -> float:
+def expected_gap(p: Possession, what: str, least: float) -> float:
+    """Of an own shot ("own_"), at the end of a drive ("end_"), of who gets a pass ("")."""
+    base, share = p.k[f"belief_{what}gap_m"], p.k[f"belief_{what}gap_share"]
     gap = base + share * least
+    if base != 0.0 and share != 1.0:
+        p.met[f"{what}gap expected, {'as reckoned' if gap > 0.3 else 'at its least'}"] += 1
     return gap if gap > 0.3 else 0.3
+
+
+def brings_more(p: Possession, what: str, words: str) -> float:
+    """A belief of so many points beside, noted in these words where it is not nothing."""
+    more = p.k[f"belief_{what}_points"]
+    if more != 0.0:
+        p.met[words] += 1
+    return more
 
 
 def believed(chance: float, offset: float, slope: float) -> float:

@@ -91,14 +91,17 @@ OF_A_SCREEN = (
     "goes on, after",
 )
 
-#: What a handler feels of his own shot, whether he reckons with a block, what a new drive brings beside (not
-#: nothing), and limits of what he makes of a drive's end.
+#: What a handler feels of his own shot, whether he reckons with a block, what a shot, a new drive and its end
+#: bring beside (not nothing), gaps that are not expected as they are, and limits of a drive's end.
 OF_A_SHOT = (
     "rhythm on a drive",
     "rhythm off a drive",
     "reckons with a block",
     "too far for a block",
     *(f"begins, {seen}" for seen in ("no trap", "coming", "after")),
+    "an own shot brings more",
+    "the end of a drive brings more",
+    *(f"{of}gap expected, {how}" for of in ("", "own_", "end_") for how in ("as reckoned", "at its least")),
     "chance of a drive, gap limited to -4",
     "chance of a drive, gap limited to 2",
 )

@@ -47,16 +47,23 @@ WORTH = {
     "low": 0.17,
     "back": -0.19,
 }
-#: And what a drive in hand brings more.
-GO_ON = 0.09
+#: What a drive in hand, a shot of one's own and the end of a drive bring more, and the gap that one expects
+#: at one's own shot (by default none and the gap as it is).
+BESIDE = {
+    "belief_go_on_points": 0.09,
+    "belief_shot_points": -0.07,
+    "belief_end_points": -0.11,
+    "belief_own_gap_m": 0.29,
+    "belief_own_gap_share": 0.83,
+}
 
 
 def with_worth(rest: str) -> str:
-    """WORTH and GO_ON at the head of a scenario's [constants], unless these are there already."""
+    """WORTH and BESIDE at the head of a scenario's [constants], unless these are there already."""
     if "worth_" in rest:
         return rest
     lines = "".join(f"worth_{name}_points = {value}\n" for name, value in WORTH.items())
-    lines += f"belief_go_on_points = {GO_ON}\n"
+    lines += "".join(f"{name} = {value}\n" for name, value in BESIDE.items())
     head, _, tail = rest.partition("[constants]\n")
     return f"{head}\n[constants]\n{lines}{tail}"
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from oracle_scenarios import CALLS, EVERY_TRIGGER, four_men, scenario, setting
 
-from engine.inputs import Scenario
+from engine.inputs import Scenario, configs_root
 
 OWN_SCREENS = """name = "own_screens"
 title = "screens of the test's own: late, slow, one after the other, off a dribble"
@@ -165,13 +165,20 @@ def screens(
     **more: float,
 ) -> Scenario:
     """Screens against a zone, and against men who cover them in each way, match up or leave one free; traps
-    of them; men who wait for them, and then drive. ``lost_s``: what a screen costs.
-    ``go_on_points``: whether a drive in hand is worth going on with. ``more``: other constants; short drives
-    end where the screened man is the first who can be there."""
+    of them; men who wait for them, and then drive; coverages that change with the place. ``lost_s``: what
+    a screen costs. ``go_on_points``: whether a drive in hand is worth going on with. ``more``: other
+    constants; short drives end where the screened man is the first who can be there."""
     (folder / "own_screens.toml").write_text(OWN_SCREENS, encoding="utf-8")
     zone_only = OWN_SCREENS.replace("own_screens", "zone_screens").replace('["zone", "men"]', '"zone"')
     (folder / "zone_screens.toml").write_text(zone_only, encoding="utf-8")
     (folder / "trap_the_screen.toml").write_text(TRAP_THE_SCREEN, encoding="utf-8")
+    men = (configs_root() / "zones" / "man_to_man.toml").read_text(encoding="utf-8")
+    head, first, rows = men.partition("[[screen]] # a screen on the ball\n")
+    assert first
+    for ball, coverage in (("top", "show"), ("slot", "under"), ("wing", "drop"), ("elbow", "under")):
+        head += f'[[screen]]\nball = ["{ball}"]\ncoverage = "{coverage}"\n'
+    by_place = head + rows[rows.index("[[screen]]") :]
+    (folder / "by_place.toml").write_text(by_place, encoding="utf-8")
     rest = "".join(f"{key} = {value}\n" for key, value in ({"belief_reach_base": 1.0} | more).items())
     rest = f"""[constants]
 {rest}worth_screen_points = 0.6
@@ -200,6 +207,7 @@ drive_foul_rate_per_s = 1.5
         "college",
         setting("zone, every trigger", CALLS["two_three"], changes=EVERY_TRIGGER),
         *made,
+        setting("by place", ("trap_the_screen",), 'zone = "by_place.toml"'),
         setting("match-up", ("man_to_man_corner", "trap_the_screen"), 'zone = "two_three_match_up"'),
         setting(
             "four men",
