@@ -12,17 +12,17 @@ from dataclasses import dataclass
 
 from engine.estimate.intervals import Found
 from engine.estimate.risk import over_n
-from engine.inputs.scenario import Scenario, constants_against
+from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.sheets.men import against_men
 from engine.run.blocks import Progress
 from engine.run.size import RunSize
-from engine.state.words import Against
-from engine.study.adapt import measure_carrying, with_constants
+from engine.study.adapt import measure_carrying
 from engine.study.compare import CompareResult, compare
 from engine.study.evening_work import zone_or_men_work
 from engine.study.pace import possessions_per_game
 from engine.study.sheet.knobs import CARRYING_POSSESSIONS, fitted_rates
+from engine.study.sheet.met import instead, worth_elsewhere
 from engine.study.stress.stress import stress
 
 #: What is kept of the variants of a kind.
@@ -83,31 +83,6 @@ class ZoneOrMen:
         }
 
 
-def _only_men(scenario: Scenario, men: Setting) -> Scenario:
-    """The scenario with man-to-man as its home."""
-    assert men.zone is not None
-    return scenario.model_copy(
-        update={
-            "zone": men.zone,
-            "zone_options": men.zone_options,
-            "policy": men.policy,
-            "plays": scenario.plays if men.plays is None else men.plays,
-            "constants": constants_against(scenario, men.zone),
-            "measured_against": Against.MEN.word,
-            "other_defence": {},
-        }
-    )
-
-
-def _worth_going_on(scenario: Scenario, points: float) -> Scenario:
-    """The scenario with what going on is worth against men; against its zone it stays as it is."""
-    name = "hold_value_points"
-    if scenario.measured_against != Against.MEN.word:
-        return scenario.model_copy(update={"other_own": {name: points}})
-    at_home = constants_against(scenario, scenario.zone)[name]
-    return with_constants(scenario, {name: points}).model_copy(update={"other_own": {name: at_home}})
-
-
 def zone_or_men(
     scenario: Scenario,
     men: Setting,
@@ -131,10 +106,10 @@ def zone_or_men(
     carrying = None
     alone = scenario.model_copy(update={"settings": (men,)})
     if fit.get("carrying"):  # as it was measured against the zone
-        there = _only_men(scenario, men)
+        there = instead(scenario, men)
         measured = measure_carrying(there, scenario.seed, size.threads, told(0), CARRYING_POSSESSIONS)
         carrying = measured.points
-        alone = _worth_going_on(alone, carrying)
+        alone = worth_elsewhere(alone, carrying)
     compared = compare(alone, size.possessions, size.seed, size.threads, told(1))
     varied = stress(alone, *worlds, size.seed, size.threads, told(2), not_asked=fitted_rates(fit))
     return ZoneOrMen(compared, carrying, varied.to_dict())
