@@ -1,9 +1,10 @@
 """Should the zone be on the floor at all tonight: the evening's zone without traps beside man-to-man.
 
 Both are played by the same ten on the possessions and the luck of ``compare``, the opponent fitted to his
-sheet as there (in the zone); what going on with the ball is worth to him against men is measured as it was
-against the zone. How sure the model is of it: the same two in variants of it (engine.study.stress). What the
-advised calls add is the plan's, so it is said with the plan's figures (engine.report.zone_or_men_view).
+sheet as there; what going on with the ball is worth to him against men is that of the fit where he met men,
+else it is measured as it was against the zone. How sure the model is of it: the same two in variants of it
+(engine.study.stress). What the advised calls add is the plan's, so it is said with the plan's figures
+(engine.report.zone_or_men_view).
 """
 
 from __future__ import annotations
@@ -103,9 +104,9 @@ def zone_or_men(
         show, start = progress, sum(parts[:part])
         return lambda done, of: show(round(start + parts[part] * done / max(of, 1)), round(sum(parts)))
 
-    carrying = None
+    carrying = (fit.get("elsewhere") or {}).get("points")
     alone = scenario.model_copy(update={"settings": (men,)})
-    if fit.get("carrying"):  # as it was measured against the zone
+    if carrying is None and fit.get("carrying"):  # as it was measured against the zone
         there = instead(scenario, men)
         measured = measure_carrying(there, scenario.seed, size.threads, told(0), CARRYING_POSSESSIONS)
         carrying = measured.points

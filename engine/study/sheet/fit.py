@@ -3,10 +3,10 @@
 The model plays against the defences that he met where he was counted (``met``): tonight's, another, or half
 the possessions each. First every man's reluctance to shoot twos and threes: each round moves it by the
 logarithm of how far his share of the side's shots is from its aim. Half way what going on with the ball is
-worth to these men is measured (engine.study.adapt.measure_carrying), against each defence that is played
-here; against tonight's, where that is another, at the end. Then, where the sheet counts them, the knobs of
-KNOBS, one for each rate: slopes are taken once, then damped Gauss-Newton inside the knobs' ranges
-(engine.study.newton).
+worth to these men is measured (engine.study.adapt.measure_carrying), against tonight's defence and against
+another that they met: at one moment of the fit, so that it makes no difference between the two. Then, where
+the sheet counts them, the knobs of KNOBS, one for each rate: slopes are taken once, then damped Gauss-Newton
+inside the knobs' ranges (engine.study.newton).
 
 An aim is where the counts pull the model's own: the posterior mean of the sheet's rate with the model's as
 the average and PRIOR of the model (shot_prior_attempts) as its strength in attempts or plays
@@ -171,8 +171,8 @@ def fit_sheet(
     """Move the reluctances, then the knobs, until the model is where the sheet's counts pull it.
 
     The same for any number of threads. Runs: one unfitted, one for each round of the shares and one in the
-    middle of them, one for each knob, at most ROUNDS after, and CARRYING_RUNS for each kind of defence.
-    Nothing is moved where the attempts are not counted.
+    middle of them, one for each knob, at most ROUNDS after, and CARRYING_RUNS for tonight's defence and for
+    another that they met. Nothing is moved where the attempts are not counted.
     """
     runs, prior = 0, scenario.constants[PRIOR]
     own: dict[str, float] = {}
@@ -206,9 +206,8 @@ def fit_sheet(
     for number in range(SHARE_ROUNDS):
         if number == SHARE_ROUNDS // 2:  # in the middle: it hangs on who shoots, and who shoots on it
             side = with_knobs(scenario, own)
-            if met.tonight:
-                carrying = going_on(side)
-                worth[CARRYING] = carrying.points
+            carrying = going_on(side)
+            worth[CARRYING] = carrying.points
             if met.other is not None:
                 elsewhere = going_on(instead(side, met.other))
                 worth[ELSEWHERE] = elsewhere.points
@@ -220,9 +219,6 @@ def fit_sheet(
             own[key] = min(max(moved, -MOST_RELUCTANCE), MOST_RELUCTANCE)
         model = played({})
     followed, model = _follow(aims_of(sheet), scenario, model, prior, played)
-    if carrying is None:
-        knobs = {one.knob: one.value for one in followed}
-        carrying = going_on(with_knobs(scenario, {**own, **worth, **knobs}))
     below = weights(SHOTS, sheet.men)
     shares = []
     for (i, k), key in _keys(sheet).items():

@@ -39,7 +39,7 @@ SHARE_ROUNDS, GAIN, SLOWER, MOST_LOG, MOST_RELUCTANCE = 7, 0.15, 3.0, 2.0, 1.0
 CARRYING, CARRYING_POSSESSIONS, CARRYING_RUNS = "carrying on", 1500, 4
 #: The same against the kind of defence (zone, men) that is not home's.
 ELSEWHERE = "carrying on elsewhere"
-#: Those rounds, one more, these (against both kinds) and one after them, one for each slope, and the rounds
+#: Those rounds, one more, these (for two defences) and one after them, one for each slope, and the rounds
 #: of Gauss-Newton.
 MOST_RUNS = SHARE_ROUNDS + 1 + 2 * CARRYING_RUNS + 1 + len(KNOBS) + ROUNDS
 
