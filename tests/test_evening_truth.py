@@ -325,7 +325,7 @@ def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told:
     far = row | {"key": "two_point", "outside": True, "model": {**row["model"], "mean": 0.0}}
     missed = {"sheet": report.sheet | {"rows": [far]}}  # beside every answer, not at the end alone
     warned = sheet_told(missed["sheet"])
-    assert "in all: twos made, of 100: " in warned and "against man-to-man, as they were counted" in warned
+    assert "sheet: twos made, of 100: " in warned and "against man-to-man, as counted" in warned
     assert warned in one_line(compare_text(told["compare.json"] | missed))
     assert warned in one_line(plan_text(told["plan.json"] | missed))
     assert warned in one_line(report_page(replace(report, **missed), bench=False))

@@ -236,8 +236,8 @@ def test_the_warning_follows_what_they_met(word: str) -> None:
 
     assert told(0.45, 0.39) == "" and told(0.45, None) == ""
     said = told(0.47 - (SOME + 3) / 100, 0.47)
-    assert "twos made, of 100: 47 on the sheet (42 to 52" in said
-    assert f"39 in the model, against {MET[word]}, as they were counted" in said
+    assert "twos made, of 100: 47 there (42 to 52" in said
+    assert f"39 in the model, against {MET[word]}, as counted" in said
 
 
 def test_zone_or_men_takes_what_going_on_is_worth_against_men_from_the_fit(evening: Evening) -> None:

@@ -126,9 +126,8 @@ def sheet_told(found: Found) -> str:
         return advice
     label, sheet, low, high, model = missed
     return (
-        f"The model does not follow your sheet in all: {label}: {sheet} on the sheet ({low} to "
-        f"{high} with the luck of so few), {model} in the model, against {MET[found['met']]}, as they were "
-        "counted. Take what follows with care."
+        f"The model does not follow your sheet: {label}: {sheet} there ({low} to {high} with the luck of so "
+        f"few), {model} in the model, against {MET[found['met']]}, as counted. Take what follows with care."
     )
 
 
