@@ -164,16 +164,8 @@ def test_a_man_who_cannot_be_followed_further_is_named(scenario: Scenario) -> No
     n, kinds = sums[:, shots].sum(), shares_of(sheet, sheet.counts)
     assert one.sheet == kinds[4, 1] and one.aim == (n * one.sheet + 60 * one.before) / (n + 60)
     assert sum(row.after for row in found.shares) == pytest.approx(1.0, abs=1e-12)
-    view = sheet_view(
-        {
-            "possessions": 400,
-            "rows": [],
-            "fit": found.to_dict(),
-            "attempts": True,
-            "men": list(numbers),
-            "met": "zone",
-        }
-    )
+    of = {"possessions": 400, "rows": [], "attempts": True, "men": list(numbers), "met": "zone"}
+    view = sheet_view(of | {"fit": found.to_dict()})
     assert view is not None
     said = (
         f"No. {numbers[4]} takes fewer threes in the model than on your sheet: the end of the model's range."
