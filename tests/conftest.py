@@ -93,10 +93,10 @@ def an_evenings_fit_is_short(request: pytest.FixtureRequest) -> Iterator[None]:
 
     whole = fit.fit_sheet
 
-    def short(*given: Any) -> fit.SheetFit:
+    def short(*given: Any, **more: Any) -> fit.SheetFit:
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(fit, "CARRYING_POSSESSIONS", CARRYING)
-            return whole(*given, possessions=FIT)
+            return whole(*given, possessions=FIT, **more)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(fit, "fit_sheet", short)

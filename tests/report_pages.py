@@ -44,12 +44,12 @@ SECONDS = ReportSize(
 #: One that is long enough for calls to be planned and stopped.
 PLANNED = dataclasses.replace(
     SECONDS,
-    possessions=12_000,
+    possessions=20_000,
     formation_possessions=3000,
     games=20,
     table_parts=3,
     world_possessions=800,
-    lineup_possessions=120_000,
+    lineup_possessions=200_000,
 )
 PHONE, LAPTOP = 360, 1280
 A4 = {"paperWidth": 8.27, "paperHeight": 11.69}

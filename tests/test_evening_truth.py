@@ -170,10 +170,10 @@ def test_the_sheet_beside_the_model_is_one_table(walked: Path, told: dict[str, A
     assert view is not None and len(view["rows"]) == len(found["rows"]) >= 15
     assert one_line("\n".join(sheet_lines(found))) in told["said"]
     for row in view["rows"]:
-        shown = (row[key] for key in ("label", "sheet", "range", "model", "flag"))
-        assert " ".join(text for text in shown if text) in told["page"], row["label"]
+        assert " ".join(text for text in (row["label"], *row["cells"]) if text) in told["page"], row["label"]
     assert all(line in told["page"] for line in [*view["notes"], view["advice"]])
-    rates = {row["key"]: row["model"]["mean"] for row in found["rows"] if row["number"] is None}
+    assert view["names"][-2] == "tonight" and found["met"] == evening.met.word == "man-to-man"
+    rates = {row["key"]: row["tonight"] for row in found["rows"] if row["number"] is None}
     home = told["compare.json"]["baseline"]["rates"]
     assert rates["threes"] == home["three_attempts"]["mean"]
     assert rates["three_point"] == home["three_point"]["mean"]
@@ -325,7 +325,7 @@ def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told:
     far = row | {"key": "two_point", "outside": True, "model": {**row["model"], "mean": 0.0}}
     missed = {"sheet": report.sheet | {"rows": [far]}}  # beside every answer, not at the end alone
     warned = sheet_told(missed["sheet"])
-    assert warned.startswith("Twos made, of 100: ") and "of all their games" in warned
+    assert "sheet: twos made, of 100: " in warned and "against man-to-man, as counted" in warned
     assert warned in one_line(compare_text(told["compare.json"] | missed))
     assert warned in one_line(plan_text(told["plan.json"] | missed))
     assert warned in one_line(report_page(replace(report, **missed), bench=False))

@@ -36,6 +36,7 @@ from engine.study.sheet.fit import aims_of, fit_sheet, shares_of
 from engine.study.sheet.knobs import (
     CARRYING,
     CARRYING_POSSESSIONS,
+    ELSEWHERE,
     FIT_POSSESSIONS,
     LOSSES,
     MOST_RELUCTANCE,
@@ -163,9 +164,8 @@ def test_a_man_who_cannot_be_followed_further_is_named(scenario: Scenario) -> No
     n, kinds = sums[:, shots].sum(), shares_of(sheet, sheet.counts)
     assert one.sheet == kinds[4, 1] and one.aim == (n * one.sheet + 60 * one.before) / (n + 60)
     assert sum(row.after for row in found.shares) == pytest.approx(1.0, abs=1e-12)
-    view = sheet_view(
-        {"possessions": 400, "rows": [], "fit": found.to_dict(), "attempts": True, "men": list(numbers)}
-    )
+    of = {"possessions": 400, "rows": [], "attempts": True, "men": list(numbers), "met": "zone"}
+    view = sheet_view(of | {"fit": found.to_dict()})
     assert view is not None
     said = (
         f"No. {numbers[4]} takes fewer threes in the model than on your sheet: the end of the model's range."
@@ -288,14 +288,16 @@ def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> No
     compared, sheet = played.part("compare"), played.part("sheet")
     values = values_of(played.part("fit"))
     own = {f"{kind} {number}" for kind in ("two", "three") for number in FIVE}
-    assert set(values) == {CARRYING, "fouls", "losses", *own} and sheet["fit"] == played.part("fit")
+    assert set(values) == {CARRYING, ELSEWHERE, "fouls", "losses", *own} and sheet["fit"] == played.part(
+        "fit"
+    )
     fitted = with_knobs(evening.scenario, values)
     assert config_hash(fitted) != config_hash(evening.scenario)
     assert compared["config_hash"] == sheet["config_hash"] == config_hash(fitted)
     assert played.evening.scenario == fitted and played.scenario.constants == fitted.constants
     needs = set(NEEDS) - {"fit", "attack"}  # our attack meets their defence, not their shooters
     assert all("fit" in needed(name) for name in needs), "a part that is not of the fitted opponent"
-    rates = {row["key"]: row["model"]["mean"] for row in sheet["rows"] if row["number"] is None}
+    rates = {row["key"]: row["tonight"] for row in sheet["rows"] if row["number"] is None}
     of_compare = compared["baseline"]["rates"]
     assert rates["threes"] == of_compare["three_attempts"]["mean"]
     assert rates["free_throws"] == of_compare["free_throws_per_field_goal"]["mean"]

@@ -291,6 +291,7 @@ BAD_KEYS = [
     ("press_when_far_ahead", "2", "yes, no or don't know"),
     ("plays", "the triangle", "some of back cut, ball screen"),
     ("screens", "hedge", "one of drop, under, show, switch"),
+    ("counted_against", "presses", "one of man-to-man, zone, both; or leave it empty"),
     ("their_defence", "5-0", "one of 2-3 zone, 3-2 zone"),
     ("opponent_front", "one 70, two", "a share beside each front"),
     ("level", "galactic", "one of college, professional, school, under_14"),

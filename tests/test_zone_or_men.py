@@ -27,7 +27,8 @@ from engine.study.compare import compare
 from engine.study.evening_file import inputs_digest
 from engine.study.evening_report import Played, ReportSize
 from engine.study.evening_result import EveningReport
-from engine.study.evening_zone_or_men import _worth_going_on, zone_or_men
+from engine.study.evening_zone_or_men import zone_or_men
+from engine.study.sheet.met import worth_elsewhere
 from engine.world.pack import pack
 
 pytest_plugins = ("evening_pages",)
@@ -82,7 +83,7 @@ def test_what_going_on_is_worth_against_men_changes_nothing_in_the_zone(level: s
     """A level's beliefs are measured against one kind of defence, of college men against men."""
     evening = evening_with(tmp_path, level=level, age_group="adults")
     scenario, men = evening.scenario, asked_men(evening)
-    found = _worth_going_on(scenario, 0.777)
+    found = worth_elsewhere(scenario, 0.777)
     assert constants_against(found, scenario.zone) == constants_against(scenario, scenario.zone)
     there = constants_against(found, men.zone)
     assert there == constants_against(scenario, men.zone) | {"hold_value_points": 0.777}
@@ -194,7 +195,8 @@ def test_a_side_is_ahead_only_where_neither_luck_nor_variants_turn_it(
     said = dict(found["lines"])
     assert "no clear difference" not in " ".join(said.values())
     assert ("up to 10 traps" in said["The calls"]) == calls
-    assert "passes to men under the rim" in said["Cannot say"] and "matched in the zone" in said["Cannot say"]
+    assert "passes to men under the rim" in said["Cannot say"]
+    assert "matched against man-to-man, as they were counted" in said["Cannot say"]
     assert "pass, cut and fill" in said["Played"] and "screens drop" in said["Played"]
 
 

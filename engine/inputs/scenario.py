@@ -109,8 +109,7 @@ def unnamed(differences: Mapping[str, float], named: Collection[str]) -> dict[st
 
 def constants_against(scenario: Scenario, zone: Zone) -> dict[str, float]:
     """Every constant where this defence is played: what players believe is known for a zone and for men."""
-    kind = Against.MEN.word if zone.has_men else Against.ZONE.word
-    if kind == scenario.measured_against:
+    if zone.kind == scenario.measured_against:
         return dict(scenario.constants)
     found = {
         name: value + scenario.other_defence.get(name, 0.0) for name, value in scenario.constants.items()

@@ -41,7 +41,7 @@ from engine.inputs.places import (
 )
 from engine.inputs.roles import N_ROLES, AnyRole, RoleName, check_pairs, check_positions, check_role, holders
 from engine.inputs.team import ZONE_PLACES
-from engine.state.words import COVERAGES, REGIONS
+from engine.state.words import COVERAGES, REGIONS, Against
 
 #: A wing may be described by these instead of "settled", where the defence has a bump.
 BUMP_MOMENTS = ("before_bump", "after_bump", "reversal")
@@ -112,6 +112,11 @@ class Zone(Frozen):
     def has_men(self) -> bool:
         """Whether anybody ever has a man of his own: from the start, or after matching up."""
         return bool(self.guards) or self.match_up is not None
+
+    @property
+    def kind(self) -> str:
+        """What an attack meets here: the word of Against for a zone or for men."""
+        return (Against.MEN if self.has_men else Against.ZONE).word
 
 
 class _Roles(Frozen):

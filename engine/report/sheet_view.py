@@ -5,7 +5,10 @@ from __future__ import annotations
 from engine.estimate.intervals import Found
 from engine.report.words import numbers_words
 
-NAMES = ("Of 100", "your sheet", "its range", "model", "")
+NAMES = ("Of 100", "sheet", "its range", "model")
+TONIGHT = "tonight"
+#: What they met where they were counted, and the model plays.
+MET = {"man-to-man": "man-to-man", "zone": "a zone", "both": "man-to-man and a zone"}
 OUTSIDE = "outside"
 #: What each rate says, of 100; a man's is filled in with his number.
 LABELS = {
@@ -37,8 +40,6 @@ ADVICE = {
         "{way} than it says."
     ),
 }
-#: How many of their shots go in, and what hangs on it: counted in all their games, whatever they met there.
-MAKES = ("two_point", "three_point", "effective", "points")
 #: Those about threes.
 THREES = ("threes", "threes_of_made")
 #: By whether the model has more of it than the sheet.
@@ -57,15 +58,18 @@ def _hundred(value: float | None) -> str:
     return "-" if value is None else f"{100.0 * value:.0f}"
 
 
-def _row(row: Found) -> Found:
+def _row(row: Found, tonight: bool) -> Found:
     sheet, model = row["sheet"], row["model"]
     known = sheet["low"] is not None
     return {
         "label": LABELS[row["key"]].format(number=row["number"]),
-        "sheet": _hundred(sheet["mean"]),
-        "range": f"{_hundred(sheet['low'])} to {_hundred(sheet['high'])}" if known else "-",
-        "model": f"{100.0 * model['mean']:.1f} \N{PLUS-MINUS SIGN} {100.0 * model['standard_error']:.1f}",
-        "flag": OUTSIDE if row["outside"] else "",
+        "cells": [
+            _hundred(sheet["mean"]),
+            f"{_hundred(sheet['low'])} to {_hundred(sheet['high'])}" if known else "-",
+            f"{100.0 * model['mean']:.1f} \N{PLUS-MINUS SIGN} {100.0 * model['standard_error']:.1f}",
+            *([_hundred(row["tonight"])] if tonight else []),
+            OUTSIDE if row["outside"] else "",
+        ],
     }
 
 
@@ -88,7 +92,7 @@ def sheet_advice(found: Found) -> tuple[str, str]:
 
 def _missed(found: Found) -> tuple[str, ...]:
     """Of the side's rate that the model misses by most, SOME or more and outside what the luck of the counts
-    allows, in whole hundredths: its key, what it is, the sheet, its range, the model; () where it follows."""
+    allows, in whole hundredths: what it is, the sheet, its range, the model; () where it follows."""
 
     def outside(row: Found) -> bool:
         ends = row["sheet"]["low"], row["sheet"]["high"], row["model"]["mean"]
@@ -103,13 +107,13 @@ def _missed(found: Found) -> tuple[str, ...]:
     sheet = (row["sheet"][key] for key in ("mean", "low", "high"))
     label = LABELS[row["key"]]
     label = label if "100" in label else f"{label}, of 100"
-    return row["key"], label, *map(_hundred, (*sheet, row["model"]["mean"]))
+    return label, *map(_hundred, (*sheet, row["model"]["mean"]))
 
 
 def sheet_short(found: Found) -> str:
     """``sheet_told`` in a few words, for the bench."""
     missed = _missed(found)
-    return f"Your sheet {missed[2]}, model {missed[5]}: {missed[1]}." if missed else ""
+    return f"Your sheet {missed[1]}, model {missed[4]}: {missed[0]}." if missed else ""
 
 
 def sheet_told(found: Found) -> str:
@@ -120,16 +124,10 @@ def sheet_told(found: Found) -> str:
     advice, missed = sheet_advice(found)[1], _missed(found)
     if advice or not missed:
         return advice
-    key, label, sheet, low, high, model = missed
-    if key in MAKES:
-        return (
-            f"{label[0].upper()}{label[1:]}: {sheet} on the sheet ({low} to {high} with the luck of so few), "
-            f"of all their games; {model} in the model, against your zone. If they met zones, take what "
-            "follows with care."
-        )
+    label, sheet, low, high, model = missed
     return (
-        f"The model does not follow your sheet in all: {label}: {sheet} on the sheet ({low} to "
-        f"{high} with the luck of so few), {model} in the model. Take what follows with care."
+        f"The model does not follow your sheet: {label}: {sheet} there ({low} to {high} with the luck of so "
+        f"few), {model} in the model, against {MET[found['met']]}, as counted. Take what follows with care."
     )
 
 
@@ -170,11 +168,14 @@ def sheet_view(found: Found) -> Found | None:
     if not found:
         return None
     outside = sum(row["outside"] for row in found["rows"])
+    tonight = any(row["tonight"] is not None for row in found["rows"])
     notes = [
-        f"Model: {found['possessions']:,} possessions at home, \N{PLUS-MINUS SIGN} one standard error. Range "
-        "of the sheet: what the luck of so few counts allows (95%; Wilson's, for free throws Jeffreys' "
-        f"limits). Outside it: {outside} of {len(found['rows'])}.",
+        f"Model: {found['possessions']:,} possessions against {MET[found['met']]}, as they were counted, "
+        "\N{PLUS-MINUS SIGN} one standard error. Range of the sheet: what the luck of so few counts allows "
+        f"(95%; Wilson's, for free throws Jeffreys' limits). Outside it: {outside} of {len(found['rows'])}.",
     ]
+    if tonight:
+        notes.append("Tonight: the same opponent in the model against what you play tonight, without traps.")
     if any(row["key"] in ("turnovers", "points") for row in found["rows"]):
         notes.append("A play ends in a shot, free throws or a lost ball.")
     notes += _followed(found["fit"])
@@ -182,8 +183,8 @@ def sheet_view(found: Found) -> Found | None:
         notes.append("Your sheet does not say how many shots they tried: those that went in are compared.")
     return {
         "title": f"Your sheet and the model: No. {numbers_words(found['men'])}",
-        "names": list(NAMES),
-        "rows": [_row(row) for row in found["rows"]],
+        "names": [*NAMES, *([TONIGHT] if tonight else []), ""],
+        "rows": [_row(row, tonight) for row in found["rows"]],
         "notes": notes,
         "advice": sheet_advice(found)[1],
     }

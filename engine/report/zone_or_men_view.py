@@ -10,6 +10,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.advice_view import advised_game, advised_rows, traps_words
 from engine.report.screen.defence import comes_from
+from engine.report.sheet_view import MET
 from engine.report.words import (
     TOO_FEW,
     around,
@@ -30,8 +31,8 @@ VARIED = {"numbers": "with other numbers", "structure": "with other numbers, for
 #: What no figure of it holds, whoever plays.
 CANNOT = (
     "how well your men play either, their fouls and legs, and who guards whom but by size. In the model few "
-    "screens are set and passes to men under the rim are too safe. Their sheet is matched in the zone, "
-    "whatever they met when it was counted"
+    "screens are set and passes to men under the rim are too safe. Their sheet is matched against {met}, as "
+    "they were counted"
 )
 
 
@@ -84,7 +85,7 @@ def zone_or_men_dict(found: Found, report: Advice) -> Found:
         ("It comes from", comes_from(found["factors"], found["change"]["mean"])),
         ("A game", _a_game(found["game"])),
         ("Played", _played(found)),
-        ("Cannot say", CANNOT),
+        ("Cannot say", CANNOT.format(met=MET[report.evening.met.word])),
     ]
     return found | {"rows": rows, "answer": answer, "verdict": verdict, "lines": lines}
 

@@ -78,6 +78,7 @@ def inputs_digest(evening: Evening) -> str:
         "care": evening.care.to_dict(),
         "attack": evening.attack and config_hash(evening.attack.scenario),
         "men": evening.men and evening.men.model_dump(mode="json"),
+        "met": evening.met.to_dict(),
         "minutes": [(note.number, note.minutes) for note in evening.own],
         "counts": [one.to_dict() for one in evening.counts],
         "trapledger": __version__,

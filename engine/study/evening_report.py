@@ -257,7 +257,8 @@ class Played:
         from engine.study.sheet.fit import fit_sheet
 
         assert self.counts is not None
-        return fit_sheet(self.counts, self.scenario, self.scenario.seed, self.size.threads, told)
+        met = self.evening.met
+        return fit_sheet(self.counts, self.scenario, self.scenario.seed, self.size.threads, told, met=met)
 
     def _compare(self, told: Progress) -> _Result:
         from engine.study.compare import compare
@@ -391,7 +392,7 @@ class Played:
         from engine.study.sheet.rows import compare_sheet
 
         assert self.counts is not None
-        return compare_sheet(self.counts, self.scenario, self.size, self.part("fit"), told)
+        return compare_sheet(self.counts, self.scenario, self.evening.met, self.size, self.part("fit"), told)
 
     def _attack(self, told: Progress) -> _Result:
         from engine.study.evening_attack import attack

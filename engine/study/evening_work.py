@@ -51,7 +51,7 @@ def work_of(
         "timing": TIMING * size.threads,
         "lineup": 0.7 * effort.lineup_possessions,
         "shots": PER_TRACED * effort.traced + 4000.0,
-        "sheet": n,
+        "sheet": 2.0 * n,
         "attack": PER_ATTACK * effort.attack_possessions,
         "zone_or_men": sum(zone_or_men_work(size.possessions, effort.worlds, effort.world_possessions)),
     }[name]

@@ -1,9 +1,10 @@
 """Should the zone be on the floor at all tonight: the evening's zone without traps beside man-to-man.
 
 Both are played by the same ten on the possessions and the luck of ``compare``, the opponent fitted to his
-sheet as there (in the zone); what going on with the ball is worth to him against men is measured as it was
-against the zone. How sure the model is of it: the same two in variants of it (engine.study.stress). What the
-advised calls add is the plan's, so it is said with the plan's figures (engine.report.zone_or_men_view).
+sheet as there; what going on with the ball is worth to him against men is that of the fit where he met men,
+else it is measured as it was against the zone. How sure the model is of it: the same two in variants of it
+(engine.study.stress). What the advised calls add is the plan's, so it is said with the plan's figures
+(engine.report.zone_or_men_view).
 """
 
 from __future__ import annotations
@@ -12,17 +13,17 @@ from dataclasses import dataclass
 
 from engine.estimate.intervals import Found
 from engine.estimate.risk import over_n
-from engine.inputs.scenario import Scenario, constants_against
+from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.sheets.men import against_men
 from engine.run.blocks import Progress
 from engine.run.size import RunSize
-from engine.state.words import Against
-from engine.study.adapt import measure_carrying, with_constants
+from engine.study.adapt import measure_carrying
 from engine.study.compare import CompareResult, compare
 from engine.study.evening_work import zone_or_men_work
 from engine.study.pace import possessions_per_game
 from engine.study.sheet.knobs import CARRYING_POSSESSIONS, fitted_rates
+from engine.study.sheet.met import instead, worth_elsewhere
 from engine.study.stress.stress import stress
 
 #: What is kept of the variants of a kind.
@@ -83,31 +84,6 @@ class ZoneOrMen:
         }
 
 
-def _only_men(scenario: Scenario, men: Setting) -> Scenario:
-    """The scenario with man-to-man as its home."""
-    assert men.zone is not None
-    return scenario.model_copy(
-        update={
-            "zone": men.zone,
-            "zone_options": men.zone_options,
-            "policy": men.policy,
-            "plays": scenario.plays if men.plays is None else men.plays,
-            "constants": constants_against(scenario, men.zone),
-            "measured_against": Against.MEN.word,
-            "other_defence": {},
-        }
-    )
-
-
-def _worth_going_on(scenario: Scenario, points: float) -> Scenario:
-    """The scenario with what going on is worth against men; against its zone it stays as it is."""
-    name = "hold_value_points"
-    if scenario.measured_against != Against.MEN.word:
-        return scenario.model_copy(update={"other_own": {name: points}})
-    at_home = constants_against(scenario, scenario.zone)[name]
-    return with_constants(scenario, {name: points}).model_copy(update={"other_own": {name: at_home}})
-
-
 def zone_or_men(
     scenario: Scenario,
     men: Setting,
@@ -128,13 +104,13 @@ def zone_or_men(
         show, start = progress, sum(parts[:part])
         return lambda done, of: show(round(start + parts[part] * done / max(of, 1)), round(sum(parts)))
 
-    carrying = None
+    carrying = (fit.get("elsewhere") or {}).get("points")
     alone = scenario.model_copy(update={"settings": (men,)})
-    if fit.get("carrying"):  # as it was measured against the zone
-        there = _only_men(scenario, men)
+    if carrying is None and fit.get("carrying"):  # as it was measured against the zone
+        there = instead(scenario, men)
         measured = measure_carrying(there, scenario.seed, size.threads, told(0), CARRYING_POSSESSIONS)
         carrying = measured.points
-        alone = _worth_going_on(alone, carrying)
+        alone = worth_elsewhere(alone, carrying)
     compared = compare(alone, size.possessions, size.seed, size.threads, told(1))
     varied = stress(alone, *worlds, size.seed, size.threads, told(2), not_asked=fitted_rates(fit))
     return ZoneOrMen(compared, carrying, varied.to_dict())

@@ -11,7 +11,6 @@ import numpy as np
 from engine.estimate.intervals import Found
 from engine.inputs.scenario import Scenario, constants_against
 from engine.inputs.settings import Setting
-from engine.state.words import Against
 from engine.study.beliefs import PLACES, carrying_on
 
 #: Seconds on the clock that are told, where there are so many.
@@ -30,7 +29,7 @@ def worth_dict(scenario: Scenario, setting: Setting | None) -> Found:
     left = [s for s in CLOCK_S if s <= limit]
     points = carrying_on(np.array(left, float), k["hold_value_points"], k["hold_tau_s"])
     return {
-        "against": (Against.MEN if zone.has_men else Against.ZONE).word,
+        "against": zone.kind,
         "by_clock": [{"left_s": s, "points": float(p)} for s, p in zip(left, points, strict=True)],
         "by_place": [
             {"ball": [region.word for region in regions], "points": k[name]}

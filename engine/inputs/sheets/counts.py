@@ -24,6 +24,11 @@ class ManCounts:
     free_throws_made: int | None
     turnovers: int | None
 
+    @property
+    def says_something(self) -> bool:
+        """Whether anything is counted of him."""
+        return any(value is not None for name, value in asdict(self).items() if name != "number")
+
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON."""
         return asdict(self)

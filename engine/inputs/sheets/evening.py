@@ -28,6 +28,7 @@ from engine.inputs.sheets.find import find_sheets, folder_of
 from engine.inputs.sheets.fronts import Front, Likely, alignment_of, likely_of
 from engine.inputs.sheets.game import GameSheet, read_game
 from engine.inputs.sheets.men import men_setting
+from engine.inputs.sheets.met import TONIGHT, Met, met_of
 from engine.inputs.sheets.opponent import Opponent, OpponentNote, read_opponent
 from engine.inputs.sheets.own import OwnNote, read_own
 from engine.inputs.sheets.read import Sheet
@@ -53,7 +54,7 @@ class Evening:
     ``counts``: what the sheet counts of each opponent. ``folder``: None for a scenario file. ``fronts``,
     ``high_post``: what the sheet says of how they line up. ``attack``: the same five with the ball, None for
     a scenario file and where no trap may be advised. ``men``: man-to-man in place of the zone, None for a
-    scenario file and where no zone is played.
+    scenario file and where no zone is played. ``met``: the defences against which the opponent was counted.
     """
 
     scenario: Scenario
@@ -74,6 +75,7 @@ class Evening:
     high_post: bool | None = None
     attack: AttackSide | None = None
     men: Setting | None = None
+    met: Met = TONIGHT
 
     @property
     def likely(self) -> tuple[Likely, ...]:
@@ -139,7 +141,7 @@ def _signals(game: GameSheet, settings: tuple[Setting, ...]) -> dict[str, str]:
     }
 
 
-def _usual_lines(scenario: Scenario, game: GameSheet, assumed: Assumed) -> None:
+def _usual_lines(scenario: Scenario, game: GameSheet, counted: bool, assumed: Assumed) -> None:
     """What no coach is asked for, said once."""
     start = scenario.game
     assumed.note(
@@ -148,6 +150,11 @@ def _usual_lines(scenario: Scenario, game: GameSheet, assumed: Assumed) -> None:
     )
     if game.plays is None:
         assumed.note(f"Which plays {game.them} run is not given: all shipped ones, where they fit.")
+    if game.counted_against is None and counted:
+        assumed.note(
+            f"What {game.them} mostly met in the games that your sheet counts is not given: man-to-man "
+            "(common practice, no source)."
+        )
     assumed.note(
         "Not asked and taken from the level or common practice: pass speeds, reactions, how well traps are "
         "hidden, how fast the offence gets used to them (trapledger stress varies the numbers)."
@@ -236,8 +243,12 @@ def _of_folder(place: Path, shown: str) -> Evening:
     scenario, targets, mine = _scenario(
         game, opponent, own, place, source, constants, table, assumed, calls, at
     )
-    men = men_setting(game, scenario.plays, Source(folder / GAME, where[GAME]), shared)
-    _usual_lines(scenario, game, assumed)
+    beside = game, scenario.plays, Source(folder / GAME, where[GAME]), shared
+    something = any(one.says_something for one in opponent.counts)
+    _usual_lines(scenario, game, something, assumed)
+    remarks = [*sheets.remarks, *game.remarks, *own_remarks, *opponent.remarks, *mine.remarks]
+    if game.counted_against is not None and not something:
+        remarks.append(f"{game.where}: counted_against changes nothing: the sheet counts nothing of theirs.")
     numbers = [note.number for note in opponent.notes if note.starts and not note.stands_in]
     ours = [note.number for note in own_notes if not note.stands_in]
     attack = None
@@ -257,7 +268,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         own=own_notes,
         shooting=opponent.shooting,
         own_shooting=own_shooting,
-        remarks=(*sheets.remarks, *game.remarks, *own_remarks, *opponent.remarks, *mine.remarks),
+        remarks=tuple(remarks),
         own_calls=mine.told,
         own_settings=tuple(setting.name for setting in mine.settings),
         counts=opponent.counts,
@@ -265,7 +276,8 @@ def _of_folder(place: Path, shown: str) -> Evening:
         fronts=game.fronts,
         high_post=game.high_post,
         attack=attack,
-        men=men,
+        men=men_setting(*beside),
+        met=met_of(*beside),
     )
 
 

@@ -21,7 +21,14 @@ from engine.inputs.sheets.columns import (
     spellings,
 )
 from engine.inputs.sheets.fronts import Front, read_fronts
-from engine.inputs.sheets.questions import GAME_COLUMNS, NOT_PLAYED, SCREENS, game_keys
+from engine.inputs.sheets.questions import (
+    COUNTED_AGAINST,
+    GAME_COLUMNS,
+    MEN_WORD,
+    NOT_PLAYED,
+    SCREENS,
+    game_keys,
+)
 from engine.inputs.sheets.read import Row, SheetFile, key_of, read_sheet
 
 #: Ages that the sheet may name (years).
@@ -41,7 +48,8 @@ _EXAMPLE = re.compile(r"example\b", re.IGNORECASE)
 class GameSheet:
     """What game.csv says. ``where`` is how it is shown; lengths and times are in ``rules``; of several
     ``fronts`` the likeliest stands first. ``plays``: names or files of what they run, None where nobody says;
-    ``screens``: what is done about screens, None likewise."""
+    ``screens``: what is done about screens, ``counted_against``: what they mostly met where they were counted
+    (COUNTED_AGAINST), None likewise."""
 
     where: str
     level: Level
@@ -53,6 +61,7 @@ class GameSheet:
     high_post: bool | None
     plays: tuple[str, ...] | None
     screens: str | None
+    counted_against: str | None
     their_defence: str | None
     signals: dict[str, str]
     remarks: tuple[str, ...]
@@ -294,6 +303,11 @@ def read_game(file: SheetFile | None, where: str, source: Source, assumed: Assum
         _plays(keys),
         keys.cells("screens").choice(
             "screens", {one: one for one in SCREENS}, f"one of {', '.join(SCREENS)}"
+        ),
+        keys.cells("counted_against").choice(
+            "counted_against",
+            {key_of(word): word for word in COUNTED_AGAINST} | {"man": MEN_WORD, "men": MEN_WORD},
+            f"one of {', '.join(COUNTED_AGAINST)}",
         ),
         keys.cells("their_defence").choice("their_defence", _defences(), f"one of {', '.join(DEFENCES)}"),
         signals,

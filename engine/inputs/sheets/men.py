@@ -10,7 +10,7 @@ from engine.inputs import defaults
 from engine.inputs.files import Source
 from engine.inputs.plays import Play, plays_from, pooled
 from engine.inputs.settings import Setting, defence_from
-from engine.inputs.sheets.attack import MAN_TO_MAN
+from engine.inputs.sheets.attack import MAN_TO_MAN, ZONE
 from engine.inputs.sheets.data import load_usual_calls
 from engine.inputs.sheets.game import GameSheet
 from engine.inputs.zone import chosen
@@ -22,23 +22,29 @@ if TYPE_CHECKING:
 
 def against_men(plays: Sequence[Play]) -> list[Play]:
     """Those of the plays that are run against men."""
-    return [play for play in plays if Against.MEN.word in play.against]
+    return _against(plays, Against.MEN)
 
 
-def men_setting(game: GameSheet, plays: tuple[Play, ...], source: Source, shipped: Source) -> Setting | None:
-    """Man-to-man as a setting beside the zone; None where the sheet lets no zone be played.
+def _against(plays: Sequence[Play], kind: Against) -> list[Play]:
+    return [play for play in plays if kind.word in play.against]
 
-    ``plays`` are the evening's. Where the sheet names some, but none that is run against men, the shipped
-    ones against men are run there: a side has some. Raises InputError.
+
+def instead_of(
+    zone: bool, screens: str | None, plays: tuple[Play, ...], source: Source, shipped: Source
+) -> Setting:
+    """Man-to-man in place of a zone (``zone``), or the usual zone in place of man-to-man, as a setting.
+
+    ``screens``: what men do about them, None as usual; ``plays`` are the evening's. Where the sheet names
+    some, but none that is run against that kind, the shipped ones against it are run there: a side has some.
+    Raises InputError.
     """
-    if not game.care.zone_played:
-        return None
-    usual = load_usual_calls().of(MAN_TO_MAN)
-    screens = {} if game.screens is None else {"screens": game.screens}
-    own = defence_from(usual.zone, {**usual.options, **screens}, None, shipped, "defence")
+    kind = Against.MEN if zone else Against.ZONE
+    usual = load_usual_calls().of(MAN_TO_MAN if zone else ZONE)
+    options = {} if screens is None else {"screens": screens}
+    own = defence_from(usual.zone, {**usual.options, **options}, None, shipped, "defence")
     more: list[Play] = []
-    if plays and not against_men(plays):
-        more = against_men(plays_from(defaults.PLAYS, shipped))
+    if plays and not _against(plays, kind):
+        more = _against(plays_from(defaults.PLAYS, shipped), kind)
         pooled([plays, more], source, "key plays")
     return Setting(
         name=own.zone.title,
@@ -49,6 +55,12 @@ def men_setting(game: GameSheet, plays: tuple[Play, ...], source: Source, shippe
         own_defence=True,
         plays=(*plays, *more) if more else None,
     )
+
+
+def men_setting(game: GameSheet, plays: tuple[Play, ...], source: Source, shipped: Source) -> Setting | None:
+    """Man-to-man as a setting beside the zone; None where the sheet lets no zone be played. Raises
+    InputError."""
+    return instead_of(True, game.screens, plays, source, shipped) if game.care.zone_played else None
 
 
 def asked_men(evening: Evening) -> Setting:

@@ -9,6 +9,8 @@ from engine.inputs.sheets.columns import DEFENCES, YES_OR_NO, Column
 NOT_SURE = (*YES_OR_NO, "don't know")
 #: What two defenders do about a screen on the ball: choices of the option ``screens`` of man-to-man.
 SCREENS = ("drop", "under", "show", "switch")
+#: What the opponent mostly met where he was counted.
+MEN_WORD, ZONE_WORD, BOTH = COUNTED_AGAINST = ("man-to-man", "zone", "both")
 
 
 GAME_COLUMNS = (
@@ -110,6 +112,15 @@ def game_keys() -> tuple[Column, ...]:
             "",
             ("screen", "screens_on_the_ball"),
             SCREENS,
+        ),
+        Column(
+            "counted_against",
+            "which defence they mostly met in the games that the sheet opponent counts: man-to-man, zone, or "
+            "both (about as often). The model's opponent is made to play there as he was counted. Empty: "
+            "man-to-man",
+            "",
+            ("counted_against_what", "defence_they_met", "they_met", "met"),
+            COUNTED_AGAINST,
         ),
         Column(
             "their_defence",

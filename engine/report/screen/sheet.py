@@ -21,7 +21,7 @@ def sheet_lines(found: Found) -> list[str]:
     view = sheet_view(found)
     if view is None:
         return []
-    cells = [[row[key] for key in ("label", "sheet", "range", "model", "flag")] for row in view["rows"]]
+    cells = [[row["label"], *row["cells"]] for row in view["rows"]]
     said = [*view["notes"], *([view["advice"]] if view["advice"] else [])]
     return [
         view["title"],

@@ -1,9 +1,12 @@
 """Fits the model's opponent to the counts of his sheet: who shoots how often, and a few knobs of the side.
 
-First every man's reluctance to shoot twos and threes: each round moves it by the logarithm of how far his
-share of the side's shots is from its aim. Half way what going on with the ball is worth to these men is
-measured (engine.study.adapt.measure_carrying). Then, where the sheet counts them, the knobs of KNOBS, one for
-each rate: slopes are taken once, then damped Gauss-Newton inside the knobs' ranges (engine.study.newton).
+The model plays against the defences that he met where he was counted (``met``): tonight's, another, or half
+the possessions each. First every man's reluctance to shoot twos and threes: each round moves it by the
+logarithm of how far his share of the side's shots is from its aim. Half way what going on with the ball is
+worth to these men is measured (engine.study.adapt.measure_carrying), against tonight's defence and against
+another that they met: at one moment of the fit, so that it makes no difference between the two. Then, where
+the sheet counts them, the knobs of KNOBS, one for each rate: slopes are taken once, then damped Gauss-Newton
+inside the knobs' ranges (engine.study.newton).
 
 An aim is where the counts pull the model's own: the posterior mean of the sheet's rate with the model's as
 the average and PRIOR of the model (shot_prior_attempts) as its strength in attempts or plays
@@ -25,6 +28,7 @@ import numpy as np
 from engine.estimate.intervals import FloatArray, Found, IntArray
 from engine.estimate.men import KINDS, PLAY, SHOTS, MenTally, weights
 from engine.inputs.scenario import Scenario
+from engine.inputs.sheets.met import TONIGHT, Met
 from engine.inputs.sheets.shrink import pulled
 from engine.run.blocks import Progress
 from engine.study.adapt import Carrying, measure_carrying
@@ -35,6 +39,7 @@ from engine.study.sheet.knobs import (
     CARRYING,
     CARRYING_POSSESSIONS,
     CARRYING_RUNS,
+    ELSEWHERE,
     FIT_POSSESSIONS,
     GAIN,
     KNOBS,
@@ -49,7 +54,8 @@ from engine.study.sheet.knobs import (
     ranges,
     with_knobs,
 )
-from engine.study.sheet.men import play_men
+from engine.study.sheet.men import play_met
+from engine.study.sheet.met import instead, met_games
 from engine.study.sheet.rows import SIDE
 
 
@@ -125,7 +131,8 @@ class SheetFit:
     """What was moved: ``reluctance`` by kind and shirt number, what it came to (``shares``), and the rates
     that the knobs were moved for (``followed``); ``possessions`` of each of the ``runs``; ``prior``: shots or
     plays of the model that each aim is pulled with; ``carrying``: what going on with the ball is worth to
-    these men, None where nothing was fitted."""
+    these men against tonight's defence, ``elsewhere`` against another that they met; None where nothing was
+    fitted, or they met no other."""
 
     possessions: int
     runs: int
@@ -135,6 +142,7 @@ class SheetFit:
     shares: tuple[Share, ...]
     followed: tuple[Followed, ...]
     carrying: Carrying | None = None
+    elsewhere: Carrying | None = None
 
     def to_dict(self) -> Found:
         """Plain JSON."""
@@ -158,12 +166,13 @@ def fit_sheet(
     threads: int | None = None,
     progress: Progress | None = None,
     possessions: int = FIT_POSSESSIONS,
+    met: Met = TONIGHT,
 ) -> SheetFit:
     """Move the reluctances, then the knobs, until the model is where the sheet's counts pull it.
 
-    The same for any number of threads. Runs: one unfitted, one for each round of the shares, CARRYING_RUNS
-    and one in the middle of them, one for each knob, at most ROUNDS after. Nothing is moved where the
-    attempts are not counted.
+    The same for any number of threads. Runs: one unfitted, one for each round of the shares and one in the
+    middle of them, one for each knob, at most ROUNDS after, and CARRYING_RUNS for tonight's defence and for
+    another that they met. Nothing is moved where the attempts are not counted.
     """
     runs, prior = 0, scenario.constants[PRIOR]
     own: dict[str, float] = {}
@@ -174,7 +183,14 @@ def fit_sheet(
         if progress is not None:
             progress(runs, MOST_RUNS)
         runs += 1
-        return play_men(with_knobs(scenario, {**own, **worth, **values}), possessions, seed, threads)
+        there = met_games(with_knobs(scenario, {**own, **worth, **values}), met)
+        return play_met(there, possessions, seed, threads)
+
+    def going_on(side: Scenario) -> Carrying:
+        nonlocal runs
+        found = measure_carrying(side, seed, threads, told, CARRYING_POSSESSIONS)
+        runs += CARRYING_RUNS
+        return found
 
     def told(done: int, total: int) -> None:
         if progress is not None:
@@ -186,12 +202,15 @@ def fit_sheet(
     counted, unfitted = shares_of(sheet, sheet.counts), shares_of(sheet, model.sums)
     n = float(sheet.counts[np.ix_(sheet.men, SHOT_KINDS)].sum())
     aim_shares = (n * counted + prior * unfitted) / (n + prior)
-    carrying = None
+    carrying = elsewhere = None
     for number in range(SHARE_ROUNDS):
         if number == SHARE_ROUNDS // 2:  # in the middle: it hangs on who shoots, and who shoots on it
-            carrying = measure_carrying(with_knobs(scenario, own), seed, threads, told, CARRYING_POSSESSIONS)
+            side = with_knobs(scenario, own)
+            carrying = going_on(side)
             worth[CARRYING] = carrying.points
-            runs += CARRYING_RUNS
+            if met.other is not None:
+                elsewhere = going_on(instead(side, met.other))
+                worth[ELSEWHERE] = elsewhere.points
             model = played({})
         gain = GAIN / (1.0 + number / SLOWER)
         off = np.log((shares_of(sheet, model.sums) + LEAST_SHARE) / (aim_shares + LEAST_SHARE))
@@ -218,7 +237,7 @@ def fit_sheet(
                 standard_error=standard_error(rate),
             )
         )
-    return SheetFit(possessions, runs, seed, prior, own, tuple(shares), followed, carrying)
+    return SheetFit(possessions, runs, seed, prior, own, tuple(shares), followed, carrying, elsewhere)
 
 
 def _keys(sheet: SheetCounts) -> dict[tuple[int, int], str]:

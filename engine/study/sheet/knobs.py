@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from engine.estimate.intervals import Found
 from engine.inputs.constants import load_constants
 from engine.inputs.scenario import Scenario
+from engine.study.sheet.met import HOLD, worth_elsewhere
 
 #: Possessions of each run, and runs of Gauss-Newton after the slopes.
 FIT_POSSESSIONS, ROUNDS = 4000, 2
@@ -36,8 +37,11 @@ SHARE_ROUNDS, GAIN, SLOWER, MOST_LOG, MOST_RELUCTANCE = 7, 0.15, 3.0, 2.0, 1.0
 #: What going on is worth to these men (engine.study.adapt): possessions of each of its rounds, and how many
 #: runs take as long.
 CARRYING, CARRYING_POSSESSIONS, CARRYING_RUNS = "carrying on", 1500, 4
-#: Those rounds, one more, these and one after them, one for each slope, and the rounds of Gauss-Newton.
-MOST_RUNS = SHARE_ROUNDS + 1 + CARRYING_RUNS + 1 + len(KNOBS) + ROUNDS
+#: The same against the kind of defence (zone, men) that is not home's.
+ELSEWHERE = "carrying on elsewhere"
+#: Those rounds, one more, these (for two defences) and one after them, one for each slope, and the rounds
+#: of Gauss-Newton.
+MOST_RUNS = SHARE_ROUNDS + 1 + 2 * CARRYING_RUNS + 1 + len(KNOBS) + ROUNDS
 
 
 def ranges(scenario: Scenario) -> dict[str, tuple[float, float, float]]:
@@ -51,11 +55,12 @@ def ranges(scenario: Scenario) -> dict[str, tuple[float, float, float]]:
 
 def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
     """The scenario with these knobs; one that is not named stays as it is."""
-    constants, known = dict(scenario.constants), load_constants()
+    constants, known, other_own = dict(scenario.constants), load_constants(), dict(scenario.other_own)
     if "fouls" in values:
         constants["shot_foul_p"] = values["fouls"]
     if CARRYING in values:
-        constants["hold_value_points"] = values[CARRYING]
+        constants[HOLD] = values[CARRYING]
+        other_own.pop(HOLD, None)
     if "losses" in values:
         for name in LOSSES:
             moved = constants[name] * math.exp(values["losses"])
@@ -72,14 +77,17 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
         for player in team.players
     )
     team = team.model_copy(update={"players": players})
-    return scenario.model_copy(update={"constants": constants, "offence_team": team})
+    found = scenario.model_copy(update={"constants": constants, "offence_team": team, "other_own": other_own})
+    return worth_elsewhere(found, values[ELSEWHERE]) if ELSEWHERE in values else found
 
 
 def values_of(found: Found) -> dict[str, float]:
     """Knob -> value of the JSON of a fit; none where nothing was fitted."""
     values = {one["knob"]: one["value"] for one in found.get("followed", ())} | found.get("reluctance", {})
-    carrying = found.get("carrying")
-    return values | ({CARRYING: carrying["points"]} if carrying else {})
+    for name, key in ((CARRYING, "carrying"), (ELSEWHERE, "elsewhere")):
+        if found.get(key):
+            values[name] = found[key]["points"]
+    return values
 
 
 def fitted_rates(found: Found) -> tuple[str, ...]:

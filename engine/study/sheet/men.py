@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from engine.estimate.men import KINDS, MenTally
@@ -52,14 +54,38 @@ def play_men(
     seed: int,
     threads: int | None = None,
     progress: Progress | None = None,
+    first: int = 0,
 ) -> MenTally:
-    """Possessions 0 .. ``possessions`` - 1 of staying home, as ``compare`` plays them."""
+    """Possessions ``first``, ``first`` + 1, ... of staying home; from 0 on those that ``compare`` plays."""
     home = pack(scenario.model_copy(update={"settings": ()})).home
     court = build_court(scenario.rules)
-    blocks = watch_numbers(home, seed, range(possessions), threads=threads, progress=progress)
+    blocks = watch_numbers(home, seed, range(first, first + possessions), threads=threads, progress=progress)
     total: MenTally | None = None
     for block in blocks:
         part = MenTally.of(counts_of(block, court))
         total = part if total is None else total + part
     assert total is not None  # at least one possession
     return total
+
+
+def play_met(
+    scenarios: Sequence[Scenario],
+    possessions: int,
+    seed: int,
+    threads: int | None = None,
+    progress: Progress | None = None,
+) -> MenTally:
+    """The defences they met (engine.study.sheet.met), each in as many of the possessions, all together."""
+    total: MenTally | None = None
+    for number, scenario in enumerate(scenarios):
+        first, end = (possessions * place // len(scenarios) for place in (number, number + 1))
+        told = part_of(progress, first, possessions)
+        part = play_men(scenario, end - first, seed, threads, told, first)
+        total = part if total is None else total + part
+    assert total is not None  # they met something
+    return total
+
+
+def part_of(progress: Progress | None, before: int, total: int) -> Progress | None:
+    """Progress of a part that has ``before`` of ``total`` possessions behind it."""
+    return None if progress is None else lambda done, _: progress(before + done, total)

@@ -31,12 +31,14 @@ from engine.estimate.intervals import (
 )
 from engine.estimate.men import KINDS, MADE, PLAY, POINTS, SHOTS, MenTally, weights
 from engine.inputs.scenario import Scenario
+from engine.inputs.sheets.met import Met
 from engine.run.blocks import Progress
 from engine.run.size import RunSize
 from engine.study.levels import standard_error
 from engine.study.play import head
 from engine.study.sheet.counts import SheetCounts
-from engine.study.sheet.men import play_men
+from engine.study.sheet.men import part_of, play_men, play_met
+from engine.study.sheet.met import met_games
 
 FREE_THROWS_A_TRIP = 2
 
@@ -123,13 +125,14 @@ MAN: dict[bool, tuple[tuple[str, Weights], tuple[str, Weights]]] = {
 @dataclass(frozen=True)
 class Row:
     """A rate in both: ``key``, shirt number (None: the side), the sheet's with its range, the model's with
-    its standard error."""
+    its standard error; ``tonight``: the model's against tonight's defence, None where that is the one."""
 
     key: str
     number: int | None
     sheet: Interval
     model: float
     model_se: float
+    tonight: float | None = None
 
     @property
     def outside(self) -> bool:
@@ -142,12 +145,14 @@ class Row:
         model = {"mean": self.model, "standard_error": self.model_se}
         sheet = self.sheet.as_dict()
         return {
-            "key": self.key, "number": self.number, "sheet": sheet, "model": model, "outside": self.outside
+            "key": self.key, "number": self.number, "sheet": sheet, "model": model, "outside": self.outside,
+            "tonight": self.tonight,
         }  # fmt: skip
 
 
-def rows(sheet: SheetCounts, model: MenTally) -> tuple[Row, ...]:
-    """Every rate that the sheet allows, the side's first."""
+def rows(sheet: SheetCounts, model: MenTally, tonight: MenTally | None = None) -> tuple[Row, ...]:
+    """Every rate that the sheet allows, the side's first. ``model``: against what they met; ``tonight``:
+    against tonight's defence, None where that is the same."""
     of = {k: int(sheet.counts[list(sheet.men), i].sum()) for i, k in enumerate(KINDS)}
     asked: list[tuple[str, int | None, Rate, Sequence[int], Sequence[int]]] = [
         (key, None, rate, sheet.men, sheet.men)
@@ -167,15 +172,18 @@ def rows(sheet: SheetCounts, model: MenTally) -> tuple[Row, ...]:
         if total <= 0 or modelled.mean is None:
             continue
         limits = rate.limits(int((above * sheet.counts).sum()), total, of)
-        found.append(Row(key, of_man, limits, modelled.mean, standard_error(modelled)))
+        there = None if tonight is None else tonight.rate(above, below).mean
+        found.append(Row(key, of_man, limits, modelled.mean, standard_error(modelled), there))
     return tuple(found)
 
 
 @dataclass(frozen=True)
 class SheetModel:
-    """The sheet beside the model; ``men``: shirt numbers of those compared; ``fit``: JSON of the fit."""
+    """The sheet beside the model; ``met``: what they met where they were counted; ``men``: shirt numbers of
+    those compared; ``fit``: JSON of the fit."""
 
     scenario: Scenario
+    met: Met
     size: RunSize
     men: tuple[int, ...]
     attempts: bool
@@ -186,6 +194,7 @@ class SheetModel:
         """Plain JSON."""
         return {
             **head("sheet", self.scenario, self.size),
+            "met": self.met.word,
             "men": list(self.men),
             "attempts": self.attempts,
             "rows": [row.to_dict() for row in self.rows],
@@ -194,9 +203,21 @@ class SheetModel:
 
 
 def compare_sheet(
-    sheet: SheetCounts, scenario: Scenario, size: RunSize, fit: Found, progress: Progress | None = None
+    sheet: SheetCounts,
+    scenario: Scenario,
+    met: Met,
+    size: RunSize,
+    fit: Found,
+    progress: Progress | None = None,
 ) -> SheetModel:
-    """Play staying home, the possessions that ``compare`` plays, and put it beside the sheet."""
-    model = play_men(scenario, size.possessions, size.seed, size.threads, progress)
+    """Play what they met (tonight's defence: the possessions that ``compare`` plays), and put it beside the
+    sheet; tonight's defence, too, where that is not all of it."""
+    alone, n = met.other is None, size.possessions
+
+    def told(before: int) -> Progress | None:
+        return part_of(progress, before, n if alone else 2 * n)
+
+    model = play_met(met_games(scenario, met), n, size.seed, size.threads, told(0))
+    tonight = None if alone else play_men(scenario, n, size.seed, size.threads, told(n))
     men = tuple(sheet.numbers[man] for man in sheet.men)
-    return SheetModel(scenario, size, men, sheet.attempts, rows(sheet, model), fit)
+    return SheetModel(scenario, met, size, men, sheet.attempts, rows(sheet, model, tonight), fit)
