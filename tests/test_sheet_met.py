@@ -240,6 +240,29 @@ def test_the_warning_follows_what_they_met(word: str) -> None:
     assert f"39 in the model, against {MET[word]}, as counted" in said
 
 
+@pytest.mark.parametrize(("tonight", "told"), [(0.06, True), (0.25, False), (None, False)])
+def test_who_shoots_much_less_tonight_than_on_the_sheet_is_named(tonight: float | None, told: bool) -> None:
+    row = {
+        "key": "shots", "number": 5, "outside": False, "tonight": tonight,
+        "sheet": {"mean": 0.21, "low": 0.18, "high": 0.25}, "model": {"mean": 0.2, "standard_error": 0.01},
+    }  # fmt: skip
+    side = {"key": "threes", "number": None, "tonight": 0.3} | {
+        k: row[k] for k in ("outside", "sheet", "model")
+    }
+    found = {
+        "met": "man-to-man",
+        "men": [5],
+        "attempts": True,
+        "possessions": 1,
+        "fit": {},
+        "rows": [side, row],
+    }
+    view = sheet_view(found)
+    assert view is not None
+    said = [note for note in view["notes"] if "No. 5 6 (21 on your sheet)" in note]
+    assert len(said) == told
+
+
 def test_zone_or_men_takes_what_going_on_is_worth_against_men_from_the_fit(evening: Evening) -> None:
     men, size = evening.men, check_size(200, 1, None)
     assert men is not None

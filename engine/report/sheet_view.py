@@ -40,7 +40,8 @@ ADVICE = {
         "{way} than it says."
     ),
 }
-#: Those about threes.
+#: Those about a man's part of all their shots; those about threes.
+SHARES = ("shots", "made")
 THREES = ("threes", "threes_of_made")
 #: By whether the model has more of it than the sheet.
 WAYS = {
@@ -163,6 +164,23 @@ def _followed(fit: Found) -> list[str]:
     return said
 
 
+def _elsewhere(rows: list[Found]) -> list[str]:
+    """Who of them shoots much more or less against tonight's defence than on the sheet, one sentence."""
+    said = [
+        f"No. {row['number']} {_hundred(row['tonight'])} ({_hundred(row['sheet']['mean'])} on your sheet)"
+        for row in rows
+        if row["key"] in SHARES
+        and row["tonight"] is not None
+        and 100.0 * abs(row["tonight"] - row["sheet"]["mean"]) >= MUCH
+    ]
+    if not said:
+        return []
+    return [
+        f"Of 100 of their shots, tonight: {', '.join(said)}. How they change from one defence to another is "
+        "the model's word alone: look in the first minutes who really shoots."
+    ]
+
+
 def sheet_view(found: Found) -> Found | None:
     """Head, table and notes; None where the sheet counts too little. ``found``: JSON of the part sheet."""
     if not found:
@@ -176,6 +194,7 @@ def sheet_view(found: Found) -> Found | None:
     ]
     if tonight:
         notes.append("Tonight: the same opponent in the model against what you play tonight, without traps.")
+        notes += _elsewhere(found["rows"])
     if any(row["key"] in ("turnovers", "points") for row in found["rows"]):
         notes.append("A play ends in a shot, free throws or a lost ball.")
     notes += _followed(found["fit"])
