@@ -108,12 +108,12 @@ def chance_of_a_drive(p: Possession, gap: float) -> float:
 
 
 def expected_gap(p: Possession, what: str, least: float) -> float:
-    """Of an own shot ("own_"), at the end of a drive ("end_"), of who gets a pass ("")."""
+    """Of an own shot ("own_", no limit), at the end of a drive ("end_"), of who gets a pass ("")."""
     base, share = p.k[f"belief_{what}gap_m"], p.k[f"belief_{what}gap_share"]
     gap = base + share * least
     if base != 0.0 and share != 1.0:
-        p.met[f"{what}gap expected, {'as reckoned' if gap > 0.3 else 'at its least'}"] += 1
-    return gap if gap > 0.3 else 0.3
+        p.met[f"{what}gap expected, {'above' if gap > 0.3 else 'not above'} 0.3"] += 1
+    return gap if gap > 0.3 or what == "own_" else 0.3
 
 
 def brings_more(p: Possession, what: str, words: str) -> float:

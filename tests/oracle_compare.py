@@ -92,7 +92,8 @@ OF_A_SCREEN = (
 )
 
 #: What a handler feels of his own shot, whether he reckons with a block, what a shot, a new drive and its end
-#: bring beside (not nothing), gaps that are not expected as they are, and limits of a drive's end.
+#: bring beside (not nothing), gaps that are not expected as they are (others than that at his own shot are at
+#: least 0.3; that one has no limit, and must have been less), and limits of a drive's end.
 OF_A_SHOT = (
     "rhythm on a drive",
     "rhythm off a drive",
@@ -101,7 +102,7 @@ OF_A_SHOT = (
     *(f"begins, {seen}" for seen in ("no trap", "coming", "after")),
     "an own shot brings more",
     "the end of a drive brings more",
-    *(f"{of}gap expected, {how}" for of in ("", "own_", "end_") for how in ("as reckoned", "at its least")),
+    *(f"{of}gap expected, {how} 0.3" for of in ("", "own_", "end_") for how in ("above", "not above")),
     "chance of a drive, gap limited to -4",
     "chance of a drive, gap limited to 2",
 )
