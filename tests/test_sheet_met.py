@@ -43,7 +43,7 @@ def evening_with(folder: Path, opponent: Any = None, **answers: str) -> Evening:
 
 @pytest.fixture(scope="module")
 def evening(tmp_path_factory: pytest.TempPathFactory) -> Evening:
-    return evening_with(tmp_path_factory.mktemp("met") / "sheets")
+    return evening_with(tmp_path_factory.mktemp("met") / "sheets", counted_against="man-to-man")
 
 
 # --- what the sheet says ------------------------------------------------------------------------------------
@@ -52,8 +52,8 @@ def evening(tmp_path_factory: pytest.TempPathFactory) -> Evening:
 @pytest.mark.parametrize(
     ("typed", "word", "tonight", "other"),
     [
-        ("", "man-to-man", False, "man_to_man"),
-        ("don't know", "man-to-man", False, "man_to_man"),
+        ("", "both", True, "man_to_man"),
+        ("don't know", "both", True, "man_to_man"),
         ("Man to man", "man-to-man", False, "man_to_man"),
         ("men", "man-to-man", False, "man_to_man"),
         ("Zone", "zone", True, None),
@@ -70,12 +70,12 @@ def test_what_they_met_is_tonights_zone_or_the_shipped_man_to_man(
         assert found.met.other.zone_options["screens"] == "drop" and not found.met.other.calls
     said = [line for line in found.assumptions if "mostly met" in line]
     assert bool(said) == (typed in ("", "don't know"))
-    assert all("man-to-man (common practice, no source)" in line for line in said)
+    assert all("half man-to-man, half zone" in line for line in said)
 
 
 @pytest.mark.parametrize(
     ("typed", "tonight", "other"),
-    [("", True, None), ("zone", False, "two_three"), ("both", True, "two_three")],
+    [("men", True, None), ("zone", False, "two_three"), ("", True, "two_three")],
 )
 def test_where_no_zone_is_played_tonight_the_shipped_one_stands_for_those_they_met(
     typed: str, tonight: bool, other: str | None, tmp_path: Path
@@ -104,7 +104,7 @@ def test_another_answer_is_another_evening(tmp_path: Path) -> None:
         inputs_digest(evening_with(tmp_path / word, counted_against=word)) for word in ("zone", "both", "men")
     ]
     assert len(set(digests)) == 3
-    assert inputs_digest(evening_with(tmp_path / "empty")) == digests[2]
+    assert inputs_digest(evening_with(tmp_path / "empty")) == digests[1]
 
 
 # --- what is played -----------------------------------------------------------------------------------------

@@ -152,8 +152,8 @@ def _usual_lines(scenario: Scenario, game: GameSheet, counted: bool, assumed: As
         assumed.note(f"Which plays {game.them} run is not given: all shipped ones, where they fit.")
     if game.counted_against is None and counted:
         assumed.note(
-            f"What {game.them} mostly met in the games that your sheet counts is not given: man-to-man "
-            "(common practice, no source)."
+            f"What {game.them} mostly met in the games that your sheet counts is not given: half "
+            "man-to-man, half zone."
         )
     assumed.note(
         "Not asked and taken from the level or common practice: pass speeds, reactions, how well traps are "

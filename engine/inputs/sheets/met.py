@@ -34,11 +34,11 @@ TONIGHT = Met("", True, None)
 
 
 def met_of(game: GameSheet, plays: tuple[Play, ...], source: Source, shipped: Source) -> Met:
-    """What the sheet of the game says of it; man-to-man where it says nothing (common practice, no source).
+    """What the sheet of the game says of it; where it says nothing, both alike: then neither is taken for sure.
 
     ``plays`` are the evening's. Raises InputError.
     """
-    word = game.counted_against or MEN_WORD
+    word = game.counted_against or BOTH
     tonight = word in (BOTH, ZONE_WORD if game.care.zone_played else MEN_WORD)
     other = instead_of(game.care.zone_played, None, plays, source, shipped)
     return Met(word, tonight, None if tonight and word != BOTH else other)

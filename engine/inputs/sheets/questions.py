@@ -117,7 +117,7 @@ def game_keys() -> tuple[Column, ...]:
             "counted_against",
             "which defence they mostly met in the games that the sheet opponent counts: man-to-man, zone, or "
             "both (about as often). The model's opponent is made to play there as he was counted. Empty: "
-            "man-to-man",
+            "both",
             "",
             ("counted_against_what", "defence_they_met", "they_met", "met"),
             COUNTED_AGAINST,
