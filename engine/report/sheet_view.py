@@ -8,7 +8,12 @@ from engine.report.words import numbers_words
 NAMES = ("Of 100", "sheet", "its range", "model")
 TONIGHT = "tonight"
 #: What they met where they were counted, and the model plays.
-MET = {"man-to-man": "man-to-man", "zone": "a zone", "both": "man-to-man and a zone"}
+MET = {
+    "man-to-man": "man-to-man, as counted",
+    "zone": "a zone, as counted",
+    "both": "man-to-man and a zone, as counted",
+    "not said": "man-to-man and a zone, half each: the sheet does not say",
+}
 OUTSIDE = "outside"
 #: What each rate says, of 100; a man's is filled in with his number.
 LABELS = {
@@ -128,7 +133,7 @@ def sheet_told(found: Found) -> str:
     label, sheet, low, high, model = missed
     return (
         f"The model does not follow your sheet: {label}: {sheet} there ({low} to {high} with the luck of so "
-        f"few), {model} in the model, against {MET[found['met']]}, as counted. Take what follows with care."
+        f"few), {model} in the model, against {MET[found['met']]}. Take what follows with care."
     )
 
 
@@ -164,20 +169,21 @@ def _followed(fit: Found) -> list[str]:
     return said
 
 
-def _elsewhere(rows: list[Found]) -> list[str]:
-    """Who of them shoots much more or less against tonight's defence than on the sheet, one sentence."""
+def _tonight(rows: list[Found]) -> list[str]:
+    """Who of them has much more or less of their shots against tonight's defence than against what they met
+    (both of the model), one sentence."""
     said = [
-        f"No. {row['number']} {_hundred(row['tonight'])} ({_hundred(row['sheet']['mean'])} on your sheet)"
+        f"No. {row['number']} {_hundred(row['tonight'])} (not {_hundred(row['model']['mean'])})"
         for row in rows
         if row["key"] in SHARES
         and row["tonight"] is not None
-        and 100.0 * abs(row["tonight"] - row["sheet"]["mean"]) >= MUCH
+        and 100.0 * abs(row["tonight"] - row["model"]["mean"]) >= MUCH
     ]
     if not said:
         return []
     return [
-        f"Of 100 of their shots, tonight: {', '.join(said)}. How they change from one defence to another is "
-        "the model's word alone: look in the first minutes who really shoots."
+        f"Of 100 of these, tonight: {', '.join(said)}. How they change from one defence to another is the "
+        "model's word alone: look in the first minutes who really shoots."
     ]
 
 
@@ -188,13 +194,13 @@ def sheet_view(found: Found) -> Found | None:
     outside = sum(row["outside"] for row in found["rows"])
     tonight = any(row["tonight"] is not None for row in found["rows"])
     notes = [
-        f"Model: {found['possessions']:,} possessions against {MET[found['met']]}, as they were counted, "
+        f"Model: {found['possessions']:,} possessions against {MET[found['met']]}; "
         "\N{PLUS-MINUS SIGN} one standard error. Range of the sheet: what the luck of so few counts allows "
         f"(95%; Wilson's, for free throws Jeffreys' limits). Outside it: {outside} of {len(found['rows'])}.",
     ]
     if tonight:
         notes.append("Tonight: the same opponent in the model against what you play tonight, without traps.")
-        notes += _elsewhere(found["rows"])
+        notes += _tonight(found["rows"])
     if any(row["key"] in ("turnovers", "points") for row in found["rows"]):
         notes.append("A play ends in a shot, free throws or a lost ball.")
     notes += _followed(found["fit"])

@@ -31,9 +31,9 @@ VARIED = {"numbers": "with other numbers", "structure": "with other numbers, for
 #: What no figure of it holds, whoever plays.
 CANNOT = (
     "how well your men play either, their fouls and legs, and who guards whom but by size. In the model few "
-    "screens are set and passes to men under the rim are too safe. Their sheet is matched against {met}, as "
-    "they were counted"
+    "screens are set and passes to men under the rim are too safe"
 )
+MATCHED = ". Their sheet is matched against {met}"
 
 
 def told(found: Found, unit: str = "") -> str:
@@ -77,6 +77,7 @@ def zone_or_men_dict(found: Found, report: Advice) -> Found:
         rows["calls_beside_men"] = _row(beside[0], n, beside[1])
     answer = _answer(rows)
     verdict = f"{answer} {_figures(rows)}"
+    fitted = found["carrying_on"] is not None
     lines = [
         ("Zone or men", verdict),
         ("No traps", _no_traps(found, rows["man_to_man"])),
@@ -85,7 +86,7 @@ def zone_or_men_dict(found: Found, report: Advice) -> Found:
         ("It comes from", comes_from(found["factors"], found["change"]["mean"])),
         ("A game", _a_game(found["game"])),
         ("Played", _played(found)),
-        ("Cannot say", CANNOT.format(met=MET[report.evening.met.word])),
+        ("Cannot say", CANNOT + (MATCHED.format(met=MET[report.evening.met.word]) if fitted else "")),
     ]
     return found | {"rows": rows, "answer": answer, "verdict": verdict, "lines": lines}
 

@@ -35,11 +35,10 @@ from engine.run.blocks import Progress, Records, Runner, run_blocks
 from engine.run.branches import Plan, branches_of, play_setting
 from engine.run.size import RunSize, available_cores
 from engine.run.watch import watch_numbers
-from engine.state.arrays import OPTION_COLUMNS
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES, Action, Option
 from engine.study.beliefs import PHASE_NAMES, PLACES, fit, moved
-from engine.study.decisions import LOOKS, asked, choices
+from engine.study.decisions import CHOSEN, LOOKS, OPTION, TIME_S, VALUE, asked_after, choices
 from engine.study.play import Opening, head, open_scenario, run_size
 from engine.world.pack import pack
 
@@ -54,8 +53,9 @@ SEED = 20_011
 
 @dataclass(frozen=True)
 class Carrying:
-    """What going on is worth to a side's own men, points with much on the clock; ``level`` to average men;
-    ``believed`` and ``brought`` by the balls held in the last rounds, ``error`` its standard error.
+    """What going on is worth to a side's own men, points with much on the clock less what is asked of shots
+    (engine.study.decisions); ``level`` to average men; ``believed`` and ``brought`` by the balls held in the
+    last rounds, ``error`` its standard error.
 
     ``points`` and ``level`` are the constant, which holds against one kind of defence; ``here`` is what
     home's own kind adds to it.
@@ -96,24 +96,16 @@ def _holds(
 ) -> Iterator[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]]:
     """(believed points, points brought, possession) of every ball held on purpose, block by block; both less
     what is asked of shots (engine.study.decisions)."""
-    names = ("value", "chosen", "option", "player", "t_s")
-    value, chosen, option, player, t_s = (OPTION_COLUMNS.index(name) for name in names)
     for block in watch_numbers(world, seed, numbers, ("s", "agents"), threads=threads, progress=progress):
-        picked = block.options[:, chosen] > 0.0
-        of, rows = block.possession_of(OPTIONS)[picked], block.options[picked]
+        chosen = block.options[:, CHOSEN] > 0.0
+        of, rows = block.possession_of(OPTIONS)[chosen], block.options[chosen]
         steps = block.steps["s"]
         times = block.possession_of(STEPS) * 1e5 + steps["t"]
-        at = np.searchsorted(times, of * 1e5 + rows[:, t_s] - 1e-6)
-        held = (rows[:, option] == Option.HOLD) & (steps["action"][np.maximum(at - 1, 0)] != Action.DRIVE)
-        shots = np.flatnonzero(rows[:, option] == Option.SHOOT)
-        who = rows[shots, player].astype(np.int64)
-        men = block.steps["agents"][at[shots], who]
-        ask = np.zeros(len(rows))
-        ask[shots] = asked(world, who, steps[at[shots]], np.column_stack([men["x"], men["y"]]))
-        so_far = np.cumsum(ask)
-        whole = so_far[np.searchsorted(of, of, side="right") - 1]
-        points = block.records[:, COLUMN["points"]][of] - (whole - so_far)
-        yield rows[held, value], points[held], of[held]
+        at = np.searchsorted(times, of * 1e5 + rows[:, TIME_S] - 1e-6)
+        held = (rows[:, OPTION] == Option.HOLD) & (steps["action"][np.maximum(at - 1, 0)] != Action.DRIVE)
+        ask = asked_after(world, rows, of, steps[at], block.steps["agents"][at])
+        points = block.records[:, COLUMN["points"]][of] - ask
+        yield rows[held, VALUE], points[held], of[held]
 
 
 def measure_carrying(

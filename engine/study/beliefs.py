@@ -16,7 +16,7 @@ from scipy.optimize import curve_fit, minimize
 from engine.inputs.constants import load_constants
 from engine.kernel.drives import MOST_EARLY_M, MOST_LATE_M
 from engine.kernel.forecast import LEAST_P
-from engine.kernel.worth import SCREEN_PLACE
+from engine.kernel.worth import LAST_S, SCREEN_PLACE
 from engine.state.words import Region, TrapPhase
 
 #: Whether a shot left the rim's neighbourhood or not: a drive that ended this near got there, metres.
@@ -25,7 +25,7 @@ AT_RIM_M = 3.0
 
 def carrying_on(left_s: NDArray[np.float64], points: float, tau_s: float) -> NDArray[np.float64]:
     """What carrying on is worth with so much on the clock: the kernel's law (worth.carrying_on)."""
-    return points * (1.0 - np.exp(-(np.maximum(left_s, 0.8) - 0.8) / tau_s))
+    return points * (1.0 - np.exp(-(np.maximum(left_s, LAST_S) - LAST_S) / tau_s))
 
 
 def _line(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
@@ -47,9 +47,10 @@ def fit(
     """The beliefs that these tables ask for: constant -> value; what has too few rows is left out.
 
     ``table`` holds the decisions of possessions as they are played: what an attack that goes on brings with
-    so much on the clock (policy evaluation, least squares), and what a miss brings. ``tried`` holds decisions
-    in which any option was tried, one a possession (constant tried_look): what an option brings is
-    measured where it was not chosen for its promise, else the best-looking errors would be believed. Least
+    so much on the clock (policy evaluation, least squares), what a miss brings, and what holds, shots and
+    attacks bring where they are chosen. ``tried`` holds decisions in which any option was tried, one a
+    possession (constant tried_look): what passes and retreats bring, and how drives end, is measured where
+    they were not chosen for their promise, else the best-looking errors would be believed. Least
     squares with a normal prior around nothing for points, logistic regression for lost passes (one slope,
     an offset per phase, drawn together by one log odd) and for drives that got to the rim.
 
@@ -61,7 +62,9 @@ def fit(
     missed = table[home & (table["made"] == 0.0)]
     if len(missed) >= least:
         found["rebound_value_points"] = float(missed["points"].mean())
-    stand = table[home & ~table["kind"].isin(("shot", "go on", "stop")) & table["left_s"].between(0.8, 60.0)]
+    stand = table[
+        home & ~table["kind"].isin(("shot", "go on", "stop")) & table["left_s"].between(LAST_S, 60.0)
+    ]
     if around is None and len(stand) >= least:
         left, points = stand["left_s"].to_numpy(), stand["points"].to_numpy(float)
         best, _ = curve_fit(carrying_on, left, points, p0=[1.0, 3.0], bounds=([0.5, 1.5], [1.8, 10.0]))
@@ -143,6 +146,7 @@ AS_PLAYED = (
     *(f"belief_drive_{phase}_points" for phase in ("trapped", "after")),
     *(
         "belief_shot_points",
+        "belief_end_points",
         "belief_drive_points",
         "belief_go_on_points",
         "belief_go_on_after_points",
@@ -263,7 +267,8 @@ def _fit_loss(passes: pd.DataFrame, around: Mapping[str, float] | None) -> dict[
 def _fit_drives(drives: pd.DataFrame, played: pd.DataFrame, now: Mapping[str, float]) -> dict[str, float]:
     out, more = drives["passed_out"].to_numpy(bool), drives["more"].to_numpy()
     shot = drives["shot_m"].notna().to_numpy()
-    # who got to his shot, and what it brought, does not hang on why he drove: all drives, to know it better
+    # all drives, to know it better: who got to his shot does not hang on why he drove; what it was believed
+    # to bring does, and is made up for where drives are measured as chosen
     own = pd.concat([drives, played])
     there, in_hand = own["shot_m"].notna().to_numpy(), (own["kind"] == "go on").to_numpy(float)
     end = own["forecast_m"].clip(-MOST_EARLY_M, MOST_LATE_M)

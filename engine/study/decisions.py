@@ -6,8 +6,9 @@ could have left; for drives how they ended. Its reliability, believed against re
 is pattern 14.
 
 Who asks more of his own threes than they bring decides in points less what he asks, and so both sides are
-counted here: less what is asked of every shot after this decision (``asked``). Were what going on brings
-counted in plain points, he would wait for a three that he then passes up.
+counted here: less what is asked of every shot after this decision (``asked_after``; a shot's own is on
+neither side). Were what going on brings counted in plain points, he would wait for a three that he then
+passes up.
 """
 
 from __future__ import annotations
@@ -28,7 +29,9 @@ from engine.state.arrays import N_SIDE, OPTION_COLUMNS
 from engine.state.record import COLUMN
 from engine.state.words import Action, Event, Mode, Option, TrapPhase
 
-CHOSEN, PROMISE = (OPTION_COLUMNS.index(name) for name in ("chosen", "promise"))
+CHOSEN, OPTION, PLAYER, PROMISE, VALUE, TIME_S = (
+    OPTION_COLUMNS.index(name) for name in ("chosen", "option", "player", "promise", "value", "t_s")
+)
 #: Looks in which every option is tried (constant tried_look), a run each.
 LOOKS = (1, 2, 3, 4, 5, 6, 8)
 #: Options by what they are.
@@ -59,16 +62,27 @@ def time_left(world: np.ndarray, states: NDArray[np.void]) -> NDArray[np.float64
     return np.maximum(rules["patience_s"] - states["t"], LEAST_PATIENCE_S)
 
 
-def asked(
-    world: np.ndarray, who: NDArray[np.int64], states: NDArray[np.void], places: NDArray[np.float64]
+def asked_after(
+    world: np.ndarray,
+    rows: NDArray[np.float64],
+    of: NDArray[np.int64],
+    states: NDArray[np.void],
+    agents: NDArray[np.void],
 ) -> NDArray[np.float64]:
-    """Points that shooters ask beside what their shots bring (constants and players ``reluctance_*``), [n].
+    """Points asked of the shots that were decided on after each decision, float64[n] (constants and players
+    ``reluctance_*``).
 
-    ``who`` shot, [n], at states STATE [n] and ``places`` [n, 2], metres.
+    ``rows`` [n, OPTION_COLUMNS]: the options chosen, in order; ``of`` [n]: their possessions, rising;
+    ``states`` STATE [n] and ``agents`` AGENT [n, 10] when they were chosen.
     """
-    w = world[0]
-    each = zip(who.tolist(), places.tolist(), time_left(world, states).tolist(), strict=True)
-    return np.array([reluctance(w, i, is_three(w, x, y), left) for i, (x, y), left in each], np.float64)
+    w, ask = world[0], np.zeros(len(rows))
+    left = time_left(world, states)
+    for i in np.flatnonzero(rows[:, OPTION] == Option.SHOOT):
+        who = int(rows[i, PLAYER])
+        man = agents[i, who]
+        ask[i] = reluctance(w, who, is_three(w, float(man["x"]), float(man["y"])), float(left[i]))
+    so_far = np.cumsum(ask)
+    return np.asarray(so_far[np.searchsorted(of, of, side="right") - 1] - so_far)
 
 
 def _rows(world: np.ndarray, trace: Trace, only_look: int | None) -> Iterator[tuple[object, ...]]:
@@ -80,11 +94,8 @@ def _rows(world: np.ndarray, trace: Trace, only_look: int | None) -> Iterator[tu
     points = int(trace.record[COLUMN["points"]])
     held = (states["mode"] == Mode.HELD) | (states["mode"] == Mode.SHOT_WINDUP)
     chosen = trace.options[trace.options[:, CHOSEN] > 0.0]
-    steps = np.searchsorted(times, chosen[:, 0] - 1e-6)
-    shots = np.flatnonzero(chosen[:, 3] == Option.SHOOT)
-    who = chosen[shots, 2].astype(np.int64)
-    at_shots = agents[steps[shots], who]
-    ask = asked(world, who, states[steps[shots]], np.column_stack([at_shots["x"], at_shots["y"]]))
+    steps = np.searchsorted(times, chosen[:, TIME_S] - 1e-6)
+    ask = asked_after(world, chosen, np.zeros(len(chosen), np.int64), states[steps], agents[steps])
     look = 0
     for i, row in enumerate(chosen):
         step = int(steps[i])
@@ -95,11 +106,11 @@ def _rows(world: np.ndarray, trace: Trace, only_look: int | None) -> Iterator[tu
         at = states[step]
         if at["trap_phase"] == TrapPhase.COMING and at["now"] < at["trap_read_t"]:
             continue  # of a trap that he has not read he believes nothing
-        option = int(row[3])
-        later = events[np.searchsorted(events[:, 0], row[0] - 1e-6) :]
+        option = int(row[OPTION])
+        later = events[np.searchsorted(events[:, 0], row[TIME_S] - 1e-6) :]
         kind = _kind(option, before["action"] == Action.DRIVE)
         left = float(time_left(world, at))
-        believed = row[4]
+        believed = row[VALUE]
         lost, gap, shot_m, passed_out, made = math.nan, math.nan, math.nan, False, math.nan
         if kind == "pass":
             to = option - Option.PASS_1
@@ -130,7 +141,7 @@ def _rows(world: np.ndarray, trace: Trace, only_look: int | None) -> Iterator[tu
             ends = [other[1] for other in later if other[1] in (Event.MADE, Event.MISSED, Event.FOUL)]
             made = {Event.MADE: 1.0, Event.MISSED: 0.0}.get(ends[0], math.nan) if ends else math.nan
         elif kind in ("drive", "go on"):
-            believed -= row[PROMISE] * reluctance(w, int(row[2]), False, left)
+            believed -= row[PROMISE] * reluctance(w, int(row[PLAYER]), False, left)
         yield (
             kind,
             int(at["trap_phase"]),
@@ -143,7 +154,7 @@ def _rows(world: np.ndarray, trace: Trace, only_look: int | None) -> Iterator[tu
             shot_m,
             made,
             passed_out,
-            points - float(ask[shots > i].sum()),
+            points - float(ask[i]),
         )
 
 
@@ -166,13 +177,13 @@ def choices(
     Those with a trap on its way that he has not read are left out: of it he believes nothing.
 
     Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock;
-    ``stale_s`` that the ball has stuck;
-    ``believed`` points; ``raw`` (risk of a pass's lane, clear way of a retreat),
-    ``forecast_m`` (least gap possible at the shot it leads to), ``promise`` and ``ahead`` of a pass,
-    ``place`` of a pass or a hold (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest
-    defender at the shot, or when a receiver's shot could leave), ``shot_m`` (its distance), ``made``
-    (shots: 1 or 0, nothing if fouled), ``passed_out`` (drives); ``points`` of the possession less what was
-    ``asked`` of shots after this decision, as those ``believed``.
+    ``stale_s`` that the ball has stuck; ``believed`` points; ``raw`` (risk of a pass's lane, clear way of a
+    retreat), ``forecast_m`` (least gap possible at the shot it leads to), ``promise`` (of a pass, points; of
+    a drive, the chance of a shot of his own) and ``ahead``, ``place`` of a pass or a hold
+    (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the shot, or when a
+    receiver's shot could leave), ``shot_m`` (its distance), ``made`` (shots: 1 or 0, nothing if fouled),
+    ``passed_out`` (drives); ``points`` of the possession less what was asked of shots after this decision,
+    as are those ``believed`` (a drive's: less its promise of what he asks of a two).
     """
     rows: list[tuple[object, ...]] = []
     for block in watch_numbers(world, seed, numbers, ("s", "agents"), threads=threads, progress=progress):

@@ -7,6 +7,9 @@ from typing import Any
 
 from engine.inputs.sheets.cells import Tried
 
+#: Men who must have counts before a side is compared: fewer are no side.
+LEAST_MEN = 3
+
 
 @dataclass(frozen=True)
 class ManCounts:

@@ -22,7 +22,7 @@ from engine.inputs.sheets.calls import OwnCalls, calls_sheet, read_calls
 from engine.inputs.sheets.care import Care, care_of
 from engine.inputs.sheets.cells import Assumed
 from engine.inputs.sheets.columns import CALLS, GAME, OPPONENT, OWN, SHOTS
-from engine.inputs.sheets.counts import ManCounts
+from engine.inputs.sheets.counts import LEAST_MEN, ManCounts
 from engine.inputs.sheets.data import UsualDefence, load_grades, load_usual_calls
 from engine.inputs.sheets.find import find_sheets, folder_of
 from engine.inputs.sheets.fronts import Front, Likely, alignment_of, likely_of
@@ -244,12 +244,12 @@ def _of_folder(place: Path, shown: str) -> Evening:
         game, opponent, own, place, source, constants, table, assumed, calls, at
     )
     beside = game, scenario.plays, Source(folder / GAME, where[GAME]), shared
-    something = any(one.says_something for one in opponent.counts)
-    _usual_lines(scenario, game, something, assumed)
-    remarks = [*sheets.remarks, *game.remarks, *own_remarks, *opponent.remarks, *mine.remarks]
-    if game.counted_against is not None and not something:
-        remarks.append(f"{game.where}: counted_against changes nothing: the sheet counts nothing of theirs.")
     numbers = [note.number for note in opponent.notes if note.starts and not note.stands_in]
+    compared = sum(one.says_something for one in opponent.counts if one.number in numbers) >= LEAST_MEN
+    _usual_lines(scenario, game, compared, assumed)
+    remarks = [*sheets.remarks, *game.remarks, *own_remarks, *opponent.remarks, *mine.remarks]
+    if game.counted_against is not None and not compared:
+        remarks.append(f"{game.where}: counted_against changes nothing: too few of theirs are counted.")
     ours = [note.number for note in own_notes if not note.stands_in]
     attack = None
     if game.care.trap_advice_allowed:

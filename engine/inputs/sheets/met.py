@@ -10,14 +10,14 @@ from engine.inputs.plays import Play
 from engine.inputs.settings import Setting
 from engine.inputs.sheets.game import GameSheet
 from engine.inputs.sheets.men import instead_of
-from engine.inputs.sheets.questions import BOTH, MEN_WORD, ZONE_WORD
+from engine.inputs.sheets.questions import BOTH, MEN_WORD, NOT_SAID, ZONE_WORD
 
 
 @dataclass(frozen=True)
 class Met:
-    """``word``: man-to-man, zone or both; ``tonight``: whether tonight's defence is of a kind that they met,
-    and stands for it; ``other``: the shipped defence of the other kind, played by the same men, None where
-    they did not meet it."""
+    """``word``: man-to-man, zone, both or not said; ``tonight``: whether tonight's defence is of a kind that
+    they met, and stands for it; ``other``: the shipped defence of the other kind, played by the same men,
+    None where they did not meet it."""
 
     word: str
     tonight: bool
@@ -34,11 +34,11 @@ TONIGHT = Met("", True, None)
 
 
 def met_of(game: GameSheet, plays: tuple[Play, ...], source: Source, shipped: Source) -> Met:
-    """What the sheet of the game says of it; where it says nothing, both alike: then neither is taken for sure.
+    """What the sheet of the game says; where it says nothing, both alike: neither is taken for sure.
 
     ``plays`` are the evening's. Raises InputError.
     """
-    word = game.counted_against or BOTH
-    tonight = word in (BOTH, ZONE_WORD if game.care.zone_played else MEN_WORD)
+    word = game.counted_against or NOT_SAID
+    tonight = word in (BOTH, NOT_SAID, ZONE_WORD if game.care.zone_played else MEN_WORD)
     other = instead_of(game.care.zone_played, None, plays, source, shipped)
-    return Met(word, tonight, None if tonight and word != BOTH else other)
+    return Met(word, tonight, None if tonight and word not in (BOTH, NOT_SAID) else other)

@@ -11,6 +11,7 @@ NOT_SURE = (*YES_OR_NO, "don't know")
 SCREENS = ("drop", "under", "show", "switch")
 #: What the opponent mostly met where he was counted.
 MEN_WORD, ZONE_WORD, BOTH = COUNTED_AGAINST = ("man-to-man", "zone", "both")
+NOT_SAID = "not said"
 
 
 GAME_COLUMNS = (

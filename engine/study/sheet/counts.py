@@ -9,10 +9,8 @@ import numpy as np
 from engine.estimate.intervals import IntArray
 from engine.estimate.men import KINDS, MADE, SHOTS, weights
 from engine.inputs.sheets import Evening
+from engine.inputs.sheets.counts import LEAST_MEN
 from engine.state.arrays import N_SIDE
-
-#: Men who must have counts before a side is compared: fewer are no side.
-LEAST_MEN = 3
 
 
 @dataclass(frozen=True)
