@@ -197,7 +197,7 @@ def test_a_side_is_ahead_only_where_neither_luck_nor_variants_turn_it(
     assert "no clear difference" not in " ".join(said.values())
     assert ("up to 10 traps" in said["The calls"]) == calls
     assert "passes to men under the rim" in said["Cannot say"]
-    assert ("matched against man-to-man, as counted" in said["Cannot say"]) == calls
+    assert ("Their sheet is matched against " in said["Cannot say"]) == calls
     assert "pass, cut and fill" in said["Played"] and "screens drop" in said["Played"]
 
 
