@@ -46,7 +46,7 @@ ADVICE = {
     ),
 }
 #: Those about a man's part of all their shots; those about threes.
-SHARES = ("shots", "made")
+SHARES = {"shots": "Of 100 of their shots", "made": "Of 100 that they make"}
 THREES = ("threes", "threes_of_made")
 #: By whether the model has more of it than the sheet.
 WAYS = {
@@ -116,20 +116,38 @@ def _missed(found: Found) -> tuple[str, ...]:
     return label, *map(_hundred, (*sheet, row["model"]["mean"]))
 
 
+def _tonight(found: Found) -> str:
+    """Who of them has much more or less of their shots against tonight's defence than against what they met
+    (both of the model), one sentence; "" where nobody has."""
+    rows = [
+        row
+        for row in found.get("rows", ())
+        if row["key"] in SHARES
+        and row["tonight"] is not None
+        and 100.0 * abs(row["tonight"] - row["model"]["mean"]) >= MUCH
+    ]
+    if not rows:
+        return ""
+    shown = ((row["number"], _hundred(row["tonight"]), _hundred(row["model"]["mean"])) for row in rows)
+    said = ", ".join(f"No. {number} {tonight}, not {met}" for number, tonight, met in shown)
+    return f"{SHARES[rows[0]['key']]}, tonight: {said}: the model's word alone, so look early who shoots."
+
+
 def sheet_short(found: Found) -> str:
     """``sheet_told`` in a few words, for the bench."""
     missed = _missed(found)
-    return f"Your sheet {missed[1]}, model {missed[4]}: {missed[0]}." if missed else ""
+    return f"Your sheet {missed[1]}, model {missed[4]}: {missed[0]}." if missed else _tonight(found)
 
 
 def sheet_told(found: Found) -> str:
-    """One sentence for beside an answer where the model does not follow the sheet; "" where it follows.
+    """One sentence for beside an answer where the model does not follow the sheet, or follows it and has
+    others shoot tonight; "" where neither.
 
     ``found``: as in ``sheet_advice``, whose sentence goes first.
     """
     advice, missed = sheet_advice(found)[1], _missed(found)
     if advice or not missed:
-        return advice
+        return advice or _tonight(found)
     label, sheet, low, high, model = missed
     return (
         f"The model does not follow your sheet: {label}: {sheet} there ({low} to {high} with the luck of so "
@@ -169,24 +187,6 @@ def _followed(fit: Found) -> list[str]:
     return said
 
 
-def _tonight(rows: list[Found]) -> list[str]:
-    """Who of them has much more or less of their shots against tonight's defence than against what they met
-    (both of the model), one sentence."""
-    said = [
-        f"No. {row['number']} {_hundred(row['tonight'])} (not {_hundred(row['model']['mean'])})"
-        for row in rows
-        if row["key"] in SHARES
-        and row["tonight"] is not None
-        and 100.0 * abs(row["tonight"] - row["model"]["mean"]) >= MUCH
-    ]
-    if not said:
-        return []
-    return [
-        f"Of 100 of these, tonight: {', '.join(said)}. How they change from one defence to another is the "
-        "model's word alone: look in the first minutes who really shoots."
-    ]
-
-
 def sheet_view(found: Found) -> Found | None:
     """Head, table and notes; None where the sheet counts too little. ``found``: JSON of the part sheet."""
     if not found:
@@ -200,7 +200,7 @@ def sheet_view(found: Found) -> Found | None:
     ]
     if tonight:
         notes.append("Tonight: the same opponent in the model against what you play tonight, without traps.")
-        notes += _tonight(found["rows"])
+        notes += [said] if (said := _tonight(found)) else []
     if any(row["key"] in ("turnovers", "points") for row in found["rows"]):
         notes.append("A play ends in a shot, free throws or a lost ball.")
     notes += _followed(found["fit"])
