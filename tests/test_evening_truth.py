@@ -172,7 +172,7 @@ def test_the_sheet_beside_the_model_is_one_table(walked: Path, told: dict[str, A
     for row in view["rows"]:
         assert " ".join(text for text in (row["label"], *row["cells"]) if text) in told["page"], row["label"]
     assert all(line in told["page"] for line in [*view["notes"], view["advice"]])
-    assert view["names"][-2] == "tonight" and found["met"] == evening.met.word == "man-to-man"
+    assert view["names"][-2] == "tonight" and found["met"] == evening.met.word == "both"
     rates = {row["key"]: row["tonight"] for row in found["rows"] if row["number"] is None}
     home = told["compare.json"]["baseline"]["rates"]
     assert rates["threes"] == home["three_attempts"]["mean"]
@@ -325,7 +325,7 @@ def test_what_the_model_gets_wrong_stands_beside_its_figures(walked: Path, told:
     far = row | {"key": "two_point", "outside": True, "model": {**row["model"], "mean": 0.0}}
     missed = {"sheet": report.sheet | {"rows": [far]}}  # beside every answer, not at the end alone
     warned = sheet_told(missed["sheet"])
-    assert "sheet: twos made, of 100: " in warned and "against man-to-man, as counted" in warned
+    assert "sheet: twos made, of 100: " in warned and "against man-to-man and a zone, as counted" in warned
     assert warned in one_line(compare_text(told["compare.json"] | missed))
     assert warned in one_line(plan_text(told["plan.json"] | missed))
     assert warned in one_line(report_page(replace(report, **missed), bench=False))

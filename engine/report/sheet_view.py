@@ -46,7 +46,7 @@ ADVICE = {
     ),
 }
 #: Those about a man's part of all their shots; those about threes.
-SHARES = {"shots": "Of 100 of their shots", "made": "Of 100 that they make"}
+SHARES = {"shots": "Of their shots", "made": "Of those they make"}
 THREES = ("threes", "threes_of_made")
 #: By whether the model has more of it than the sheet.
 WAYS = {
@@ -129,14 +129,14 @@ def _tonight(found: Found) -> str:
     if not rows:
         return ""
     shown = ((row["number"], _hundred(row["tonight"]), _hundred(row["model"]["mean"])) for row in rows)
-    said = ", ".join(f"No. {number} {tonight}, not {met}" for number, tonight, met in shown)
-    return f"{SHARES[rows[0]['key']]}, tonight: {said}: the model's word alone, so look early who shoots."
+    said = ", ".join(f"No. {number} {tonight} of 100, not {met}" for number, tonight, met in shown)
+    return f"{SHARES[rows[0]['key']]} tonight, says the model: {said}."
 
 
 def sheet_short(found: Found) -> str:
-    """``sheet_told`` in a few words, for the bench."""
+    """That the model does not follow the sheet, in a few words for the bench."""
     missed = _missed(found)
-    return f"Your sheet {missed[1]}, model {missed[4]}: {missed[0]}." if missed else _tonight(found)
+    return f"Your sheet {missed[1]}, model {missed[4]}: {missed[0]}." if missed else ""
 
 
 def sheet_told(found: Found) -> str:

@@ -124,7 +124,6 @@ def bench_view(report: EveningReport) -> Found:
         "bonus_stop": [name for name in sorted(advised) if name not in in_bonus],
         "lead": care.lead_stop,
         "behind": behind if (behind := behind_call(report)) in advised else "",
-        "too_few": plan["bench_rule"]["too_few_below"],
         "unsure_in": _unsure_in(report),
     }
 

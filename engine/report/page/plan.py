@@ -65,7 +65,6 @@ def plan_view(report: EveningReport) -> Found:
         "late": _late_rows(late),
         "late_words": _late_words(late) + (late_only(late, advised) if late else ""),
         "comes_up": COMES_UP,
-        "too_few": plan["bench_rule"]["too_few_below"],
         "others": not_planned(plan),
         "pace": " ".join(filter(None, (plan["start"], plan["pace"]))),
         "law": law_words(plan),
@@ -124,7 +123,7 @@ def _late_words(late: Sequence[Found]) -> str:
     if better and not worse:
         most = max(row["difference"]["mean"] for row in better)
         most_of_them = 2 * len(better) > len(late)
-        rule = ": spread helps who is behind" if most_of_them else "; in the others it cannot be told"
+        rule = "" if most_of_them else "; in the others it cannot be told"
         return (
             f"Behind late, calling {call} at every chance raises the chance to win in {len(better)} of "
             f"{len(late)} cases, by {100 * most:.1f} in 100 at most{rule}."
@@ -206,7 +205,7 @@ def _reach(drill: Found) -> str:
     if drill["late_s"] is None:
         return "none of them late, keep it"
     who = "" if drill["bump"] is None else f"{spoken(drill['bump']['role'])} "
-    return f"{who}now {drill['late_s']:.1f} s late; reach 0"
+    return f"{who}now {drill['late_s']:.1f} s late"
 
 
 def practice_minutes(drills: int, moments: int) -> list[str]:
