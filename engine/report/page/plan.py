@@ -222,7 +222,7 @@ def lineup_view(report: EveningReport) -> Found:
     found = report.lineup
     usual, best = found["usual"]["places"], found["best"]
     if best == usual:
-        said = "Your own line-up is the one selected."
+        said = "Your own line-up is selected."
     elif found["keep"]:
         said = "Keep your own: no other is clearly better."
     else:
