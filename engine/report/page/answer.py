@@ -38,7 +38,7 @@ from engine.study.evening_advice import of_call
 from engine.study.evening_result import EveningReport
 
 MODEL = (
-    "Ranges are the luck of the draw (95%). The model itself can be off by tenths of a point a call: nobody "
+    "Ranges (95%): luck of the draw. The model itself can be off by tenths of a point a call: nobody "
     "has published what traps bring."
 )
 CAUTIONS = (
