@@ -113,6 +113,6 @@ def test_a_drill_tells_its_latest_pass_who_is_late_on_the_bump_and_that_nobody_i
     race = {"role": "near_guard", "late_s": 0.44}
     drills = [drill | {"late_s": 0.44}, drill | {"late_s": 0.44, "bump": race}, drill | {"late_s": None}]
     rows = page_plan.drills(SimpleNamespace(timing={"drills": drills}))  # type: ignore[arg-type]
-    assert [row["reach"] for row in rows] == [
+    assert [row["late"] for row in rows] == [
         "now 0.4 s late", "near guard now 0.4 s late", "none of them late, keep it",
     ]  # fmt: skip

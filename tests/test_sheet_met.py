@@ -29,7 +29,7 @@ from engine.study.sheet.counts import SheetCounts
 from engine.study.sheet.fit import fit_sheet, shares_of
 from engine.study.sheet.knobs import CARRYING, ELSEWHERE, values_of, with_knobs
 from engine.study.sheet.men import play_men, play_met
-from engine.study.sheet.met import HOLD, instead, met_games
+from engine.study.sheet.met import GOING_ON, instead, met_games
 
 #: Possessions of a sheet that the model writes itself, and of each run of its fit.
 GAMES, RUN = 5000, 4000
@@ -143,12 +143,12 @@ def test_what_going_on_is_worth_is_kept_for_both_kinds(level: str, tmp_path: Pat
     found = evening_with(tmp_path, level=level, age_group=age)
     scenario, other = found.scenario, found.met.other
     assert other is not None and other.zone is not None
-    once = with_knobs(scenario, {CARRYING: scenario.constants[HOLD] + 0.05, ELSEWHERE: 0.8})
-    twice = with_knobs(once, {ELSEWHERE: 0.8, CARRYING: scenario.constants[HOLD] + 0.05})
-    home = with_knobs(scenario, {CARRYING: scenario.constants[HOLD] + 0.05})
+    once = with_knobs(scenario, {CARRYING: scenario.constants[GOING_ON] + 0.05, ELSEWHERE: 0.8})
+    twice = with_knobs(once, {ELSEWHERE: 0.8, CARRYING: scenario.constants[GOING_ON] + 0.05})
+    home = with_knobs(scenario, {CARRYING: scenario.constants[GOING_ON] + 0.05})
     for one in (once, twice):
         assert constants_against(one, scenario.zone) == constants_against(home, scenario.zone)
-        there = constants_against(scenario, other.zone) | {HOLD: 0.8}
+        there = constants_against(scenario, other.zone) | {GOING_ON: 0.8}
         assert constants_against(one, other.zone) == there == instead(one, other).constants
 
 

@@ -34,6 +34,11 @@ World = np.ndarray
 Progress = Callable[[int, int], None]
 
 
+def part_of_progress(progress: Progress | None, before: int, total: int, times: int = 1) -> Progress | None:
+    """Progress of a part that has ``before`` of ``total`` behind it, and counts ``times`` over."""
+    return None if progress is None else lambda done, _: progress(before + times * done, total)
+
+
 class Addable(Protocol):
     def __add__(self, other: Self, /) -> Self: ...
 

@@ -31,7 +31,7 @@ from engine.inputs.defaults import HOME
 from engine.inputs.scenario import Scenario, constants_against
 from engine.inputs.settings import Setting
 from engine.kernel.watch import OPTIONS, STEPS
-from engine.run.blocks import Progress, Records, Runner, run_blocks
+from engine.run.blocks import Progress, Records, Runner, part_of_progress, run_blocks
 from engine.run.branches import Plan, branches_of, play_setting
 from engine.run.size import RunSize, available_cores
 from engine.run.watch import watch_numbers
@@ -79,11 +79,6 @@ class Carrying:
             "standard_error": self.error,
             "possessions": self.possessions,
         }
-
-
-def _part(progress: Progress | None, before: int, total: int, times: int = 1) -> Progress | None:
-    """Progress of a part that has ``before`` of ``total`` behind it and counts ``times`` over."""
-    return None if progress is None else lambda done, _: progress(before + times * done, total)
 
 
 def with_constants(scenario: Scenario, values: dict[str, float]) -> Scenario:
@@ -134,7 +129,7 @@ def measure_carrying(
     for done in range(ROUNDS):
         world = pack(with_constants(bare, {"hold_value_points": points})).home
         numbers = np.arange(done * each, (done + 1) * each)
-        told = _part(progress, done * each, total)
+        told = part_of_progress(progress, done * each, total)
         if done <= ROUNDS - AVERAGED:
             n, values, gains, spread = 0, 0.0, 0.0, 0.0
         before = n, values, gains
@@ -193,7 +188,9 @@ def lesson(
     for look, n in runs:
         at = pack(with_constants(scenario, {**values, "tried_look": float(look)})).settings[setting].world
         numbers = JUDGED + (number * (max(LOOKS) + 1) + look) * PLAYED + np.arange(n)
-        played.append(choices(at, SEED, numbers, threads, look or None, _part(progress, done, total)))
+        played.append(
+            choices(at, SEED, numbers, threads, look or None, part_of_progress(progress, done, total))
+        )
         done += n
     tried = pd.concat(played[1:], ignore_index=True)
     measured = fit(played[0], tried, current, around=before)
@@ -219,13 +216,13 @@ def learned(
         def net(first: int, count: int) -> int:
             return int(runner.block(world, first, count, HOME)[:, COLUMN["net"]].sum())
 
-        return run_blocks(size, runner, net, _part(progress, done, total))
+        return run_blocks(size, runner, net, part_of_progress(progress, done, total))
 
     values: dict[str, float] = {}
     tried = [(scored(values, 0), values)]
     for number in range(LEARN_ROUNDS):
         done = JUDGED + number * (each + JUDGED)
-        values = lesson(scenario, setting, values, number, threads, _part(progress, done, total))
+        values = lesson(scenario, setting, values, number, threads, part_of_progress(progress, done, total))
         tried.append((scored(values, done + each), values))
     return max(tried, key=lambda one: one[0])[1]
 
@@ -308,7 +305,7 @@ def adapt_setting(
 ) -> SettingAdapted:
     """Setting number ``setting`` against one who meets it first, and one who knows it; see ``adapt``."""
     total = adapt_work(size.possessions)
-    values = learned(scenario, setting, size.threads, _part(progress, 0, total))
+    values = learned(scenario, setting, size.threads, part_of_progress(progress, 0, total))
     of = scenario.settings[setting]
     alone = scenario.model_copy(update={"settings": (of,)})
     runner = Runner(size.seed)
@@ -335,11 +332,11 @@ def adapt_setting(
         return tallied(again, home, runner.block(again.home, start, count, "his home"), start)
 
     done = total - 2 * size.possessions
-    met = run_blocks(size, runner, new, _part(progress, done, total))
+    met = run_blocks(size, runner, new, part_of_progress(progress, done, total))
     # who has learned nothing plays as before
     known = met
     if values:
-        known = run_blocks(size, runner, old, _part(progress, done + size.possessions, total))
+        known = run_blocks(size, runner, old, part_of_progress(progress, done + size.possessions, total))
     return SettingAdapted(scenario, of, values, met, known)
 
 
@@ -395,10 +392,11 @@ def adapt(
     size = run_size(scenario, possessions, seed, threads)
     n, each, own = len(scenario.settings), adapt_work(size.possessions), ROUNDS * ROUND_POSSESSIONS
     total = own + n * each
-    carrying = measure_carrying(scenario, SEED, size.threads, _part(progress, 0, total))
+    carrying = measure_carrying(scenario, SEED, size.threads, part_of_progress(progress, 0, total))
     scenario = with_constants(scenario, {"hold_value_points": carrying.points})
     found = [
-        adapt_setting(scenario, i, size, _part(progress, own + i * each, total)).to_dict() for i in range(n)
+        adapt_setting(scenario, i, size, part_of_progress(progress, own + i * each, total)).to_dict()
+        for i in range(n)
     ]
     if progress is not None:
         progress(total, total)

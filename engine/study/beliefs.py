@@ -144,14 +144,12 @@ SHARE, SHARE_PLAYED = 0.6, 0.35
 #: Beliefs that are measured on what was chosen as it is played, not on what was tried.
 AS_PLAYED = (
     *(f"belief_drive_{phase}_points" for phase in ("trapped", "after")),
-    *(
-        "belief_shot_points",
-        "belief_end_points",
-        "belief_drive_points",
-        "belief_go_on_points",
-        "belief_go_on_after_points",
-        "worth_screen_points",
-    ),
+    "belief_shot_points",
+    "belief_end_points",
+    "belief_drive_points",
+    "belief_go_on_points",
+    "belief_go_on_after_points",
+    "worth_screen_points",
     *(f"belief_hold_{phase}points" for phase in PHASE_NAMES),
 )
 

@@ -194,13 +194,13 @@ def drills(report: EveningReport) -> list[Found]:
             "name": drill["name"],
             "trains": _short(drill["trains"]),
             "links": "; ".join(spoken(link) for link in drill["links"]),
-            "reach": _reach(drill),
+            "late": _late(drill),
         }
         for drill in report.timing["drills"]
     ]
 
 
-def _reach(drill: Found) -> str:
+def _late(drill: Found) -> str:
     """How late it is now, who where it is the bump, or that nobody is."""
     if drill["late_s"] is None:
         return "none of them late, keep it"

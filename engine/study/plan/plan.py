@@ -20,7 +20,7 @@ from engine.estimate.intervals import LEVEL, Found, Interval
 from engine.inputs.constants import Constant
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets import Evening, load_evening
-from engine.run.blocks import Progress, Runner
+from engine.run.blocks import Progress, Runner, part_of_progress
 from engine.run.numbers import NUMBERS
 from engine.run.size import check_size
 from engine.study.pace import possessions_per_game, seconds_before_start
@@ -60,14 +60,6 @@ def _opened(scenario: Evening | Opening) -> tuple[Scenario, dict[int, float], tu
     if scenario.care.trap_advice_allowed:
         return scenario.scenario, played, ()
     return scenario.scenario.model_copy(update={"settings": ()}), played, scenario.care.lines()
-
-
-def _part_of(progress: Progress | None, before: int, total: int) -> Progress | None:
-    """Progress of one stage among all of them."""
-    if progress is None:
-        return None
-    show = progress
-    return lambda done, _: show(before + done, total)
 
 
 def _per_period(scenario: Scenario, seconds: float) -> int:
@@ -259,7 +251,7 @@ def plan(
 
     before_s = seconds_before_start(scenario)
     total = table_parts + 1 + -(-games // GAMES_IN_PART)
-    shown = _part_of(progress, 0, total)
+    shown = part_of_progress(progress, 0, total)
     tally = play_table(runner, worlds, before_s, size.threads, table_parts, shown)
     first = None if compared is None else first_uses(scenario, calls, compared)
     later = None if adapted is None or first is None else later_uses(calls, adapted, first)
@@ -277,14 +269,14 @@ def plan(
         scenario.game.time_outs_left,
         fatigue,
     )
-    shown = _part_of(progress, table_parts, total)
+    shown = part_of_progress(progress, table_parts, total)
     pilot = play_games(runner, worlds, plan_of, PILOT_GAMES, size.threads, shown, PILOT_FIRST)
     bonus_share = float(pilot.in_bonus.sum()) / (PILOT_GAMES * plan_of.possessions)
     most = int(values["most_traps"])
     limits = _limits(table, calls, plan_of.possessions, most)
     mix, not_clear = _clear_mix(table, calls, limits, bonus_share, most)
     plan_of = replace(plan_of, uses=mix.uses)
-    shown = _part_of(progress, table_parts + 1, total)
+    shown = part_of_progress(progress, table_parts + 1, total)
     if any(mix.uses):
         played = play_games(runner, worlds, plan_of, games, size.threads, shown, _first_game(compared, games))
     else:  # nothing to play for

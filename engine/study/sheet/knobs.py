@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from engine.estimate.intervals import Found
 from engine.inputs.constants import load_constants
 from engine.inputs.scenario import Scenario
-from engine.study.sheet.met import HOLD, worth_elsewhere
+from engine.study.sheet.met import GOING_ON, worth_elsewhere
 
 #: Possessions of each run, and runs of Gauss-Newton after the slopes.
 FIT_POSSESSIONS, ROUNDS = 4000, 2
@@ -59,8 +59,8 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
     if "fouls" in values:
         constants["shot_foul_p"] = values["fouls"]
     if CARRYING in values:
-        constants[HOLD] = values[CARRYING]
-        other_own.pop(HOLD, None)
+        constants[GOING_ON] = values[CARRYING]
+        other_own.pop(GOING_ON, None)
     if "losses" in values:
         for name in LOSSES:
             moved = constants[name] * math.exp(values["losses"])

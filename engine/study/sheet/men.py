@@ -11,7 +11,7 @@ from engine.estimate.tally import IntArray
 from engine.inputs.scenario import Scenario
 from engine.kernel.watch import EVENTS as EVENT_ROWS
 from engine.kernel.watch import Watched
-from engine.run.blocks import Progress
+from engine.run.blocks import Progress, part_of_progress
 from engine.run.watch import watch_numbers
 from engine.state.arrays import N_SIDE
 from engine.state.words import EVENTS
@@ -79,13 +79,8 @@ def play_met(
     total: MenTally | None = None
     for number, scenario in enumerate(scenarios):
         first, end = (possessions * place // len(scenarios) for place in (number, number + 1))
-        told = part_of(progress, first, possessions)
+        told = part_of_progress(progress, first, possessions)
         part = play_men(scenario, end - first, seed, threads, told, first)
         total = part if total is None else total + part
     assert total is not None  # they met something
     return total
-
-
-def part_of(progress: Progress | None, before: int, total: int) -> Progress | None:
-    """Progress of a part that has ``before`` of ``total`` possessions behind it."""
-    return None if progress is None else lambda done, _: progress(before + done, total)

@@ -7,7 +7,7 @@ from engine.inputs.settings import Setting
 from engine.inputs.sheets.met import Met
 
 #: The constant that measure_carrying moves.
-HOLD = "hold_value_points"
+GOING_ON = "hold_value_points"
 
 
 def instead(scenario: Scenario, defence: Setting) -> Scenario:
@@ -37,11 +37,11 @@ def worth_elsewhere(scenario: Scenario, points: float) -> Scenario:
     """The scenario with what going on is worth against the kind of defence (zone, men) that is not home's;
     at home it stays as it is."""
     if scenario.measured_against == scenario.zone.kind:
-        return scenario.model_copy(update={"other_own": {**scenario.other_own, HOLD: points}})
-    at_home = constants_against(scenario, scenario.zone)[HOLD]
+        return scenario.model_copy(update={"other_own": {**scenario.other_own, GOING_ON: points}})
+    at_home = constants_against(scenario, scenario.zone)[GOING_ON]
     return scenario.model_copy(
         update={
-            "constants": {**scenario.constants, HOLD: points},
-            "other_own": {**scenario.other_own, HOLD: at_home},
+            "constants": {**scenario.constants, GOING_ON: points},
+            "other_own": {**scenario.other_own, GOING_ON: at_home},
         }
     )

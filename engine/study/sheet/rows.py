@@ -32,12 +32,12 @@ from engine.estimate.intervals import (
 from engine.estimate.men import KINDS, MADE, PLAY, POINTS, SHOTS, MenTally, weights
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets.met import Met
-from engine.run.blocks import Progress
+from engine.run.blocks import Progress, part_of_progress
 from engine.run.size import RunSize
 from engine.study.levels import standard_error
 from engine.study.play import head
 from engine.study.sheet.counts import SheetCounts
-from engine.study.sheet.men import part_of, play_men, play_met
+from engine.study.sheet.men import play_men, play_met
 from engine.study.sheet.met import met_games
 
 FREE_THROWS_A_TRIP = 2
@@ -215,7 +215,7 @@ def compare_sheet(
     alone, n = met.other is None, size.possessions
 
     def told(before: int) -> Progress | None:
-        return part_of(progress, before, n if alone else 2 * n)
+        return part_of_progress(progress, before, n if alone else 2 * n)
 
     model = play_met(met_games(scenario, met), n, size.seed, size.threads, told(0))
     tonight = None if alone else play_men(scenario, n, size.seed, size.threads, told(n))
