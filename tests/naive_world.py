@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from naive_basics import MOMENTS, NONE, REGIONS, logit
-from naive_inputs import constants_against, coverages, person_holding
+from naive_inputs import constants_against, coverages, kind_of, person_holding
 
 from engine.inputs import Call, Scenario, Setting, Team, Zone
 from engine.world.court import build_court
@@ -247,6 +247,9 @@ class World:
                 reluctance=(p.reluctance_two_points, p.reluctance_three_points),
                 table=level_table,
             )
+            if agent < 5:
+                own = scenario.habits.get(kind_of(self.zone), {})
+                made.reluctance = own.get(p.number, made.reluctance)
             if agent < 5 and p.shot_table is not None:
                 made.table = shot_grid(p.shot_table)
             made.rim = self._offset(level_table, p.rim, 0.75, "rim")

@@ -21,7 +21,7 @@ from engine.inputs.plays import Play, plays_from
 from engine.inputs.rules import Rules, change_rules, rules_from
 from engine.inputs.settings import Setting, WrittenSetting, defence_from, settings_from
 from engine.inputs.shots import ShotTable, load_shot_table
-from engine.inputs.team import Team, assumed_of, team_from
+from engine.inputs.team import Player, Team, assumed_of, team_from
 from engine.inputs.zone import Zone, chosen
 from engine.shipped import configs_root
 from engine.state.words import Against
@@ -64,6 +64,9 @@ class Scenario(Frozen):
     scenario's. ``measured_against``: the kind of defence (word of Against) against which what players believe
     among them holds; ``other_defence``: constant -> what is added against the other kind, but for those that
     the scenario names itself; ``other_own``: what it is there, by the scenario's own word.
+    ``habits``: kind of defence -> shirt of the attack -> points asked of his twos and of his threes there, in
+    place of the team's own; a kind or a man that is not named stays as in the team. No file has them: they
+    are fitted (engine.study.sheet.habits).
     ``shot_table``: the scenario's as it is, else the level's after its shifts. ``level``: name of the level,
     None where the scenario names none; ``published``: what is published about it.
     ``zone_options``: option -> choice taken. ``policy``: name of the coded policy that plays the defence,
@@ -82,6 +85,7 @@ class Scenario(Frozen):
     measured_against: str
     other_defence: dict[str, float]
     other_own: dict[str, float] = {}
+    habits: dict[str, dict[int, tuple[float, float]]] = {}
     beyond_range: bool
     shot_table: ShotTable
     start: str
@@ -119,6 +123,19 @@ def constants_against(scenario: Scenario, zone: Zone) -> dict[str, float]:
             low, high = ranges()[name]
             found[name] = min(max(found[name], low), high)
     return found | scenario.other_own
+
+
+def attackers_against(scenario: Scenario, zone: Zone) -> tuple[Player, ...]:
+    """The five of the attack where this defence is played: how gladly each shoots may differ by its kind."""
+    own = scenario.habits.get(zone.kind, {})
+
+    def there(player: Player) -> Player:
+        if player.number not in own:
+            return player
+        two, three = own[player.number]
+        return player.model_copy(update={"reluctance_two_points": two, "reluctance_three_points": three})
+
+    return tuple(there(player) for player in scenario.offence_team.on_court)
 
 
 # --- the file as it is written --------------------------------------------------------------------------

@@ -40,7 +40,7 @@ from engine.study.evening_result import Asked as Asked
 from engine.study.evening_result import EveningReport as EveningReport
 from engine.study.evening_result import ReportSize as ReportSize
 from engine.study.sheet.counts import sheet_counts
-from engine.study.sheet.knobs import fitted_rates, values_of, with_knobs
+from engine.study.sheet.knobs import fitted, fitted_rates
 
 Progress = Callable[[int, int], None]
 
@@ -177,7 +177,7 @@ class Played:
     def _take(self, name: str, found: Found) -> None:
         self._found[name] = self._headed(found)
         if name == "fit":
-            scenario = with_knobs(self.evening.scenario, values_of(found))
+            scenario = fitted(self.evening.scenario, found)
             self.evening = replace(self.evening, scenario=scenario)
 
     def _headed(self, found: Found) -> Found:

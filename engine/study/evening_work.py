@@ -16,7 +16,7 @@ from engine.study.plan.games import GAMES_IN_PART
 from engine.study.plan.plan import PILOT_GAMES
 from engine.study.plan.states import calls_of
 from engine.study.plan.table import PART
-from engine.study.sheet.knobs import CARRYING_RUNS, FIT_POSSESSIONS, MOST_RUNS
+from engine.study.sheet.knobs import CARRYING_RUNS, FIT_POSSESSIONS, HABIT_RUNS, MOST_RUNS
 
 #: ``timing``, a traced possession, one of another formation and one of ``attack``; of the possessions that a
 #: setting is learned from and judged by, one (PER_ADAPTED).
@@ -57,9 +57,11 @@ def work_of(
     }[name]
 
 
-def zone_or_men_work(possessions: int, worlds: int, each: int) -> tuple[float, float, float]:
-    """Of ``zone_or_men``: what going on is worth against men, zone and men, both in the variants."""
-    return float(CARRYING_RUNS * FIT_POSSESSIONS), 2.0 * possessions, 2.0 * worlds * each
+def zone_or_men_work(possessions: int, worlds: int, each: int) -> tuple[float, float, float, float]:
+    """Of ``zone_or_men``: what going on is worth against men, who shoots there, zone and men, both in the
+    variants."""
+    fits = float(CARRYING_RUNS * FIT_POSSESSIONS), float(HABIT_RUNS * FIT_POSSESSIONS)
+    return *fits, 2.0 * possessions, 2.0 * worlds * each
 
 
 def _seldom(compared: Found | None, n: float) -> float:

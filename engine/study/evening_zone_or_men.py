@@ -2,14 +2,15 @@
 
 Both are played by the same ten on the possessions and the luck of ``compare``, the opponent fitted to his
 sheet as there; what going on with the ball is worth to him against men is that of the fit where he met men,
-else it is measured as it was against the zone. How sure the model is of it: the same two in variants of it
-(engine.study.stress). What the advised calls add is the plan's, so it is said with the plan's figures
-(engine.report.zone_or_men_view).
+else it is measured as it was against the zone. Who of his men shoots is of the kind that is played: where the
+fit was not made against men alone, it is carried over to them here, as the fit did for tonight's zone. How
+sure the model is of it: the same two in variants of it (engine.study.stress). What the advised calls add is
+the plan's, so it is said with the plan's figures (engine.report.zone_or_men_view).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from engine.estimate.intervals import Found
 from engine.estimate.risk import over_n
@@ -22,7 +23,8 @@ from engine.study.adapt import measure_carrying
 from engine.study.compare import CompareResult, compare
 from engine.study.evening_work import zone_or_men_work
 from engine.study.pace import possessions_per_game
-from engine.study.sheet.knobs import CARRYING_POSSESSIONS, fitted_rates
+from engine.study.sheet.habits import Habits, habits_against
+from engine.study.sheet.knobs import CARRYING_POSSESSIONS, fitted_rates, with_habits
 from engine.study.sheet.met import instead, worth_elsewhere
 from engine.study.stress.stress import stress
 
@@ -33,11 +35,13 @@ KEPT = ("kept", "share", "raw", "value", "mean", "spread", "luck", "believed")
 @dataclass(frozen=True)
 class ZoneOrMen:
     """What ``zone_or_men`` found: ``to_dict()`` is its JSON. ``carrying``: points that going on with the ball
-    is worth to them against men, None: not measured; ``varied``: the JSON of ``stress``."""
+    is worth to them against men, None: not measured; ``varied``: the JSON of ``stress``; ``habits``: who
+    shoots against men, None: as it was fitted against men, or not at all."""
 
     compared: CompareResult
     carrying: float | None
     varied: Found
+    habits: Habits | None = None
 
     def to_dict(self) -> Found:
         """``zone``, ``men``: defence, plays of the attack, points a possession. ``change``: net points a
@@ -64,6 +68,7 @@ class ZoneOrMen:
             "change": men["change"],
             "factors": men["factors"],
             "carrying_on": self.carrying,
+            "habits": self.habits and asdict(self.habits),
             "game": {
                 "possessions": n,
                 "p_worse": worse.p_worse,
@@ -111,6 +116,9 @@ def zone_or_men(
         measured = measure_carrying(there, scenario.seed, size.threads, told(0), CARRYING_POSSESSIONS)
         carrying = measured.points
         alone = worth_elsewhere(alone, carrying)
-    compared = compare(alone, size.possessions, size.seed, size.threads, told(1))
-    varied = stress(alone, *worlds, size.seed, size.threads, told(2), not_asked=fitted_rates(fit))
-    return ZoneOrMen(compared, carrying, varied.to_dict())
+    habits = habits_against(instead(alone, men), fit, size.threads, told(1))
+    if habits is not None:
+        alone = with_habits(alone, asdict(habits))
+    compared = compare(alone, size.possessions, size.seed, size.threads, told(2))
+    varied = stress(alone, *worlds, size.seed, size.threads, told(3), not_asked=fitted_rates(fit))
+    return ZoneOrMen(compared, carrying, varied.to_dict(), habits)

@@ -15,7 +15,7 @@ from engine.inputs.defence import men_of, people_of, persons_of
 from engine.inputs.places import Entry, Placement, with_options
 from engine.inputs.plays import Play, pooled
 from engine.inputs.roles import holder
-from engine.inputs.scenario import Scenario, constants_against
+from engine.inputs.scenario import Scenario, attackers_against, constants_against
 from engine.inputs.settings import Setting
 from engine.inputs.team import Player, Team
 from engine.inputs.zone import Zone, coverages
@@ -335,11 +335,12 @@ def _defence(
     key: str,
     court: Court,
 ) -> None:
-    """Everything of a world that belongs to the defence: slides, persons, men, policy (named at ``key``)."""
+    """Everything of a world that hangs on the defence: slides, persons, men, policy (named at ``key``), and
+    what the attack makes of it."""
     fill_constants(w.k, scenario, zone)
     persons = persons_of(zone)
-    five = defenders_of(scenario, zone)
-    fill_players(w, scenario, five, N_SIDE, court)
+    fill_players(w, scenario, attackers_against(scenario, zone), 0, court)
+    fill_players(w, scenario, defenders_of(scenario, zone), N_SIDE, court)
     _slides(w.slides, zone, choices, court)
     for region, how in coverages(zone, choices).items():
         w.coverage[words.REGIONS.index(region)] = words.COVERAGES.index(how)
@@ -395,7 +396,6 @@ def pack(scenario: Scenario) -> Packed:
     fill_constants(w.k, scenario, scenario.zone)
     fill_rules(w.rules, scenario, court, grid.cell_m)
     w.shots[0] = shot_rows(scenario.shot_table)
-    fill_players(w, scenario, scenario.offence_team.on_court, 0, court)
     w.grid[:] = _padded(grid.region)
     w.spots[:] = spots
     w.spot_role_of[:] = _inverse(spot_person_of)

@@ -14,19 +14,23 @@ the average and PRIOR of the model (shot_prior_attempts) as its strength in atte
 prior, Gelman et al., section 2.6, from memory). So few counts move little, and none move nothing. The model's
 own is of the unfitted model for the shares, and of the model with its shares fitted for the knobs' rates.
 
+Last, where tonight's kind of defence is not the only one they met, who shoots in it
+(engine.study.sheet.habits).
+
 How well each man shoots is not fitted here: his shot table is pulled to his counts where the sheet is read
 (engine.inputs.sheets.shooting). Every run plays the same possessions: the luck is common.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
 from engine.estimate.intervals import FloatArray, Found, IntArray
-from engine.estimate.men import KINDS, PLAY, SHOTS, MenTally, weights
+from engine.estimate.men import PLAY, MenTally, weights
 from engine.inputs.scenario import Scenario
 from engine.inputs.sheets.met import TONIGHT, Met
 from engine.inputs.sheets.shrink import pulled
@@ -35,6 +39,15 @@ from engine.study.adapt import Carrying, measure_carrying
 from engine.study.levels import standard_error
 from engine.study.newton import Range, slopes, solve
 from engine.study.sheet.counts import SheetCounts
+from engine.study.sheet.habits import (
+    SHOT_KINDS,
+    Habits,
+    Share,
+    among,
+    habits_against,
+    moved,
+    shares_found,
+)
 from engine.study.sheet.knobs import (
     CARRYING,
     CARRYING_POSSESSIONS,
@@ -42,9 +55,8 @@ from engine.study.sheet.knobs import (
     ELSEWHERE,
     FIT_POSSESSIONS,
     GAIN,
+    HABIT_RUNS,
     KNOBS,
-    MOST_LOG,
-    MOST_RELUCTANCE,
     MOST_RUNS,
     PRIOR,
     ROUNDS,
@@ -52,6 +64,7 @@ from engine.study.sheet.knobs import (
     SLOWER,
     Knob,
     ranges,
+    values_of,
     with_knobs,
 )
 from engine.study.sheet.men import play_met
@@ -110,29 +123,13 @@ class Followed:
 
 
 @dataclass(frozen=True)
-class Share:
-    """A man's twos or threes (``kind``) among the shots of the men compared: on the ``sheet``, in the model
-    ``before`` the fit, where the counts pull it (``aim``), and ``after`` with his reluctance at ``value``
-    points (``stopped``: at an end of its range)."""
-
-    number: int
-    kind: str
-    value: float
-    stopped: bool
-    sheet: float
-    before: float
-    aim: float
-    after: float
-    standard_error: float
-
-
-@dataclass(frozen=True)
 class SheetFit:
     """What was moved: ``reluctance`` by kind and shirt number, what it came to (``shares``), and the rates
     that the knobs were moved for (``followed``); ``possessions`` of each of the ``runs``; ``prior``: shots or
     plays of the model that each aim is pulled with; ``carrying``: what going on with the ball is worth to
     these men against tonight's defence, ``elsewhere`` against another that they met; None where nothing was
-    fitted, or they met no other."""
+    fitted, or they met no other. ``met``: kinds of defence (zone, men) that it was made in; ``tonight``: who
+    shoots in tonight's kind, None where it was the only one."""
 
     possessions: int
     runs: int
@@ -143,20 +140,17 @@ class SheetFit:
     followed: tuple[Followed, ...]
     carrying: Carrying | None = None
     elsewhere: Carrying | None = None
+    met: tuple[str, ...] = ()
+    tonight: Habits | None = None
 
     def to_dict(self) -> Found:
         """Plain JSON."""
         return asdict(self)
 
 
-#: Columns of attempts, and what is added to a share so that none is never.
-SHOT_KINDS, LEAST_SHARE = (KINDS.index("twos"), KINDS.index("threes")), 0.002
-
-
 def shares_of(sheet: SheetCounts, sums: IntArray) -> FloatArray:
     """Each man's twos and threes among all the shots of the men compared, float64[man, 2]."""
-    tried = sums[np.ix_(sheet.men, SHOT_KINDS)]
-    return np.asarray(tried / tried.sum())
+    return among(sheet.men, sums)
 
 
 def fit_sheet(
@@ -171,8 +165,9 @@ def fit_sheet(
     """Move the reluctances, then the knobs, until the model is where the sheet's counts pull it.
 
     The same for any number of threads. Runs: one unfitted, one for each round of the shares and one in the
-    middle of them, one for each knob, at most ROUNDS after, and CARRYING_RUNS for tonight's defence and for
-    another that they met. Nothing is moved where the attempts are not counted.
+    middle of them, one for each knob, at most ROUNDS after, CARRYING_RUNS for tonight's defence and for
+    another that they met, and HABIT_RUNS where tonight's kind is not the only one that they met. Nothing is
+    moved where the attempts are not counted.
     """
     runs, prior = 0, scenario.constants[PRIOR]
     own: dict[str, float] = {}
@@ -188,17 +183,20 @@ def fit_sheet(
 
     def going_on(side: Scenario) -> Carrying:
         nonlocal runs
-        found = measure_carrying(side, seed, threads, told, CARRYING_POSSESSIONS)
+        found = measure_carrying(side, seed, threads, part(CARRYING_RUNS), CARRYING_POSSESSIONS)
         runs += CARRYING_RUNS
         return found
 
-    def told(done: int, total: int) -> None:
-        if progress is not None:
-            progress(runs + CARRYING_RUNS * done // total, MOST_RUNS)
+    def part(of: int) -> Progress:
+        def told(done: int, total: int) -> None:
+            if progress is not None:
+                progress(runs + of * done // total, MOST_RUNS)
+
+        return told
 
     if not sheet.attempts:
         return SheetFit(possessions, runs, seed, prior, {}, (), ())
-    model = played({})
+    model, numbers = played({}), [sheet.numbers[man] for man in sheet.men]
     counted, unfitted = shares_of(sheet, sheet.counts), shares_of(sheet, model.sums)
     n = float(sheet.counts[np.ix_(sheet.men, SHOT_KINDS)].sum())
     aim_shares = (n * counted + prior * unfitted) / (n + prior)
@@ -213,41 +211,15 @@ def fit_sheet(
                 worth[ELSEWHERE] = elsewhere.points
             model = played({})
         gain = GAIN / (1.0 + number / SLOWER)
-        off = np.log((shares_of(sheet, model.sums) + LEAST_SHARE) / (aim_shares + LEAST_SHARE))
-        for (i, k), key in _keys(sheet).items():
-            moved = own.get(key, 0.0) + gain * float(np.clip(off[i, k], -MOST_LOG, MOST_LOG))
-            own[key] = min(max(moved, -MOST_RELUCTANCE), MOST_RELUCTANCE)
+        own = moved(own, numbers, shares_of(sheet, model.sums), aim_shares, gain)
         model = played({})
     followed, model = _follow(aims_of(sheet), scenario, model, prior, played)
-    below = weights(SHOTS, sheet.men)
-    shares = []
-    for (i, k), key in _keys(sheet).items():
-        rate = model.rate(weights({KINDS[SHOT_KINDS[k]]: 1}, (sheet.men[i],)), below)
-        assert rate.mean is not None  # a side has shots
-        shares.append(
-            Share(
-                number=sheet.numbers[sheet.men[i]],
-                kind=KINDS[SHOT_KINDS[k]],
-                value=own[key],
-                stopped=abs(own[key]) >= MOST_RELUCTANCE,
-                sheet=float(counted[i, k]),
-                before=float(unfitted[i, k]),
-                aim=float(aim_shares[i, k]),
-                after=rate.mean,
-                standard_error=standard_error(rate),
-            )
-        )
-    return SheetFit(possessions, runs, seed, prior, own, tuple(shares), followed, carrying, elsewhere)
-
-
-def _keys(sheet: SheetCounts) -> dict[tuple[int, int], str]:
-    """(man, kind) of ``shares_of`` -> the name of his reluctance."""
-    kinds = ("two", "three")
-    return {
-        (i, k): f"{kind} {sheet.numbers[man]}"
-        for i, man in enumerate(sheet.men)
-        for k, kind in enumerate(kinds)
-    }
+    shares = shares_found(model, sheet.men, numbers, own, counted, unfitted, aim_shares)
+    kinds = tuple(one.zone.kind for one in met_games(scenario, met))
+    found = SheetFit(possessions, runs, seed, prior, own, shares, followed, carrying, elsewhere, kinds)
+    as_json = json.loads(json.dumps(found.to_dict()))
+    tonight = habits_against(with_knobs(scenario, values_of(as_json)), as_json, threads, part(HABIT_RUNS))
+    return replace(found, tonight=tonight, runs=runs + (0 if tonight is None else tonight.runs))
 
 
 def _follow(

@@ -39,9 +39,13 @@ SHARE_ROUNDS, GAIN, SLOWER, MOST_LOG, MOST_RELUCTANCE = 7, 0.15, 3.0, 2.0, 1.0
 CARRYING, CARRYING_POSSESSIONS, CARRYING_RUNS = "carrying on", 1500, 4
 #: The same against the kind of defence (zone, men) that is not home's.
 ELSEWHERE = "carrying on elsewhere"
-#: Those rounds, one more, these (for two defences) and one after them, one for each slope, and the rounds
-#: of Gauss-Newton.
-MOST_RUNS = SHARE_ROUNDS + 1 + 2 * CARRYING_RUNS + 1 + len(KNOBS) + ROUNDS
+#: Rounds in which the reluctances are moved again, against another kind of defence, from where they stand:
+#: nearer, so fewer, and larger moves (both measured).
+HABIT_ROUNDS, HABIT_GAIN = 3, 0.2
+HABIT_RUNS = HABIT_ROUNDS + 1
+#: Those rounds, one more, these (for two defences) and one after them, one for each slope, the rounds of
+#: Gauss-Newton, and those of the habits.
+MOST_RUNS = SHARE_ROUNDS + 1 + 2 * CARRYING_RUNS + 1 + len(KNOBS) + ROUNDS + HABIT_RUNS
 
 
 def ranges(scenario: Scenario) -> dict[str, tuple[float, float, float]]:
@@ -79,6 +83,19 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
     team = team.model_copy(update={"players": players})
     found = scenario.model_copy(update={"constants": constants, "offence_team": team, "other_own": other_own})
     return worth_elsewhere(found, values[ELSEWHERE]) if ELSEWHERE in values else found
+
+
+def with_habits(scenario: Scenario, found: Found) -> Scenario:
+    """The scenario with who shoots against a kind of defence: JSON of engine.study.sheet.habits.Habits."""
+    points = {(one["number"], one["kind"]): one["value"] for one in found["shares"]}
+    men = {number: (points[number, "twos"], points[number, "threes"]) for number, _ in points}
+    return scenario.model_copy(update={"habits": {**scenario.habits, found["kind"]: men}})
+
+
+def fitted(scenario: Scenario, found: Found) -> Scenario:
+    """The scenario with its opponent fitted: JSON of a fit."""
+    side = with_knobs(scenario, values_of(found))
+    return with_habits(side, found["tonight"]) if found.get("tonight") else side
 
 
 def values_of(found: Found) -> dict[str, float]:

@@ -29,7 +29,8 @@ def instead(scenario: Scenario, defence: Setting) -> Scenario:
 
 
 def met_games(scenario: Scenario, met: Met) -> tuple[Scenario, ...]:
-    """The scenario against each of the defences they met."""
+    """The scenario against each of the defences they met, with the habits of there."""
+    scenario = scenario.model_copy(update={"habits": {}})
     return (scenario,) * met.tonight + (() if met.other is None else (instead(scenario, met.other),))
 
 

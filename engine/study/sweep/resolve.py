@@ -19,7 +19,7 @@ from engine.inputs.base import Table, parse
 from engine.inputs.calls import Call
 from engine.inputs.constants import Constant, load_constants, override
 from engine.inputs.rules import change_rules
-from engine.inputs.scenario import Game, Scenario, unnamed
+from engine.inputs.scenario import Game, Scenario, attackers_against, unnamed
 from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP
 from engine.inputs.team import Player
 from engine.inputs.zone import Zone
@@ -249,7 +249,7 @@ def _write(world: World, stem: _Stem, scenario: Scenario, zone: Zone, changes: _
     if SHOT_CONSTANTS & changes.constants.keys():
         sides = {"offence", "defence"}
     if "offence" in sides:
-        fill_players(w, scenario, scenario.offence_team.on_court, 0, stem.court)
+        fill_players(w, scenario, attackers_against(scenario, zone), 0, stem.court)
     if "defence" in sides:
         fill_players(w, scenario, defenders_of(scenario, zone), N_SIDE, stem.court)
     if changes.constants and not sides:  # filling brings all ten up to date
