@@ -25,7 +25,7 @@ from engine.inputs import Scenario, configs_root, load_constants, load_scenario,
 
 def other_defences(folder: Path) -> Scenario:
     """Each of the other defences with its calls, against the demo's attack, of no level: beliefs are against
-    a zone, and its own word against men."""
+    a zone, and its own word against men; who shoots is by the kind, too."""
     made = [
         setting(f"{zone} with calls", CALLS[zone], f'zone = "{zone}"')
         for zone in CALLS
@@ -33,7 +33,10 @@ def other_defences(folder: Path) -> Scenario:
     ]
     made.append(setting("nothing but options", head='options = { bring_up = "steer", top_guard = "ball" }'))
     own = "[other_defence]\nhold_value_points = 1.1\nbelief_pass_points = 0.1"
-    return scenario(folder, "other defences", "high_school", *made, level=None, rest=own)
+    found = scenario(folder, "other defences", "high_school", *made, level=None, rest=own)
+    men = found.offence_team.lineup
+    habits = {"zone": {men[0]: (0.15, -0.2), men[3]: (-0.1, 0.1)}, "men": {men[0]: (-0.2, 0.25)}}
+    return found.model_copy(update={"habits": habits})
 
 
 def man_to_man_first(folder: Path) -> Scenario:

@@ -41,6 +41,7 @@ from engine.study.sheet.knobs import (
     LOSSES,
     MOST_RELUCTANCE,
     MOST_RUNS,
+    fitted,
     ranges,
     values_of,
     with_knobs,
@@ -214,9 +215,9 @@ def test_who_shoots_how_often_is_found_again(scenario: Scenario) -> None:
     truth = {f"three {wing}": 0.25, f"two {guard}": -0.4}
     sheet = sheet_of(play_men(settled(scenario, truth), GAMES, SHEET_SEED), scenario)
     found = fit_sheet(sheet, scenario, 1, possessions=RUN)
-    fitted = with_knobs(scenario, values_of(found.to_dict()))
+    back = with_knobs(scenario, values_of(found.to_dict()))
     there = shares_of(sheet, sheet.counts)
-    before, here = (shares_of(sheet, play_men(one, GAMES, SHEET_SEED + 1).sums) for one in (scenario, fitted))
+    before, here = (shares_of(sheet, play_men(one, GAMES, SHEET_SEED + 1).sums) for one in (scenario, back))
     assert (
         np.abs(before - there).sum() > 3.0 * np.abs(here - there).sum() and np.abs(before - there).max() > 0.1
     )
@@ -291,10 +292,11 @@ def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> No
     assert set(values) == {CARRYING, ELSEWHERE, "fouls", "losses", *own} and sheet["fit"] == played.part(
         "fit"
     )
-    fitted = with_knobs(evening.scenario, values)
-    assert config_hash(fitted) != config_hash(evening.scenario)
-    assert compared["config_hash"] == sheet["config_hash"] == config_hash(fitted)
-    assert played.evening.scenario == fitted and played.scenario.constants == fitted.constants
+    assert config_hash(with_knobs(evening.scenario, values)) != config_hash(played.scenario)
+    side = fitted(evening.scenario, played.part("fit"))
+    assert config_hash(side) != config_hash(evening.scenario)
+    assert compared["config_hash"] == sheet["config_hash"] == config_hash(side)
+    assert played.evening.scenario == side and played.scenario.constants == side.constants
     needs = set(NEEDS) - {"fit", "attack"}  # our attack meets their defence, not their shooters
     assert all("fit" in needed(name) for name in needs), "a part that is not of the fitted opponent"
     rates = {row["key"]: row["tonight"] for row in sheet["rows"] if row["number"] is None}
@@ -321,9 +323,9 @@ def test_what_is_kept_does_not_hide_the_fit(tmp_path: Path) -> None:
     assert config_hash(second.scenario) == config_hash(first.scenario), "the kept fit is not taken"
     for played in (opened(), second):
         found = played.part("plan")
-        fitted = with_knobs(load_evening(folder).scenario, values_of(played.part("fit")))
-        assert found["config_hash"] == compared["config_hash"] == config_hash(fitted)
-        assert config_hash(fitted) != config_hash(load_evening(folder).scenario)
+        side = fitted(load_evening(folder).scenario, played.part("fit"))
+        assert found["config_hash"] == compared["config_hash"] == config_hash(side)
+        assert config_hash(side) != config_hash(load_evening(folder).scenario)
         with closing(sqlite3.connect(folder / NAME)) as db, db:
             db.execute("DELETE FROM results WHERE part IN ('plan', 'fit')")
     third = opened()

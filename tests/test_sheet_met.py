@@ -189,6 +189,7 @@ def test_the_fit_against_others_is_the_same_for_any_number_of_threads(
     sheet = sheet_of(play_men(evening.scenario, 600, 7), evening)
     one, three = (fit_sheet(sheet, evening.scenario, 1, n, possessions=301, met=met) for n in (1, 3))
     assert one == three and one.elsewhere is not None and one.carrying is not None
+    assert one.tonight is not None and one.tonight.kind == "zone"
     assert one.carrying.points != one.elsewhere.points
     assert fit_sheet(sheet, evening.scenario, 1, possessions=301) != one
 

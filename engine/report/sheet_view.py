@@ -30,6 +30,11 @@ LABELS = {
     "man_threes": "No. {number}: threes, of his shots",
     "man_threes_of_made": "No. {number}: threes, of his made",
 }
+#: What of tonight is assumed, where who shoots was fitted to it.
+CARRIED = (
+    "Assumed: who shoots tonight, and how many of it are threes, is as on your sheet. How well they shoot "
+    "and what they lose tonight is the model's."
+)
 #: Rates whose difference is told as advice, the first that differs by MUCH, and of 100 what.
 ADVICE = {
     "threes": (
@@ -171,9 +176,13 @@ def _followed(fit: Found) -> list[str]:
         if one["stopped"] and abs(one["after"] - one["aim"]) > one["standard_error"]
     ]
     said += [
-        f"No. {one['number']} takes {'more' if one['after'] > one['aim'] else 'fewer'} {one['kind']} in the "
-        "model than on your sheet: the end of the model's range."
-        for one in fit.get("shares", ())
+        f"No. {one['number']} takes {'more' if one['after'] > one['aim'] else 'fewer'} {one['kind']} {where} "
+        "than on your sheet: the end of the model's range."
+        for where, shares in (
+            ("in the model", fit.get("shares", ())),
+            ("tonight", (fit.get("tonight") or {}).get("shares", ())),
+        )
+        for one in shares
         if one["stopped"] and abs(one["after"] - one["aim"]) > one["standard_error"]
     ]
     missing = [name for rate, name in FOLLOWED.items() if rate not in [one["rate"] for one in followed]]
@@ -200,6 +209,7 @@ def sheet_view(found: Found) -> Found | None:
     ]
     if tonight:
         notes.append("Tonight: the same opponent in the model against what you play tonight, without traps.")
+        notes += [CARRIED] if found["fit"].get("tonight") else []
         notes += [said] if (said := _tonight(found)) else []
     if any(row["key"] in ("turnovers", "points") for row in found["rows"]):
         notes.append("A play ends in a shot, free throws or a lost ball.")

@@ -33,7 +33,7 @@ CANNOT = (
     "how well your men play either, their fouls and legs, and who guards whom but by size. In the model few "
     "screens are set and passes to men under the rim are too safe"
 )
-MATCHED = ". Their sheet is matched against {met}"
+MATCHED = ". Their sheet is matched against {met}; who shoots is assumed to be as on it against both"
 
 
 def told(found: Found, unit: str = "") -> str:

@@ -32,6 +32,11 @@ class ManCounts:
         """Whether anything is counted of him."""
         return any(value is not None for name, value in asdict(self).items() if name != "number")
 
+    @property
+    def has_shots(self) -> bool:
+        """Whether his made and attempted twos and threes are all counted: who shoots can follow them."""
+        return None not in (self.twos, self.twos_made, self.threes, self.threes_made)
+
     def to_dict(self) -> dict[str, Any]:
         """Plain JSON."""
         return asdict(self)

@@ -141,8 +141,11 @@ def _signals(game: GameSheet, settings: tuple[Setting, ...]) -> dict[str, str]:
     }
 
 
-def _usual_lines(scenario: Scenario, game: GameSheet, counted: bool, assumed: Assumed) -> None:
-    """What no coach is asked for, said once."""
+def _usual_lines(
+    scenario: Scenario, game: GameSheet, counted: bool, carried: Met | None, assumed: Assumed
+) -> None:
+    """What no coach is asked for, said once; ``carried``: what they met, where who shoots is carried over
+    from there."""
     start = scenario.game
     assumed.note(
         f"The game starts: {start.team_fouls} team fouls, {start.traps_seen} traps seen, "
@@ -154,6 +157,13 @@ def _usual_lines(scenario: Scenario, game: GameSheet, counted: bool, assumed: As
         assumed.note(
             f"What {game.them} mostly met in the games that your sheet counts is not given: half "
             "man-to-man, half zone."
+        )
+    if carried is not None:
+        there = "man-to-man" if game.care.zone_played else "a zone"
+        assumed.note(
+            f"Who of {game.them} shoots tonight, and how many of it are threes, is taken to be as on your "
+            f"sheet, which counts games against {there}{', too' if carried.tonight else ''}: their habits "
+            "are assumed to hold."
         )
     assumed.note(
         "Not asked and taken from the level or common practice: pass speeds, reactions, how well traps are "
@@ -246,7 +256,9 @@ def _of_folder(place: Path, shown: str) -> Evening:
     beside = game, scenario.plays, Source(folder / GAME, where[GAME]), shared
     numbers = [note.number for note in opponent.notes if note.starts and not note.stands_in]
     compared = sum(one.says_something for one in opponent.counts if one.number in numbers) >= LEAST_MEN
-    _usual_lines(scenario, game, compared, assumed)
+    met = met_of(*beside)
+    shots = sum(one.has_shots for one in opponent.counts if one.number in numbers) >= LEAST_MEN
+    _usual_lines(scenario, game, compared, met if shots and met.other else None, assumed)
     remarks = [*sheets.remarks, *game.remarks, *own_remarks, *opponent.remarks, *mine.remarks]
     if game.counted_against is not None and not compared:
         remarks.append(f"{game.where}: counted_against changes nothing: too few of theirs are counted.")
@@ -277,7 +289,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
         high_post=game.high_post,
         attack=attack,
         men=men_setting(*beside),
-        met=met_of(*beside),
+        met=met,
     )
 
 
