@@ -184,11 +184,16 @@ def test_habits_against_men_are_found_again_in_the_zone(evening: Evening) -> Non
     assert found == fit_habits(side, shares, RUN, 1, 3), "the same for any number of threads"
     there = with_habits(side, asdict(found))
     off = {
-        name: np.abs(shares_of(sheet, play_men(one, GAMES, 78).sums) - aims).sum(axis=1)
+        name: np.abs((shares_of(sheet, play_men(one, GAMES, 78).sums) - aims).sum(axis=1))
         for name, one in (("as they are", side), ("fitted", there))
     }
     assert off["fitted"].sum() < 0.5 * off["as they are"].sum()
     assert off["fitted"].max() < 0.04 < off["as they are"].max()
+    for two, three in zip(found.shares[::2], found.shares[1::2], strict=True):  # moved alike
+        before = next(p for p in side.offence_team.on_court if p.number == two.number)
+        assert two.value - before.reluctance_two_points == pytest.approx(
+            three.value - before.reluctance_three_points
+        )
 
 
 # --- what is told -------------------------------------------------------------------------------------------

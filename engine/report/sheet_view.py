@@ -32,8 +32,8 @@ LABELS = {
 }
 #: What of tonight is assumed, where who shoots was fitted to it.
 CARRIED = (
-    "Assumed: who shoots tonight, and how many of it are threes, is as on your sheet. How well they shoot "
-    "and what they lose tonight is the model's."
+    "Assumed: who shoots tonight is as on your sheet. From where and how well they shoot, and what they "
+    "lose, is the model's."
 )
 #: Rates whose difference is told as advice, the first that differs by MUCH, and of 100 what.
 ADVICE = {

@@ -161,9 +161,8 @@ def _usual_lines(
     if carried is not None:
         there = "man-to-man" if game.care.zone_played else "a zone"
         assumed.note(
-            f"Who of {game.them} shoots tonight, and how many of it are threes, is taken to be as on your "
-            f"sheet, which counts games against {there}{', too' if carried.tonight else ''}: their habits "
-            "are assumed to hold."
+            f"Who of {game.them} shoots tonight is taken to be as on your sheet, which counts games "
+            f"against {there}{', too' if carried.tonight else ''}: their habits are assumed to hold."
         )
     assumed.note(
         "Not asked and taken from the level or common practice: pass speeds, reactions, how well traps are "

@@ -1,10 +1,11 @@
 """Who shoots how often against a kind of defence (zone, men) that is not the one, or not the only one, in
 which the opponent was counted.
 
-Assumed, not measured: who shoots, and how many of it are threes, is a team's habit and stays as the sheet has
-it, whatever it meets. So every man's reluctances are moved once more, from where the fit in the defences they
-met left them (engine.study.sheet.fit), against this defence and toward the same aims. All else stays as
-fitted there: how well each shoots, fouls, lost balls, what going on is worth.
+Assumed, not measured: who shoots is a team's habit and stays as the sheet has it, whatever it meets; from
+where he then shoots is the defence's doing (a zone draws threes). So every man's two reluctances are moved
+alike once more, from where the fit in the defences they met left them (engine.study.sheet.fit), against this
+defence and toward the same aims. All else stays as fitted there: how well each shoots, fouls, lost balls,
+what going on is worth.
 """
 
 from __future__ import annotations
@@ -66,6 +67,11 @@ def among(men: Sequence[int], sums: IntArray) -> FloatArray:
     """Each man's twos and threes among all the shots of these men (places), float64[man, 2]."""
     tried = sums[np.ix_(men, SHOT_KINDS)]
     return np.asarray(tried / tried.sum())
+
+
+def alike(shares: FloatArray) -> FloatArray:
+    """Of ``among``: both kinds of a man's shots as half of all his."""
+    return np.repeat(0.5 * shares.sum(axis=1, keepdims=True), len(SHOT_KINDS), axis=1)
 
 
 def keys_of(numbers: Sequence[int]) -> dict[tuple[int, int], str]:
@@ -145,7 +151,7 @@ def fit_habits(
     before = among(men, model.sums)
     for number in range(HABIT_ROUNDS):
         gain = HABIT_GAIN / (1.0 + number / SLOWER)
-        own = moved(own, numbers, among(men, model.sums), aims, gain)
+        own = moved(own, numbers, alike(among(men, model.sums)), alike(aims), gain)
         model = played(number + 1)
     found = shares_found(model, men, numbers, own, counted, before, aims)
     return Habits(scenario.zone.kind, HABIT_RUNS, found)
