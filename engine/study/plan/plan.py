@@ -24,11 +24,18 @@ from engine.run.blocks import Progress, Runner, part_of_progress
 from engine.run.numbers import NUMBERS
 from engine.run.size import check_size
 from engine.study.pace import possessions_per_game, seconds_before_start
-from engine.study.plan.games import GAMES_IN_PART, NUMBERS_PER_GAME, Fatigue, GamePlan, play_games
+from engine.study.plan.games import (
+    GAMES_IN_PART,
+    NUMBERS_PER_GAME,
+    Fatigue,
+    GamePlan,
+    m_per_step,
+    play_games,
+)
 from engine.study.plan.inputs import OPTION, check_games, load_plan_constants, values_of
 from engine.study.plan.late import SECONDS, Late, OwnScoring, distributions, late_game, own_scoring
 from engine.study.plan.mix import Mix, best_mix
-from engine.study.plan.result import PlanResult, m_per_step
+from engine.study.plan.result import PlanResult
 from engine.study.plan.states import AT_HOME, PlannedCall, PlanWorlds, calls_of
 from engine.study.plan.table import (
     BEFORE,
