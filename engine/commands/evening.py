@@ -249,6 +249,7 @@ def report(
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     from engine.report.advice_view import advice_dict
     from engine.report.page.page import bench_page, report_page
+    from engine.report.screen.evening import not_used_text
     from engine.report.screen.sheet import sheet_lines
     from engine.report.sheet_view import sheet_told
     from engine.report.words import paragraph
@@ -274,6 +275,7 @@ def report(
         sys.stdout.write(f"{paragraph(line)}\n")
     sheet = sheet_lines(found.sheet)
     sys.stdout.write("".join(f"{line}\n" for line in ["", *sheet] if sheet))
+    sys.stdout.write(not_used_text(evening.remarks))
     sys.stdout.flush()
 
 
