@@ -46,7 +46,7 @@ def attack_view(found: Found) -> Found:
     calls = sorted(found["calls"], key=lambda one: -(one["value"]["mean"] or 0.0))
     return {
         "title": f"{found['us']} attack {found['them']} ({found['defence']})",
-        "answer": _answer(found, calls),
+        "answer": answer_words(found, calls),
         "home": f"{around(scaled(found['home'], 100), 0)} points per 100 possessions",
         "carrier": _carrier(found["bring_up"]),
         "change": _change(found["bring_up"], calls),
@@ -77,18 +77,29 @@ def cost_words(value: Found) -> str:
     return f"no clear difference (brings {amount(low, 2)} to costs {amount(high, 2)} points a call)"
 
 
-def _answer(found: Found, calls: Sequence[Found]) -> str:
-    """Who brings it up, and the traps that cost most: at most two that cannot be told apart."""
+def answer_words(found: Found, calls: Sequence[Found]) -> str:
+    """Who brings it up, and every trap of theirs that was weighed: those that clearly cost, the worst first,
+    those that bring us points, those of which it cannot be told."""
     if not calls:
         return "They have no trap to attack."
     if all(one["called"] < LEAST_EVENTS for one in calls):
         return "Their traps come up too seldom here to tell what they cost."
-    least = calls[0]["value"]["low"] or 0.0
-    if least <= 0.0:
-        return "None of their traps clearly costs points."
-    worst = [one for one in calls if (one["value"]["low"] or 0.0) > 0.0 and one["value"]["high"] >= least][:2]
-    said = " and ".join(f"the {one['label']}" for one in worst)
-    return f"{_carrier_first(found['bring_up'])}; beware of {said} trap."
+    told = {"costs": [], "brings": [], "open": []}  # type: dict[str, list[str]]
+    for one in calls:
+        low, high = one["value"]["low"], one["value"]["high"]
+        what = "open" if low is None or low <= 0.0 <= high else "costs" if low > 0.0 else "brings"
+        told[what].append(f"the {one['label']}")
+    parts = (
+        [_carrier_first(found["bring_up"])] if told["costs"] else ["None of their traps clearly costs points"]
+    )
+    parts += [f"beware of {_and(told['costs'])} trap"] if told["costs"] else []
+    parts += [f"{_and(told['brings'])} trap brings us points"] if told["brings"] else []
+    parts += [f"no telling of {_and(told['open'])} trap"] if told["open"] else []
+    return f"{'; '.join(parts)}."
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
 
 
 def _carrier_first(men: Sequence[Found]) -> str:
