@@ -97,11 +97,10 @@ def plan(
     asked = evening_report.Asked(changes=tuple(sorted(wanted.items())), adapted=adapted)
     wanted_parts = (*evening_report.ADVICE, "sheet", *(("zone_or_men",) if zone_or_men else ()))
     parts = played(evening, wanted_parts, quiet, seed, threads, effort, asked)
-    found = parts.part("plan") | {name: parts.part(name) for name in ("formations", "sheet")}
-    found["advice"] = advice_dict(parts.advice())
-    found["zone_or_men"] = (
-        zone_or_men_dict(parts.part("zone_or_men"), parts.advice()) if zone_or_men else None
-    )
+    advice = parts.advice()
+    found = advice.plan | {name: parts.part(name) for name in ("formations", "sheet")}
+    found["advice"] = advice_dict(advice)
+    found["zone_or_men"] = zone_or_men_dict(parts.part("zone_or_men"), advice) if zone_or_men else None
     deliver(found, json_target, lambda result: plan_text(result, detail), evening)
 
 

@@ -39,8 +39,8 @@ def work_of(
     """Roughly how many possessions of staying home a part takes as long as. ``formations``: likely ones;
     ``compared``: the JSON of ``compare`` where it is known; ``learns``: settings that ``adapted`` plays."""
     calls, n = sum(len(one.calls) for one in scenario.settings), float(size.possessions)
-    if name == "plan":
-        return _plan(scenario, effort, size.threads)
+    if name in ("plan", "room"):  # whether what is advised is planned again is known only then
+        return _plan(scenario, effort, size.threads) * (0.5 if name == "room" else 1.0)
     return {
         "fit": float(MOST_RUNS * FIT_POSSESSIONS),
         "compare": n * (1.0 + 0.2 * calls),

@@ -128,8 +128,12 @@ def _answer(result: Found) -> list[str]:
             )
         )
     room = int(result["constants"]["most_traps"])
+    games, first = "in games with all that is planned", ""
+    if result.get("room"):
+        games = "of what is advised in games with that alone, of the rest in games with all of them"
+        first = ", those advised first"
     note = (
-        f"Made and worth a game: in games with all that is planned. A game has room for {room} traps (a "
+        f"Made and worth a game: {games}. A game has room for {room} traps{first} (a "
         f"choice for the legs: --set most_traps={room}). {COMES_UP}"
     )
     return [*lines, "", *table(rows, indent=""), paragraph(note)]

@@ -11,7 +11,7 @@ spread of a game stay those of an opponent who does not learn.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from math import exp, floor
 
@@ -78,11 +78,19 @@ def _per_period(scenario: Scenario, seconds: float) -> int:
 
 
 def _limits(
-    table: Table, calls: tuple[PlannedCall, ...], possessions: int, most_traps: int
+    table: Table,
+    calls: tuple[PlannedCall, ...],
+    possessions: int,
+    most_traps: int,
+    only: Collection[tuple[str, str]] | None,
 ) -> tuple[int, ...]:
-    """Uses of each call that a game allows: its budget, its chances, what the table tells apart."""
+    """Uses of each call that a game allows: its budget, its chances, what the table tells apart; none of a
+    call that is not in ``only``."""
     found = []
     for c, one in enumerate(calls):
+        if only is not None and (one.setting, one.call.name) not in only:
+            found.append(0)
+            continue
         chances = floor(table.rate(c) * possessions)
         budget = most_traps if one.budget is None else one.budget
         found.append(min(chances, budget, MOST_USES, most_traps))
@@ -209,6 +217,7 @@ def plan(
     beyond_range: bool = False,
     compared: Found | None = None,
     adapted: Found | None = None,
+    only: Collection[tuple[str, str]] | None = None,
 ) -> PlanResult:
     """Find how often to use each call of a scenario in a game, and play whole games with it.
 
@@ -227,6 +236,7 @@ def plan(
     beyond_range : whether changes may leave their range
     compared : JSON of ``compare`` for the same scenario, which then says what a first use is worth
     adapted : JSON of ``adapt`` for the same scenario and possessions: the opponent learns (with ``compared``)
+    only : calls that may be planned, by the names of setting and call; None: all
 
     Raises
     ------
@@ -280,7 +290,7 @@ def plan(
     pilot = play_games(runner, worlds, plan_of, PILOT_GAMES, size.threads, shown, PILOT_FIRST)
     bonus_share = float(pilot.in_bonus.sum()) / (PILOT_GAMES * plan_of.possessions)
     most = int(values["most_traps"])
-    limits = _limits(table, calls, plan_of.possessions, most)
+    limits = _limits(table, calls, plan_of.possessions, most, only)
     mix, not_clear = _clear_mix(table, calls, limits, bonus_share, most)
     plan_of = replace(plan_of, uses=mix.uses)
     shown = part_of_progress(progress, table_parts + 1, total)
