@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import dataclasses
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from report_pages import SECONDS, SMALL
 from sheet_files import write_evening
 
+from engine.estimate.intervals import Interval
 from engine.inputs.sheets import load_evening
+from engine.report.advice_view import advice_dict
+from engine.report.screen.plan import plan_text
 from engine.study import evening_report
 from engine.study.evening_file import EveningFile, inputs_digest
 from engine.study.evening_report import Asked, Played
-from engine.study.evening_room import wants_room, with_room
+from engine.study.evening_room import named, wants_room, with_room
+from engine.study.plan.mix import Mix
+from engine.study.plan.plan import _clear_mix
 
 Row = dict[str, Any]
 
@@ -28,6 +34,28 @@ def plan_of(*rows: Row, room: int = 14) -> dict[str, Any]:
     lists = {"mix": [one for one in rows if one["uses_per_game"]], "calls": list(rows), "by_use": list(rows)}
     more = {"practice": [], "not_clear": [], "bench_rule": rule}
     return {**lists, **more, "constants": {"most_traps": float(room)}}
+
+
+class Worth:
+    """A table by hand: the n-th use of a call is worth this, with this lower end."""
+
+    def __init__(self, *values: list[tuple[float, float]]) -> None:
+        self.values = values
+
+    def mixed_value(self, c: int, use: int, _: float) -> Interval:
+        mean, low = self.values[c][use - 1]
+        return Interval(mean, low, 2 * mean - low)
+
+
+def test_planned_alone_a_call_keeps_as_many_uses_as_clearly_save_together() -> None:
+    """Four uses save .2 each, the first two clearly, the later ones as may be: three clearly do together."""
+    table: Any = Worth([(0.2, 0.1), (0.2, 0.1), (0.2, -0.15), (0.2, -0.15)], [(0.2, -0.1)] * 4)
+    calls: Any = [SimpleNamespace(call=SimpleNamespace(ball=(place,))) for place in ("corner", "wing")]
+    mix, dropped = _clear_mix(table, calls, (4, 0), 0.0, 14, cut=True)
+    assert mix.uses == (3, 0) and dropped == ()
+    assert _clear_mix(table, calls, (4, 0), 0.0, 14)[0].uses == (0, 0)
+    mix, dropped = _clear_mix(table, calls, (4, 4), 0.0, 14, cut=True)
+    assert mix.uses == (3, 0) and dropped == (1,)
 
 
 CORNER, SHORT = ("s", "corner"), ("s", "short")
@@ -58,39 +86,57 @@ def crowded(tmp_path: Path) -> Path:
     return write_evening(tmp_path / "sheets")
 
 
+def shared_out(values: Any, _: Any, most: int) -> Mix:
+    """Whatever they save: a use for each call that may be planned, again and again, until a game is full."""
+    uses = [0] * len(values)
+    for _turn in range(most):
+        for c, one in enumerate(values):
+            if uses[c] < len(one) and sum(uses) < most:
+                uses[c] += 1
+    return Mix(tuple(uses), 0.0, "in turn")
+
+
 def test_the_plan_of_all_outputs_is_the_one_with_room(crowded: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Room for three traps, calls that share them, the least of them advised: alone it gets more; asked
-    again, nothing is played, and where all of it is advised nothing is played twice."""
-    effort = dataclasses.replace(SECONDS, possessions=SMALL.possessions, table_parts=3)
-    asked = Asked(changes=(("most_traps", 3.0),))
-    least: list[int] = [-1]
+    """Calls that share what a game has room for, one of them advised: alone it gets more; asked again,
+    nothing is played, and where all of them are advised nothing is planned twice."""
+    effort = dataclasses.replace(SECONDS, possessions=SMALL.possessions)
+    asked = Asked(changes=(("most_traps", 4.0),))
+    monkeypatch.setattr("engine.study.plan.plan.best_mix", shared_out)
+    monkeypatch.setattr("engine.study.plan.plan._saves", lambda *_: True)
 
-    def advised(planned: tuple[Any, ...], *_: Any) -> tuple[Any, ...]:
-        return planned[least[0] :]
+    def every(scenario: Any, plan: Any) -> tuple[Any, ...]:
+        found = ((s, c) for s, one in enumerate(scenario.settings) for c in range(len(one.calls)))
+        planned = {(one["setting"], one["call"]) for one in plan["mix"]}
+        return tuple((s, c) for s, c in found if named(scenario, [(s, c)]) & planned)
 
-    monkeypatch.setattr(evening_report, "advised_calls", advised)
-
-    def played() -> Played:
+    def played(first: int, last: int) -> Played:
+        monkeypatch.setattr(evening_report, "planned_calls", every)
+        monkeypatch.setattr(evening_report, "advised_calls", lambda planned, *_: planned[first:last])
         evening = load_evening(crowded)
         file = EveningFile(crowded, inputs_digest(evening), lambda line: pytest.fail(line))
         return Played(evening, 3, 2, effort, asked, file)
 
-    found = played()
-    first = found.part("plan")
-    if len(first["mix"]) < 2:
-        pytest.fail("the plan has no two calls that share a game: choose other possessions or another seed")
-    report = found.advice()
-    (mine,) = [one for one in report.plan["mix"] if (one["setting"], one["call"]) in _names(report)]
-    (was,) = [one for one in first["mix"] if (one["setting"], one["call"]) in _names(report)]
-    assert report.plan["mix"][0] == mine and mine["uses_per_game"] > was["uses_per_game"]
-    assert sum(one["uses_per_game"] for one in first["mix"]) == 3
-    others = [one for one in first["mix"] if one != was]
-    assert report.plan["mix"][1:] == others and len(report.plan["calls"]) == len(first["calls"])
-    assert played().missing(*evening_report.ADVICE) == []
-    least[0] = 0  # all that is weighed is advised
-    every = played()
-    if {(one["setting"], one["call"]) for one in first["mix"]} == _names(every.advice()):
-        assert every.part("room") == {} and every.advice().plan == every.part("plan")
+    found = played(0, 1)
+    first, report = found.part("plan"), found.advice()
+    assert sum(one["uses_per_game"] for one in first["mix"]) == 4 and len(first["mix"]) > 1
+    (was,) = (one for one in first["mix"] if (one["setting"], one["call"]) in _names(report))
+    mine, *others = report.plan["mix"]
+    assert (mine["call"], mine["uses_per_game"]) == (was["call"], min(4, _limit(first, was)))
+    assert mine["uses_per_game"] > was["uses_per_game"]
+    assert others == [one for one in first["mix"] if one != was]
+    assert len(report.plan["calls"]) == len(first["calls"])
+    assert "those advised first" in " ".join(plan_text(report.plan | {"advice": advice_dict(report)}).split())
+    assert played(0, 1).missing(*evening_report.ADVICE) == []
+    all_of_them = played(0, 99)
+    assert all_of_them.missing(*evening_report.ADVICE) == []
+    assert all_of_them.part("room") == {} and all_of_them.advice().plan == first
+
+
+def _limit(plan: Any, row: Any) -> int:
+    (found,) = (
+        one for one in plan["calls"] if (one["setting"], one["call"]) == (row["setting"], row["call"])
+    )
+    return int(found["limit"])
 
 
 def _names(report: Any) -> set[tuple[str, str]]:

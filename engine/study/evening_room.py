@@ -36,7 +36,7 @@ def wants_room(plan: Found, advised: Collection[Named]) -> bool:
 
 def with_room(first: Found, alone: Found, advised: Collection[Named]) -> Found:
     """``alone``, the plan of the advised calls by themselves, and behind them in each list the other calls as
-    the plan of all (``first``) has them; that plan itself where one of the advised is not planned alone."""
+    the plan of all (``first``) has them; that plan where one of the advised is not planned alone."""
     if {_of(row) for row in alone["mix"]} != set(advised):
         return first
 

@@ -106,10 +106,16 @@ def _own_points(scenario: Scenario, values: Mapping[str, float], changed: bool) 
 
 
 def _clear_mix(
-    table: Table, calls: tuple[PlannedCall, ...], limits: tuple[int, ...], in_bonus: float, most: int
+    table: Table,
+    calls: tuple[PlannedCall, ...],
+    limits: tuple[int, ...],
+    in_bonus: float,
+    most: int,
+    cut: bool = False,
 ) -> tuple[Mix, tuple[int, ...]]:
     """The best mix of calls whose planned uses clearly save points together, and the calls dropped from it
-    because theirs do not: what the table cannot tell from luck is not advised."""
+    because theirs do not: what the table cannot tell from luck is not advised. ``cut``: of such a call as
+    many uses are left as clearly do."""
     dropped: list[int] = []
     while True:
         values = [
@@ -122,7 +128,14 @@ def _clear_mix(
         unclear = [c for c, n in enumerate(mix.uses) if n and not _saves(table, c, n, in_bonus)]
         if not unclear:
             return mix, tuple(sorted(dropped))
-        dropped += unclear
+        if cut:
+            limits = tuple(
+                next((n for n in range(mix.uses[c], 0, -1) if _saves(table, c, n, in_bonus)), 0)
+                if c in unclear
+                else limit
+                for c, limit in enumerate(limits)
+            )
+        dropped += [c for c in unclear if not cut or not limits[c]]
 
 
 def _saves(table: Table, c: int, uses: int, in_bonus: float) -> bool:
@@ -291,7 +304,7 @@ def plan(
     bonus_share = float(pilot.in_bonus.sum()) / (PILOT_GAMES * plan_of.possessions)
     most = int(values["most_traps"])
     limits = _limits(table, calls, plan_of.possessions, most, only)
-    mix, not_clear = _clear_mix(table, calls, limits, bonus_share, most)
+    mix, not_clear = _clear_mix(table, calls, limits, bonus_share, most, cut=only is not None)
     plan_of = replace(plan_of, uses=mix.uses)
     shown = part_of_progress(progress, table_parts + 1, total)
     if any(mix.uses):
