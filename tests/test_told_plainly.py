@@ -192,10 +192,10 @@ def test_the_headline_of_attack_names_every_trap_that_is_weighed() -> None:
         return answer_words(found, sorted(calls, key=lambda one: -one["value"]["mean"]))
 
     assert answer(*costs, brings, open_, seldom) == (
-        "No. 4 keeps bringing it up; beware of the corner and the wing trap; the top trap brings us points; "
-        "no telling of the short corner and the half court trap."
+        "No. 4 keeps bringing it up; beware: corner, wing; unsure: short corner, half court; good for us: "
+        "top."
     )
-    assert answer(open_) == "None of their traps clearly costs points; no telling of the short corner trap."
+    assert answer(open_) == "None of their traps clearly costs points; unsure: short corner."
 
 
 # --- how long adapt takes -----------------------

@@ -84,22 +84,16 @@ def answer_words(found: Found, calls: Sequence[Found]) -> str:
         return "They have no trap to attack."
     if all(one["called"] < LEAST_EVENTS for one in calls):
         return "Their traps come up too seldom here to tell what they cost."
-    told = {"costs": [], "brings": [], "open": []}  # type: dict[str, list[str]]
+    told: dict[str, list[str]] = {"beware": [], "unsure": [], "good for us": []}
     for one in calls:
         low, high = one["value"]["low"], one["value"]["high"]
-        what = "open" if low is None or low <= 0.0 <= high else "costs" if low > 0.0 else "brings"
-        told[what].append(f"the {one['label']}")
-    parts = (
-        [_carrier_first(found["bring_up"])] if told["costs"] else ["None of their traps clearly costs points"]
+        unsure = low is None or low <= 0.0 <= high
+        told["unsure" if unsure else "beware" if low > 0.0 else "good for us"].append(one["label"])
+    first = (
+        _carrier_first(found["bring_up"]) if told["beware"] else "None of their traps clearly costs points"
     )
-    parts += [f"beware of {_and(told['costs'])} trap"] if told["costs"] else []
-    parts += [f"{_and(told['brings'])} trap brings us points"] if told["brings"] else []
-    parts += [f"no telling of {_and(told['open'])} trap"] if told["open"] else []
-    return f"{'; '.join(parts)}."
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+    parts = [f"{what}: {', '.join(traps)}" for what, traps in told.items() if traps]
+    return f"{'; '.join([first, *parts])}."
 
 
 def _carrier_first(men: Sequence[Found]) -> str:
