@@ -66,8 +66,9 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
         lines += ["", *zone_or_men, *told, "", paragraph(CARE)]
         return finished(result, lines, with_detail)
     lines += ["", *sheet_warning(result), *zone_or_men, *_answer(result)]
-    advised = list(map(_key, result["advice"]["calls"]))
-    over = plan_lines(result["formations"], advised) if "formations" in result else []
+    over = []
+    if "formations" in result:
+        over = plan_lines(result["formations"], list(map(_key, result["advice"]["calls"])))
     lines += ["", *map(paragraph, over)] if over else []
     notes = [paragraph(result[key]) for key in ("start", "pace") if result[key]]
     lines += ["", *notes] if notes else []
