@@ -160,9 +160,9 @@ def _stop(words: str) -> str:
     """Calls without a turnover that stop a call; crosses in so many calls; that no count tells."""
     if "no number" in words:
         return "no number"
-    if crosses := re.search(r"stop at (\d+) [a-z ]+ in (\d+) calls", words):
+    if crosses := re.search(r"(\d+) [a-z ]+ in (\d+) calls", words):
         return f"{crosses[1]} crosses in {crosses[2]}"
-    return _found(r"(\d+)", words) or words
+    return _found(r"(?:stop after|:) (\d+)", words) or words
 
 
 class Evening:
@@ -249,7 +249,7 @@ class Evening:
             yield "page", f"card {card}", worth(rows["Worth"].partition(";")[0])
         weighed = {one["name"]: one for one in plan["formations"]["settings"]}
         if setting in weighed and len(plan["formations"]["formations"]) > 1:
-            title = spoken(plan["formations"]["formations"][0]["name"])
+            title = plan["formations"]["formations"][0]["title"]
             for head, cells in _rows(self.raw["page"]):
                 if (
                     head == name

@@ -81,8 +81,8 @@ def over_formations(
     names = ("high_post_short_corner", "two_guard_baseline", "overload")[: len(verdicts)]
     home = {"mean": 0.9, "low": 0.8, "high": 1.0}
     heads = [
-        {"name": name, "title": name, "share": 1 / len(verdicts), "possessions": 500, "home": home}
-        for name in names
+        {"name": name, "title": short, "share": 1 / len(verdicts), "possessions": 500, "home": home}
+        for name, short in zip(names, ("one guard", "two guards", "overload"), strict=False)
     ]
     by = []
     for verdict in verdicts:
@@ -131,7 +131,13 @@ def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> Evening
              "stop_after_words": "stop after 12 calls without a turnover"}
         )  # fmt: skip
         rules.append(
-            {**names, "words": "stop after 12 calls without a turnover", "rule": None, "crosses": None}
+            {
+                **names,
+                "words": "stop after 12 calls without a turnover",
+                "rule": None,
+                "crosses": None,
+                "expected": 8,
+            }
         )
     bench = report.plan["bench_rule"] | {"by_call": rules}
     home = next(one for one in report.plan["of_calls"] if not one["calls"])

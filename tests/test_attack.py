@@ -309,7 +309,7 @@ def test_the_words_say_what_can_be_told_and_what_not(found: dict[str, Any]) -> N
     men = [{"number": n, "points": interval(0.9), "more": interval(more)} for n, more in ((4, 0), (9, 0.02))]
     told = found | {"calls": [corner, short, wing, top], "bring_up": men}
     assert attack_view(told)["answer"] == (
-        "No. 4 keeps bringing it up; beware of the short corner and the top trap."
+        "No. 4 keeps bringing it up; beware: short corner, top, wing; unsure: corner."
     )
     better = [men[0], men[1] | {"more": interval(0.2)}]
     assert attack_view(told | {"bring_up": better})["answer"].startswith("Let No. 9 bring it up; ")

@@ -9,7 +9,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from report_pages import A4, BAD_NAME, LETTER, PHONE, advising, never_doubling, pages_of, words_of
+from report_pages import (
+    A4,
+    BAD_NAME,
+    LETTER,
+    PHONE,
+    advising,
+    never_doubling,
+    over_formations,
+    pages_of,
+    words_of,
+)
 
 from engine.inputs.sheets import load_evening
 from engine.inputs.team import ZONE_PLACES
@@ -19,6 +29,8 @@ from engine.report.page.court_card import shirts_of
 from engine.report.page.page import bench_page, report_page
 from engine.report.page.stand_ins import comes_for, doublers, replaced, stand_in, stand_in_words
 from engine.report.screen.plan import plan_text
+from engine.report.words import FACTOR_WORDS
+from engine.report.zone_or_men_view import zone_or_men_dict
 from engine.study.evening_result import EveningReport
 from engine.study.plan.bench import p_stopped
 
@@ -93,26 +105,65 @@ def test_tonights_rule_says_how_often_it_is_wrong(two_calls: EveningReport) -> N
     assert p_stopped(rate, lines, uses) == pytest.approx(total, abs=1e-12)
     assert p_stopped(rate, lines, 4) == pytest.approx(0.7**4)
     assert p_stopped(rate, lines, 3) == 0.0
-    row = {**two_calls.plan["mix"][0], "uses_per_game": 9}
+    row = two_calls.plan["mix"][0]
     rules = [
-        {**one, "rule": {"calls": lines, "expected": rate, "break_even": 0.05}}
+        {**one, "expected": uses, "rule": {"calls": lines, "expected": rate, "break_even": 0.05}}
         for one in two_calls.plan["bench_rule"]["by_call"]
     ]
     bench = two_calls.plan["bench_rule"] | {"by_call": rules}
     report = dataclasses.replace(two_calls, plan=two_calls.plan | {"bench_rule": bench})
     assert f"stop after 4 without a ring (of 100: {100 * total:.0f} wrong stops" in tonight(report, row)
-    assert "one game cannot tell; over games, stop after 4" in tonight(report, row | {"uses_per_game": 3})
+    few = bench | {"by_call": [one | {"expected": 3} for one in rules]}
+    assert tonight(dataclasses.replace(report, plan=report.plan | {"bench_rule": few}), row) == (
+        "keep, cannot tell within a game (about 3 calls): 4 calls without a ring would (2 games)"
+    )
     crosses = {"crosses": 3, "calls": 10, "tonight": True, "wrongly": 0.101, "missed": 0.36}
     for rule in (None, {"calls": [None], "expected": rate, "break_even": 0.29}):  # turnovers do not tell
         for found, said in (
             (crosses, "stop at 3 crosses in 10 calls (of 100: 10 wrong stops, 36 missed)"),
-            (crosses | {"tonight": False, "calls": 14}, "keep: one game cannot tell; over games, stop at 3 "
-             "crosses in 14 calls"),
+            (crosses | {"tonight": False, "calls": 14}, "keep, cannot tell within a game (about 9 calls): 3 "
+             "crosses in 14 calls would (2 games)"),
             (None, "keep: no number tells"),
         ):  # fmt: skip
             by_call = [one | {"rule": rule, "crosses": found} for one in rules]
             plan = two_calls.plan | {"bench_rule": bench | {"by_call": by_call}}
             assert tonight(dataclasses.replace(two_calls, plan=plan), row) == said
+
+
+def test_the_bench_says_zone_or_men_where_it_was_asked_in_the_words_of_the_report(
+    opened: Any, two_calls: EveningReport
+) -> None:
+    assert bench_view(two_calls)["zone_or_men"] == "" and "Man-to-man" not in bench_page(two_calls)
+    value = {"mean": 0.066, "low": 0.048, "high": 0.084}
+    kinds = {"structure": {"kept": 60, "value": {"mean": -0.07, "low": -0.18, "high": -0.01}}}
+    side = {"points_per_possession": value, "defence": {"title": "a zone", "options": {}}}
+    found = {
+        "possessions": 20_000, "change": value, "factors": {}, "carrying_on": None, "zone": side, "men": side,
+        "plays_against_men": {}, "plays_added": False,
+        "game": {"possessions": 70, "p_worse": 0.6, "p_worse_interval": {"low": 0.55, "high": 0.65}},
+        "variants": {"possessions": 600, "kind": "structure", "kinds": kinds, "by_formation": []},
+    }  # fmt: skip
+    found["factors"] = {name: value for name in FACTOR_WORDS}
+    report = dataclasses.replace(two_calls, zone_or_men=found)
+    answer = zone_or_men_dict(found, report)["answer"]
+    assert answer == "The zone with advised calls, says the model."
+    page = opened(bench_page(report))
+    assert answer in page.run("document.body.innerText") and answer in report_page(report)
+    page.run("document.querySelectorAll('svg').forEach((e) => e.remove())")
+    text = page.run("document.body.innerText").replace(BAD_NAME, "Them")
+    assert len(words_of(text)) <= MOST_WORDS
+
+
+def test_the_bench_says_where_to_stay_home(two_calls: EveningReport) -> None:
+    for verdicts, said in (
+        (("saves",) * 3, []),
+        (("saves", "open", "saves"), ["Home against: two guards."]),
+        (("open", "costs", "open"), ["Clear in no formation."]),
+    ):
+        found = over_formations(two_calls, two_calls.advised, verdicts)
+        report = dataclasses.replace(two_calls, formations=found)
+        assert bench_view(report)["home_in"] == said
+        assert all(line in bench_page(report) for line in said)
 
 
 def test_a_long_name_keeps_the_bench_page_on_one_sheet(

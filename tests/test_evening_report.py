@@ -30,7 +30,7 @@ SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
 
 def formations(worth: dict[int, float | None], verdict: str = "open") -> dict[str, Any]:
     """As if the first call of these settings were worth this over the likely formations."""
-    heads = [{"name": "high_post"}, {"name": "overload"}]
+    heads = [{"title": "high post"}, {"title": "overload"}]
     settings = []
     for s, mean in worth.items():
         value = {"mean": mean, "low": mean and mean - 0.1, "high": mean and mean + 0.1}

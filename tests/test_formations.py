@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+import re
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -14,9 +15,20 @@ from sheet_files import GAME, write_evening
 
 from engine import cli
 from engine.inputs import load_scenario
+from engine.inputs.alignment import load_alignment
+from engine.inputs.base import spoken
+from engine.inputs.files import shipped
 from engine.inputs.sheets import Likely, load_evening
-from engine.report.advice_view import MOST_WORDS, headline
-from engine.report.formations_view import call_words, plan_lines, shares_words, table_view
+from engine.report.advice_view import MOST_WORDS, advised_first, advised_rows, headline
+from engine.report.formations_view import (
+    call_words,
+    orders,
+    plan_lines,
+    shares_words,
+    stay_home,
+    table_view,
+)
+from engine.report.page.plan import plan_view
 from engine.run.size import check_size
 from engine.study.compare import compare
 from engine.study.evening_advice import held_in
@@ -142,15 +154,20 @@ def test_where_nothing_is_weighed_nothing_is_played() -> None:
 # --- what is said -------------------------------------------------------------------------------------------
 
 
-def test_the_headline_says_in_how_many_the_advice_holds(two_calls: EveningReport) -> None:
-    """Of every pair of calls, for every pattern of what they do, in 12 words."""
+def test_the_headline_says_what_to_do_in_each_formation(two_calls: EveningReport) -> None:
+    """Of every pair of calls, for every pattern of what they do, an order in 12 words: where it is not the
+    same in all, the formations stand in it, and that the others get no trap."""
     spots = [(s, c) for s, one in enumerate(two_calls.scenario.settings) for c in range(len(one.calls))]
     for pair in itertools.product(spots, repeat=2):
         advised = list(dict.fromkeys(pair))
         for verdicts, start in (
             (("saves",) * 3, "In all 3 formations: "),
-            (("saves", "open", "saves"), "In 2 of 3 formations: "),
-            (("few", "costs", "saves"), "In 1 of 3 formations: "),
+            (("saves", "open", "saves"), "Call .* against two guards"),
+            (
+                ("few", "costs", "saves"),
+                "Against overload .*; else stay home|Against overload .*, else stay home",
+            ),
+            (("saves", "open"), "Against one guard .* else stay home"),
             (("saves",) * 2, "In both formations: "),
             (("saves",), ""),
             (("open", "costs"), ""),
@@ -158,18 +175,81 @@ def test_the_headline_says_in_how_many_the_advice_holds(two_calls: EveningReport
             found = over_formations(two_calls, advised, verdicts)
             report = dataclasses.replace(advising(two_calls, advised), formations=found)
             said = headline(report)
-            assert len(said.split()) <= MOST_WORDS and said.startswith(start), said
-            assert ("formation" in said) == (len(verdicts) > 1)
+            assert len(said.split()) <= MOST_WORDS and re.match(start, said), said
+            assert all(spoken(report.scenario.settings[s].calls[c].name).lower() in said.lower()
+                       for s, c in advised)  # fmt: skip
             held = held_in(found, report.advised)
             assert held == [i for i, one in enumerate(verdicts) if one == "saves"]
             assert ("clear in no formation" in said) == (not held)
+            assert ("formation" in said) == (len(verdicts) > 1 and len(held) in (0, len(verdicts)))
+
+
+def test_calls_that_save_in_different_formations_are_told_call_by_call() -> None:
+    """Corner against the first, wing against the first two, nothing against the third: that, for the bench,
+    too; where it is too long, the calls stand without how often."""
+    named, each = ["one guard", "two guards", "overload"], [("corner", "5"), ("wing", "3")]
+    saves = [[True, False, False], [True, True, False]]
+    full, _, short, *_, last = orders(each, saves, named)
+    assert full == "call corner 5 (only against one guard), wing 3 (not against overload) a game"
+    assert short == "call corner (only against one guard), wing (not against overload) a game"
+    assert last == "call corner, wing by how they line up, as listed"
+    assert stay_home(["corner", "wing"], saves, named) == [
+        "No corner against: two guards, overload.", "No wing against: overload."
+    ]  # fmt: skip
+    everywhere = [[True, False, True], [True] * 3]
+    assert orders(each, everywhere, named)[0] == "call corner 5 (not against two guards), wing 3 a game"
+    assert stay_home(["corner", "wing"], everywhere, named) == ["No corner against: two guards."]
+    nowhere = [[True, False, True], [False] * 3]
+    assert orders(each, nowhere, named)[1].endswith("wing 3 (clear in no formation)")
+    assert stay_home(["corner", "wing"], nowhere, named)[1] == "Wing: clear in no formation."
+    same = [[False, True, True]] * 2
+    assert orders(each, same, named)[0] == "call corner 5, wing 3 a game, not against one guard"
+    assert stay_home(["corner", "wing"], same, named) == ["Home against: one guard."]
+    assert stay_home(["corner"], [[True, True, True]], named) == []
+    assert stay_home(["corner"], [[False] * 3], named) == ["Clear in no formation."]
+    assert stay_home(["corner"], [[False]], ["one guard"]) == []
+    swapped = orders(each, [[True, False], [False, True]], named[:2])[1]
+    assert swapped == "call corner 5 (only against one guard), wing 3 (only against two guards)"
+
+
+def test_the_advised_call_comes_first_in_every_list(two_calls: EveningReport) -> None:
+    """A planned call that saves more, but is not advised, stands behind the one that is."""
+    spots = two_calls.advised
+    report = advising(two_calls, spots)
+    more = [row | {"saves_per_game": {"mean": 9.0 - i, "low": 1.0, "high": 9.5}}
+            for i, row in enumerate(report.plan["mix"])]  # fmt: skip
+    report = dataclasses.replace(report, plan=report.plan | {"mix": more}, advised=spots[1:])
+    advised = advised_rows(report)
+    assert [row["call"] for row in advised_first(report.plan, advised)] == ["wing", "corner"]
+    assert [row["call"] for row in advised_first(report.plan, [])] == ["corner", "wing"]
+    assert [row["name"] for row in plan_view(report)["mix"]] == ["wing", "corner"]
+    keys = [(row["setting"], row["call"]) for row in advised]
+    found = over_formations(report, spots)
+    rows = table_view(found, keys)
+    assert rows is not None and rows["rows"][0]["call"] == "wing"
+    assert plan_lines(found, keys)[1].startswith("Wing: ") and plan_lines(found)[1].startswith("Corner: ")
+
+
+def test_a_formation_has_one_name_in_every_output() -> None:
+    """That of the sheet's question: the short part of the title that `check`, timing and the plays print."""
+    shorts = {load_alignment(name).short for name in shipped("alignments")}
+    assert shorts == {"one guard", "two guards", "overload"}
+    for name in shipped("alignments"):
+        alignment = load_alignment(name)
+        assert alignment.title.startswith(f"{alignment.short}: ")
+    scenario = load_scenario(SCENARIO)
+    likely = [Likely(scenario.alignment)]
+    played = {"possessions": 1, "baseline": {"points_per_possession": {}}, "settings": []}
+    (head,) = formations(scenario, likely, (), played, 600, check_size(1, 3, None)).to_dict()["formations"]
+    assert head["title"] == scenario.alignment.short == "one guard"
 
 
 def test_staying_home_holds_where_no_weighed_call_clearly_saves(two_calls: EveningReport) -> None:
     spots = [(0, 0), (1, 0)]
     for verdicts, end in (
         (("open", "costs", "few"), "in any of 3 formations."),
-        (("open", "saves", "costs"), "in 2 of 3 formations."),
+        (("open", "saves", "costs"), "in all 3 formations."),
+        (("open", "saves"), "in both formations."),
         (("open", "costs"), "in either formation."),
         (("saves",) * 3, "clearly saves points."),
     ):
@@ -182,12 +262,12 @@ def test_the_words_of_a_call_name_where_it_does_not_save(two_calls: EveningRepor
     found = over_formations(two_calls, [(0, 0)], ("saves", "open", "costs"))
     call = found["settings"][0]["calls"][0]
     assert call_words(found, call) == (
-        "saves in 1 of 3; no clear difference: two guard baseline; costs points: overload; together no clear "
+        "saves in 1 of 3; no clear difference: two guards; costs points: overload; together no clear "
         "difference (0.07 lost to 0.07 saved points a call)"
     )
     view = table_view(found)
     assert view is not None and view["names"][1:] == [
-        "high post short corner", "two guard baseline", "overload", "together"
+        "one guard", "two guards", "overload", "together"
     ]  # fmt: skip
     assert all(len(row["cells"]) == 4 for row in view["rows"])
     assert len(plan_lines(found)) == 1 + len(found["settings"][0]["calls"])
@@ -196,7 +276,7 @@ def test_the_words_of_a_call_name_where_it_does_not_save(two_calls: EveningRepor
     assert table_view(alone) is None and plan_lines(alone) == []
     assert shares_words(found).endswith("each as likely")
     found["formations"][0]["share"] = 0.5
-    assert shares_words(found).startswith("high post short corner 50%")
+    assert shares_words(found).startswith("one guard 50%")
 
 
 def test_no_formation_is_named_without_trap_advice(withheld: EveningReport) -> None:

@@ -29,12 +29,14 @@ def test_where_turnovers_do_not_tell_layups_and_open_threes_do() -> None:
     over_games = cross_rule(0.1, 0.3, 0.2, 10, 3)  # three a game: fewer than tell anything
     assert over_games is not None and not over_games.tonight and over_games.calls > 12
     assert max(over_games.wrongly, over_games.missed) <= 0.2
-    assert f"stop at {rule.crosses} layups or open threes in 12 calls (of 100: " in cross_words(rule)
-    assert "a game has too few" in cross_words(over_games)
+    assert f"stop at {rule.crosses} layups or open threes in 12 calls (of 100: " in cross_words(rule, 12)
+    said, games = cross_words(over_games, 3), -(-over_games.calls // 3)
+    assert said.startswith("cannot tell within a game (about 3 calls): ") and "stop" not in said
+    assert said.endswith(f" in {over_games.calls} calls would ({games} games)")
     for hopeless in ((0.3, 0.3), (0.3, 0.1), (0.1, 0.12), (0.0, 0.2)):
         assert cross_rule(*hopeless, 0.2, 10, 12) is None
     assert "there is no number to stop at" in stop_words(None, "a reason", 3, None)
-    assert stop_words(None, "a reason", 3, rule) == f"a reason: {cross_words(rule)}"
+    assert stop_words(None, "a reason", 3, rule) == f"a reason: {cross_words(rule, 3)}"
 
 
 def test_crosses_that_break_even_make_the_call_worth_nothing() -> None:

@@ -301,8 +301,17 @@ def test_a_game_whose_possessions_do_not_fit_its_minutes_is_told(
 
 
 def test_stop_words() -> None:
-    words = stop_words(stop_rule(0.25, 0.1, 0.2, 10), "", 3)
-    assert words.startswith("stop after 10 calls without a turnover, or ") and "over 4 games" in words
+    """An order only for what a game has room for; else what it would take."""
+    rule = stop_rule(0.25, 0.1, 0.2, 10)
+    first, second = rule.calls[:2]
+    assert first == 10 and second is not None and second > 10
+    words = stop_words(rule, "", second)
+    assert words == f"stop after 10 calls without a turnover, or {second} with only one"
+    assert stop_words(rule, "", 10) == "stop after 10 calls without a turnover"
+    assert stop_words(rule, "", 3) == (
+        "cannot tell within a game (about 3 calls): 10 calls without a turnover would (4 games)"
+    )
+    assert stop_words(rule, "", 9).endswith("would (2 games)") and "stop" not in stop_words(rule, "", 9)
     assert "not even 60 calls" in stop_words(stop_rule(0.1005, 0.1, 0.2, 10), "", 3)
     with pytest.raises(ValueError):
         stop_rule(0.1, 0.2, 0.2, 10)

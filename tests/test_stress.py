@@ -295,7 +295,7 @@ def told_result(result: StressResult) -> dict[str, Any]:
         {
             "purpose": "plays",
             "choices": [
-                {"choice": c, "worlds": 90, "value": {"mean": v, "low": v - 0.1, "high": v + 0.1}}
+                {"choice": c, "said": c, "worlds": 90, "value": {"mean": v, "low": v - 0.1, "high": v + 0.1}}
                 for c, v in choices
             ],
         }

@@ -125,6 +125,8 @@ def test_shares_stand_apart_by_kind_of_world(scenario: Any, small: StressResult)
     assert call["numbers_only"]["called"] == int(small.settings[own, 0, 1, 0].sum())
     assert [one["purpose"] for one in call["by_choice"]] == list(small.plan.choices)
     for one in call["by_choice"]:
+        said = [part["said"] for part in one["choices"]]
+        assert one["purpose"] != "front" or set(said) <= {"one guard", "two guards", "overload"}
         for part in one["choices"]:
             there = small.kept & np.array([c.get(one["purpose"]) == part["choice"] for c in small.chosen])
             n, total = small.settings[there, 0, 1, :2].sum(axis=0).tolist()

@@ -97,11 +97,10 @@ def plan(
     asked = evening_report.Asked(changes=tuple(sorted(wanted.items())), adapted=adapted)
     wanted_parts = (*evening_report.ADVICE, "sheet", *(("zone_or_men",) if zone_or_men else ()))
     parts = played(evening, wanted_parts, quiet, seed, threads, effort, asked)
-    found = parts.part("plan") | {name: parts.part(name) for name in ("formations", "sheet")}
-    found["advice"] = advice_dict(parts.advice())
-    found["zone_or_men"] = (
-        zone_or_men_dict(parts.part("zone_or_men"), parts.advice()) if zone_or_men else None
-    )
+    advice = parts.advice()
+    found = advice.plan | {name: parts.part(name) for name in ("formations", "sheet")}
+    found["advice"] = advice_dict(advice)
+    found["zone_or_men"] = zone_or_men_dict(parts.part("zone_or_men"), advice) if zone_or_men else None
     deliver(found, json_target, lambda result: plan_text(result, detail), evening)
 
 
@@ -249,6 +248,7 @@ def report(
     check_size(1, evening.scenario.seed if seed is None else seed, threads)
     from engine.report.advice_view import advice_dict
     from engine.report.page.page import bench_page, report_page
+    from engine.report.screen.evening import not_used_text
     from engine.report.screen.sheet import sheet_lines
     from engine.report.sheet_view import sheet_told
     from engine.report.words import paragraph
@@ -274,6 +274,7 @@ def report(
         sys.stdout.write(f"{paragraph(line)}\n")
     sheet = sheet_lines(found.sheet)
     sys.stdout.write("".join(f"{line}\n" for line in ["", *sheet] if sheet))
+    sys.stdout.write(not_used_text(evening.remarks))
     sys.stdout.flush()
 
 

@@ -24,6 +24,9 @@ BAD_INPUT = 2
 INTERRUPTED = 130
 BROKEN_PIPE = 141
 STOPPED = f"{NAME}: stopped"
+#: An opponent who learns may take so many times what the trial says: what he tries costs more than what is
+#: played, and unlike from scenario to scenario. A choice.
+LONGER = 1.5
 #: A bar appears only when the work has lasted this long.
 BAR_DELAY_S = 1.5
 
@@ -225,8 +228,10 @@ def played(
         sizes.append(f"{n:,} possessions, seed {found.size.seed}")
     if "fit" in missing:
         sizes.append(f"fit: at most {MOST_RUNS} runs of {FIT_POSSESSIONS:,}, the scenario's seed")
+    learns = found.work("adapted") > 0.0 if "adapted" in missing else False
     told(
-        f"about {_lasting(seconds)} as busy as this machine is now, for {', '.join(missing)} "
+        f"about {_lasting(seconds, LONGER if learns else 1.0)} as busy as this machine is now, for "
+        f"{', '.join(missing)} "
         f"({'; '.join(sizes)}){kept}"
     )
     with progress_bar(quiet, "part") as progress:
@@ -236,9 +241,12 @@ def played(
     return found
 
 
-def _lasting(seconds: float) -> str:
-    """``40 s``, ``6 min``: no finer than it can be known."""
-    return f"{max(round(seconds), 1)} s" if seconds < 99.5 else f"{round(seconds / 60.0)} min"
+def _lasting(seconds: float, longer: float = 1.0) -> str:
+    """``40 s``, ``6 min``, ``5 to 8 min``: no finer than it can be known; at the longest ``longer`` times."""
+    if seconds < 99.5:
+        return f"{max(round(seconds), 1)} s"
+    low, high = round(seconds / 60.0), round(longer * seconds / 60.0)
+    return f"{low} min" if low == high else f"{low} to {high} min"
 
 
 def fitted(evening: Evening, quiet: bool, threads: int | None) -> Scenario:

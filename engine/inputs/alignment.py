@@ -49,6 +49,11 @@ class Alignment(Frozen):
     rows: tuple[AlignmentRow, ...] = Field(alias="row", description="places by ball region")
     breaks: tuple[Break, ...] = Field(alias="break", description="places for breaking a trap")
 
+    @property
+    def short(self) -> str:
+        """What every output calls it: its title up to a colon, ``one guard``, in the words of the sheets."""
+        return self.title.partition(":")[0]
+
 
 def _check(alignment: Alignment, where: str) -> Alignment:
     roles = alignment.roles

@@ -85,6 +85,13 @@ def adapted_words(adapted: Found | None, setting: str, call: str) -> str:
     return f"{first} the first time, {known} once they know it; {then}"
 
 
+def who_learns(plan: Found) -> str:
+    """Which of the two plans this is, for its head."""
+    if plan["adapted"]:
+        return "plan --adapted: they learn the calls during the game. Without --adapted they do not."
+    return "They do not learn the calls during the game; plan --adapted is for those who do."
+
+
 def law_words(plan: Found) -> str:
     """How a plan moves a call's worth with the traps seen, and what stays; "" where nobody learns."""
     if not plan["adapted"]:

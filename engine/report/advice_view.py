@@ -5,9 +5,11 @@ From the studies' JSON alone (``Advice``).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.report.formations_view import call_words, prefix
+from engine.report.formations_view import call_words, names, of_all, orders
 from engine.report.screen.stress import ahead_words, share_told, worlds_in_100
 from engine.report.seldom_view import not_judged, rare_words
 from engine.report.words import count, saved, sentence, span, times
@@ -35,6 +37,10 @@ def headline(report: Advice) -> str:
     if not report.advised:
         return _home_headline(report, len(held), len(result["formations"]))
     each = [(spoken(row["call"]), row["uses_per_game"]) for row in advised_rows(report)]
+    saves, n = saves_where(report), len(result["formations"])
+    if n > 1 and len(held) < n and any(map(any, saves)):
+        told = [(name, f"up to {times(most)}" if len(each) == 1 else str(most)) for name, most in each]
+        return _fitting([f"{sentence(words)}." for words in orders(told, saves, names(result))])
     if len(each) == 1:
         name, most = each[0]
         often = f"{name} up to {times(most)}"
@@ -42,10 +48,19 @@ def headline(report: Advice) -> str:
     else:
         often = ", ".join(f"{name} {most}" for name, most in each)
         said = [f"call {often} times a game at most", f"call {often} a game", f"{often} a game", often]
-    before = prefix(held, result)
-    after = "" if before or len(result["formations"]) < 2 else ", clear in no formation"
-    lines = [f"{sentence(before + words + after)}." for words in said]
+    before = f"In {of_all(n, n)} formations: " if n > 1 and held else ""
+    after = "" if before or n < 2 else ", clear in no formation"
+    return _fitting([f"{sentence(before + words + after)}." for words in said])
+
+
+def _fitting(lines: list[str]) -> str:
     return next((line for line in lines if len(line.split()) <= MOST_WORDS), lines[-1])
+
+
+def saves_where(report: Advice) -> list[list[bool]]:
+    """Of each advised call, whether it clearly saves points in each likely formation."""
+    by = [of_call(report.formations, *one)["by_formation"] for one in report.advised]
+    return [[one["verdict"] == "saves" for one in mine] for mine in by]
 
 
 def _home_headline(report: Advice, held: int, n: int) -> str:
@@ -58,7 +73,7 @@ def _home_headline(report: Advice, held: int, n: int) -> str:
     if n < 2 or not held:
         return "Stay home: no trap clearly saves points."
     either = "either formation" if n == 2 else f"any of {n} formations"
-    where = either if held == n else f"{held} of {n} formations"
+    where = either if held == n else f"{of_all(n, n)} formations"  # it does in some, not in the others
     return f"Stay home: no trap clearly saves points in {where}."
 
 
@@ -101,6 +116,16 @@ def often_words(row: Found) -> str:
     if clear == 0:
         return f"{row['often']}; clear only all together"
     return f"{row['often']}; {clear} of the {uses} uses clearly save alone, the rest with them"
+
+
+def advised_first(plan: Found, advised: Sequence[Found]) -> list[Found]:
+    """The rows of the mix, those advised first, in each part those first that save most a game."""
+    mine = {(row["setting"], row["call"]) for row in advised}
+
+    def place(row: Found) -> tuple[bool, float]:
+        return (row["setting"], row["call"]) not in mine, -row["saves_per_game"]["mean"]
+
+    return sorted(plan["mix"], key=place)
 
 
 def advised_rows(report: Advice) -> list[Found]:

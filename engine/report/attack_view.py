@@ -46,7 +46,7 @@ def attack_view(found: Found) -> Found:
     calls = sorted(found["calls"], key=lambda one: -(one["value"]["mean"] or 0.0))
     return {
         "title": f"{found['us']} attack {found['them']} ({found['defence']})",
-        "answer": _answer(found, calls),
+        "answer": answer_words(found, calls),
         "home": f"{around(scaled(found['home'], 100), 0)} points per 100 possessions",
         "carrier": _carrier(found["bring_up"]),
         "change": _change(found["bring_up"], calls),
@@ -77,18 +77,23 @@ def cost_words(value: Found) -> str:
     return f"no clear difference (brings {amount(low, 2)} to costs {amount(high, 2)} points a call)"
 
 
-def _answer(found: Found, calls: Sequence[Found]) -> str:
-    """Who brings it up, and the traps that cost most: at most two that cannot be told apart."""
+def answer_words(found: Found, calls: Sequence[Found]) -> str:
+    """Who brings it up, and every trap of theirs that was weighed: those that clearly cost, the worst first,
+    those that bring us points, those of which it cannot be told."""
     if not calls:
         return "They have no trap to attack."
     if all(one["called"] < LEAST_EVENTS for one in calls):
         return "Their traps come up too seldom here to tell what they cost."
-    least = calls[0]["value"]["low"] or 0.0
-    if least <= 0.0:
-        return "None of their traps clearly costs points."
-    worst = [one for one in calls if (one["value"]["low"] or 0.0) > 0.0 and one["value"]["high"] >= least][:2]
-    said = " and ".join(f"the {one['label']}" for one in worst)
-    return f"{_carrier_first(found['bring_up'])}; beware of {said} trap."
+    told: dict[str, list[str]] = {"beware": [], "unsure": [], "good for us": []}
+    for one in calls:
+        low, high = one["value"]["low"], one["value"]["high"]
+        unsure = low is None or low <= 0.0 <= high
+        told["unsure" if unsure else "beware" if low > 0.0 else "good for us"].append(one["label"])
+    first = (
+        _carrier_first(found["bring_up"]) if told["beware"] else "None of their traps clearly costs points"
+    )
+    parts = [f"{what}: {', '.join(traps)}" for what, traps in told.items() if traps]
+    return f"{'; '.join([first, *parts])}."
 
 
 def _carrier_first(men: Sequence[Found]) -> str:

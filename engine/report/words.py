@@ -48,7 +48,7 @@ AFTER_WORDS = {
     "open_three": ("open three", "open threes"),
     "other_shot": ("other shot", "other shots"),
     "turnover": ("turnover", "turnovers"),
-    "reset": ("with the defence set again",) * 2,
+    "reset": ("with the defence set again or play stopped",) * 2,
 }
 #: How a possession ended.
 END_WORDS = {
@@ -73,7 +73,7 @@ AFTER_PAST = {
     "rim_shot": "a shot at the rim followed",
     "open_three": "an open three followed",
     "other_shot": "another shot followed",
-    "reset": "the defence stood again before a shot",
+    "reset": "before a shot the defence stood again or play was stopped",
     "turnover": "the offence lost the ball later on",
 }
 END_PAST = {
@@ -183,7 +183,7 @@ GLOSSARY = {
     "clear": "told apart from luck in the possessions played (95 %)",
     "variant": "the model with its unsure numbers (pass speeds, reactions, shooting) drawn anew, in half of "
     "them also their formation, plays and habits; 90 of 100 variants are not 90 % sure in a gym",
-    "formation": "how they line up: guards out front, high post or overload; what the other coach chooses",
+    "formation": "how they line up: one guard or two out front, or overload; what the other coach chooses",
     "beaten": "the ball got out of the trap: passed out, dribbled back out, or between the two",
     "punished": "beaten, and a shot at the rim or an open three before the defence was set again",
     "basket": "of who guards it, in a zone or behind a trap; the rim is where they shoot from close to it",
@@ -201,7 +201,8 @@ GLOSSARY = {
     "trap pays": "a call that clearly saves points on him with the ball, or that is kept for him; not "
     "advised tonight: it is none of the calls advised; guard, let him shoot and leave are about his shot",
     "trap": "his shot there is worth little, but a trap pays on him there",
-    "the defence set": "all five back at their places before a shot",
+    "set or stopped": "before a shot all five were back at their places, or play was stopped (a foul, the "
+    "ball out); timing watches for all five back alone",
     "points a call": "points conceded at home less those with the call, with what a won ball brings at the "
     "other end",
 }

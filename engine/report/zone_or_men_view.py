@@ -159,7 +159,7 @@ def _variants(found: Found, mine: Found, band: Found) -> str:
     if band["low"] is None:
         return f"too few of them look like the level to say ({of})"
     fronts = [one for one in found["by_formation"] if one["value"]["low"] is not None]
-    by = ", ".join(f"{spoken(one['choice'])} {told(scaled(one['value'], 100.0))}" for one in fronts)
+    by = ", ".join(f"{one['said']} {told(scaled(one['value'], 100.0))}" for one in fronts)
     return (
         f"man-to-man from {_span(band)} per 100 possessions in 90 of 100 ({of}, {found['possessions']:,} "
         "possessions each, their luck taken out); all else of how the model plays is the same in them"

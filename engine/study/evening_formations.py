@@ -41,7 +41,7 @@ class Formations:
         heads = [
             {
                 "name": one.alignment.name,
-                "title": one.alignment.title,
+                "title": one.alignment.short,
                 "share": share,
                 "possessions": found["possessions"],
                 "home": found["baseline"]["points_per_possession"],

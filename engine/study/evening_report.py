@@ -5,9 +5,10 @@ all: whatever prints a figure reads the same result. Before all else the opponen
 (``fit``), on the scenario's own seed. A report takes all parts. The plan names the candidates (at most
 MOST_WEIGHED calls, those that save most in a game); only these are weighed over plausible worlds, so that the
 worlds can be many, and over the formations that the other coach is likely to choose. Advised are at most
-MOST_ADVISED of them, those that pay in a clear majority of worlds and over the formations together. Where it
-is asked for (``Asked.adapted``), the plan is against an opponent who learns: the calls that clearly save
-points are played against one who knows them first (``adapted``; engine.study.adapt), each kept by itself.
+MOST_ADVISED of them, those that pay in a clear majority of worlds and over the formations together; they are
+planned again alone where the others took room from them (``room``). Where it is asked for
+(``Asked.adapted``), the plan is against an opponent who learns: the calls that clearly save points are played
+against one who knows them first (``adapted``; engine.study.adapt), each kept by itself.
 
 Studies are imported when they play: to read a kept result takes no compiled engine.
 """
@@ -16,7 +17,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from typing import Protocol
 
@@ -34,40 +35,22 @@ from engine.study.evening_advice import (
     planned_calls,
 )
 from engine.study.evening_file import EveningFile
+from engine.study.evening_parts import ADVICE as ADVICE
+from engine.study.evening_parts import NEEDS as NEEDS
+from engine.study.evening_parts import OF_WEIGHED
+from engine.study.evening_parts import REPORT as REPORT
 from engine.study.evening_result import USUAL as USUAL
 from engine.study.evening_result import Advice as Advice
 from engine.study.evening_result import Asked as Asked
 from engine.study.evening_result import EveningReport as EveningReport
 from engine.study.evening_result import ReportSize as ReportSize
+from engine.study.evening_room import named, wants_room, with_room
 from engine.study.sheet.counts import sheet_counts
 from engine.study.sheet.knobs import fitted, fitted_rates
 
 Progress = Callable[[int, int], None]
 
 
-#: The parts of an evening, in the order in which they are played, and those that each needs first.
-NEEDS: dict[str, tuple[str, ...]] = {
-    "fit": (),
-    "compare": ("fit",),
-    "seldom": ("compare",),
-    "adapted": ("compare",),
-    "plan": ("compare",),
-    "stress": ("plan",),
-    "formations": ("plan",),
-    "timing": ("fit",),
-    "lineup": ("fit",),
-    "shots": ("stress", "formations"),
-    "sheet": ("fit",),
-    "attack": (),
-    "zone_or_men": ("fit",),
-}
-#: Those that a report has; that of an opponent who learns, and that of zone or men, where they are asked
-#: for.
-REPORT = tuple(name for name in NEEDS if name not in ("adapted", "attack", "zone_or_men"))
-#: Those that play the settings that a plan weighs, whatever else it was asked: kept by these settings.
-OF_WEIGHED = ("stress", "formations")
-#: Those that the advice is taken from: plan and report have one.
-ADVICE = ("plan", "stress", "formations", "seldom")
 #: Possessions of a trial, and trials of each thread, that the speed of this machine is taken from.
 PROBE, PROBES = 400, 4
 
@@ -129,6 +112,7 @@ class Played:
                 "possessions": effort.formation_possessions,
                 "likely": [(one.alignment.name, one.weight) for one in self.likely],
             },
+            "room": {"advised": self.advised() if name == "room" and self._advice_known() else None},
             "timing": {},
             "lineup": {
                 "possessions": (effort.lineup_possessions, effort.possessions),
@@ -167,7 +151,15 @@ class Played:
             visit(name)
         return [name for name in NEEDS if name in found]
 
+    def _advice_known(self) -> bool:
+        return all(self._kept(other) is not None for other in ("compare", "plan", *OF_WEIGHED))
+
+    def _wants_room(self) -> bool:
+        return wants_room(self.part("plan"), named(self.scenario, self.advised()))
+
     def _kept(self, name: str) -> Found | None:
+        if name == "room" and name not in self._found and self._advice_known() and not self._wants_room():
+            self._found[name] = {}
         if name not in self._found and self.file is not None:
             found = self.file.get(name, self.key(name))
             if found is not None:
@@ -236,6 +228,9 @@ class Played:
             self.part("fit")
         found = self._kept(name)
         if found is not None:
+            if not found and name in self._shares:  # it was thought to be missing, and is not needed
+                self._stage(name)(1, 1)
+                del self._shares[name]
             return found
         play: Callable[[Progress], _Result | None] = getattr(self, f"_{name}")
         for other in self.needs(name):
@@ -307,7 +302,7 @@ class Played:
         carrying = Carrying(**measured).as_dict() if measured else None
         return AdaptResult(self.scenario, self.size, carrying, tuple(rows))
 
-    def _plan(self, told: Progress) -> _Result:
+    def _plan(self, told: Progress, only: Collection[tuple[str, str]] | None = None) -> _Result:
         from engine.study.plan.plan import plan
 
         return plan(
@@ -320,7 +315,11 @@ class Played:
             self.effort.table_parts,
             compared=self.part("compare"),
             adapted=self.part("adapted") if self.asked.adapted else None,
+            only=only,
         )
+
+    def _room(self, told: Progress) -> _Result | None:
+        return self._plan(told, named(self.scenario, self.advised())) if self._wants_room() else None
 
     def candidates(self) -> tuple[Spot, ...]:
         """The plan's calls that may be advised."""
@@ -413,13 +412,14 @@ class Played:
     def advice(self) -> Advice:
         """What is advised, of the parts in ADVICE."""
         self.part("fit")
+        plan, room = self.part("plan"), self.part("room")
         return Advice(
             evening=self.evening,
             scenario=self.scenario,
             advised=self.advised(),
             planned=self.candidates(),
             weighed=self.weighed(),
-            plan=self.part("plan"),
+            plan=with_room(plan, room, named(self.scenario, self.advised())) if room else plan,
             stress=self.stressed(),
             formations=self.part("formations"),
             seldom=self.part("seldom"),

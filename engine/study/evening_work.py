@@ -10,7 +10,7 @@ from math import ceil
 from engine.estimate.intervals import LEAST_EVENTS, Found
 from engine.inputs.scenario import Scenario
 from engine.run.size import RunSize
-from engine.study.adapt import adapt_work
+from engine.study.adapt import LEARNED_FROM, adapt_work
 from engine.study.evening_result import ReportSize
 from engine.study.plan.games import GAMES_IN_PART
 from engine.study.plan.plan import PILOT_GAMES
@@ -18,10 +18,10 @@ from engine.study.plan.states import calls_of
 from engine.study.plan.table import PART
 from engine.study.sheet.knobs import CARRYING_RUNS, FIT_POSSESSIONS, HABIT_RUNS, MOST_RUNS
 
-#: ``timing``, a traced possession, one of another formation and one of ``attack``; of the possessions that a
-#: setting is learned from and judged by, one (PER_ADAPTED).
+#: ``timing``, a traced possession, one of another formation and one of ``attack``; one that a setting is
+#: learned from (watched option by option, and fitted to), and one that it is judged by or played.
 TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 25_000.0, 80.0, 2.1, 6.7
-PER_ADAPTED = 2.2
+PER_LEARNED, PER_JUDGED = 12.0, 0.9
 #: Of a plan: a call in its table (per possession of it), a game with the plan, one without a trap, and the
 #: end of a game with one call.
 PER_TABLED, PER_GAME, PER_PILOT, PER_LATE, USUALLY_LATE = 0.65, 145.0, 85.0, 3200.0, 3
@@ -39,13 +39,14 @@ def work_of(
     """Roughly how many possessions of staying home a part takes as long as. ``formations``: likely ones;
     ``compared``: the JSON of ``compare`` where it is known; ``learns``: settings that ``adapted`` plays."""
     calls, n = sum(len(one.calls) for one in scenario.settings), float(size.possessions)
-    if name == "plan":
-        return _plan(scenario, effort, size.threads)
+    if name in ("plan", "room"):  # whether what is advised is planned again is known only then
+        return _plan(scenario, effort, size.threads) * (0.5 if name == "room" else 1.0)
     return {
         "fit": float(MOST_RUNS * FIT_POSSESSIONS),
         "compare": n * (1.0 + 0.2 * calls),
         "seldom": _seldom(compared, n) if calls else 0.0,
-        "adapted": learns * (PER_ADAPTED * adapt_work(0) + 2.0 * n),
+        "adapted": learns
+        * (PER_LEARNED * LEARNED_FROM + PER_JUDGED * (adapt_work(0) - LEARNED_FROM + 4.0 * n)),
         "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
         "formations": PER_FORMATION * max(formations - 1, 0) * effort.formation_possessions * bool(calls),
         "timing": TIMING * size.threads,

@@ -84,7 +84,7 @@ def attack_side(
         said.append(f"{us.name}{whose} shoot as an average side of the level.")
     said.append(
         f"How often each of {us.name} shoots is the model's; they line up with "
-        f"{spoken(played.alignment.name)}; of {them.name}, positions 1 to 5 play "
+        f"{played.alignment.short}; of {them.name}, positions 1 to 5 play "
         f"{', '.join(map(spoken, ZONE_PLACES))}."
     )
     places = ZonePlaces(**dict(zip(ZONE_PLACES, them.lineup, strict=True)))

@@ -143,7 +143,12 @@ def own_columns(grades: Grades) -> tuple[Column, ...]:
             ("foul_prone", "fouls_prone", "foul_trouble"),
             WORDS["prone_to_fouls"],
         ),
-        Column("fouls", "optional: fouls in the games you have sheets of", "", ("fouls_made", "pf")),
+        Column(
+            "fouls",
+            "optional: fouls in the games you have sheets of; used only where prone_to_fouls is empty",
+            "",
+            ("fouls_made", "pf"),
+        ),
         Column(
             "minutes",
             f"optional: minutes he plays in a game, for his fouls; empty: {MINUTES} of it",

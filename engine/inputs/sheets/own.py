@@ -132,7 +132,7 @@ def _rank_five(ranks: list[int], starting: list[int], n_missing: int) -> dict[in
 
 
 def _fouls(people: People, grades: Grades, us: str, assumed: Assumed) -> dict[int, bool | None]:
-    """Index -> prone to fouls, where the sheet says or its fouls do."""
+    """Index -> prone to fouls, where the sheet says or its fouls do: all that their number is used for."""
     fouls = [one.whole("fouls", 0, 999, "fouls") for one in people.cells]
     counted = [count for count in fouls if count is not None]
     total, n = sum(counted), len(counted)
@@ -145,10 +145,15 @@ def _fouls(people: People, grades: Grades, us: str, assumed: Assumed) -> dict[in
             said = count >= grades.number("prone_times_mean") * total / n
             times = f"{grades.number('prone_times_mean'):g}"
             assumed.note(
-                f"Who of {us} is prone to fouls, where nobody said: who has {times} times the mean of fouls."
+                f"Who of {us} is prone to fouls, where nobody said: who has {times} times the mean of fouls; "
+                "how many more or fewer is not used."
             )
         elif said is not None and count is not None:
-            line = f"Fouls of {us}, {{who}}: what stands at prone to fouls counts, not their number."
+            line = f"Fouls of {us}, {{who}}: their number is not used, what stands at prone to fouls counts."
+            assumed.missing(line, people.numbers[i])
+        elif count is not None:
+            least = f"{grades.number('least_team_fouls'):g}"
+            line = f"Fouls of {us}, {{who}}: their number is not used, fewer than {least} of all: average."
             assumed.missing(line, people.numbers[i])
         elif said is None:
             assumed.missing(f"Fouls of {us}, {{who}}: average for the level.", people.numbers[i])

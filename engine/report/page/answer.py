@@ -118,7 +118,7 @@ def beaten_words(found: Found) -> str:
         return words
     rim, three, again = (after[name] for name in ("rim_shot", "open_three", "reset"))
     shots = f"{count(rim, 'shot')} at the rim, {count(three, 'open three')}"
-    return f"{words}; then, of 100, {shots}, {again} with the defence set"
+    return f"{words}; then, of 100, {shots}, {again} set or stopped"
 
 
 def trap_closed(found: Found) -> str:

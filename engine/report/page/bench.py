@@ -9,16 +9,16 @@ from engine.estimate.calls import lost_of_100, one_in
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.roles import holder
-from engine.report.advice_view import own_verdicts, plan_row
-from engine.report.formations_view import names
+from engine.report.advice_view import own_verdicts, plan_row, saves_where
+from engine.report.formations_view import names, stay_home
 from engine.report.page.court_card import home_card, out_of
 from engine.report.page.plan import behind_call, opponents, whom_words
 from engine.report.page.stand_ins import court_of, never_words, shirts_in, stand_ins_short
 from engine.report.sheet_view import sheet_short
 from engine.report.words import SHORT_TRIGGERS, count
-from engine.study.evening_advice import held_in
+from engine.report.zone_or_men_view import zone_or_men_dict
 from engine.study.evening_result import EveningReport
-from engine.study.plan.bench import error_words, p_stopped
+from engine.study.plan.bench import cannot_tell, error_words, p_stopped
 
 #: Job of a cover -> the row of the bench page that it stands in.
 ROW_OF = {
@@ -124,14 +124,15 @@ def bench_view(report: EveningReport) -> Found:
         "bonus_stop": [name for name in sorted(advised) if name not in in_bonus],
         "lead": care.lead_stop,
         "behind": behind if (behind := behind_call(report)) in advised else "",
-        "unsure_in": _unsure_in(report),
+        "home_in": _home_in(report),
+        "zone_or_men": zone_or_men_dict(report.zone_or_men, report)["answer"] if report.zone_or_men else "",
     }
 
 
-def _unsure_in(report: EveningReport) -> list[str]:
-    """Likely formations in which the advice does not hold."""
-    held = held_in(report.formations, report.advised)
-    return [name for i, name in enumerate(names(report.formations)) if i not in held]
+def _home_in(report: EveningReport) -> list[str]:
+    """Against which likely formations to stay home, or to leave one of the calls."""
+    calls = [spoken(report.scenario.settings[s].calls[c].name) for s, c in report.advised]
+    return stay_home(calls, saves_where(report), names(report.formations))
 
 
 def tonight(report: EveningReport, row: Found) -> str:
@@ -146,17 +147,17 @@ def tonight(report: EveningReport, row: Found) -> str:
         for one in report.plan["bench_rule"]["by_call"]
         if (one["setting"], one["call"]) == (row["setting"], row["call"])
     )
-    rule, crosses = found["rule"], found["crosses"]
+    rule, crosses, uses = found["rule"], found["crosses"], found["expected"]
     if rule is None or rule["calls"][0] is None:
         if crosses is None:
             return "keep: no number tells"
-        said = f"at {count(crosses['crosses'], 'cross', 'crosses')} in {crosses['calls']} calls"
+        said = f"{count(crosses['crosses'], 'cross', 'crosses')} in {crosses['calls']} calls"
         if not crosses["tonight"]:
-            return f"keep: one game cannot tell; over games, stop {said}"
-        return f"stop {said} ({error_words(crosses['wrongly'], crosses['missed'])})"
-    first, uses = rule["calls"][0], row["uses_per_game"]
+            return f"keep, {cannot_tell(f'{said} would', crosses['calls'], uses)}"
+        return f"stop at {said} ({error_words(crosses['wrongly'], crosses['missed'])})"
+    first = rule["calls"][0]
     if first > uses:
-        return f"keep: one game cannot tell; over games, stop after {first} calls without a ring"
+        return f"keep, {cannot_tell(f'{first} calls without a ring would', first, uses)}"
     wrongly = p_stopped(rule["expected"], rule["calls"], uses)
     missed = 1.0 - p_stopped(rule["break_even"], rule["calls"], uses)
     return f"stop after {first} without a ring ({error_words(wrongly, missed)}), else keep"

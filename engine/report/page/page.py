@@ -86,7 +86,9 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         not_advised=advice_view.planned_only(report),  # why he was not judged has the ledger
         home=words.home_words(report),
         ledger=words.ledger_rows(report),
-        formations=table_view(report.formations),
+        formations=table_view(
+            report.formations, [(row["setting"], row["call"]) for row in advice_view.advised_rows(report)]
+        ),
         model=words.model_words(report),
         pictures=pictures(report),
         off_by=page_shots.sampling_words(

@@ -11,10 +11,11 @@ from itertools import accumulate, pairwise
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.calls import Call
+from engine.inputs.sheets.opponent import OpponentNote
 from engine.report.adapted_view import law_words
-from engine.report.advice_view import advised_rows
+from engine.report.advice_view import advised_first, advised_rows
 from engine.report.page.court_card import pass_card
-from engine.report.screen.lineup import role_task, trap_words
+from engine.report.screen.lineup import role_task, shaky_words, trap_words
 from engine.report.screen.plan import COMES_UP, chance, late_only, late_sides, not_planned
 from engine.report.screen.timing import late_words
 from engine.report.words import count, known, numbers_words, percent, saved, sentence
@@ -40,7 +41,7 @@ def plan_view(report: EveningReport) -> Found:
     labels = {(one["setting"], one["call"]): one for one in plan["calls"]}
     advised = advised_rows(report)
     mix = []
-    for row in sorted(plan["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
+    for row in advised_first(plan, advised):
         one = labels[row["setting"], row["call"]]
         bonus = plan["bonus"][one["label"]]
         mix.append(
@@ -57,7 +58,7 @@ def plan_view(report: EveningReport) -> Found:
     late = plan["late_game"]
     return {
         "mix": mix,
-        "uses": _use_rows(plan),
+        "uses": _use_rows(plan, advised),
         "games": count(plan["games"], "whole game"),
         "bonus_share": percent(plan["share_in_bonus"]),
         "late_call": spoken(late[0]["call"]) if late else "",
@@ -71,9 +72,9 @@ def plan_view(report: EveningReport) -> Found:
     }
 
 
-def _use_rows(plan: Found) -> list[Found]:
+def _use_rows(plan: Found, advised: Sequence[Found] = ()) -> list[Found]:
     """A row for each use, a cell for each call of the mix (in the order of its table); planned uses only."""
-    calls = sorted(plan["mix"], key=lambda row: -row["saves_per_game"]["mean"])
+    calls = advised_first(plan, advised)
     cells: dict[int, list[str]] = {}
     for use in range(1, max((row["uses_per_game"] for row in calls), default=0) + 1):
         found = [
@@ -262,9 +263,15 @@ def opponents(report: EveningReport) -> list[Found]:
                 "leave": one["advice"] == LEAVE,
                 "pays": trap_words(told),
                 "tonight": trap_words(told, rest=False),
+                "shaky": shaky_words(one, told, report.lineup["average_shot"], sheet_word(note)),
             }
         )
     return rows
+
+
+def sheet_word(note: OpponentNote | None) -> str | None:
+    """What the coach himself calls a shooter; None where the word was taken from his makes."""
+    return None if note is None or note.shooter_from_makes else note.shooter
 
 
 def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]]:

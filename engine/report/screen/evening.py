@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import number_text
@@ -60,6 +61,15 @@ def assumed_text(lines: list[str]) -> str:
     return "".join(f"{line}\n" for line in _block("Assumed, because the files do not say", lines))
 
 
+def _not_used(remarks: Sequence[str]) -> list[str]:
+    return _block("Not used", list(remarks))
+
+
+def not_used_text(remarks: Sequence[str]) -> str:
+    """What of the sheets is not used, a line each; empty where all is."""
+    return "".join(f"{line}\n" for line in _not_used(remarks))
+
+
 def evening_text(evening: Found) -> str:
     """The text below a result: what is to be minded, and in one line how much was assumed.
 
@@ -68,7 +78,7 @@ def evening_text(evening: Found) -> str:
     lines: list[str] = []
     sheets = [line for line in evening["assumptions"] if any(words in line for words in ABOUT_A_SHEET)]
     lines += _block("Before you use this", [*sheets, *evening["care"]["lines"]])
-    lines += _block("Not used", evening["remarks"])
+    lines += _not_used(evening["remarks"])
     said = assumed_words(evening)
     lines += ["", paragraph(said)] if said else []
     return "".join(f"{line}\n" for line in lines)

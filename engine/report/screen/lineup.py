@@ -169,9 +169,25 @@ def trap_words(told: Found, rest: bool = True) -> str:
     return "; ".join(part for part in (now, others and f"{others} (not advised tonight)") if part)
 
 
+def shaky_words(one: Found, told: Found, average: Found, shooter: str | None) -> str:
+    """Why a man whom the sheet calls shaky (``shooter``) is let shoot nowhere: his best open shot beside
+    their average one; "" of all others. ``one``: a row of ``advice_on``, ``told`` what ``told_on`` says."""
+    if shooter != "shaky" or any(word != GUARD for word in told["areas"].values()):
+        return ""
+    best = max(area["points"] for area in one["areas"].values())
+    less = round(average["mean"], 2) - round(best, 2)  # of what is printed
+    beside = f"only {less:.2f} below their average one, which may be luck"
+    return (
+        "shaky on your sheet, yet guard him: his best open shot is "
+        f"{beside if less > 0.0 else 'no worse than their average one'}"
+    )
+
+
 def _opponent(result: Found) -> list[str]:
     """Of each the same three questions as on the pages: which trap pays, where to guard or let shoot."""
     lines = ["Their five"]
+    notes = result.get("evening", {}).get("opponents", ())
+    shooters = {one["number"]: one["shooter"] for one in notes if not one["shooter_from_makes"]}
     known = result.get("tonight")
     tonight = None if known is None else {(setting, call) for setting, call in known}
     for one in result["opponent"]:
@@ -186,6 +202,8 @@ def _opponent(result: Found) -> list[str]:
         }
         said = [f"{name}: {words}" for name, words in parts.items() if words]
         said += [words] if (words := ADVICE_TO_A_MAN.get(one["advice"], "")) else []
+        shaky = shaky_words(one, told, result["average_shot"], shooters.get(one["number"]))
+        said += [shaky] if shaky else []
         lines.append(labelled(f"number {one['number']}", f"{'; '.join(said)} ({one['why']})"))
     if any(one["traps"] for one in result["opponent"]):
         n, note = count(result["call_possessions"], "possession"), TONIGHT[tonight is not None]

@@ -7,7 +7,8 @@ from itertools import pairwise
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
-from engine.report.adapted_view import adapted_words, law_words
+from engine.report.adapted_view import adapted_words, law_words, who_learns
+from engine.report.advice_view import advised_first
 from engine.report.formations_view import plan_lines
 from engine.report.screen.sheet import sheet_warning
 from engine.report.words import (
@@ -57,6 +58,7 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
     who = f"{plain(result['offence'])} with the ball, {plain(result['defence'])} defending"
     games = f"{count(result['games'], 'game')} of {result['possessions_per_game']} possessions a side"
     lines = [paragraph(result["title"]), paragraph(f"{who}: {games}, home and planned.")]
+    lines += [] if result["care"] else [paragraph(who_learns(result))]
     lines_of = result["zone_or_men"]["lines"] if result.get("zone_or_men") else []
     zone_or_men = [labelled(label, words) for label, words in lines_of] + ([""] if lines_of else [])
     if result["care"]:
@@ -64,7 +66,9 @@ def plan_text(result: Found, with_detail: bool = False) -> str:
         lines += ["", *zone_or_men, *told, "", paragraph(CARE)]
         return finished(result, lines, with_detail)
     lines += ["", *sheet_warning(result), *zone_or_men, *_answer(result)]
-    over = plan_lines(result["formations"]) if "formations" in result else []
+    over = []
+    if "formations" in result:
+        over = plan_lines(result["formations"], list(map(_key, result["advice"]["calls"])))
     lines += ["", *map(paragraph, over)] if over else []
     notes = [paragraph(result[key]) for key in ("start", "pace") if result[key]]
     lines += ["", *notes] if notes else []
@@ -112,7 +116,7 @@ def _answer(result: Found) -> list[str]:
         return lines
     labels = {_key(one): one for one in result["calls"]}
     rows = [("Planned", "comes up", "at most", "advised", "made", "worth a game")]
-    for row in sorted(result["mix"], key=lambda row: -row["saves_per_game"]["mean"]):
+    for row in advised_first(result, advice["calls"]):
         one = labels[_key(row)]
         rows.append(
             (
@@ -125,8 +129,12 @@ def _answer(result: Found) -> list[str]:
             )
         )
     room = int(result["constants"]["most_traps"])
+    games, first = "in games with all that is planned", ""
+    if result.get("room"):
+        games = "of what is advised in games with that alone, of the rest in games with all of them"
+        first = ", those advised first"
     note = (
-        f"Made and worth a game: in games with all that is planned. A game has room for {room} traps (a "
+        f"Made and worth a game: {games}. A game has room for {room} traps{first} (a "
         f"choice for the legs: --set most_traps={room}). {COMES_UP}"
     )
     return [*lines, "", *table(rows, indent=""), paragraph(note)]
@@ -197,7 +205,7 @@ def _uses(result: Found) -> list[str]:
 def _learned(result: Found) -> list[str]:
     """Every call against one who knows it, and how its worth goes there."""
     if result["adapted"] is None:
-        return [paragraph("Against an opponent who learns the calls: plan --adapted.")]
+        return []
     said = [(_name(one), adapted_words(result["adapted"], one["setting"], one["call"]))
             for one in result["calls"]]  # fmt: skip
     rows = [labelled(name, words) for name, words in said if words]

@@ -178,9 +178,7 @@ def _depends(found: Found, structure: Found | None, factor: float, decimals: int
         width = 2 * normal_quantile(LEVEL)
         errors = [(c["value"]["high"] - c["value"]["low"]) / width for c in (best, worst)]
         if best["value"]["mean"] - worst["value"]["mean"] > CLEAR * hypot(*errors):
-            told = (
-                f"{spoken(c['choice'])} {_side(factor * c['value']['mean'], decimals)}" for c in (best, worst)
-            )
+            told = (f"{c['said']} {_side(factor * c['value']['mean'], decimals)}" for c in (best, worst))
             parts.append(f"{labels[one['purpose']]}: {', '.join(told)}")
     return [labelled("Depends on", "; ".join(parts))] if parts else []
 

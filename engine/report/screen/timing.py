@@ -11,6 +11,7 @@ from engine.report.words import (
     CARE,
     GLOSSARY,
     WAY_WORDS,
+    around,
     count,
     finished,
     labelled,
@@ -79,6 +80,33 @@ def _answer(result: Found) -> list[str]:
     return [
         labelled("Worst pass", words),
         labelled("Late at all", f"{len(late)} of {count(len(merged(result['links'])), 'pass', 'passes')}"),
+        *_calls(result),
+    ]
+
+
+def _calls(result: Found) -> list[str]:
+    """Which call is late: when its second man is there, the latest first; [] where none was watched."""
+    seen = [one for one in result["after_trap"] if one["watched"]]
+    known = sorted((one for one in seen if one["closed_s"]["low"] is not None),
+                   key=lambda one: -one["closed_s"]["mean"])  # fmt: skip
+    if not seen:
+        return []
+    said = [
+        f"{spoken(one['call'])} {around(one['closed_s'], 1)}, closed in {one['closed']} of {one['watched']}"
+        for one in known
+    ]
+    said += [
+        f"{spoken(one['call'])} closed in {one['closed']} of {one['watched']}: too few to say"
+        for one in seen
+        if one not in known
+    ]
+    apart = len(known) > 1 and known[0]["closed_s"]["low"] > known[1]["closed_s"]["high"]
+    latest = f"{spoken(known[0]['call'])} is the latest" if apart else "no telling which is the latest"
+    return [
+        labelled(
+            "Late calls",
+            f"{latest}. Seconds he has the ball before the second man is there: {'; '.join(said)}",
+        )
     ]
 
 
@@ -148,7 +176,8 @@ def _traps(result: Found) -> list[str]:
     lines.append(
         paragraph(
             "Who: from the still picture, who can be there first. Seconds: from beaten traps that were "
-            "traced in play; at best: everybody runs to his place at once."
+            "watched in play; at best: everybody runs to his place at once. (compare and report count "
+            "all beaten traps: set again or play stopped.)"
         )
     )
     return lines
@@ -167,7 +196,8 @@ def _out_of(one: Found, possessions: int) -> str:
     if one["shell_s"] is not None:
         parts.append(
             f"all five back at their places after {one['shell_s']:.1f} s in {one['stood']} of "
-            f"{one['traced']}; in the others a shot, a turnover or the next trap came first"
+            f"{one['traced']} watched; in the others a shot, a turnover, a whistle or the "
+            "next trap came first"
         )
     elif one["traced"]:
         parts.append(f"never all back at their places before the shot in {one['traced']}")

@@ -147,11 +147,20 @@ def _calls(n: int, word: str = "call") -> str:
     return f"{n} {word}{'' if n == 1 else 's'}"
 
 
-def cross_words(rule: CrossRule) -> str:
-    """``stop at 5 layups or open threes in 10 calls (of 100: 12 wrong stops, 30 missed)``."""
-    said = f"stop at {_calls(rule.crosses, 'layup')} or open threes in {rule.calls} calls"
-    errors = error_words(rule.wrongly, rule.missed)
-    return f"{said} ({errors}{'' if rule.tonight else '; a game has too few, so count over games'})"
+def cross_words(rule: CrossRule, expected: int) -> str:
+    """``stop at 5 layups or open threes in 10 calls (of 100: 12 wrong stops, 30 missed)``; where a game has
+    not so many calls, no order but what it would take."""
+    count = f"{_calls(rule.crosses, 'layup')} or open threes in {rule.calls} calls"
+    if rule.tonight:
+        return f"stop at {count} ({error_words(rule.wrongly, rule.missed)})"
+    return cannot_tell(f"{count} would", rule.calls, expected)
+
+
+def cannot_tell(takes: str, calls: int, expected: int) -> str:
+    """No order to count to more calls than a game has: ``cannot tell within a game (about 5 calls): 38 calls
+    without a turnover would (8 games)``."""
+    games = -(-calls // max(expected, 1))
+    return f"cannot tell within a game (about {_calls(expected)}): {takes} ({_calls(games, 'game')})"
 
 
 def error_words(wrongly: float, missed: float) -> str:
@@ -159,19 +168,19 @@ def error_words(wrongly: float, missed: float) -> str:
     return f"of 100: {round(100 * wrongly)} wrong stops, {round(100 * missed)} missed"
 
 
-def stop_words(rule: StopRule | None, reason: str, planned: int, crosses: CrossRule | None = None) -> str:
-    """The rule in a coach's words; where turnovers give none that by ``crosses``, and ``reason`` why."""
+def stop_words(rule: StopRule | None, reason: str, expected: int, crosses: CrossRule | None = None) -> str:
+    """The rule in a coach's words; where turnovers give none that by ``crosses``, and ``reason`` why.
+
+    ``expected``: calls of a game, on average: a rule that needs more is told as that, not as an order."""
     first = None if rule is None else rule.calls[0]
     if rule is None or first is None:
         why = reason or f"not even {MOST_CALLS} calls without a turnover would tell"
-        return f"{why}: {NO_COUNT if crosses is None else cross_words(crosses)}"
+        return f"{why}: {NO_COUNT if crosses is None else cross_words(crosses, expected)}"
+    if first > expected:
+        return cannot_tell(f"{first} calls without a turnover would", first, expected)
     words = f"stop after {first} calls without a turnover"
     second = rule.calls[1] if len(rule.calls) > 1 else None
-    if second is not None:
-        words += f", or {second} with only one"
-    if planned and first > planned:
-        words += f" (at {_calls(planned, 'use')} a game: over {-(-first // planned)} games)"
-    return words
+    return words if second is None or second > expected else f"{words}, or {second} with only one"
 
 
 def often_words(chances: float, uses: int, usual: int | None) -> str:

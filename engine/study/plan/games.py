@@ -13,12 +13,14 @@ sooner; what they change in possessions without one is left out (engine.study.pl
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 
 import numpy as np
 
 from engine.estimate.intervals import FloatArray, IntArray
 from engine.estimate.tally import LOST_IN_TRAP
+from engine.inputs.scenario import Scenario
 from engine.run.blocks import Progress, Records, Runner, in_order
 from engine.run.numbers import NUMBERS
 from engine.run.worlds import net_of
@@ -289,3 +291,9 @@ def play_games(
         return play_part(runner, worlds, plan, first + starts[part], min(GAMES_IN_PART, games - starts[part]))
 
     return _join(list(in_order(len(starts), threads, runner, task, progress)))
+
+
+def m_per_step(scenario: Scenario, constants: Mapping[str, float]) -> float:
+    """Metres of hard running of one defender in one counted step of all ten."""
+    step_s = float(scenario.constants["time_step_s"])
+    return constants["hard_running_mps"] * step_s * constants["defenders_share"] / 5.0

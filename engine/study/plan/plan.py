@@ -11,7 +11,7 @@ spread of a game stay those of an opponent who does not learn.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from math import exp, floor
 
@@ -24,11 +24,18 @@ from engine.run.blocks import Progress, Runner, part_of_progress
 from engine.run.numbers import NUMBERS
 from engine.run.size import check_size
 from engine.study.pace import possessions_per_game, seconds_before_start
-from engine.study.plan.games import GAMES_IN_PART, NUMBERS_PER_GAME, Fatigue, GamePlan, play_games
+from engine.study.plan.games import (
+    GAMES_IN_PART,
+    NUMBERS_PER_GAME,
+    Fatigue,
+    GamePlan,
+    m_per_step,
+    play_games,
+)
 from engine.study.plan.inputs import OPTION, check_games, load_plan_constants, values_of
 from engine.study.plan.late import SECONDS, Late, OwnScoring, distributions, late_game, own_scoring
 from engine.study.plan.mix import Mix, best_mix
-from engine.study.plan.result import PlanResult, m_per_step
+from engine.study.plan.result import PlanResult
 from engine.study.plan.states import AT_HOME, PlannedCall, PlanWorlds, calls_of
 from engine.study.plan.table import (
     BEFORE,
@@ -71,11 +78,19 @@ def _per_period(scenario: Scenario, seconds: float) -> int:
 
 
 def _limits(
-    table: Table, calls: tuple[PlannedCall, ...], possessions: int, most_traps: int
+    table: Table,
+    calls: tuple[PlannedCall, ...],
+    possessions: int,
+    most_traps: int,
+    only: Collection[tuple[str, str]] | None,
 ) -> tuple[int, ...]:
-    """Uses of each call that a game allows: its budget, its chances, what the table tells apart."""
+    """Uses of each call that a game allows: its budget, its chances, what the table tells apart; none of a
+    call that is not in ``only``."""
     found = []
     for c, one in enumerate(calls):
+        if only is not None and (one.setting, one.call.name) not in only:
+            found.append(0)
+            continue
         chances = floor(table.rate(c) * possessions)
         budget = most_traps if one.budget is None else one.budget
         found.append(min(chances, budget, MOST_USES, most_traps))
@@ -91,10 +106,16 @@ def _own_points(scenario: Scenario, values: Mapping[str, float], changed: bool) 
 
 
 def _clear_mix(
-    table: Table, calls: tuple[PlannedCall, ...], limits: tuple[int, ...], in_bonus: float, most: int
+    table: Table,
+    calls: tuple[PlannedCall, ...],
+    limits: tuple[int, ...],
+    in_bonus: float,
+    most: int,
+    cut: bool = False,
 ) -> tuple[Mix, tuple[int, ...]]:
     """The best mix of calls whose planned uses clearly save points together, and the calls dropped from it
-    because theirs do not: what the table cannot tell from luck is not advised."""
+    because theirs do not: what the table cannot tell from luck is not advised. ``cut``: of such a call as
+    many uses are left as clearly do."""
     dropped: list[int] = []
     while True:
         values = [
@@ -107,7 +128,14 @@ def _clear_mix(
         unclear = [c for c, n in enumerate(mix.uses) if n and not _saves(table, c, n, in_bonus)]
         if not unclear:
             return mix, tuple(sorted(dropped))
-        dropped += unclear
+        if cut:
+            limits = tuple(
+                next((n for n in range(mix.uses[c], 0, -1) if _saves(table, c, n, in_bonus)), 0)
+                if c in unclear
+                else limit
+                for c, limit in enumerate(limits)
+            )
+        dropped += [c for c in unclear if not cut or not limits[c]]
 
 
 def _saves(table: Table, c: int, uses: int, in_bonus: float) -> bool:
@@ -202,6 +230,7 @@ def plan(
     beyond_range: bool = False,
     compared: Found | None = None,
     adapted: Found | None = None,
+    only: Collection[tuple[str, str]] | None = None,
 ) -> PlanResult:
     """Find how often to use each call of a scenario in a game, and play whole games with it.
 
@@ -220,6 +249,7 @@ def plan(
     beyond_range : whether changes may leave their range
     compared : JSON of ``compare`` for the same scenario, which then says what a first use is worth
     adapted : JSON of ``adapt`` for the same scenario and possessions: the opponent learns (with ``compared``)
+    only : calls that may be planned, by the names of setting and call; None: all
 
     Raises
     ------
@@ -273,8 +303,8 @@ def plan(
     pilot = play_games(runner, worlds, plan_of, PILOT_GAMES, size.threads, shown, PILOT_FIRST)
     bonus_share = float(pilot.in_bonus.sum()) / (PILOT_GAMES * plan_of.possessions)
     most = int(values["most_traps"])
-    limits = _limits(table, calls, plan_of.possessions, most)
-    mix, not_clear = _clear_mix(table, calls, limits, bonus_share, most)
+    limits = _limits(table, calls, plan_of.possessions, most, only)
+    mix, not_clear = _clear_mix(table, calls, limits, bonus_share, most, cut=only is not None)
     plan_of = replace(plan_of, uses=mix.uses)
     shown = part_of_progress(progress, table_parts + 1, total)
     if any(mix.uses):

@@ -21,7 +21,7 @@ from engine.study.evening_advice import MOST_ADVISED
 from engine.study.pace import pace_words, start_words
 from engine.study.plan.bench import CrossRule, StopRule, cross_rule, often_words, stop_rule, stop_words
 from engine.study.plan.fouls import FoulLimits, PlayerFouls, expected_fouls
-from engine.study.plan.games import GamePlan, Games
+from engine.study.plan.games import GamePlan, Games, m_per_step
 from engine.study.plan.late import Late
 from engine.study.plan.mix import Mix
 from engine.study.plan.states import TIRED_STEP, PlannedCall
@@ -130,7 +130,7 @@ class PlanResult:
             "clear_uses": sum(
                 (self.table.value(BEFORE, c, use).low or 0.0) > 0.0 for use in range(1, uses + 1)
             ),
-            "stop_after_words": stop_words(*self._stop(c), uses, self._crosses(c)),
+            "stop_after_words": stop_words(*self._stop(c), self._expected(c), self._crosses(c)),
         }
 
     def _call_row(self, c: int) -> Found:
@@ -370,11 +370,9 @@ class PlanResult:
 
     def _stop(self, c: int) -> tuple[StopRule | None, str]:
         """The stop rule of a call over its planned uses, or why there is none."""
-        known, uses = self.table.known(c), max(1, self.mix.uses[c])
+        known, pairs = self.table.known(c), self.table.tally.pairs
         if known is None:
-            pairs = self.table.tally.pairs
-            spots = [self.table.spot(BEFORE, c, use) for use in range(1, uses + 1)]
-            even = estimate.break_even(replace(pairs, joint=pairs.joint[spots]))
+            even = estimate.break_even(replace(pairs, joint=pairs.joint[self._planned_spots(c)]))
             t, t_star = even.turnover_rate.mean, even.t_star.mean
         else:
             t, t_star = known.turnover_rate.mean, known.t_star.mean
@@ -391,10 +389,16 @@ class PlanResult:
 
     def _crosses(self, c: int) -> CrossRule | None:
         """The rule by layups and open threes, over the planned uses."""
-        uses, few = max(1, self.mix.uses[c]), int(self.constants["too_few_below"])
-        spots = [self.table.spot(BEFORE, c, use) for use in range(1, uses + 1)]
-        rates = estimate.punished_rates(self.table.tally.pairs.joint[spots])
-        return rates and cross_rule(*rates, self.constants["stop_error"], few, uses)
+        few, error = int(self.constants["too_few_below"]), self.constants["stop_error"]
+        rates = estimate.punished_rates(self.table.tally.pairs.joint[self._planned_spots(c)])
+        return rates and cross_rule(*rates, error, few, self._expected(c))
+
+    def _planned_spots(self, c: int) -> list[int]:
+        return [self.table.spot(BEFORE, c, use) for use in range(1, max(1, self.mix.uses[c]) + 1)]
+
+    def _expected(self, c: int) -> int:
+        """Calls of a game on average, as planned: what a rule for tonight can count to."""
+        return max(1, round(float(self.games.made[:, c].mean())))
 
     def _bench(self) -> Found:
         by_call, words = [], ""
@@ -404,10 +408,10 @@ class PlanResult:
         )
         for c in order:
             (rule, reason), crosses = self._stop(c), self._crosses(c)
-            said = stop_words(rule, reason, self.mix.uses[c], crosses)
+            said = stop_words(rule, reason, self._expected(c), crosses)
             words = words or f"{spoken(self._label(c))}: {said}"
-            row = {"call": self.calls[c].call.name, "setting": self.calls[c].setting, "words": said}
-            by_call.append(row | {"rule": rule and asdict(rule), "crosses": crosses and asdict(crosses)})
+            found = {"rule": rule and asdict(rule), "crosses": crosses and asdict(crosses)}
+            by_call.append(self._names(c) | {"words": said, "expected": self._expected(c)} | found)
         return {
             "too_few_below": int(self.constants["too_few_below"]),
             "stop_when": words or "no call is planned",
@@ -441,9 +445,3 @@ def _mean(values: NDArray[Any]) -> Found:
 
 def _clear(found: Interval) -> bool:
     return found.low is not None and found.high is not None and (found.low > 0 or found.high < 0)
-
-
-def m_per_step(scenario: Scenario, constants: Mapping[str, float]) -> float:
-    """Metres of hard running of one defender in one counted step of all ten."""
-    step_s = float(scenario.constants["time_step_s"])
-    return constants["hard_running_mps"] * step_s * constants["defenders_share"] / 5.0

@@ -33,6 +33,7 @@ from engine.estimate.luck import (
     spread_of,
 )
 from engine.estimate.tally import IntArray
+from engine.inputs.base import spoken
 from engine.inputs.defaults import MOST_POSSESSIONS
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
@@ -47,7 +48,7 @@ from engine.run.blocks import Progress, Runner, in_order
 from engine.run.size import RunSize
 from engine.run.worlds import DUMMY, HOME_COLUMNS, WHOLE, world_task
 from engine.study.play import Opening, defence_dict, head, open_scenario, run_size
-from engine.study.stress.variants import Draw, Variants, draw
+from engine.study.stress.variants import Draw, Variants, draw, fronts
 
 WORLDS, POSSESSIONS = 1024, 1500
 LEAST_DRAWN, MOST_DRAWN = 16, 2**16
@@ -138,6 +139,7 @@ class StressResult:
         """The mean value in the kept structural worlds of each choice, pooled over their possessions."""
         sums = self.settings[:, s, row, :2]
         found = []
+        said = {name: one.short for name, one in fronts(self.scenario, self.listed).items()}
         for purpose, choices in self.plan.choices.items():
             taken = [chosen.get(purpose) for chosen in self.chosen]
             parts = []
@@ -147,7 +149,9 @@ class StressResult:
                 y, x = total[called], n[called]
                 parts_of = (y.sum(), x.sum(), (y * y).sum(), (x * y).sum(), (x * x).sum(), len(x))
                 value = ratio_interval(*map(int, parts_of))
-                parts.append({"choice": choice, "worlds": int(called.sum()), "value": value.as_dict()})
+                words = said[choice] if purpose == FRONT else spoken(choice)
+                worth = {"worlds": int(called.sum()), "value": value.as_dict()}
+                parts.append({"choice": choice, "said": words, **worth})
             found.append({"purpose": purpose, "choices": parts})
         return found
 

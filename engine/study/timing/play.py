@@ -1,7 +1,8 @@
 """What play adds to the still picture: how often each pass is thrown, how long a beaten trap takes to mend.
 
-Possessions at home are traced for their passes. Of every setting a block is played, and possessions whose
-first call was beaten (passed out of, retreated from or split) are traced until the shell stands.
+Possessions at home are traced for their passes. Of every setting a block is played; of possessions with a
+call it is watched when its second man is there, and those whose first call was beaten (passed out of,
+retreated from or split) are traced until the shell stands.
 """
 
 from __future__ import annotations
@@ -19,10 +20,12 @@ from engine.state.record import COLUMN
 from engine.state.words import EVENTS, OUTCOMES, REGIONS
 from engine.world.pack import Packed
 
-#: Possessions traced for their passes; played for the counts; beaten traps traced of each call.
-TRACED, PLAYED, BEATEN = 400, 3000, 16
+#: Possessions traced for their passes; played for the counts; beaten traps traced of each call; calls watched
+#: until the second man is there.
+TRACED, PLAYED, BEATEN, CALLED = 400, 3000, 16, 160
 PASS, CATCH, CALL = EVENTS.index("pass"), EVENTS.index("catch"), EVENTS.index("call")
 LEFT, STANDS = EVENTS.index("trap_left"), EVENTS.index("shell_stands")
+SET = EVENTS.index("trap_set")
 BEATEN_BY = tuple(OUTCOMES.index(name) for name in ("escape_pass", "retreat", "split"))
 #: Where the first pass out of a trap went, in the codes of the record's column ``escape`` from 1 on.
 ESCAPES = ("behind", "middle", "line", "far", "other")
@@ -70,7 +73,9 @@ class Passes:
 class BeatenTrap:
     """One call in play: ``called`` and ``beaten`` of PLAYED possessions, where the first passes out went
     (ESCAPES, counts); of the traced ones where the trap was (mean, metres, the ball's side at x > 0) and the
-    seconds until the shell stood; those without had a shot, a turnover or another call first."""
+    seconds until the shell stood; those without had a shot, a turnover or another call first. ``closed_s``:
+    of ``watched`` calls the seconds until the second man was there (``closed_after``); those without never
+    closed."""
 
     setting: int
     call: int
@@ -80,6 +85,8 @@ class BeatenTrap:
     traced: int
     at: tuple[float, float] | None
     shell_s: tuple[float, ...]
+    watched: int
+    closed_s: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -104,6 +111,21 @@ def shell_after(events: np.ndarray) -> float | None:
         elif left and code == CALL:
             return None
     return None
+
+
+def closed_after(events: np.ndarray) -> float | None:
+    """Seconds from the first call, or from when the man it is for has the ball where that is later, until
+    both trappers were there (0: before he has it); None: its trap never closed."""
+    codes = events[:, 1].astype(int)
+    first = int(np.flatnonzero(codes == CALL)[0])
+    over = np.flatnonzero((codes == LEFT) | (codes == CALL))
+    end = next((int(i) for i in over if i > first), len(codes))
+    there = [int(i) for i in np.flatnonzero(codes == SET) if first < i < end]
+    if not there:
+        return None
+    caught = [int(i) for i in np.flatnonzero(codes == CATCH) if first < i < end]
+    start = events[caught[0] if caught else first, 0]
+    return max(float(events[there[0], 0] - start), 0.0)
 
 
 def trap_at(trace: Trace) -> tuple[float, float]:
@@ -158,6 +180,9 @@ def watch(
         traced = [trace for block in blocks for trace in block.traces()]
         shells, spots = [shell_after(trace.events) for trace in traced], [trap_at(trace) for trace in traced]
         middle = np.mean(spots, axis=0) if spots else None
+        first = np.flatnonzero(called)[:CALLED]
+        seen = watch_numbers(world, size.seed, first, (), threads=size.threads)
+        closed = [closed_after(one.events_of(i)) for one in seen for i in range(len(one.numbers))]
         told(TRACED + done * BEATEN)
         beaten.append(
             BeatenTrap(
@@ -169,6 +194,8 @@ def watch(
                 traced=len(numbers),
                 at=None if middle is None else (float(middle[0]), float(middle[1])),
                 shell_s=tuple(found for found in shells if found is not None),
+                watched=len(first),
+                closed_s=tuple(found for found in closed if found is not None),
             )
         )
     return Watched(

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 
-from engine.estimate.intervals import Found
+from engine.estimate.intervals import Found, Interval, if_enough, normal_interval, scaled
 from engine.inputs.calls import Call
 from engine.inputs.places import with_options
 from engine.inputs.roles import holder
@@ -92,6 +92,13 @@ def escapes_of(setup: Setup, call: Call, at: Point | None = None) -> dict[str, F
     return found
 
 
+def _mean_s(seconds: tuple[float, ...]) -> Interval:
+    """Their mean, from whole milliseconds."""
+    ms = [round(1000.0 * one) for one in seconds]
+    found = normal_interval(len(ms), sum(ms), sum(one * one for one in ms))
+    return scaled(if_enough(found, len(ms)), 0.001)
+
+
 def after_traps(scenario: Scenario, beaten: tuple[BeatenTrap, ...]) -> list[Found]:
     """One entry per call: how the defence comes out of it when beaten; told for the commonest way out."""
     found = []
@@ -115,6 +122,9 @@ def after_traps(scenario: Scenario, beaten: tuple[BeatenTrap, ...]) -> list[Foun
                 "usual_way_out": usual,
                 "traced": one.traced,
                 "stood": len(one.shell_s),
+                "watched": one.watched,
+                "closed": len(one.closed_s),
+                "closed_s": _mean_s(one.closed_s).as_dict(),
                 "called": one.called,
                 "beaten": one.beaten,
                 "ways_out": [
