@@ -48,7 +48,7 @@ AMOUNTS = ("s", "m", "m/s", "m/s2", "1/s", "s/m", "m per m", "rad", "attempts", 
 DIVISORS = frozenset(
     {
         "block_far_m", "block_scale_m", "box_out_s", "brake_mps2", "hold_tau_s",
-        "numbers_reach_m", "pass_ramp_m", "reluctance_tau_s", "retreat_width_m", "shot_foul_scale_m",
+        "numbers_reach_m", "pass_ramp_m", "retreat_width_m", "shot_foul_scale_m",
         "slide_tau_s", "split_width_m", "sprint_tau_s", "touch_width_m",
     }
 )  # fmt: skip

@@ -19,6 +19,7 @@ from engine.kernel.drives import (
     seen_phase,
     weigh_drives,
 )
+from engine.kernel.ending import violation
 from engine.kernel.escapes import weigh_retreat, weigh_split
 from engine.kernel.forecast import believed, expected_gap, nearest_in, own_gaps
 from engine.kernel.jit import njit
@@ -42,7 +43,7 @@ from engine.kernel.worth import (
     worth_at,
 )
 from engine.state.arrays import N_OPTIONS, N_SIDE
-from engine.state.words import Action, Dribble, Event, Option, PassKind, Region, TrapPhase
+from engine.state.words import Action, Dribble, Event, Option, PassKind, Region, TrapPhase, Violation
 
 NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
@@ -399,3 +400,6 @@ def act(w, c, chosen):
                 )
                 c.record.drives += 1
                 event(c, Event.DRIVE, s.handler, -1, o.value, a.x, a.y)
+                _, u, _, _ = draws.uniforms(s, draws.PICK_UP, 0, 0, s.n_decisions)
+                if u < k.travel_p:
+                    violation(w, c, Violation.TRAVEL)

@@ -38,7 +38,7 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
         4,
         "none",
         "n-th pass",
-        "radius of the aim error; its angle; fumble; travel or foul off the ball",
+        "radius of the aim error; its angle; fumble; unused",
     ),
     "TOUCH": (5, "defender", "n-th pass", "touch threshold; clean or deflected; angle; length"),
     "ANTICIPATE": (6, "defender", "n-th pass", "leaves early; guesses right; which wrong guess; gambles"),
@@ -54,7 +54,12 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "LOOSE_RACE": (16, "agent", "n-th loose ball", "his race; unused; unused; unused"),
     "NEXT_POSSESSION": (17, "none", "0", "excess; two or three; unused; unused"),
     "READ": (18, "agent", "n-th call of the possession", "reading delay; unused; unused; unused"),
-    "PICK_UP": (19, "none", "n-th decision", "picks the dribble up; unused; unused; unused"),
+    "PICK_UP": (
+        19,
+        "none",
+        "n-th decision",
+        "picks the dribble up; travels as a drive begins; unused; unused",
+    ),
     "RESTART": (20, "none", "n-th restart", "side; unused; unused; unused"),
     "TRAP_PICK_UP": (
         21,
@@ -62,7 +67,12 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
         "n-th call of the possession",
         "picks the dribble up; unused; unused; unused",
     ),
-    "PLAY": (22, "step of a play", "n-th occasion for a play", "whether it is begun; unused; unused; unused"),
+    "PLAY": (
+        22,
+        "step of a play",
+        "n-th occasion for a play",
+        "whether it is begun; foul off the ball; unused; unused",
+    ),
     "LOOK": (23, "none", "step", "how long he looks before he passes or drives; unused; unused; unused"),
     "RHYTHM": (
         24,

@@ -8,12 +8,13 @@ Source of the plays: common practice, no source.
 from __future__ import annotations
 
 from engine.kernel import draws
+from engine.kernel.ending import turnover
 from engine.kernel.jit import njit
 from engine.kernel.motion import clip, distance, point_to_segment
 from engine.kernel.rows import all_have_men
 from engine.kernel.screens import begin_screen, end_screen
 from engine.state.arrays import N_SIDE
-from engine.state.words import Action, Against, Does, Dribble, Mode, Only, Screen, Start, TrapPhase, Who
+from engine.state.words import Action, Against, Does, Dribble, Loss, Mode, Only, Screen, Start, TrapPhase, Who
 
 
 @njit
@@ -190,6 +191,9 @@ def run_plays(w, c):
                     best = u / w.steps[i].often
                     n = i
         if n >= 0 and begin_step(w, c, n, 1):
+            _, u, _, _ = draws.uniforms(s, draws.PLAY, n, 0, s.n_plays)
+            if u < w.k.off_ball_foul_p:
+                turnover(w, c, 0, -1, Loss.OFFENSIVE_FOUL)
             return
         if start == Start.HOLD and any_may:
             s.play_t = s.t + w.k.play_rest_s

@@ -103,13 +103,6 @@ def move_ball(w, c):
         what = fly(w, c)
         if what == Flight.CAUGHT:
             catch(w, c)
-            _, _, _, u3 = draws.uniforms(s, draws.AIM, 0, 0, s.n_passes)
-            if u3 < k.travel_p:
-                violation(w, c, Violation.TRAVEL)
-                return False
-            if u3 < k.travel_p + k.off_ball_foul_p:
-                turnover(w, c, 0, -1, Loss.OFFENSIVE_FOUL)
-                return False
             return True
         if what == Flight.STOLEN:
             turnover(w, c, 1, s.target, Loss.PASS)
@@ -278,6 +271,8 @@ def step(w, c, where, ask):
             shot_clock_violation(w, c)
             return
     offence_targets(w, c)
+    if s.mode == Mode.OVER:
+        return
     defence_targets(w, c)
     if w.policy_where == 1:
         coded_places(w, c, where)

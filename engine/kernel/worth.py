@@ -66,13 +66,13 @@ def reluctance(w, player, three, left_s):
     """Points that ``player`` asks of his twos or threes beside what going on is worth; below 0 he is eager.
 
     Of threes all ask more: teams take fewer than pay (their share of all shots has risen year by year). It
-    fades as the clock runs out.
+    fades with what going on is worth: a habit of who can wait.
     """
     p = w.players[player]
     own = p.reluctance_two_points
     if three:
         own = p.reluctance_three_points + w.k.reluctance_threes_points
-    return own * running_out(left_s, w.k.reluctance_tau_s)
+    return own * running_out(left_s, w.k.hold_tau_s)
 
 
 @njit
