@@ -31,7 +31,7 @@ from naive_basics import (
     TOP,
     dist,
 )
-from naive_decision import decide
+from naive_choices import decide
 from naive_defence import coded_places, targets_of_the_defenders
 from naive_endings import shot_clock_violation, stand, take_places, violation
 from naive_motion import count_speeds, counts_and_lines, hazards_of_a_dribble, motion
@@ -133,6 +133,8 @@ def play_step(p: Possession) -> None:
             shot_clock_violation(p)
             return
     targets_of_the_attackers(p)
+    if p.over:
+        return
     targets_of_the_defenders(p)
     coded_places(p)
     motion(p)

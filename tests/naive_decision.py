@@ -1,4 +1,4 @@
-"""The handler's decision: options, values, noise, choice (offence, sections 3 to 6).
+"""The handler's decision: options, values, noise, choice (offence, sections 3 to 5).
 
 Part of the naive twin of the model (tests/naive.py).
 """
@@ -15,13 +15,10 @@ from naive_basics import (
     DRIBBLE_TO,
     DRIBBLING,
     DRIVE,
-    NEVER,
     NONE,
     PHASE_NONE,
     REGIONS,
-    RETREAT,
     SET,
-    SPLIT,
     STAY,
     UNUSED,
     clip,
@@ -29,9 +26,9 @@ from naive_basics import (
     logistic,
     rim_distance,
 )
-from naive_passes import best_kind, pass_speed, start_pass
+from naive_passes import best_kind, pass_speed
 from naive_screens import past_a_screen, shoulder, waits_for_a_screen
-from naive_shots import effective_gaps, feel_rhythm, shot_value, start_shot, unset_now
+from naive_shots import effective_gaps, feel_rhythm, shot_value, unset_now
 from naive_state import Possession
 from naive_worth import (
     Weighed,
@@ -376,73 +373,3 @@ class Decision:
             if value > best:
                 chosen, best = option, value
         return chosen
-
-
-# --- what a choice does (section 6) -------------------------------------------------------------------------
-
-
-def decide(p: Possession) -> None:
-    """Step part 13."""
-    p.n_decisions += 1
-    p.due_t = p.decide_t if abs(p.decide_t - p.t) <= p.dt else p.t
-    p.decide_t = p.due_t + p.k["decision_period_s"]
-    decision = Decision(p)
-    if decision.brings_up():
-        return
-    decision.look()
-    if p.action == DRIBBLE_TO:
-        p.stale_t = p.t
-    decision.weigh()
-    option = decision.choose()
-    p.options = [
-        (o, s.value, o == option, s.raw, s.gap, s.promise, s.ahead, s.place)
-        for o, s in sorted(decision.options.items())
-    ]
-    chosen = decision.options[option]
-    if option == SHOOT:
-        start_shot(p)
-    elif option == HOLD:
-        hold(p)
-    elif option >= PASSES:
-        p.action = STAY
-        start_pass(p, option - PASSES, chosen.kind, chosen.x, chosen.y)
-    else:
-        h = p.h
-        if option == OPT_RETREAT:
-            p.event("retreat", p.handler, NONE, chosen.value, h.x, h.y)
-            p.action = RETREAT
-        elif option == OPT_SPLIT:
-            p.event("split", p.handler, NONE, chosen.value, h.x, h.y)
-            p.action = SPLIT
-        else:
-            if p.action != DRIVE:
-                p.drive_t = p.t
-                p.drive_way = option - DRIVES
-                p.record["drives"] += 1
-                p.event("drive", p.handler, NONE, chosen.value, h.x, h.y)
-                way = dist(h.x, h.y, chosen.x, chosen.y)
-                way += dist(chosen.x, chosen.y, chosen.end_x, chosen.end_y)
-                time_s = way / decision.drive_speed
-                p.decide_t = p.due_t + clip(time_s, p.k["decision_period_s"], p.k["drive_commit_s"])
-            p.action = DRIVE
-        p.dribble = DRIBBLING
-        p.goal_x, p.goal_y, p.end_x, p.end_y = chosen.x, chosen.y, chosen.end_x, chosen.end_y
-
-
-def hold(p: Possession) -> None:
-    if p.action in (DRIVE, SPLIT, RETREAT):
-        used_up = p.action == DRIVE and p.t - p.drive_t >= p.k["drive_most_s"]
-        p.action = STAY
-        p.stopped_t, p.look_t = p.t, -NEVER
-        if used_up or p.draw("PICK_UP", 0, p.n_decisions)[0] < p.k["pick_up_p"]:
-            p.dribble = DEAD
-            p.picked_up = True
-            p.event("pick_up", p.handler, NONE, 0.0, p.h.x, p.h.y)
-    elif p.trap_phase in (COMING, SET) or p.two_ahead(p.k["stop_two_m"]):
-        p.action = STAY
-    elif p.action == STAY and p.dribble != DEAD:
-        x, y = p.spot_of(p.handler)
-        if p.distance_to(p.handler, x, y) > 2.5 and p.t - p.catch_t > 0.5:
-            p.action = DRIBBLE_TO
-            p.dribble = DRIBBLING
-            p.goal_x, p.goal_y = x, y

@@ -24,8 +24,8 @@ from naive_basics import (
     clip,
     toward_rim,
 )
-from naive_plays import stop_plays
 from naive_rows import adopt, men_from_the_start, take_ball
+from naive_screens import stop_plays
 from naive_state import Possession
 
 # --- the account of the first call (court and motion, section 8) --------------------------------------------

@@ -26,7 +26,7 @@ from naive_basics import (
     fade,
     segment,
 )
-from naive_endings import end, over_the_line, turnover, violation
+from naive_endings import end, over_the_line, turnover
 from naive_rows import moment_from_now, read_the_pass, set_row, take_ball, take_men
 from naive_state import Possession
 
@@ -245,12 +245,6 @@ def arrives(p: Possession) -> bool:
     fumble = k["fumble_p"] + k["fumble_pressure_p"] * p.pressure(p.target)
     if reached and p.inside(r.x, r.y) and u[2] >= fumble:
         caught(p)
-        if u[3] < k["travel_p"]:
-            violation(p, "travel")
-            return False
-        if u[3] < k["travel_p"] + k["off_ball_foul_p"]:
-            turnover(p, "offensive_foul", live=False)
-            return False
         return True
     dx, dy = p.pass_x1 - p.pass_x0, p.pass_y1 - p.pass_y0
     length = math.sqrt(dx * dx + dy * dy)

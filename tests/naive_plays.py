@@ -23,19 +23,10 @@ from naive_basics import (
     clip,
     segment,
 )
-from naive_screens import begin_screen, put_away
+from naive_endings import turnover
+from naive_screens import begin_screen, put_away, stop_plays
 from naive_state import Possession
 from naive_world import Move, PlayStep
-
-
-def stop_plays(p: Possession) -> None:
-    if p.play == NONE:
-        return
-    p.play_t = p.t
-    p.play = NONE
-    put_away(p, "the play is stopped")
-    for i in p.attackers:
-        p.agents[i].go = False
 
 
 def plays(p: Possession) -> None:
@@ -64,6 +55,10 @@ def plays(p: Possession) -> None:
         how = f"{start} against {'men taken' if p.matched else defence}"
         if chosen != NONE:
             if begin_step(p, chosen, how, afresh=True):
+                fouled = p.draw("PLAY", chosen, p.n_plays)[1] < p.k["off_ball_foul_p"]
+                p.met[f"a play begins, {start}: {'a foul' if fouled else 'no foul'}"] += 1
+                if fouled:
+                    turnover(p, "offensive_foul", live=False)
                 return
             if p.play != NONE:
                 p.plays_seen.append((p.play, "goes on, another not begun"))

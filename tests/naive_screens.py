@@ -36,6 +36,16 @@ def put_away(p: Possession, why: str) -> None:
         p.screen = SCREEN_NONE
 
 
+def stop_plays(p: Possession) -> None:
+    if p.play == NONE:
+        return
+    p.play_t = p.t
+    p.play = NONE
+    put_away(p, "the play is stopped")
+    for i in p.attackers:
+        p.agents[i].go = False
+
+
 def begin_screen(p: Possession, i: int) -> None:
     """Attacker i goes to screen the man on the ball."""
     guards = [j for j in p.defenders if p.agents[j].own_man == p.handler]

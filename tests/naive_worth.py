@@ -37,8 +37,8 @@ def carrying_on(p: Possession, left: float) -> float:
 
 
 def fading(p: Possession, left: float) -> float:
-    """What is left of every reluctance with so much time."""
-    return 0.0 if left <= 0.8 else 1.0 - math.exp(-(left - 0.8) / p.k["reluctance_tau_s"])
+    """What is left of every reluctance with so much time: it fades with what carrying on is worth."""
+    return 0.0 if left <= 0.8 else 1.0 - math.exp(-(left - 0.8) / p.k["hold_tau_s"])
 
 
 def worth_of_numbers(p: Possession, x: float, y: float, who: int, time_s: float) -> float:

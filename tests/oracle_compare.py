@@ -107,6 +107,13 @@ OF_A_SHOT = (
     "chance of a drive, gap limited to 2",
 )
 
+#: How the ball is lost as something begins, or is not: whatever of a trap the driver has seen, and at every
+#: occasion of a play.
+OF_A_LOSS = (
+    *(f"a drive begins, {seen}: {a} travel" for seen in ("no trap", "coming", "after") for a in ("a", "no")),
+    *(f"a play begins, {at}: {a} foul" for at in ("pass", "hold", "drive", "escape") for a in ("a", "no")),
+)
+
 #: What can happen to a step of a play, besides that it is begun and its moves are made or not.
 OF_A_PLAY = (
     "nobody there",
@@ -139,7 +146,7 @@ class Compared:
     seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
     #: How often (name of a step of a play, what happened to it).
     plays: Counter[tuple[str, str]] = field(default_factory=Counter)
-    #: How often a rule of screens, of rhythm and of chances was met.
+    #: How often a rule of screens, of rhythm, of chances and of losses was met.
     met: Counter[str] = field(default_factory=Counter)
 
     def words(self) -> str:

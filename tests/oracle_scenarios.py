@@ -120,7 +120,7 @@ def patient(folder: Path, name: str, *plays: str) -> Scenario:
 [constants]
 hold_value_points = 2.2
 shot_rhythm_logit = 0.4
-reluctance_tau_s = 0.3
+hold_tau_s = 0.3
 hold_stale_points_per_s = 0.0
 pick_up_p = 1.0
 excess_live_steal_points = 2.0
@@ -323,7 +323,9 @@ drive_foul_rate_per_s = 0.2
 belief_pass_points = -0.3
 belief_stopped_points = 0.5
 pass_release_s = 0.5
-reluctance_tau_s = 2.0
+hold_tau_s = 2.0
+off_ball_foul_p = 0.08
+travel_p = 0.1
 """
     return scenario(
         folder,

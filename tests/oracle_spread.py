@@ -109,7 +109,6 @@ def named_men(folder: Path) -> Scenario:
 hold_value_points = 2.5
 hold_tau_s = 0.3
 decision_period_s = 0.8
-reluctance_tau_s = 0.3
 second_trapper_delay_s = 0.7
 spot_spread_m = 1.2
 side_hysteresis_m = 0.0
@@ -180,7 +179,7 @@ def rough_game(folder: Path) -> Scenario:
         "lane_margin_s": 0.5,
         "lane_camp_mps": 10.0,
         "fumble_p": 0.05,
-        "travel_p": 0.03,
+        "travel_p": 0.1,
         "backcourt_used_s": 9.0,
         "start_spread_m": 6.0,
         "longest_possession_s": 10.0,
@@ -309,6 +308,8 @@ retreat_m = 1.0
 retreat_speed_share = 1.0
 noise_points = 0.3
 split_gap_m = 0.1
+travel_p = 0.15
+off_ball_foul_p = 0.05
 """
     head = 'zone = "two_three_match_up"'
     return scenario(
@@ -378,6 +379,7 @@ drive_most_s = 1.2
 belief_drive_points = 0.15
 belief_pass_points = 0.1
 set_pick_up_p = 1.0
+travel_p = 0.15
 tie_up_rate_per_s = 0.3
 trap_strip_rate_per_s = 2.0
 """

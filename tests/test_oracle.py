@@ -20,7 +20,16 @@ import pytest
 from naive import Naive
 from naive_basics import REGIONS, philox
 from oracle_coded import CodedFunctions, coded, coded_home, front_and_shade, late_double
-from oracle_compare import FLOOR, OF_A_PLAY, OF_A_SCREEN, OF_A_SHOT, Compared, compare, telling
+from oracle_compare import (
+    FLOOR,
+    OF_A_LOSS,
+    OF_A_PLAY,
+    OF_A_SCREEN,
+    OF_A_SHOT,
+    Compared,
+    compare,
+    telling,
+)
 from oracle_scenarios import PLAYS
 from oracle_spread import spread
 from policies import registered
@@ -117,7 +126,7 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, full: bool) ->
     assert found.seen["worth"] == worth, found.seen["worth"] ^ worth
     assert found.seen["floor"] == set(FLOOR)
     assert found.seen["against"] == set(product(AGAINST, AGAINST)), found.seen["against"]
-    rules = {*OF_A_SCREEN, *OF_A_SHOT}
+    rules = {*OF_A_SCREEN, *OF_A_SHOT, *OF_A_LOSS}
     assert rules <= set(found.met), rules - set(found.met)
     assert to_be_seen() <= set(found.plays), to_be_seen() - set(found.plays)
     assert {what for _, what in found.plays} >= set(OF_A_PLAY)
