@@ -23,6 +23,7 @@ SHOOT_AT_ONCE: dict[str, float] = {
     "belief_reach_base": -1000,
     "noise_points": 0,
     "numbers_value_points": 0,
+    "travel_p": 0,
     "rebound_value_points": 0,
     "shot_rhythm_logit": 0,
     **dict.fromkeys(PLACES, 0),
@@ -55,7 +56,6 @@ SAFE_PASSES: dict[str, float] = {
     "catch_radius_m": 1000,
     "fumble_p": 0,
     "fumble_pressure_p": 0,
-    "travel_p": 0,
     "off_ball_foul_p": 0,
     "pass_shortest_m": 0,
     "pass_longest_m": 1000,
@@ -102,6 +102,7 @@ def world_of(
     offence: list[dict[str, Any]] | None = None,
     defence: list[dict[str, Any]] | None = None,
     calls: list[dict[str, Any]] | None = None,
+    plays: tuple[str, ...] | None = None,
     rules: str = "international",
     rules_changes: dict[str, Any] | None = None,
     team_fouls: int = 0,
@@ -116,6 +117,9 @@ def world_of(
     same: list[dict[str, Any]] = [{}] * 5
     input_files.write(folder, "offence.toml", team(offence or same))
     input_files.write(folder, "defence.toml", team(defence or same))
+    attack: dict[str, Any] = {"team": "offence.toml", "alignment": "high_post_short_corner"}
+    if plays is not None:
+        attack["plays"] = plays
     scenario = {
         "title": "closed form",
         "rules": rules,
@@ -124,7 +128,7 @@ def world_of(
         "possessions": 1,
         "seed": 1,
         "over_n": 1,
-        "offence": {"team": "offence.toml", "alignment": "high_post_short_corner"},
+        "offence": attack,
         "defence": {"team": "defence.toml", "zone": "two_three"},
         "game": {"team_fouls": team_fouls, "traps_seen": 0, "time_outs_left": 0, "possession_arrow": "even"},
         "rules_changes": {"clock.shot_s": 0, "clock.offensive_three_seconds_s": 60} | (rules_changes or {}),

@@ -125,6 +125,8 @@ hold_stale_points_per_s = 0.0
 pick_up_p = 1.0
 excess_live_steal_points = 2.0
 denied_m = 2.0
+travel_p = 0.3
+off_ball_foul_p = 0.05
 noise_points = 1.2
 """
     calls = CALLS["man_to_man"]
@@ -325,7 +327,7 @@ belief_stopped_points = 0.5
 pass_release_s = 0.5
 hold_tau_s = 2.0
 off_ball_foul_p = 0.08
-travel_p = 0.1
+travel_p = 0.3
 """
     return scenario(
         folder,

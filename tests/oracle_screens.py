@@ -196,6 +196,7 @@ reaction_s = 0.45
 dribble_reaction_share = 1.0
 reluctance_threes_points = 0.3
 drive_foul_rate_per_s = 1.5
+off_ball_foul_p = 0.02
 """
     made = [
         setting(how, ("trap_the_screen",), f'zone = "man_to_man"\noptions = {{ screens = "{how}" }}')

@@ -219,6 +219,7 @@ touch_max_p = 1.0
 clean_steal_p = 0.02
 loose_scale_m = 0.3
 excess_live_steal_points = 0.0
+travel_p = 0.3
 step_out_rate_per_s = 2.0
 step_out_within_m = 3.0
 trap_foul_rate_per_s = 0.0
@@ -308,7 +309,7 @@ retreat_m = 1.0
 retreat_speed_share = 1.0
 noise_points = 0.3
 split_gap_m = 0.1
-travel_p = 0.15
+travel_p = 0.5
 off_ball_foul_p = 0.05
 """
     head = 'zone = "two_three_match_up"'
@@ -379,7 +380,7 @@ drive_most_s = 1.2
 belief_drive_points = 0.15
 belief_pass_points = 0.1
 set_pick_up_p = 1.0
-travel_p = 0.15
+travel_p = 0.3
 tie_up_rate_per_s = 0.3
 trap_strip_rate_per_s = 2.0
 """

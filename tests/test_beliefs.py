@@ -119,9 +119,9 @@ def test_a_smaller_step_goes_the_same_way_less_far() -> None:
 
 @pytest.fixture(scope="module")
 def picky() -> np.ndarray:
-    """The demo at home with men who ask .2 points more of their threes, however much is on the clock."""
+    """The demo at home with men who ask .2 points more of their threes; with much on the clock all of it."""
     demo = load_scenario("configs/scenarios/friday_night.toml")
-    asked = {"reluctance_threes_points": 0.2, "reluctance_tau_s": load_constants()["reluctance_tau_s"].low}
+    asked = {"reluctance_threes_points": 0.2, "hold_tau_s": load_constants()["hold_tau_s"].low}
     return pack(with_constants(demo, asked)).home
 
 

@@ -40,11 +40,9 @@ def test_in_the_air_and_on_the_catch() -> None:
                 n = step_of(t, e[0])
                 calls = [c for c in events_of(t, "call") if c[0] == e[0]]
                 if e[1] == event and s["region"][n] == corner and s["trap_phase"][n - 1] == TrapPhase.NONE:
-                    # a catch may be waved off in the same step (a travel); then no call is made
-                    if s["mode"][n] in (Mode.HELD, Mode.PASS_FLIGHT):
-                        assert len(calls) == 1
-                        assert calls[0][2] == (e[3] if trigger == "in_air" else e[2])
-                        n_calls += 1
+                    assert len(calls) == 1
+                    assert calls[0][2] == (e[3] if trigger == "in_air" else e[2])
+                    n_calls += 1
                 if e[1] == CALL:
                     assert s["region"][n] == corner
                     wanted = {"pass"} if trigger == "in_air" else {"catch", "recovered", "rebound"}

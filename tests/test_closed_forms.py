@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import input_files
 import numpy as np
 import pytest
 from closed_forms import (
@@ -28,6 +29,7 @@ from engine.inputs import load_alignment, load_scenario
 from engine.kernel.batch import trace_possession
 from engine.state.arrays import EVENT_COLUMNS, N_SIDE
 from engine.state.record import COLUMN
+from engine.state.words import LOSSES
 from engine.world.pack import pack
 
 BAND = 4.0
@@ -149,20 +151,26 @@ def test_the_renewal_identity_with_turnovers(tmp_path: Path) -> None:
     """(1 - t) p v / (1 - (1 - t)(1 - p) r) = 0.977717 at t = .14, p = .50, v = 2, r = .28 (evidence 6,
     computed; absorbing chain, Kemeny & Snell 1960).
 
-    One man can shoot, the others give him the ball: every play begins with one pass that is safe, and is a
-    turnover where the catch ends in a travel. He never gets a rebound himself, so that every play of the
-    possession begins like that; the weights of the other four make r.
+    One man can shoot, the others give him the ball: every play begins with one pass that is safe, during
+    which the attack begins one of its own, and is a turnover where that begins with a foul away from the
+    ball. He never gets a rebound himself, so that every play of the possession begins like that; the weights
+    of the other four make r.
     """
     t, p, v, r = 0.14, 0.50, 2.0, 0.28
     skill = 2.0
     weight = N_SIDE * r / ((N_SIDE - 1) * (1 - r))  # 4 w / (4 w + 5) = r
     offence: list[dict[str, Any]] = [{"rebounding": rebounding(weight, skill)} for _ in range(N_SIDE)]
     offence[1] = {"shot_table": flat_table(tmp_path, "good.csv", p), "rebounding": rebounding(1e-9, skill)}
+    stay = {"who": "passer", "to": "top"}
+    on_a_pass = {"name": "on a pass", "when": "pass", "often": 1.0, "lasts_s": 0.1, "move": [stay]}
+    often = {"name": "often", "title": "P", "source": "invented", "against": "zone", "step": [on_a_pass]}
+    input_files.write(tmp_path, "often.toml", often)
     world = world_of(
         tmp_path,
         make=0.0,
-        constants=ALONE | SAFE_PASSES | {"travel_p": t, "rebound_skill": skill},
+        constants=ALONE | SAFE_PASSES | {"off_ball_foul_p": t, "rebound_skill": skill},
         offence=offence,
+        plays=("often.toml",),
     )
     records = played(world, 200_000, 6)
     expected = (1 - t) * p * v / (1 - (1 - t) * (1 - p) * r)
@@ -172,9 +180,10 @@ def test_the_renewal_identity_with_turnovers(tmp_path: Path) -> None:
     assert plays == pytest.approx(1.13688, abs=5e-6)
     close(records, "passes", plays)
     close(records, "turnovers", t * plays)
-    close(records, "violations", t * plays)
+    lost = records[:, COLUMN["lost_by"]]
+    assert set(lost) == {0, LOSSES.index("offensive_foul") + 1}
     close(records, "fga", (1 - t) * plays)
-    for column in ("steals", "deflections", "fouls", "blocks", "drives"):
+    for column in ("steals", "deflections", "fouls", "blocks", "drives", "violations"):
         assert not records[:, COLUMN[column]].any(), column
 
 

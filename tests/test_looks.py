@@ -81,7 +81,7 @@ def first_decisions(world: Any, traces: list[Any]) -> Iterator[tuple[Any, Any, A
             options = options.copy()
             option, who = options[:, 3], int(options[0, 2])
             over = max(now["clock_s"] - 0.8, 0.0)
-            fading = 1.0 - np.exp(-over / k.reluctance_tau_s)
+            fading = 1.0 - np.exp(-over / k.hold_tau_s)
             here = t.agents[step, who]
             asked = k.reluctance_threes_points * is_three(world[0].rules, here["x"], here["y"])
             options[option == Option.SHOOT, 4] -= asked * fading
@@ -243,8 +243,8 @@ def test_looks_first(world: Any, traces: list[Any]) -> None:
                 h, d = people[step, int(before["handler"])], people[step, 5:]
                 dx, dy = h["x"] - d["x"], h["y"] - d["y"]
                 e = np.hypot(dx, dy)
-                i = int(np.argmin(e))
-                assert d["vx"][i] * dx[i] + d["vy"][i] * dy[i] > k.closing_mps * e[i]
+                # of two who touch him either: which one is nearer hangs on the last bit
+                assert ((d["vx"] * dx + d["vy"] * dy > k.closing_mps * e) & (e < e.min() + 1e-9)).any()
                 driven += 1
     assert early > 50 and later > 50 and driven > 5, (early, later, driven)
     assert passes > 0.98 * later, (passes, later)

@@ -33,7 +33,7 @@ def test_near_and_far_are_latched() -> None:
             x = s["ball_x"][n]
             if s["near"][n] != s["near"][n - 1]:
                 changes += 1
-                ended = s["mode"][n] == Mode.OVER  # a catch that ends in a travel
+                ended = s["mode"][n] == Mode.OVER  # a count is full in the step of a catch
                 assert released or ended or Mode.HELD in (s["mode"][n], s["mode"][n - 1])
                 if not released:
                     assert x * s["near"][n] > hysteresis

@@ -21,7 +21,6 @@ ALONE = {
     "touch_max_p": 0.0,
     "fumble_p": 0.0,
     "fumble_pressure_p": 0.0,
-    "travel_p": 0.0,
     "off_ball_foul_p": 0.0,
 }
 T_S, OPTION, CHOSEN, RAW = (OPTION_COLUMNS.index(name) for name in ("t_s", "option", "chosen", "raw"))
