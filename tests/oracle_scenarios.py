@@ -326,7 +326,7 @@ belief_pass_points = -0.3
 belief_stopped_points = 0.5
 pass_release_s = 0.5
 hold_tau_s = 2.0
-off_ball_foul_p = 0.08
+off_ball_foul_p = 0.12
 travel_p = 0.3
 """
     return scenario(

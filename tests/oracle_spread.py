@@ -310,6 +310,7 @@ retreat_speed_share = 1.0
 noise_points = 0.3
 split_gap_m = 0.1
 travel_p = 0.5
+belief_drive_trapped_points = 0.2
 off_ball_foul_p = 0.05
 """
     head = 'zone = "two_three_match_up"'
