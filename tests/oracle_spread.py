@@ -219,7 +219,6 @@ touch_max_p = 1.0
 clean_steal_p = 0.02
 loose_scale_m = 0.3
 excess_live_steal_points = 0.0
-travel_p = 0.3
 step_out_rate_per_s = 2.0
 step_out_within_m = 3.0
 trap_foul_rate_per_s = 0.0
@@ -423,7 +422,7 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield rough_game(folder), 25, 25
     yield wild_bounces(folder, 8), 60, 24
     yield wild_bounces(folder, 0), 15, 4
-    yield traps_that_are_left(folder), 40, 30
+    yield traps_that_are_left(folder), 48, 48
     yield traps_that_open_again(folder), 20, 10
     yield throws_and_bands(folder), 20, 10
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 24
