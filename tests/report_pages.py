@@ -47,7 +47,7 @@ PLANNED = dataclasses.replace(
     possessions=20_000,
     formation_possessions=3000,
     games=20,
-    table_parts=3,
+    table_parts=10,
     world_possessions=800,
     lineup_possessions=200_000,
 )
