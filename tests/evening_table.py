@@ -427,3 +427,10 @@ def main(folder: str) -> None:
 
 if __name__ == "__main__":
     main(sys.argv[1])
+
+
+def named(call: str, calls: list[str], headline: str) -> bool:
+    """Whether a headline names the call itself, not another one whose name holds its name."""
+    for longer in (other for other in calls if call in other and other != call):
+        headline = headline.replace(longer, "")
+    return re.search(rf"\b{re.escape(call)}\b", headline) is not None

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 from evening_table import Evening as Table
-from evening_table import agree, men_told, one_line, outputs, ran, replayed
+from evening_table import agree, men_told, named, one_line, outputs, ran, replayed
 from report_pages import PLANNED, advising
 
 from engine import cli
@@ -36,13 +36,6 @@ from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.lineup.advice import told_on
 
 EXAMPLE = Path(__file__).parents[1] / "configs" / "sheets" / "example_evening"
-
-
-def named(call: str, calls: list[str], headline: str) -> bool:
-    """Whether a headline names the call itself, not another one whose name holds its name."""
-    for longer in (other for other in calls if call in other and other != call):
-        headline = headline.replace(longer, "")
-    return re.search(rf"\b{re.escape(call)}\b", headline) is not None
 
 
 def plan_alone(planned: tuple[Any, ...], *_: Any) -> tuple[Any, ...]:
@@ -180,9 +173,7 @@ def test_the_sheet_beside_the_model_is_one_table(walked: Path, told: dict[str, A
     # who shoots tonight is carried over: within what the luck of the sheet's own counts allows
     assert found["fit"]["tonight"]["kind"] == evening.scenario.zone.kind == "zone"
     men = [row for row in found["rows"] if row["key"] == "shots"]
-    assert len(men) == len(found["men"]) == 5
-    for row in men:
-        assert row["sheet"]["low"] <= row["tonight"] <= row["sheet"]["high"], (row["key"], row["number"])
+    assert len(men) == 5 and all(row["sheet"]["low"] <= row["tonight"] <= row["sheet"]["high"] for row in men)
     assert "tonight, says the model" not in sheet_told(found)
 
 
