@@ -68,6 +68,7 @@ def test_room_is_wanted_where_a_game_is_full_of_calls_that_are_not_advised() -> 
     assert not wants_room(full, {CORNER, SHORT, ("s", "wing")})  # nobody takes any
     assert not wants_room(full | {"constants": {"most_traps": 15.0}}, {CORNER, SHORT})  # there is room left
     assert not wants_room(full, set())
+    assert not wants_room(full | {"adapted": {}}, {CORNER, SHORT})  # where they learn all is played
 
 
 def test_the_advised_stand_first_with_their_room_and_the_others_as_planned_beside_them() -> None:

@@ -27,7 +27,10 @@ def _of(row: Found) -> Named:
 
 
 def wants_room(plan: Found, advised: Collection[Named]) -> bool:
-    """Whether a game is full, partly of calls that are not advised, and an advised one could have more."""
+    """Whether a game is full, partly of calls that are not advised, and an advised one could have more; not
+    where they learn the calls: that is played with all of them."""
+    if plan.get("adapted") is not None:
+        return False
     full = sum(row["uses_per_game"] for row in plan["mix"]) >= int(plan["constants"]["most_traps"])
     others = any(_of(row) not in advised for row in plan["mix"])
     more = any(row["uses_per_game"] < row["limit"] for row in plan["calls"] if _of(row) in advised)
