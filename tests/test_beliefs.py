@@ -143,7 +143,11 @@ def test_what_is_asked_of_later_threes_is_taken_off_and_of_ones_own_shot_is_not(
                 or rows["left_s"].min() < 10
             ):
                 continue
-            three = bool(is_three(picky[0], *map(float, shots[0, 5:7])))
+            x, y = map(float, shots[0, 5:7])
+            threes = {bool(is_three(picky[0], share * x, share * y)) for share in (0.93, 1.0, 1.07)}
+            if len(threes) > 1:
+                continue  # near the line: decided on its one side, perhaps, and let go on the other
+            (three,) = threes
             points = int(trace.record[COLUMN["points"]])
             assert rows["points"].iloc[-1] == points
             assert rows["points"].iloc[:-1].to_numpy() == pytest.approx(points - 0.2 * three, abs=1e-3)
