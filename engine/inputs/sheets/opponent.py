@@ -359,7 +359,7 @@ def read_opponent(
     found, notes = shooting_of(shooters, averages, prior, rules)
     remarks += _not_used(shots, notes)
     fouled = ", ".join(f"No. {one.number}" for one in said if one.fouls is not None)
-    remarks += (f"Fouls of {them}, {fouled}: their number is not used.",) if fouled else ()
+    remarks += (f"Fouls of {them}, {fouled}: not used.",) if fouled else ()
     average = template(level, source.read)
     extra = stand_ins(people, N_LINEUP - len(starting), them, assumed)
     points = [_points(one, grades) for one in said]

@@ -149,11 +149,11 @@ def _fouls(people: People, grades: Grades, us: str, assumed: Assumed) -> dict[in
                 "how many more or fewer is not used."
             )
         elif said is not None and count is not None:
-            line = f"Fouls of {us}, {{who}}: their number is not used, what stands at prone to fouls counts."
+            line = f"Fouls of {us}, {{who}}: not used, what stands at prone counts."
             assumed.missing(line, people.numbers[i])
         elif count is not None:
             least = f"{grades.number('least_team_fouls'):g}"
-            line = f"Fouls of {us}, {{who}}: their number is not used, fewer than {least} of all: average."
+            line = f"Fouls of {us}, {{who}}: not used, fewer than {least} of all: average."
             assumed.missing(line, people.numbers[i])
         elif said is None:
             assumed.missing(f"Fouls of {us}, {{who}}: average for the level.", people.numbers[i])

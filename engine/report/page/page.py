@@ -119,13 +119,12 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
 
 def _origin(report: EveningReport) -> str:
     """Where the figures come from, and what else can be asked."""
-    words = origin_words(report.compare)
+    more = []
     if report.evening.care.trap_advice_allowed:
-        words += " Our attack: trapledger attack."
-        words += "" if report.adapted else " Once known: report --adapted."
+        more += ["attack", *([] if report.adapted else ["report --adapted"])]
     if report.zone_or_men is None and report.evening.men is not None:
-        words += " Zone or men: report --zone-or-men."
-    return words
+        more.append("report --zone-or-men")
+    return origin_words(report.compare) + (f" Also: trapledger {', '.join(more)}." if more else "")
 
 
 def bench_page(report: EveningReport) -> str:
