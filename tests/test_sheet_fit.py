@@ -187,8 +187,7 @@ def settled(scenario: Scenario, truth: dict[str, float]) -> Scenario:
     return with_knobs(side, {CARRYING: measure_carrying(side, 2, each=CARRYING_POSSESSIONS).points})
 
 
-# Of losses only the rate is found again: who loses the ball often shoots sooner (what going on brings is
-# measured again), so that a knob at .9 has the rate of one at .33 with what going on was worth before.
+# Of losses only the rate is found again: who loses the ball often shoots sooner (.9 is found as .33).
 @pytest.mark.parametrize("truth", [{"fouls": 0.55, "losses": 0.7}, {"fouls": 0.15, "losses": 0.9}])
 def test_a_side_that_the_model_played_itself_is_found_again(
     scenario: Scenario, truth: dict[str, float]
