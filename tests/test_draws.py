@@ -35,8 +35,8 @@ PLAYED = [0, 1, 2, 3, 5, 8, 13, 21, 34, 55, 74, 95, 133, 233, 2**32 + 7, 2**47 +
 SEED = 20
 #: Draws whose words are fetched at more than one moment (the docstrings of the purposes' words say which):
 #: aim and its angle at the release, fumble at the catch; the threshold at the release, the rest
-#: at the touch; whether a step of a play is tried, and once it has begun the foul.
-FETCHED_TWICE = {"AIM", "TOUCH", "PLAY"}
+#: at the touch.
+FETCHED_TWICE = {"AIM", "TOUCH"}
 #: Draws that stay the same for several decisions: the noise of a look, and how he stands for his shot in it.
 FETCHED_AGAIN = ("CHOICE", "RHYTHM")
 

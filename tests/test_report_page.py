@@ -40,7 +40,7 @@ from engine.study.evening_result import EveningReport
 pytest_plugins = ("evening_pages",)
 
 #: Words of a report with one call that are in sight; before courts and one screen there were about 2,000.
-REPORT_WORDS = 830
+REPORT_WORDS = 800
 
 
 # --- the report ---------------------------------------------------------------------------------------------

@@ -34,7 +34,7 @@ from engine.world.pack import pack
 pytest_plugins = ("evening_pages",)
 
 SCENARIO = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
-REPORT_WORDS = 830
+REPORT_WORDS = 800
 SIZE = ReportSize(possessions=900, worlds=16, world_possessions=60)
 
 

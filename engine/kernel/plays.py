@@ -180,19 +180,20 @@ def run_plays(w, c):
         against = Against.MEN if all_have_men(c) else Against.ZONE
         best = 1.0
         n = -1
+        foul = 1.0
         any_may = False
         for i in range(w.n_steps):
             if may_begin(c, w.steps[i], start, against):
                 if not any_may:
                     any_may = True
                     s.n_plays += 1
-                u, _, _, _ = draws.uniforms(s, draws.PLAY, i, 0, s.n_plays)
+                u, v, _, _ = draws.uniforms(s, draws.PLAY, i, 0, s.n_plays)
                 if u < best * w.steps[i].often:
                     best = u / w.steps[i].often
                     n = i
+                    foul = v
         if n >= 0 and begin_step(w, c, n, 1):
-            _, u, _, _ = draws.uniforms(s, draws.PLAY, n, 0, s.n_plays)
-            if u < w.k.off_ball_foul_p:
+            if foul < w.k.off_ball_foul_p:
                 turnover(w, c, 0, -1, Loss.OFFENSIVE_FOUL)
             return
         if start == Start.HOLD and any_may:

@@ -96,7 +96,8 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         ),
         call_of_shots=None if report.shots["call"] is None else spoken(report.shots["call"]),
         plan=page_plan.plan_view(report),
-        bump=bump_words(report.timing["bump"]),
+        # where it is late the drill above says of which pass and by how much
+        bump="" if report.timing["bump"]["holds"] is False else bump_words(report.timing["bump"]),
         practice=page_plan.practice(report),
         lineup=page_plan.lineup_view(report),
         opponents=opponents,
