@@ -50,6 +50,8 @@ from engine.study.newton import Range, newton, slopes, solve
 
 #: A knob's step, whose effect gives the slopes: log odds of a shift, share of a constant's range.
 SHIFT_STEP, RANGE_STEP = 0.2, 0.2
+#: Fitted on the professionals alone; the others take them over from configs/model/constants.toml.
+PROFESSIONAL, TAKEN_OVER = "professional", ("noise_points", "touch_max_p", "block_p", "shot_rhythm_logit")
 #: Decimals that a knob is written with, and a rate.
 KNOB_DECIMALS, RATE_DECIMALS = 4, 4
 #: The record of a fit starts here in a level file; everything after it is rewritten.
@@ -256,6 +258,15 @@ def write_knobs(name: str, problem: Problem, knobs: Array) -> None:
     path.write_text(with_knobs(path.read_text(encoding="utf-8"), problem, knobs), encoding="utf-8")
 
 
+def handed_over(text: str, knobs: dict[str, float]) -> str:
+    """The text of constants.toml with what other levels take over. Raises ValueError if one is missing."""
+    for name in TAKEN_OVER:
+        text, n = re.subn(rf"(?m)^(\[{name}\]\nvalue = )[^\s#]+", rf"\g<1>{knobs[name]!r}", text)
+        if n != 1:
+            raise ValueError(f"[{name}] with its value in the first line is not in constants.toml")
+    return text
+
+
 def fit_level(name: str, options: argparse.Namespace) -> str:
     """Fit one level, write its file if asked to; the table."""
     level = load_level(name)
@@ -285,6 +296,10 @@ def fit_level(name: str, options: argparse.Namespace) -> str:
     if options.write:
         path = Path(configs_root() / "levels" / f"{name}.toml")
         path.write_text(written(path.read_text(encoding="utf-8"), problem, knobs, rates), encoding="utf-8")
+        if name == PROFESSIONAL:
+            path = Path(configs_root() / "model" / "constants.toml")
+            found = dict(zip(problem.knobs, map(float, knobs), strict=True))
+            path.write_text(handed_over(path.read_text(encoding="utf-8"), found), encoding="utf-8")
     return "\n".join(lines(problem, knobs, rates))
 
 
@@ -302,7 +317,7 @@ def main() -> None:
     parser.add_argument("--quiet", action="store_true", help="only the tables")
     parser.add_argument("--write", action="store_true", help="rewrite knobs and [fit] in the level files")
     options = parser.parse_args()
-    for name in options.level or shipped("levels"):
+    for name in sorted(options.level or shipped("levels"), key=lambda name: name != PROFESSIONAL):
         print(fit_level(name, options), flush=True)
 
 
