@@ -21,6 +21,7 @@ class Agent:
     speed_share: float = 1.0
     sliding: bool = False
     stop_share: float = 1.0
+    further_m: float = 0.0
     turn_t: float = -NEVER
     break_t: float = -NEVER
     primed: bool = False
@@ -51,3 +52,7 @@ class Agent:
     go_x: float = 0.0
     go_y: float = 0.0
     go_pace: float = 0.0
+
+    def aim(self, x: float, y: float, further_m: float = 0.0) -> None:
+        """A new target, and how far his way goes on after it (defence, section 3, part 1)."""
+        self.tx, self.ty, self.further_m = x, y, further_m

@@ -111,7 +111,7 @@ def targets_of_the_defenders(p: Possession) -> None:
         fx, fy = focus_point(p, i)
         if trapping and i == p.trapper_1 and not disguised:
             if p.begun < (p.trap_t + p.call.disguise_s) + k["second_trapper_delay_s"]:
-                a.tx, a.ty = a.x, a.y
+                a.aim(a.x, a.y)
                 a.speed_share = 1.0
                 a.sliding = True
                 continue
@@ -123,6 +123,8 @@ def targets_of_the_defenders(p: Possession) -> None:
             if trapping or entry.kind != TRAP:
                 a.job = entry.job
                 target_from_entry(p, i, entry, p.trap_side, fx, fy, True)
+                if a.further_m > 0.0:
+                    p.met["stays with the ball in the cover of a call"] += 1
                 a.stop_share = 1.0
                 a.speed_share = 1.0
                 a.sliding = False
@@ -138,8 +140,7 @@ def targets_of_the_defenders(p: Possession) -> None:
         about_the_screen(p, i)
         if a.gamble and p.mode == PASS_FLIGHT:
             _, f = segment(a.x, a.y, p.ball_x, p.ball_y, p.pass_x1, p.pass_y1)
-            a.tx = p.ball_x + f * (p.pass_x1 - p.ball_x)
-            a.ty = p.ball_y + f * (p.pass_y1 - p.ball_y)
+            a.aim(p.ball_x + f * (p.pass_x1 - p.ball_x), p.ball_y + f * (p.pass_y1 - p.ball_y))
         if p.w.clock.defensive_three_seconds_s > 0.0:
             leave_the_lane(p, i)
         a.speed_share = 1.0
@@ -163,8 +164,7 @@ def break_on_the_throw(p: Possession, i: int) -> None:
     d, f = segment(a.x, a.y, p.ball_x, p.ball_y, p.pass_x1, p.pass_y1)
     if d < k["cover_break_within_m"]:
         f = clip(f + 0.1, 0.0, 0.95)
-        a.tx = p.ball_x + f * (p.pass_x1 - p.ball_x)
-        a.ty = p.ball_y + f * (p.pass_y1 - p.ball_y)
+        a.aim(p.ball_x + f * (p.pass_x1 - p.ball_x), p.ball_y + f * (p.pass_y1 - p.ball_y))
         a.break_t = p.arrive_t + k["cover_recover_s"]
 
 
@@ -177,7 +177,7 @@ def contest(p: Possession) -> None:
     if d <= k["contest_m"]:
         return
     a = p.agents[who]
-    a.tx, a.ty = toward_rim(h.x, h.y, k["contest_m"])
+    a.aim(*toward_rim(h.x, h.y, k["contest_m"]))
     a.sliding = False
     a.stop_share = k["close_out_brake_share"]
 
@@ -190,7 +190,7 @@ def target_from_entry(
     kind = entry.kind
     if kind == OWN_MAN:
         if a.own_man == NONE:
-            a.tx, a.ty = px, py
+            a.aim(px, py)
         elif a.own_man == man_with_the_ball(p, i):
             on_ball(p, i, fx, fy, shooter)
         else:
@@ -205,17 +205,16 @@ def target_from_entry(
     man = p.nearest_attacker_within(px, py, entry.man_within_m, left_out=p.handler)
     if kind in (DENY, FRONT, BEHIND):
         if man == NONE:
-            a.tx, a.ty = px, py
+            a.aim(px, py)
             return
         m = p.agents[man]
         if kind == BEHIND:
-            a.tx, a.ty = toward_rim(m.x, m.y, k["lob_distance_m"])
+            a.aim(*toward_rim(m.x, m.y, k["lob_distance_m"]))
             return
         gap = k["deny_distance_m"] if kind == DENY else k["front_distance_m"]
         d = dist(fx, fy, m.x, m.y)
         share = 1.0 if d < 1e-9 else clip(gap / d, 0.0, 0.5)
-        a.tx = m.x + (fx - m.x) * share
-        a.ty = m.y + (fy - m.y) * share
+        a.aim(m.x + (fx - m.x) * share, m.y + (fy - m.y) * share)
         return
     assert kind in (PLACE, IF_SHOOTER)
     x = px + entry.toward_ball * (fx - px)
@@ -224,7 +223,7 @@ def target_from_entry(
         mx, my = toward_rim(p.agents[man].x, p.agents[man].y, 0.8)
         x += entry.toward_man * (mx - px)
         y += entry.toward_man * (my - py)
-    a.tx, a.ty = x, y
+    a.aim(x, y)
 
 
 def guard_own_man(p: Possession, i: int, entry: Entry, fx: float, fy: float) -> None:
@@ -237,16 +236,17 @@ def guard_own_man(p: Possession, i: int, entry: Entry, fx: float, fy: float) -> 
     hx = k["man_toward_ball_share"] * fx - m.x
     hy = k["man_toward_ball_share"] * fy - m.y
     size = math.sqrt(hx * hx + hy * hy)
-    a.tx, a.ty = m.x, m.y
+    a.aim(m.x, m.y)
     if size >= 1e-9:
         gap = min(gap, size)
-        a.tx += hx / size * gap
-        a.ty += hy / size * gap
+        a.aim(m.x + hx / size * gap, m.y + hy / size * gap)
 
 
 def on_ball(p: Possession, i: int, fx: float, fy: float, shooter: bool) -> None:
     a, k = p.agents[i], p.k
     if p.action == DRIVE and p.begun < p.drive_t + (k["reaction_s"] * k["dribble_reaction_share"]):
+        if a.further_m > 0.0:
+            p.met["the driver's first step, further_m kept"] += 1
         return  # the first step is the driver's
     a.stop_share = k["close_out_brake_share"]
     gap = on_ball_gap(p, fx, fy)
@@ -256,9 +256,21 @@ def on_ball(p: Possession, i: int, fx: float, fy: float, shooter: bool) -> None:
     if out > meet:
         x, y = x * (meet / out), y * (meet / out)
     elif p.mode == HELD and a.focus == 0:
-        x += 0.25 * p.h.vx
-        y += 0.25 * p.h.vy
-    a.tx, a.ty = x, y
+        stay_with_the_ball(p, i, x + 0.25 * p.h.vx, y + 0.25 * p.h.vy)
+        return
+    a.aim(x, y)
+
+
+def stay_with_the_ball(p: Possession, i: int, x: float, y: float) -> None:
+    """The man on the ball need not be slower at his place than the place moves."""
+    a, h = p.agents[i], p.h
+    a.aim(x, y)
+    d = dist(a.x, a.y, x, y)
+    if d > 1e-9:
+        along = (h.vx * (x - a.x) + h.vy * (y - a.y)) / d
+        p.met["stays with the ball" if along > 0.0 else "on the ball, which does not go his way"] += 1
+        if along > 0.0:
+            a.further_m = along * along / (p.k["brake_mps2"] * a.stop_share)
 
 
 def trap_target(p: Possession, i: int, fx: float, fy: float) -> None:
@@ -281,8 +293,8 @@ def trap_target(p: Possession, i: int, fx: float, fy: float) -> None:
         turn = -1.0
     co = math.cos(k["trap_half_angle"])
     si = math.sin(k["trap_half_angle"]) * turn
-    a.tx = fx + (ux * co - uy * si) * k["trap_stand_m"]
-    a.ty = fy + (ux * si + uy * co) * k["trap_stand_m"]
+    stand = k["trap_stand_m"]
+    a.aim(fx + (ux * co - uy * si) * stand, fy + (ux * si + uy * co) * stand)
 
 
 def step_up(p: Possession, trapping: bool) -> None:
@@ -306,7 +318,7 @@ def step_up(p: Possession, trapping: bool) -> None:
     if who == NONE or p.agents[who].adopt_t < NEVER:
         return
     a = p.agents[who]
-    a.tx, a.ty = toward_rim(h.x + 0.3 * h.vx, h.y + 0.3 * h.vy, on_ball_gap(p, h.x, h.y))
+    a.aim(*toward_rim(h.x + 0.3 * h.vx, h.y + 0.3 * h.vy, on_ball_gap(p, h.x, h.y)))
     a.sliding = False
 
 
@@ -317,6 +329,8 @@ def leave_the_lane(p: Possession, i: int) -> None:
         a.lane_t = 0.0
     elif a.lane_t > p.w.clock.defensive_three_seconds_s - 0.8:
         out = p.w.lane_half_width + 0.4
+        if a.further_m > 0.0:
+            p.met["leaves the lane, further_m kept"] += 1
         a.tx = -out if a.x < 0.0 else out
 
 
@@ -326,20 +340,20 @@ def box_out(p: Possession, i: int) -> None:
     a.speed_share = 1.0
     a.sliding = False
     if p.mode == LOOSE:
-        a.tx, a.ty = p.ball_x, p.ball_y
+        a.aim(p.ball_x, p.ball_y)
         return
     d = rim_distance(a.x, a.y)
     if d < 1e-9:
-        a.tx, a.ty = 0.0, 1.0
+        a.aim(0.0, 1.0)
         return
-    a.tx, a.ty = a.x / d * 1.8, a.y / d * 1.8
+    a.aim(a.x / d * 1.8, a.y / d * 1.8)
     man = a.own_man
     if man == NONE or p.apart(i, man) > 4.0:
         man = p.nearest_attacker_within(a.x, a.y, 3.0)
     if man != NONE:
         bx, by = toward_rim(p.agents[man].x, p.agents[man].y, 0.7)
         if rim_distance(bx, by) <= 3.5:
-            a.tx, a.ty = bx, by
+            a.aim(bx, by)
 
 
 def shell_stands(p: Possession) -> bool:
@@ -405,8 +419,12 @@ def coded_places(p: Possession) -> None:
     p.policy.where(floor_seen(p), orders)
     for i in p.defenders:
         a, x, y = p.agents[i], orders.x[i - 5], orders.y[i - 5]
-        if (x == a.tx and y == a.ty) or p.inside(x, y):
-            a.tx, a.ty = x, y
+        kept = x == a.tx and y == a.ty
+        if kept or p.inside(x, y):
+            if a.further_m > 0.0:
+                p.met[f"a coded place, further_m {'kept' if kept else 'gone'}"] += 1
+            if not kept:
+                a.aim(x, y)
             a.sliding = orders.run[i - 5] == 0
         else:
             p.record["policy_faults"] += 1

@@ -39,7 +39,7 @@ def run(p: Possession, a: Agent, who: Player) -> None:
     free = a.vx * cx + a.vy * cy >= 0.0 or a.vx * a.vx + a.vy * a.vy <= 1e-12
     if free:
         cx, cy = cx * g, cy * g
-    left = d - 0.5 * dt * max(a.vx * ux + a.vy * uy, 0.0)
+    left = d + a.further_m - 0.5 * dt * max(a.vx * ux + a.vy * uy, 0.0)
     q = 0.25 * stops * dt
     most = math.sqrt(q * q + stops * left) - q if left > 0.0 else 0.0
     nx, ny = a.vx + cx, a.vy + cy

@@ -46,6 +46,7 @@ def targets_of_the_attackers(p: Possession) -> None:
     for i in p.attackers:
         a = p.agents[i]
         a.sliding = False
+        a.further_m = 0.0
         if i == p.handler and p.mode in (HELD, PASS_WINDUP, SHOT_WINDUP):
             with_the_ball(p)
         else:
@@ -133,6 +134,10 @@ def with_the_ball(p: Possession) -> None:
     if p.action == DRIVE and dist(a.x, a.y, p.goal_x, p.goal_y) < k["arrival_radius_m"]:
         p.goal_x, p.goal_y = p.end_x, p.end_y
     a.tx, a.ty = p.goal_x, p.goal_y
+    if p.action == DRIVE:
+        a.further_m = dist(p.goal_x, p.goal_y, p.end_x, p.end_y)
+        p.met["turns at the goal of a drive" if a.further_m > 0.0 else "stops at the end of a drive"] += 1
+        around_a_body(p)
     share = k["dribble_speed_share"] * (0.9 + 0.2 * p.player(p.handler).handle)
     if p.action == RETREAT:
         share *= k["retreat_speed_share"]
@@ -146,6 +151,33 @@ def with_the_ball(p: Possession) -> None:
                 s = 1.0 if a.x >= p.agents[i].x else -1.0
                 a.tx = clip(a.tx + s * (k["veer_m"] - d), -w.half_width + 0.6, w.half_width - 0.6)
     a.speed_share = share
+
+
+def around_a_body(p: Possession) -> None:
+    """A driver goes by the side of the nearest body in his way."""
+    k, a = p.k, p.h
+    d = dist(a.x, a.y, a.tx, a.ty)
+    if d < 1e-9:
+        return
+    ux, uy = (a.tx - a.x) / d, (a.ty - a.y) / d
+    first = min(k["go_around_m"], d)
+    beside = 2.0 * k["body_radius_m"] + 0.05
+    ways = 0
+    for i in p.defenders:
+        b = p.agents[i]
+        rx, ry = b.x - a.x, b.y - a.y
+        along = rx * ux + ry * uy
+        left = ry * ux - rx * uy
+        if 0.0 < along < first and abs(left) < beside:
+            side = -beside if left > 0.0 else beside
+            p.met[f"a body in his way, on his {'left' if left > 0.0 else 'right'}"] += 1
+            a.tx, a.ty = b.x + side * -uy, b.y + side * ux
+            first = along
+            ways += 1
+    if ways > 1:
+        p.met["a nearer body in his way"] += 1
+    if a.tx != p.goal_x or a.ty != p.goal_y:
+        a.further_m += d - first
 
 
 def give_out_the_break(p: Possession) -> None:

@@ -182,7 +182,8 @@ def around(p: Possession, i: int, under: bool) -> None:
         if under:
             out = -out
         p.met["under it" if under else "over it"] += 1
-        a.tx, a.ty = m.x + m.x * out, m.y + m.y * out
+        x, y = m.x + m.x * out, m.y + m.y * out
+        a.aim(x, y, dist(x, y, a.tx, a.ty))
         a.stop_share = 1.0
 
 
@@ -192,14 +193,14 @@ def screeners_man(p: Possession, i: int, coverage: str) -> None:
     if coverage == "drop":
         half = 0.5 * rim_distance(h.x, h.y)
         p.met["drops" if k["drop_m"] < half else "drops half way"] += 1
-        a.tx, a.ty = toward_rim(h.x, h.y, clip(k["drop_m"], 0.0, half))
+        a.aim(*toward_rim(h.x, h.y, clip(k["drop_m"], 0.0, half)))
     elif coverage == "show" and p.begun < p.screen_t + k["show_s"]:
         p.met["shows, used" if used else "shows, set"] += 1
         if used:
             lead = k["trapper_lead_s"]
             x, y = h.x + lead * h.vx, h.y + lead * h.vy
-            a.tx, a.ty = toward_rim(x, y, 2.0 * k["body_radius_m"] + 0.05)
+            a.aim(*toward_rim(x, y, 2.0 * k["body_radius_m"] + 0.05))
         else:
-            a.tx, a.ty = shoulder(p)
+            a.aim(*shoulder(p))
     else:
         p.met["has shown" if coverage == "show" else f"stays: {coverage}"] += 1

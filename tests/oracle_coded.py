@@ -12,8 +12,9 @@ from engine.inputs import Scenario
 
 
 def front_and_shade(floor: Any, orders: Any) -> None:
-    """A coded ``where``: everybody a step toward the ball, one runs, one is sent off the court at times."""
-    for i in range(5):
+    """A coded ``where``: a step toward the ball for all but one, one runs, one is sent off the court
+    at times."""
+    for i in (0, 2, 3, 4):
         orders.x[i] += 0.1 * (floor.believed_x[i] - orders.x[i])
     orders.run[2] = 1
     if floor.region == 3 and floor.held_s > 0.5:

@@ -137,6 +137,35 @@ def test_he_arrives_and_stays(dt: float) -> None:
 
 
 @pytest.mark.parametrize("dt", STEPS)
+@pytest.mark.parametrize("stop_share", [1.0, 0.6])
+def test_a_run_through_its_target_is_as_fast_there_as_the_way_after_it_allows(
+    stop_share: float, dt: float
+) -> None:
+    """F metres left after the target, S = brake x share, braking with S / 2: v^2 = S distance, so sqrt(S F)
+    at the target, at any step length; with more way than he needs he runs as one who does not stop; with
+    none he rests there. (Between two steps of braking v^2 is linear in the place.)"""
+    goal, top, tau, s = 12.0, 7.0, 1.0, BRAKE * stop_share
+    for further_m in (0.0, 0.3, 1.0, 3.0, 40.0):
+        a = agent()
+        a.tx, a.further_m = goal, further_m
+        rows = run(a, top, tau, BRAKE, dt, round(8.0 / dt), stop_share)
+        x, v = rows[:, 0], rows[:, 2]
+        if further_m == 0.0:
+            assert abs(x[-1] - goal) < 0.02 and abs(v[-1]) < 0.05
+            continue
+        n = int(np.argmax(x > goal)) + 1  # to the first step past it: from the next on he would come back
+        assert n > 2
+        may = np.sqrt(s * (goal - x[:n] + further_m))
+        assert (v[:n] <= may + 1e-9).all()
+        if further_m == 40.0:
+            assert may[-1] > top
+            np.testing.assert_allclose(x[:n], run_m(np.arange(n) * dt, top, tau), atol=1e-9)
+        else:
+            there = math.sqrt(np.interp(goal, x[n - 2 : n], v[n - 2 : n] ** 2))
+            assert there == pytest.approx(math.sqrt(s * further_m), abs=1e-9) and there < 0.8 * top
+
+
+@pytest.mark.parametrize("dt", STEPS)
 def test_a_turn_is_bound_by_the_limit(dt: float) -> None:
     """At full speed across his way: velocity changes by no more than brake dt a step, in any direction."""
     a = agent(vx=6.6)

@@ -76,6 +76,7 @@ def coded_places(w, c, where):
         elif inside(w, o.x[i], o.y[i]):  # false for what is not a number
             a.tx = o.x[i]
             a.ty = o.y[i]
+            a.further_m = 0.0
             a.sliding = 0 if o.run[i] != 0 else 1
         else:
             c.record.policy_faults += 1

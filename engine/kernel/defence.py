@@ -28,6 +28,8 @@ from engine.state.words import (
     TrapPhase,
 )
 
+#: The man on the ball goes where the ball will be in so many seconds.
+AHEAD_S = 0.25
 #: Slower than this, m/s, a man turns without opening up first.
 TURN_MPS = 0.5
 #: Arm's length: a lane count does not run while guarding an attacker (professional rules, from memory).
@@ -36,9 +38,10 @@ GUARDING_M = 1.8
 
 @njit
 def place_target(a, x, y):
-    """Sets the target point of an agent."""
+    """Sets the target point of an agent, where he is to stop."""
     a.tx = x
     a.ty = y
+    a.further_m = 0.0
 
 
 @njit
@@ -102,25 +105,55 @@ def ball_man(c, a):
 
 
 @njit
-def off_ball_place(w, c, man, sag, fx, fy):
-    """Place (metres) of who guards a man without the ball: toward the rim and a little toward the ball.
+def sag_m(k, x, y, fx, fy):
+    """The gap (metres) kept from a man without the ball at (x, y), the ball at (fx, fy).
 
-    The gap grows with the man's distance from the ball and from the rim (tracking of professional men, see
-    man_gap_m in configs/model/constants.toml); ``sag`` is the row's share of it.
+    It grows with the man's distance from the ball and from the rim (tracking of professional men, see
+    man_gap_m in configs/model/constants.toml).
     """
-    k = w.k
-    m = c.agents[man]
-    d = distance(fx, fy, m.x, m.y)
-    gap = sag * clip(k.man_gap_m + k.man_gap_per_m * d, 0.0, k.man_gap_most_m)
-    gap *= clip(k.man_gap_rim_share_per_m * distance(m.x, m.y, 0.0, 0.0), 0.0, 1.0)
-    hx = k.man_toward_ball_share * fx - m.x
-    hy = k.man_toward_ball_share * fy - m.y
+    gap = clip(k.man_gap_m + k.man_gap_per_m * distance(fx, fy, x, y), 0.0, k.man_gap_most_m)
+    return gap * clip(k.man_gap_rim_share_per_m * distance(x, y, 0.0, 0.0), 0.0, 1.0)
+
+
+@njit
+def sagged(k, x, y, gap_m, fx, fy):
+    """The place (metres) ``gap_m`` from (x, y) toward the rim and a little toward the ball."""
+    hx = k.man_toward_ball_share * fx - x
+    hy = k.man_toward_ball_share * fy - y
     h = math.sqrt(hx * hx + hy * hy)
     if h < EPSILON:
-        return m.x, m.y
-    if gap > h:
-        gap = h
-    return m.x + hx / h * gap, m.y + hy / h * gap
+        return x, y
+    if gap_m > h:
+        gap_m = h
+    return x + hx / h * gap_m, y + hy / h * gap_m
+
+
+@njit
+def off_ball_place(w, c, a, man, sag, fx, fy):
+    """Place (metres) where ``a`` guards a man without the ball; ``sag`` is the row's share of the gap."""
+    m = c.agents[man]
+    return sagged(w.k, m.x, m.y, a.gap_share * sag * sag_m(w.k, m.x, m.y, fx, fy), fx, fy)
+
+
+@njit
+def soon(h, ahead_s):
+    """Where the ball's holder will be in so many seconds, metres; he goes no farther than to the rim."""
+    x = h.x + ahead_s * h.vx
+    y = h.y + ahead_s * h.vy
+    if x * h.x + y * h.y < 0.0:
+        return 0.0, 0.0
+    return x, y
+
+
+@njit
+def keep_up(k, a, h):
+    """Who stays with holder ``h`` need not be slower at his place than it moves, but can stop before the rim."""
+    d = distance(a.x, a.y, a.tx, a.ty)
+    if d > EPSILON:
+        along = (h.vx * (a.tx - a.x) + h.vy * (a.ty - a.y)) / d
+        if along > 0.0:
+            most = distance(a.tx, a.ty, 0.0, 0.0)
+            a.further_m = clip(along * along / (k.brake_mps2 * a.stop_share), 0.0, most)
 
 
 @njit
@@ -138,25 +171,26 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
             place_target(a, px, py)
             return
         if man != ball_man(c, a):
-            x, y = off_ball_place(w, c, man, e.toward_ball, fx, fy)
+            x, y = off_ball_place(w, c, a, man, e.toward_ball, fx, fy)
             place_target(a, x, y)
             return
     if kind == Kind.ON_BALL or kind == Kind.OWN_MAN or (kind == Kind.IF_SHOOTER and shooter_ok):
         if s.action == Action.DRIVE and s.begun < s.drive_t + k.reaction_s * k.dribble_reaction_share:
             return  # the first step is the driver's: he still guards the place where he stood
-        x, y = toward_rim(fx, fy, guarding_gap(w, distance(fx, fy, 0.0, 0.0), shooter_ok))
+        stays = s.mode == Mode.HELD and a.focus == Focus.BALL
+        if stays:
+            fx, fy = soon(c.agents[s.handler], AHEAD_S)
+        x, y = toward_rim(fx, fy, guarding_gap(w, a, distance(fx, fy, 0.0, 0.0), shooter_ok))
         meet = w.rules.arc_m + k.pick_up_beyond_arc_m
         out = math.sqrt(x * x + y * y)
         if out > meet:
             # waits at the edge of the zone until the ball comes
             x *= meet / out
             y *= meet / out
-        elif s.mode == Mode.HELD and a.focus == Focus.BALL:
-            h = c.agents[s.handler]
-            x += 0.25 * h.vx
-            y += 0.25 * h.vy
         place_target(a, x, y)
         a.stop_share = k.close_out_brake_share  # a close-out ends under control, hands up
+        if stays and out <= meet:
+            keep_up(k, a, c.agents[s.handler])
     elif kind == Kind.TRAP:
         if s.mode == Mode.HELD:
             h = c.agents[s.handler]
@@ -189,6 +223,8 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
                 mx, my = toward_rim(c.agents[man].x, c.agents[man].y, 0.8)
                 x += e.toward_man * (mx - px)
                 y += e.toward_man * (my - py)
+        # too deep or too far out, as who guards a man there
+        x, y = sagged(k, x, y, (a.gap_share - 1.0) * sag_m(k, x, y, fx, fy), fx, fy)
         place_target(a, x, y)
 
 

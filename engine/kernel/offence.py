@@ -9,7 +9,7 @@ from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance
 from engine.kernel.near import FAR_AWAY, side_index
 from engine.kernel.plays import run_plays
-from engine.kernel.screens import follow_screen
+from engine.kernel.screens import BESIDE_M, follow_screen
 from engine.state.arrays import N_BREAKS, N_SIDE
 from engine.state.words import (
     Action,
@@ -24,7 +24,7 @@ SIDELINE_M, SIDE_GOAL_M = 1.8, 4.0
 
 @njit
 def jitter(w, c):
-    """Each attacker's own variation of his spot, drawn anew at every re-spacing."""
+    """Each man's own variation of his place, drawn anew at every re-spacing: spots, and the defenders' gaps."""
     s = c.s
     k = w.k
     s.n_jitter += 1
@@ -32,6 +32,9 @@ def jitter(w, c):
         u0, u1, _, _ = draws.uniforms(s, draws.SPOT, i, 0, s.n_jitter)
         c.agents[i].dx = (2.0 * u0 - 1.0) * k.spot_spread_m
         c.agents[i].dy = (2.0 * u1 - 1.0) * k.spot_spread_m
+    for i in range(N_SIDE, 2 * N_SIDE):
+        u0, u1, _, _ = draws.uniforms(s, draws.SPOT, i, 0, s.n_jitter)
+        c.agents[i].gap_share = math.exp(k.gap_spread * draws.normal(u0, u1))
 
 
 @njit
@@ -271,6 +274,35 @@ def veer(w, c):
 
 
 @njit
+def go_around(w, c):
+    """A driver with a body in his way goes by its nearer side, and need not stop there."""
+    k = w.k
+    a = c.agents[c.s.handler]
+    dx = a.tx - a.x
+    dy = a.ty - a.y
+    d = math.sqrt(dx * dx + dy * dy)
+    if d < EPSILON:
+        return
+    ux = dx / d
+    uy = dy / d
+    first = k.go_around_m if k.go_around_m < d else d
+    beside = 2.0 * k.body_radius_m + BESIDE_M
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        rx = b.x - a.x
+        ry = b.y - a.y
+        along = rx * ux + ry * uy
+        left = ry * ux - rx * uy
+        if 0.0 < along < first and abs(left) < beside:
+            side = -beside if left > 0.0 else beside
+            a.tx = b.x - uy * side
+            a.ty = b.y + ux * side
+            first = along
+    if a.tx != c.s.goal_x or a.ty != c.s.goal_y:
+        a.further_m += d - first
+
+
+@njit
 def with_ball(w, c):
     """Target and pace of the handler: standing, driving, dribbling to a spot, retreating or splitting."""
     s = c.s
@@ -287,6 +319,9 @@ def with_ball(w, c):
         s.goal_y = s.end_y
     a.tx = s.goal_x
     a.ty = s.goal_y
+    if s.action == Action.DRIVE:
+        a.further_m = distance(s.goal_x, s.goal_y, s.end_x, s.end_y)
+        go_around(w, c)
     share = k.dribble_speed_share * (0.9 + 0.2 * w.players[s.handler].handle)
     if s.action == Action.RETREAT:
         share *= k.retreat_speed_share
@@ -312,6 +347,7 @@ def offence_targets(w, c):
     run_plays(w, c)
     in_hand = s.mode == Mode.HELD or s.mode == Mode.PASS_WINDUP or s.mode == Mode.SHOT_WINDUP
     for i in range(N_SIDE):
+        c.agents[i].further_m = 0.0
         if in_hand and i == s.handler:
             with_ball(w, c)
         else:

@@ -68,7 +68,7 @@ def has_him_again(w, c):
     h = c.agents[s.handler]
     b = c.agents[s.screened]
     d_rim = distance(h.x, h.y, 0.0, 0.0)
-    near = distance(h.x, h.y, b.x, b.y) < guarding_gap(w, d_rim, True) + w.k.bump_m
+    near = distance(h.x, h.y, b.x, b.y) < guarding_gap(w, b, d_rim, True) + w.k.bump_m
     return near and distance(b.x, b.y, 0.0, 0.0) < d_rim
 
 
@@ -163,12 +163,16 @@ def cover_screen(w, c, i):
             out = (2.0 * k.body_radius_m + BESIDE_M) / d_rim
             if how == Coverage.UNDER:
                 out = -out
-            a.tx = m.x + m.x * out
-            a.ty = m.y + m.y * out
+            x = m.x + m.x * out
+            y = m.y + m.y * out
+            a.further_m = distance(x, y, a.tx, a.ty)
+            a.tx = x
+            a.ty = y
             a.stop_share = 1.0
         return
     if c.guards[i - N_SIDE] != s.screener:
         return
+    a.further_m = 0.0
     if how == Coverage.DROP:
         d_rim = distance(h.x, h.y, 0.0, 0.0)
         a.tx, a.ty = toward_rim(h.x, h.y, clip(k.drop_m, 0.0, 0.5 * d_rim))
