@@ -76,9 +76,6 @@ def as_measured(scenario: Scenario) -> Scenario:
 
 
 AS_EVER = (0,)
-#: Measured, but taken by no level: who knows what his shots and the ends of his drives bring attacks at once,
-#: with half the passes of the game (configs/model/record.md).
-NOT_TAKEN = ("belief_own_gap_m", "belief_own_gap_share", "belief_shot_points", "belief_end_points")
 #: Possessions under each call for one at home: in most of them it is not made.
 TRAPPED = 4
 
@@ -128,8 +125,7 @@ def averaged(rounds: Sequence[Mapping[str, float]]) -> dict[str, float]:
 def measured(pool: Executor, scenario: Scenario, n: int, number: int) -> dict[str, float]:
     """What round ``number`` asks the beliefs to be."""
     ever, tried = (played(pool, scenario, n, looks, number) for looks in (AS_EVER, LOOKS))
-    asked = fit(ever, tried, scenario.constants)
-    return {name: value for name, value in asked.items() if name not in NOT_TAKEN}
+    return fit(ever, tried, scenario.constants)
 
 
 def fitted(pool: Executor, scenario: Scenario, n: int, rounds: int) -> tuple[dict[str, float], pd.DataFrame]:
