@@ -187,6 +187,7 @@ def rough_game(folder: Path) -> Scenario:
         "shell_least_s": 2.5,
         "block_p": 0.5,
         "block_scale_m": 1.5,
+        "gap_spread": 0.5,
     }
     lines = "\n".join(f"{name} = {value}" for name, value in rates.items())
     changes = '[rules_changes]\n"clock.patience_s" = 60\n"clock.offensive_three_seconds_s" = 1.5\n'
@@ -368,6 +369,8 @@ cover_break_within_m = 3.0
 cover_recover_s = 1.0
 primed_s = 0.0
 rotate_m = 0.0
+gap_spread = 0.5
+go_around_m = 2.5
 turn_s = 0.4
 cut_open_m = 0.2
 tried_look = 3
