@@ -147,7 +147,7 @@ def soon(h, ahead_s):
 
 @njit
 def keep_up(k, a, h):
-    """Who stays with holder ``h`` need not be slower at his place than it moves, but can stop before the rim."""
+    """Who stays with holder ``h`` is at his place no slower than it moves, but can stop before the rim."""
     d = distance(a.x, a.y, a.tx, a.ty)
     if d > EPSILON:
         along = (h.vx * (a.tx - a.x) + h.vy * (a.ty - a.y)) / d
