@@ -190,6 +190,8 @@ def around(p: Possession, i: int, under: bool) -> None:
 def screeners_man(p: Possession, i: int, coverage: str) -> None:
     k, a, h = p.k, p.agents[i], p.h
     used = p.screen == SCREEN_USED
+    if a.further_m > 0.0:
+        p.met["the screener's man, who stayed with the ball, does not"] += 1
     a.further_m = 0.0
     if coverage == "drop":
         half = 0.5 * rim_distance(h.x, h.y)

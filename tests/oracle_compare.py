@@ -127,6 +127,7 @@ OF_A_RUN = (
     "a way on after the target, in the cover of a call",
     "the driver's first step, further_m kept",
     "leaves the lane, further_m kept",
+    "the screener's man, who stayed with the ball, does not",
 )
 
 #: What gaps of their own change: of who guards the man with the ball, of whether somebody has come or has his

@@ -82,7 +82,8 @@ def professionals(folder: Path) -> Scenario:
         teams=("average_professional", "average_professional"),
         level="professional",
         alignment="two_guard_baseline",
-        rest='[game]\nteam_fouls = 4\ntime_outs_left = 3\npossession_arrow = "offence"',
+        rest='[game]\nteam_fouls = 4\ntime_outs_left = 3\npossession_arrow = "offence"\n'
+        '[rules_changes]\n"clock.defensive_three_seconds_s" = 1.2',
     )
 
 
@@ -433,7 +434,8 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield own_plays(folder), 24, 24
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
     plays = ("ball_screen", "zone_screens.toml")
-    late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}
+    late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3, "gap_spread": 0.5}
+    late |= {"belief_pass_points": -0.5, "belief_shot_points": -0.5, "belief_end_points": 0.2}
     yield screens(folder, "screens that hold", 0.8, 0.0, "professional", *plays, **late), 30, 30
     later = {"drive_length_m": 3.0, "belief_reach_base": 2.0, "belief_stopped_points": 0.1}
     yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 16, 10
