@@ -428,7 +428,7 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield wild_bounces(folder, 0), 15, 4
     yield traps_that_are_left(folder), 48, 48
     yield traps_that_open_again(folder), 20, 10
-    yield throws_and_bands(folder), 20, 10
+    yield throws_and_bands(folder), 20, 20
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 24
     yield patient(folder, "patient, cuts alone", "back_cut"), 40, 40  # beside others they are rare
     yield own_plays(folder), 24, 24

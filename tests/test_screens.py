@@ -149,11 +149,12 @@ def test_the_belief_in_what_a_screen_costs_is_what_it_costs() -> None:
 @pytest.fixture(scope="module")
 def screened(tmp_path_factory: pytest.TempPathFactory) -> Any:
     """Traces against men who drop back, waiting handlers, one play: a screen and a roll."""
-    return traces(men_world(tmp_path_factory.mktemp("screens")).home, n=900)
+    return traces(men_world(tmp_path_factory.mktemp("screens")).home, n=4000)
 
 
 def men_world(folder: Path, **changes: Any) -> Any:
     steps = copy.deepcopy(ball_screen()["step"])
+    steps[0]["ball"] = ["top", "slot", "wing"]  # at the rim there is no room to go around or under
     how = {
         "constants": WAITING,
         "defence": {"zone": "man_to_man", "options": {}, **changes.pop("defence", {})},
@@ -272,7 +273,7 @@ def test_who_drops_is_on_the_rims_side_and_who_goes_under_is_too(tmp_path: Path)
     """In the step after a screen has been set: where the screener's man goes, and the screened man."""
     for how in ("drop", "under"):
         n = behind = under = blocked = 0
-        for trace in traces(men_world(tmp_path, defence={"options": {"screens": how}}).home, n=400):
+        for trace in traces(men_world(tmp_path, defence={"options": {"screens": how}}).home, n=1200):
             s, a = trace.states, trace.agents
             driven = (s["screen"] == Screen.SET) & (s["action"] == Action.DRIVE)
             for k in np.flatnonzero(driven[1:]) + 1:
@@ -295,7 +296,7 @@ def test_a_screen_can_be_trapped(tmp_path: Path) -> None:
     setting = [{"name": "trap it", "call": [{"call": "man_to_man_screen", "probability": 1.0}]}]
     world = men_world(tmp_path, setting=setting).settings[0].world
     calls = 0
-    for trace in traces(world, n=120):
+    for trace in traces(world, n=200):
         s = trace.states
         for event in trace.events[trace.events[:, 1] == Event.CALL]:
             n = int(np.searchsorted(s["t"], event[0] - 1e-6))
