@@ -50,7 +50,7 @@ MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
 FARTHEST_SHOT_M = 9.2
 TRIED_POINTS = 1.0  # noise of a look in which everything is tried
 EULER = 0.5772156649015329  # mean of a Gumbel variable
-PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
+PROMISE = 0.6  # a shot this much better than carrying on, points, counts as no better
 
 
 @njit
@@ -90,14 +90,13 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
     worth += o.ahead
     if j == s.passer and s.n_passes > 0 and s.t - s.catch_t < k.look_again_s:
         worth -= k.pass_back_points
-    o.promise = -PROMISE
     if d_rim < FARTHEST_SHOT_M and left_s > time_s + 0.3 and not behind_board(x, y):
         wait_s = k.catch_pause_s + (k.rim_release_s if d_rim < k.rim_range_m else k.shot_release_s)
         o.gap = nearest_in(w, c, x, y, time_s + wait_s, -1)
         gap = expected_gap(k.belief_gap_m, k.belief_gap_share, o.gap)
         shot = shot_value(w, j, d_rim, gap, NOBODY_M, is_three(w, x, y), left_s - time_s, False, 0.0)
         shot -= reluctance(w, j, is_three(w, x, y), left_s - time_s)
-        o.promise = clip(shot - carry, -PROMISE, PROMISE)
+        o.promise = clip(shot - carry, 0.0, PROMISE)
     worth += k.belief_pass_share * o.promise
     risk = lane_risk(w, c, s.handler, j, x, y, PassKind.DIRECT, release_s, n_pressure)
     kind = PassKind.DIRECT
@@ -203,11 +202,8 @@ def weigh(w, c, trapped, n_pressure, d_rim):
         c.weighed[i].raw = c.weighed[i].gap = 0.0
         c.weighed[i].promise = c.weighed[i].ahead = c.weighed[i].place = 0.0
     left = time_left(w, c)
-    if s.action == Action.DRIBBLE_TO:
-        s.stale_t = s.t
     carry = carrying_on(w, left)
-    hold = carry - k.hold_stale_points_per_s * (s.t - s.stale_t)
-    hold += by_phase(
+    hold = carry + by_phase(
         seen_phase(s),
         k.belief_hold_points,
         k.belief_hold_coming_points,
@@ -286,15 +282,17 @@ def best_option(w, c):
         elif i == Option.SPLIT:
             u = u3
         elif i < Option.RETREAT:
+            # five ways of one thing: what is misjudged is the attack, not every way of it anew
             u = v0
-            if i == Option.DRIVE_FAR_RIGHT + 1:
-                u = v1
-            elif i == Option.DRIVE_FAR_RIGHT + 2:
-                u = v2
-            elif i == Option.DRIVE_FAR_RIGHT + 3:
-                u = v3
-            elif i == Option.DRIVE_FAR_RIGHT + 4:
-                u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
+            if tried == 1:
+                if i == Option.DRIVE_FAR_RIGHT + 1:
+                    u = v1
+                elif i == Option.DRIVE_FAR_RIGHT + 2:
+                    u = v2
+                elif i == Option.DRIVE_FAR_RIGHT + 3:
+                    u = v3
+                elif i == Option.DRIVE_FAR_RIGHT + 4:
+                    u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
         else:
             u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, tried, s.n_looks)
         value += noise(u, scale)

@@ -24,7 +24,7 @@ SIDELINE_M, SIDE_GOAL_M = 1.8, 4.0
 
 @njit
 def jitter(w, c):
-    """Each man's own variation of his place, drawn anew at every re-spacing: spots, and the defenders' gaps."""
+    """Each man off his place in a way of his own, anew at every re-spacing: spots, and defenders' gaps."""
     s = c.s
     k = w.k
     s.n_jitter += 1

@@ -146,7 +146,6 @@ def _rows(world: np.ndarray, trace: Trace, only_look: int | None) -> Iterator[tu
             kind,
             int(at["trap_phase"]),
             left,
-            float(times[step] - before["stale_t"]),
             believed,
             *row[6:],
             lost,
@@ -177,7 +176,7 @@ def choices(
     Those with a trap on its way that he has not read are left out: of it he believes nothing.
 
     Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock;
-    ``stale_s`` that the ball has stuck; ``believed`` points; ``raw`` (risk of a pass's lane, clear way of a
+    ``believed`` points; ``raw`` (risk of a pass's lane, clear way of a
     retreat), ``forecast_m`` (least gap possible at the shot it leads to), ``promise`` (of a pass, points; of
     a drive, the chance of a shot of his own) and ``ahead``, ``place`` of a pass or a hold
     (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the shot, or when a
@@ -191,7 +190,7 @@ def choices(
             number = int(block.numbers[i])
             rows.extend((number, *row) for row in _rows(world, block.trace(i), only_look))
     names = [
-        "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
+        "possession", "kind", "phase", "left_s", "believed", "raw", "forecast_m",
         "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "points",
     ]  # fmt: skip
     whole = {"possession": np.int64, "phase": np.int64, "passed_out": bool}
