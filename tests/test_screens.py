@@ -33,8 +33,19 @@ from engine.world.pack import pack
 
 K = {name: constant.value for name, constant in load_constants().items()}
 SCREEN: dict[str, Any] = {"who": "nearest", "near": "high_post", "within_m": 6.0, "does": "screen"}
-#: Handlers wait for the screen and then have nothing better than to go by it.
-WAITING = {"worth_screen_points": 1.5, "belief_hold_points": -0.6, "noise_points": 0.02}
+#: Handlers wait for the screen and then have nothing better than to go by it: a drive is short, so that the
+#: man who is screened is the first who can be at its end.
+WAITING = {
+    "worth_screen_points": 1.5,
+    "belief_hold_points": -0.6,
+    "belief_pass_points": -0.5,
+    "belief_shot_points": -0.5,
+    "noise_points": 0.02,
+    "screen_lost_s": 1.2,
+    "drive_length_m": 4.0,
+    "belief_reach_per_m": 3.0,
+    "belief_reach_base": 2.0,
+}
 
 
 # --- files ----------------------------------------------------------------------------------------------
