@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from engine.kernel.guarding import AHEAD_S, keep_up, off_ball_place, sag_m, sagged, soon
 from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, toward_rim
 from engine.kernel.near import (
@@ -28,8 +29,6 @@ from engine.state.words import (
     TrapPhase,
 )
 
-#: The man on the ball goes where the ball will be in so many seconds.
-AHEAD_S = 0.25
 #: Slower than this, m/s, a man turns without opening up first.
 TURN_MPS = 0.5
 #: Arm's length: a lane count does not run while guarding an attacker (professional rules, from memory).
@@ -102,58 +101,6 @@ def ball_man(c, a):
     if s.mode == Mode.LOOSE or s.mode == Mode.SHOT_FLIGHT:
         return -1
     return s.handler
-
-
-@njit
-def sag_m(k, x, y, fx, fy):
-    """The gap (metres) kept from a man without the ball at (x, y), the ball at (fx, fy).
-
-    It grows with the man's distance from the ball and from the rim (tracking of professional men, see
-    man_gap_m in configs/model/constants.toml).
-    """
-    gap = clip(k.man_gap_m + k.man_gap_per_m * distance(fx, fy, x, y), 0.0, k.man_gap_most_m)
-    return gap * clip(k.man_gap_rim_share_per_m * distance(x, y, 0.0, 0.0), 0.0, 1.0)
-
-
-@njit
-def sagged(k, x, y, gap_m, fx, fy):
-    """The place (metres) ``gap_m`` from (x, y) toward the rim and a little toward the ball."""
-    hx = k.man_toward_ball_share * fx - x
-    hy = k.man_toward_ball_share * fy - y
-    h = math.sqrt(hx * hx + hy * hy)
-    if h < EPSILON:
-        return x, y
-    if gap_m > h:
-        gap_m = h
-    return x + hx / h * gap_m, y + hy / h * gap_m
-
-
-@njit
-def off_ball_place(w, c, a, man, sag, fx, fy):
-    """Place (metres) where ``a`` guards a man without the ball; ``sag`` is the row's share of the gap."""
-    m = c.agents[man]
-    return sagged(w.k, m.x, m.y, a.gap_share * sag * sag_m(w.k, m.x, m.y, fx, fy), fx, fy)
-
-
-@njit
-def soon(h, ahead_s):
-    """Where the ball's holder will be in so many seconds, metres; he goes no farther than to the rim."""
-    x = h.x + ahead_s * h.vx
-    y = h.y + ahead_s * h.vy
-    if x * h.x + y * h.y < 0.0:
-        return 0.0, 0.0
-    return x, y
-
-
-@njit
-def keep_up(k, a, h):
-    """Who stays with holder ``h`` is at his place no slower than it moves, but can stop before the rim."""
-    d = distance(a.x, a.y, a.tx, a.ty)
-    if d > EPSILON:
-        along = (h.vx * (a.tx - a.x) + h.vy * (a.ty - a.y)) / d
-        if along > 0.0:
-            most = distance(a.tx, a.ty, 0.0, 0.0)
-            a.further_m = clip(along * along / (k.brake_mps2 * a.stop_share), 0.0, most)
 
 
 @njit
