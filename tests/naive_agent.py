@@ -22,6 +22,7 @@ class Agent:
     sliding: bool = False
     stop_share: float = 1.0
     further_m: float = 0.0
+    gap_share: float = 1.0
     turn_t: float = -NEVER
     break_t: float = -NEVER
     primed: bool = False

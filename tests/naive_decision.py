@@ -114,7 +114,7 @@ class Decision:
     def weigh(self) -> None:
         p, clock = self.p, self.p.w.clock
         place = p.w.region(p.h.x, p.h.y)
-        hold = self.carry - p.k["hold_stale_points_per_s"] * (p.t - p.stale_t) + self.by_phase("hold")
+        hold = self.carry + self.by_phase("hold")
         if waits_for_a_screen(p):
             place = len(REGIONS)
             hold += p.k["worth_screen_points"]
@@ -305,7 +305,7 @@ class Decision:
         worth += made.ahead
         if j == p.passer and p.n_passes > 0 and p.t - p.catch_t < k["look_again_s"]:
             worth -= k["pass_back_points"]
-        made.promise = -0.6
+        made.promise = 0.0
         d = rim_distance(x, y)
         if d < 9.2 and self.left > time_s + 0.3 and not behind_the_board(x, y):
             windup = k["rim_release_s"] if d < k["rim_range_m"] else k["shot_release_s"]
@@ -315,7 +315,7 @@ class Decision:
             left = self.left - time_s
             shot = shot_value(p, j, d, gap, 9.0, three, left, unset=False, rhythm=0.0)
             shot -= self.asked("promise", j, three, left)
-            made.promise = clip(shot - c, -0.6, 0.6)
+            made.promise = clip(shot - c, 0.0, 0.6)
         worth += k["belief_pass_share"] * made.promise
         made.kind, made.raw = best_kind(p, j, x, y, length, release, self.pressure)
         fear = believed(made.raw, k[f"belief_loss_{self.seen or 'home'}"], k["belief_loss_slope"])
@@ -334,7 +334,7 @@ class Decision:
             word = (SHOOT, HOLD, OPT_RETREAT, OPT_SPLIT).index(option)
             return p.draw("CHOICE", 0, p.n_looks, second)[word]
         if option < OPT_RETREAT:
-            m = option - DRIVES
+            m = option - DRIVES if self.tried else 0
             if m < 4:
                 return p.draw("CHOICE", 1, p.n_looks, second)[m]
             return p.draw("CHOICE", 2, p.n_looks, second)[0]

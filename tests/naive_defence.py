@@ -36,7 +36,7 @@ from naive_basics import (
     segment,
     toward_rim,
 )
-from naive_rows import adopt, on_ball_gap
+from naive_rows import adopt, guarding_gap, on_ball_gap
 from naive_screens import about_the_screen
 from naive_state import Possession
 from naive_world import Entry
@@ -124,7 +124,7 @@ def targets_of_the_defenders(p: Possession) -> None:
                 a.job = entry.job
                 target_from_entry(p, i, entry, p.trap_side, fx, fy, True)
                 if a.further_m > 0.0:
-                    p.met["stays with the ball in the cover of a call"] += 1
+                    p.met["a way on after the target, in the cover of a call"] += 1
                 a.stop_share = 1.0
                 a.speed_share = 1.0
                 a.sliding = False
@@ -223,54 +223,66 @@ def target_from_entry(
         mx, my = toward_rim(p.agents[man].x, p.agents[man].y, 0.8)
         x += entry.toward_man * (mx - px)
         y += entry.toward_man * (my - py)
-    a.aim(x, y)
+    sagged(p, i, x, y, fx, fy, a.gap_share - 1.0)
 
 
 def guard_own_man(p: Possession, i: int, entry: Entry, fx: float, fy: float) -> None:
-    """His own man does not have the ball: toward the rim, a little toward the ball, farther if far."""
+    """His own man does not have the ball."""
+    m = p.agents[p.agents[i].own_man]
+    sagged(p, i, m.x, m.y, fx, fy, p.agents[i].gap_share * entry.toward_ball)
+
+
+def sagged(p: Possession, i: int, x: float, y: float, fx: float, fy: float, share: float) -> None:
+    """The target (x, y), but toward the rim, a little toward the ball, farther if that is far."""
     a, k = p.agents[i], p.k
-    m = p.agents[a.own_man]
-    gap = clip(k["man_gap_m"] + k["man_gap_per_m"] * dist(fx, fy, m.x, m.y), 0.0, k["man_gap_most_m"])
-    gap = entry.toward_ball * gap
-    gap *= clip(k["man_gap_rim_share_per_m"] * rim_distance(m.x, m.y), 0.0, 1.0)
-    hx = k["man_toward_ball_share"] * fx - m.x
-    hy = k["man_toward_ball_share"] * fy - m.y
+    sag = clip(k["man_gap_m"] + k["man_gap_per_m"] * dist(fx, fy, x, y), 0.0, k["man_gap_most_m"])
+    gap = share * (sag * clip(k["man_gap_rim_share_per_m"] * rim_distance(x, y), 0.0, 1.0))
+    hx = k["man_toward_ball_share"] * fx - x
+    hy = k["man_toward_ball_share"] * fy - y
     size = math.sqrt(hx * hx + hy * hy)
-    a.aim(m.x, m.y)
+    a.aim(x, y)
     if size >= 1e-9:
+        p.met[f"sagged, {'limited' if gap > size else 'too deep' if gap > 0.0 else 'too far out'}"] += 1
         gap = min(gap, size)
-        a.aim(m.x + hx / size * gap, m.y + hy / size * gap)
+        a.aim(x + hx / size * gap, y + hy / size * gap)
 
 
 def on_ball(p: Possession, i: int, fx: float, fy: float, shooter: bool) -> None:
-    a, k = p.agents[i], p.k
+    a, k, h = p.agents[i], p.k, p.h
     if p.action == DRIVE and p.begun < p.drive_t + (k["reaction_s"] * k["dribble_reaction_share"]):
         if a.further_m > 0.0:
             p.met["the driver's first step, further_m kept"] += 1
         return  # the first step is the driver's
     a.stop_share = k["close_out_brake_share"]
-    gap = on_ball_gap(p, fx, fy)
-    x, y = toward_rim(fx, fy, gap if shooter else gap + k["off_shooter_gap_m"])
+    stays = p.mode == HELD and a.focus == 0
+    if stays:
+        fx, fy = h.x + 0.25 * h.vx, h.y + 0.25 * h.vy
+        if fx * h.x + fy * h.y < 0.0:
+            fx, fy = 0.0, 0.0
+            p.met["soon past the rim"] += 1
+    x, y = toward_rim(fx, fy, guarding_gap(p, i, fx, fy, shooter))
     meet = p.w.arc + k["pick_up_beyond_arc_m"]
-    out = math.sqrt(x * x + y * y)
+    out = rim_distance(x, y)
     if out > meet:
         x, y = x * (meet / out), y * (meet / out)
-    elif p.mode == HELD and a.focus == 0:
-        stay_with_the_ball(p, i, x + 0.25 * p.h.vx, y + 0.25 * p.h.vy)
-        return
     a.aim(x, y)
+    if stays and out <= meet:
+        stay_with_the_ball(p, i)
 
 
-def stay_with_the_ball(p: Possession, i: int, x: float, y: float) -> None:
-    """The man on the ball need not be slower at his place than the place moves."""
+def stay_with_the_ball(p: Possession, i: int) -> None:
+    """The man on the ball need not be slower at his place than the place moves, but can stop by the rim."""
     a, h = p.agents[i], p.h
-    a.aim(x, y)
-    d = dist(a.x, a.y, x, y)
-    if d > 1e-9:
-        along = (h.vx * (x - a.x) + h.vy * (y - a.y)) / d
-        p.met["stays with the ball" if along > 0.0 else "on the ball, which does not go his way"] += 1
-        if along > 0.0:
-            a.further_m = along * along / (p.k["brake_mps2"] * a.stop_share)
+    d = dist(a.x, a.y, a.tx, a.ty)
+    if d <= 1e-9:
+        return
+    along = (h.vx * (a.tx - a.x) + h.vy * (a.ty - a.y)) / d
+    if along > 0.0:
+        further, most = along * along / (p.k["brake_mps2"] * a.stop_share), rim_distance(a.tx, a.ty)
+        a.further_m = clip(further, 0.0, most)
+        p.met["stays with the ball" + (", stops at the rim" if further > most else "")] += 1
+    else:
+        p.met["on the ball, which does not go his way"] += 1
 
 
 def trap_target(p: Possession, i: int, fx: float, fy: float) -> None:

@@ -102,12 +102,30 @@ def on_ball_gap(p: Possession, x: float, y: float) -> float:
     return clip(k["on_ball_gap_m"] + k["on_ball_gap_per_m"] * (rim_distance(x, y) - 7.75), 0.7, 99.0)
 
 
+def guarding_gap(p: Possession, i: int, x: float, y: float, shooter: bool) -> float:
+    """What a defender keeps from a holder at (x, y)."""
+    should = on_ball_gap(p, x, y)
+    if not shooter:
+        should += p.k["off_shooter_gap_m"]
+    gap = should * p.agents[i].gap_share
+    p.met[f"a guarding gap {'below' if gap < 0.7 else 'above'} its least"] += 1
+    if gap < 0.5 * should or gap > 2.0 * should:
+        p.met[f"a guarding gap {'under half' if gap < should else 'over twice'} as wide as it should be"] += 1
+    return max(gap, 0.7)
+
+
+def is_near(p: Possession, what: str, i: int, shooter: bool) -> bool:
+    """Whether a defender is within his guarding gap of the holder, and a little more."""
+    apart, bump, h = p.apart(i, p.handler), p.k["bump_m"], p.h
+    near = apart < guarding_gap(p, i, h.x, h.y, shooter) + bump
+    if near != (apart < on_ball_gap(p, h.x, h.y) + (0.0 if shooter else p.k["off_shooter_gap_m"]) + bump):
+        p.met[f"{what} with a gap of his own{'' if near else ' not'}"] += 1
+    return near
+
+
 def has_come(p: Possession, i: int) -> bool:
-    """Whether a defender is as near to the holder as the man on the ball will stand, and a little more."""
-    gap = on_ball_gap(p, p.h.x, p.h.y)
-    if not p.can_shoot():
-        gap += p.k["off_shooter_gap_m"]
-    return p.apart(i, p.handler) < gap + p.k["bump_m"]
+    """Whether a defender is as near to the holder as he will stand when on the ball, and a little more."""
+    return is_near(p, "has come", i, p.can_shoot())
 
 
 def reading_delay(p: Possession, first: float) -> float:
@@ -125,7 +143,7 @@ def take_ball(p: Possession, i: int) -> None:
     p.mode = HELD
     p.action = STAY
     p.dribble = UNUSED
-    p.catch_t = p.stale_t = p.t
+    p.catch_t = p.t
     p.look_t = p.stopped_t = -NEVER
     p.last_y = p.h.y
     if p.trap_phase == COMING and p.trap_read_t < NEVER:

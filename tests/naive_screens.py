@@ -24,7 +24,7 @@ from naive_basics import (
     segment,
     toward_rim,
 )
-from naive_rows import on_ball_gap
+from naive_rows import is_near
 from naive_state import Possession
 
 
@@ -113,7 +113,7 @@ def follow_screen(p: Possession) -> None:
 def has_him_again(p: Possession) -> str:
     """Whether the screened man is between the ball and the rim again, and near; said in words."""
     b, h = p.agents[p.screened], p.h
-    if not dist(h.x, h.y, b.x, b.y) < on_ball_gap(p, h.x, h.y) + p.k["bump_m"]:
+    if not is_near(p, "has him again", p.screened, shooter=True):
         return ""
     if not rim_distance(b.x, b.y) < rim_distance(h.x, h.y):
         p.met["near him, but behind"] += 1
@@ -190,6 +190,9 @@ def around(p: Possession, i: int, under: bool) -> None:
 def screeners_man(p: Possession, i: int, coverage: str) -> None:
     k, a, h = p.k, p.agents[i], p.h
     used = p.screen == SCREEN_USED
+    if a.further_m > 0.0:
+        p.met["the screener's man, who stayed with the ball, does not"] += 1
+    a.further_m = 0.0
     if coverage == "drop":
         half = 0.5 * rim_distance(h.x, h.y)
         p.met["drops" if k["drop_m"] < half else "drops half way"] += 1

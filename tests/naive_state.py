@@ -51,7 +51,7 @@ class Possession:
     triggers: list[str] = field(default_factory=list)  # of the calls made, for the reader
     plays_seen: list[tuple[int, str]] = field(default_factory=list)  # step, what happened to it; likewise
     asked: set[tuple[str, bool, int]] = field(default_factory=set)  # own reluctance: where, three, sign
-    met: Counter[str] = field(default_factory=Counter)  # a rule of screens, rhythm, chances, losses met
+    met: Counter[str] = field(default_factory=Counter)  # a rule of screens, rhythm, losses, runs, gaps met
 
     step: int = 0
     t: float = 0.0
@@ -82,7 +82,6 @@ class Possession:
     spot_side: int = 1
     spot_t: float = NEVER
     catch_t: float = 0.0
-    stale_t: float = 0.0
     decide_t: float = 0.0
     look_t: float = -NEVER
     looked_t: float = 0.0
@@ -408,12 +407,16 @@ class Possession:
         return x, y
 
     def draw_variation(self) -> None:
-        """Each attacker's own variation of his spot, drawn anew."""
+        """Each attacker's own variation of his spot, each defender's of his gap, drawn anew."""
         self.n_jitter += 1
         for i in self.attackers:
             u = self.draw("SPOT", i, self.n_jitter)
             self.agents[i].dx = (2.0 * u[0] - 1.0) * self.k["spot_spread_m"]
             self.agents[i].dy = (2.0 * u[1] - 1.0) * self.k["spot_spread_m"]
+        for i in self.defenders:
+            u = self.draw("SPOT", i, self.n_jitter)
+            z = math.sqrt(-2.0 * math.log(u[0])) * math.cos(2.0 * math.pi * u[1])
+            self.agents[i].gap_share = math.exp(self.k["gap_spread"] * z)
 
     def top_place(self, i: int) -> tuple[float, float]:
         """Place of an attacker's role of now in the alignment's row of the top, without his variation."""

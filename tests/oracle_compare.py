@@ -114,6 +114,31 @@ OF_A_LOSS = (
     *(f"a play begins, {at}: {a} foul" for at in ("pass", "hold", "drive", "escape") for a in ("a", "no")),
 )
 
+#: Ways of runs: a driver's, who turns at a place or goes by a body's side; of who stays with the ball.
+OF_A_RUN = (
+    "turns at the goal of a drive",
+    "stops at the end of a drive",
+    *(f"a body in his way, on his {side}" for side in ("left", "right")),
+    "a nearer body in his way",
+    "stays with the ball",
+    "stays with the ball, stops at the rim",
+    "on the ball, which does not go his way",
+    "soon past the rim",
+    "a way on after the target, in the cover of a call",
+    "the driver's first step, further_m kept",
+    "leaves the lane, further_m kept",
+    "the screener's man, who stayed with the ball, does not",
+)
+
+#: What gaps of their own change: of who guards the man with the ball, of whether somebody has come or has his
+#: man again, of who is far from the ball.
+OF_A_GAP = (
+    *(f"a guarding gap {how} its least" for how in ("above", "below")),
+    *(f"a guarding gap {how} as wide as it should be" for how in ("under half", "over twice")),
+    *(f"{what} with a gap of his own{no}" for what in ("has come", "has him again") for no in ("", " not")),
+    *(f"sagged, {how}" for how in ("too deep", "too far out", "limited")),
+)
+
 #: What can happen to a step of a play, besides that it is begun and its moves are made or not.
 OF_A_PLAY = (
     "nobody there",
@@ -146,7 +171,7 @@ class Compared:
     seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
     #: How often (name of a step of a play, what happened to it).
     plays: Counter[tuple[str, str]] = field(default_factory=Counter)
-    #: How often a rule of screens, of rhythm, of chances and of losses was met.
+    #: How often a rule of screens, of rhythm, of losses, of runs and of gaps was met.
     met: Counter[str] = field(default_factory=Counter)
 
     def words(self) -> str:

@@ -178,6 +178,8 @@ def screens(
     for ball, coverage in (("top", "show"), ("slot", "under"), ("wing", "drop"), ("elbow", "under")):
         head += f'[[screen]]\nball = ["{ball}"]\ncoverage = "{coverage}"\n'
     by_place = head + rows[rows.index("[[screen]]") :]
+    # one who has a man, and goes to the ball all the same
+    by_place = by_place.replace('fifth = { job = "own_man"', 'fifth = { job = "on_ball"')
     (folder / "by_place.toml").write_text(by_place, encoding="utf-8")
     rest = "".join(f"{key} = {value}\n" for key, value in ({"belief_reach_base": 1.0} | more).items())
     rest = f"""[constants]

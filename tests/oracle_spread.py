@@ -82,7 +82,8 @@ def professionals(folder: Path) -> Scenario:
         teams=("average_professional", "average_professional"),
         level="professional",
         alignment="two_guard_baseline",
-        rest='[game]\nteam_fouls = 4\ntime_outs_left = 3\npossession_arrow = "offence"',
+        rest='[game]\nteam_fouls = 4\ntime_outs_left = 3\npossession_arrow = "offence"\n'
+        '[rules_changes]\n"clock.defensive_three_seconds_s" = 1.2',
     )
 
 
@@ -187,6 +188,7 @@ def rough_game(folder: Path) -> Scenario:
         "shell_least_s": 2.5,
         "block_p": 0.5,
         "block_scale_m": 1.5,
+        "gap_spread": 0.5,
     }
     lines = "\n".join(f"{name} = {value}" for name, value in rates.items())
     changes = '[rules_changes]\n"clock.patience_s" = 60\n"clock.offensive_three_seconds_s" = 1.5\n'
@@ -368,6 +370,8 @@ cover_break_within_m = 3.0
 cover_recover_s = 1.0
 primed_s = 0.0
 rotate_m = 0.0
+gap_spread = 0.5
+go_around_m = 2.5
 turn_s = 0.4
 cut_open_m = 0.2
 tried_look = 3
@@ -424,13 +428,14 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield wild_bounces(folder, 0), 15, 4
     yield traps_that_are_left(folder), 48, 48
     yield traps_that_open_again(folder), 20, 10
-    yield throws_and_bands(folder), 20, 10
+    yield throws_and_bands(folder), 20, 20
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 24
     yield patient(folder, "patient, cuts alone", "back_cut"), 40, 40  # beside others they are rare
     yield own_plays(folder), 24, 24
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
     plays = ("ball_screen", "zone_screens.toml")
-    late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}
+    late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3, "gap_spread": 0.5}
+    late |= {"belief_pass_points": -0.5, "belief_shot_points": -0.5, "belief_end_points": 0.2}
     yield screens(folder, "screens that hold", 0.8, 0.0, "professional", *plays, **late), 30, 30
     later = {"drive_length_m": 3.0, "belief_reach_base": 2.0, "belief_stopped_points": 0.1}
     yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 16, 10

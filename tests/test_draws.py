@@ -31,7 +31,7 @@ from engine.world.pack import pack
 KERNEL = ROOT / "engine" / "kernel"
 SETTING = "corner and short corner together"
 #: A spread of possession numbers, low and high.
-PLAYED = [0, 1, 2, 3, 5, 8, 13, 21, 34, 55, 74, 95, 133, 233, 2**32 + 7, 2**47 + 11]
+PLAYED = [0, 1, 2, 3, 5, 8, 13, 21, 25, 34, 55, 65, 74, 95, 106, 133, 225, 233, 2**32 + 7, 2**47 + 11]
 SEED = 20
 #: Draws whose words are fetched at more than one moment (the docstrings of the purposes' words say which):
 #: aim and its angle at the release, fumble at the catch; the threshold at the release, the rest

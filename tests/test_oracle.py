@@ -22,8 +22,10 @@ from naive_basics import REGIONS, philox
 from oracle_coded import CodedFunctions, coded, coded_home, front_and_shade, late_double
 from oracle_compare import (
     FLOOR,
+    OF_A_GAP,
     OF_A_LOSS,
     OF_A_PLAY,
+    OF_A_RUN,
     OF_A_SCREEN,
     OF_A_SHOT,
     Compared,
@@ -126,7 +128,7 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, full: bool) ->
     assert found.seen["worth"] == worth, found.seen["worth"] ^ worth
     assert found.seen["floor"] == set(FLOOR)
     assert found.seen["against"] == set(product(AGAINST, AGAINST)), found.seen["against"]
-    rules = {*OF_A_SCREEN, *OF_A_SHOT, *OF_A_LOSS}
+    rules = {*OF_A_SCREEN, *OF_A_SHOT, *OF_A_LOSS, *OF_A_RUN, *OF_A_GAP}
     assert rules <= set(found.met), rules - set(found.met)
     assert to_be_seen() <= set(found.plays), to_be_seen() - set(found.plays)
     assert {what for _, what in found.plays} >= set(OF_A_PLAY)
@@ -181,3 +183,4 @@ def test_coded_policies_agree_too(tmp_path: Path, full: bool) -> None:
             against(f"another, {name}", twin, packed.settings[1].world, 5)
     report(found)
     assert found.seen["fault"] == {True, False} and found.seen["outcome"] >= {3, 6}
+    assert {f"a coded place, further_m {what}" for what in ("kept", "gone")} <= set(found.met)
