@@ -280,10 +280,11 @@ class Evening:
                 yield "page", "card", _found(r"up to (\d+) of", rows["How often"]) or "nothing"
                 capital = name[:1].upper() + name[1:]
                 for output in ("said", "plan"):
-                    often = _found(
-                        rf"\b(?<!short ){name} (?:up to )?(once|twice|\d+)", self._headline(output)
-                    )
-                    yield output, "headline", {"once": "1", "twice": "2"}.get(often or "", often or "nothing")
+                    headline = self._headline(output)
+                    if re.search(r"\d|once|twice", headline):  # else only where: its words are at most 12
+                        often = _found(rf"\b(?<!short ){name} (?:up to )?(once|twice|\d+)", headline)
+                        said = {"once": "1", "twice": "2"}.get(often or "", often or "nothing")
+                        yield output, "headline", said
                     often = _found(rf"(?:\.|How often) {capital}: up to (\d+) of", self.text[output])
                     yield output, "often", often or "nothing"
                 bench = _found(

@@ -27,7 +27,7 @@ SMALL = ReportSize(
     lineup_possessions=12_000,
     formation_possessions=300,
     attack_possessions=600,
-    traced=12,
+    traced=40,
 )
 #: An evening in seconds, for files, keys and words.
 SECONDS = ReportSize(

@@ -22,7 +22,8 @@ ROLES = ("near_guard", "far_guard", "near_forward", "far_forward", "centre")
 # agents 5..9 in the order of the team file's zone_places
 LEFT_GUARD, RIGHT_GUARD, LEFT_FORWARD, RIGHT_FORWARD, CENTRE = range(5, 10)
 #: An offence that keeps the ball a while at each spot, so that the defenders have time to get there: it waits
-#: for better than any shot is, drives little and passes for passing's sake.
+#: for better than any shot is, drives little and passes for passing's sake. All stand where
+#: they should.
 PATIENT = {
     "decision_period_s": 1.2,
     "catch_pause_s": 1.3,
@@ -32,6 +33,7 @@ PATIENT = {
     "belief_kick_points": -0.3,
     "noise_points": 0.2,
     "hold_value_points": 1.6,
+    "gap_spread": 0.0,
 }
 SETTLE_STEPS = 9  # the ball's row and holder unchanged for so long
 

@@ -89,13 +89,18 @@ def first_decisions(world: Any, traces: list[Any]) -> Iterator[tuple[Any, Any, A
 
 
 def test_what_is_chosen_in_a_look(world: Any, traces: list[Any]) -> None:
-    """Gumbel noise with mean 0 and scale s for all but holding, which has none: with d = hold - value,
-    P(hold) = prod exp(-exp(-d / s - 0.5772)). Over 1,000 looks, where it is small, middling and great,
-    within 4 standard errors."""
+    """Gumbel noise with mean 0 and scale s for all but holding, which has none, and one for all drives: with
+    d = hold - value, of drives that of the best, P(hold) = prod exp(-exp(-d / s - 0.5772)). Over 1,000 looks,
+    where it is small, middling and great, within 4 standard errors."""
     held, expected = [], []
     for _, scale, options in first_decisions(world, traces):
         is_hold = options[:, 3] == Option.HOLD
-        ahead = (options[is_hold, 4] - options[~is_hold, 4]) / scale
+        drives = np.isin(options[:, 3], DRIVES)
+        values = [
+            *options[~is_hold & ~drives, 4],
+            *(options[drives, 4].max(keepdims=True) if drives.any() else ()),
+        ]
+        ahead = (options[is_hold, 4] - np.array(values)) / scale
         expected.append(np.exp(-np.exp(-ahead - np.euler_gamma).sum()))
         held.append(options[is_hold, 5][0])
     p, h = np.array(expected), np.array(held)

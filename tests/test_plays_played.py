@@ -133,7 +133,7 @@ def test_a_step_on_a_drive(tmp_path: Path) -> None:
         if name not in ("belief_kick_points", "hold_value_points")
     }
     n_begun = 0
-    for t in traces(world_of(tmp_path, [one_play(drift)], constants=quick).home):
+    for t in traces(world_of(tmp_path, [one_play(drift)], constants=quick).home, 180):
         s = t.states
         driven = {int(np.searchsorted(s["t"], e[0] - 1e-6)) for e in t.events if e[1] == Event.DRIVE}
         wanted = [

@@ -21,7 +21,7 @@ from engine.state.words import Action, Event, Mode, Option
 N = 400
 SEED = 8
 #: A shot is worth its points times the chance to make it, nothing else.
-PLAIN = {"shot_foul_p": 0.0, "block_p": 0.0, "rebound_value_points": 0.0}
+PLAIN = {"shot_foul_p": 0.0, "block_p": 0.0, "rebound_value_points": 0.0, "belief_shot_points": 0.0}
 #: No defender bears on a shot.
 NO_DEFENDER = {"contest_cap_m": 0.0, "smothered_logit_per_m": 0.0, "second_contest_logit": 0.0}
 
@@ -82,9 +82,9 @@ def test_what_he_feels_is_in_what_he_believes_of_his_own_shot_alone() -> None:
 
 @pytest.fixture(scope="module")
 def shots() -> Any:
-    """Of every shot of 800 possessions of 10 s: log odds of its make without rhythm, rhythm, made, clock when
-    he went up. Nobody is fouled or blocked, defenders do not bear on it; shots differ by 1 in log odds."""
-    world, traces = played(800, 10.0, **PLAIN, **NO_DEFENDER, shot_rhythm_logit=1.0)
+    """Of every shot of 2,400 possessions of 10 s: log odds of its make without rhythm, rhythm, made, clock
+    when he went up. Nobody is fouled or blocked, defenders do not bear on it; shots differ by 1 in log odds."""
+    world, traces = played(2_400, 10.0, **PLAIN, **NO_DEFENDER, shot_rhythm_logit=1.0)
     found = []
     for t in traces:
         s = t.states
