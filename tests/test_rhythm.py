@@ -83,7 +83,7 @@ def test_what_he_feels_is_in_what_he_believes_of_his_own_shot_alone() -> None:
 @pytest.fixture(scope="module")
 def shots() -> Any:
     """Of every shot of 2,400 possessions of 10 s: log odds of its make without rhythm, rhythm, made, clock
-    when he went up. Nobody is fouled or blocked, defenders do not bear on it; shots differ by 1 in log odds."""
+    when he went up. Nobody is fouled or blocked, no defender bears on it; shots differ by 1 in log odds."""
     world, traces = played(2_400, 10.0, **PLAIN, **NO_DEFENDER, shot_rhythm_logit=1.0)
     found = []
     for t in traces:

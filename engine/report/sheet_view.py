@@ -134,8 +134,8 @@ def _tonight(found: Found) -> str:
     if not rows:
         return ""
     shown = ((row["number"], _hundred(row["tonight"]), _hundred(row["model"]["mean"])) for row in rows)
-    said = ", ".join(f"No. {number} {tonight} of 100, not {met}" for number, tonight, met in shown)
-    return f"{SHARES[rows[0]['key']]} tonight, says the model: {said}."
+    said = ", ".join(f"No. {number} {tonight}, not {met}" for number, tonight, met in shown)
+    return f"{SHARES[rows[0]['key']]} tonight, says the model, of 100: {said}."
 
 
 def sheet_short(found: Found) -> str:
