@@ -20,7 +20,7 @@ from __future__ import annotations
 import argparse
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -240,16 +240,21 @@ def written(text: str, problem: Problem, knobs: Array, rates: Rates) -> str:
     return f"{head}\n\n{record(problem, knobs, rates)}"
 
 
-def with_knobs(text: str, problem: Problem, knobs: Array) -> str:
-    """A level file's text with the knobs' values put in. Raises ValueError if a knob is missing."""
-    for knob, value in zip(problem.knobs, knobs, strict=True):
-        section = f"{'shots' if knob in SHIFTS else 'constants'}.{knob}"
+def with_values(text: str, values: Mapping[str, float], file: str) -> str:
+    """A file's text with these values of its sections put in. Raises ValueError if a section is missing."""
+    for section, value in values.items():
         text, n = re.subn(
             rf"(?m)^(\[{re.escape(section)}\]\nvalue = )[^\s#]+", rf"\g<1>{float(value)!r}", text
         )
         if n != 1:
-            raise ValueError(f"[{section}] with its value in the first line is not in the level file")
+            raise ValueError(f"[{section}] with its value in the first line is not in {file}")
     return text
+
+
+def with_knobs(text: str, problem: Problem, knobs: Array) -> str:
+    """A level file's text with the knobs' values put in. Raises ValueError if a knob is missing."""
+    sections = (f"{'shots' if knob in SHIFTS else 'constants'}.{knob}" for knob in problem.knobs)
+    return with_values(text, dict(zip(sections, knobs, strict=True)), "the level file")
 
 
 def write_knobs(name: str, problem: Problem, knobs: Array) -> None:
@@ -258,13 +263,9 @@ def write_knobs(name: str, problem: Problem, knobs: Array) -> None:
     path.write_text(with_knobs(path.read_text(encoding="utf-8"), problem, knobs), encoding="utf-8")
 
 
-def handed_over(text: str, knobs: dict[str, float]) -> str:
+def handed_over(text: str, knobs: Mapping[str, float]) -> str:
     """The text of constants.toml with what other levels take over. Raises ValueError if one is missing."""
-    for name in TAKEN_OVER:
-        text, n = re.subn(rf"(?m)^(\[{name}\]\nvalue = )[^\s#]+", rf"\g<1>{knobs[name]!r}", text)
-        if n != 1:
-            raise ValueError(f"[{name}] with its value in the first line is not in constants.toml")
-    return text
+    return with_values(text, {name: knobs[name] for name in TAKEN_OVER}, "constants.toml")
 
 
 def fit_level(name: str, options: argparse.Namespace) -> str:
@@ -298,7 +299,7 @@ def fit_level(name: str, options: argparse.Namespace) -> str:
         path.write_text(written(path.read_text(encoding="utf-8"), problem, knobs, rates), encoding="utf-8")
         if name == PROFESSIONAL:
             path = Path(configs_root() / "model" / "constants.toml")
-            found = dict(zip(problem.knobs, map(float, knobs), strict=True))
+            found = dict(zip(problem.knobs, knobs, strict=True))
             path.write_text(handed_over(path.read_text(encoding="utf-8"), found), encoding="utf-8")
     return "\n".join(lines(problem, knobs, rates))
 

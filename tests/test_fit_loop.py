@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from engine.inputs import Scenario, load_level, load_scenario
+from engine.inputs import Scenario, load_constants, load_level, load_scenario
 from engine.inputs.files import configs_root
 from engine.study.newton import Range, solve
 
@@ -109,6 +109,9 @@ def test_a_knob_that_a_file_has_not_is_told(tools: tuple[ModuleType, ModuleType]
 def test_what_other_levels_take_over_is_put_into_the_constants(tools: tuple[ModuleType, ModuleType]) -> None:
     levels, _ = tools
     text = (configs_root() / "model" / "constants.toml").read_text(encoding="utf-8")
+    by_source = {name for name, one in load_constants().items() if "at the professional level" in one.source}
+    assert set(levels.TAKEN_OVER) == by_source | {"touch_max_p"}
+    assert set(levels.TAKEN_OVER) <= set(load_level(levels.PROFESSIONAL).knobs)
     knobs = {name: 0.001 * n for n, name in enumerate(levels.TAKEN_OVER, 1)}
     before, after = (tomllib.loads(one) for one in (text, levels.handed_over(text, knobs)))
     assert {name: after[name].pop("value") for name in knobs} == knobs
