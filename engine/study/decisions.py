@@ -20,9 +20,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from engine.kernel.shooting import is_three
 from engine.kernel.watch import Trace
-from engine.kernel.worth import LEAST_PATIENCE_S, reluctance
+from engine.kernel.worth import LEAST_PATIENCE_S, reluctance, running_out
 from engine.run.blocks import Progress
 from engine.run.watch import watch_numbers
 from engine.state.arrays import N_SIDE, OPTION_COLUMNS
@@ -62,6 +61,14 @@ def time_left(world: np.ndarray, states: NDArray[np.void]) -> NDArray[np.float64
     return np.maximum(rules["patience_s"] - states["t"], LEAST_PATIENCE_S)
 
 
+def threes(world: np.ndarray, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether shots from there count three, [n]: the kernel's is_three, all at once."""
+    rules = world["rules"][0]
+    beyond_arc = x * x + y * y > rules["arc_m"] * rules["arc_m"]
+    beyond_line = np.abs(x) > rules["corner_x_m"]
+    return np.where(y <= rules["corner_break_y_m"], beyond_line, beyond_arc)
+
+
 def asked_after(
     world: np.ndarray,
     rows: NDArray[np.float64],
@@ -75,12 +82,18 @@ def asked_after(
     ``rows`` [n, OPTION_COLUMNS]: the options chosen, in order; ``of`` [n]: their possessions, rising;
     ``states`` STATE [n] and ``agents`` AGENT [n, 10] when they were chosen.
     """
-    w, ask = world[0], np.zeros(len(rows))
-    left = time_left(world, states)
-    for i in np.flatnonzero(rows[:, OPTION] == Option.SHOOT):
-        who = int(rows[i, PLAYER])
-        man = agents[i, who]
-        ask[i] = reluctance(w, who, is_three(w, float(man["x"]), float(man["y"])), float(left[i]))
+    k, players, ask = world["k"][0], world["players"][0], np.zeros(len(rows))
+    shots = np.flatnonzero(rows[:, OPTION] == Option.SHOOT)
+    who = rows[shots, PLAYER].astype(np.int64)
+    men = agents[shots, who]
+    # the kernel's reluctance, all at once: one by one its compiled form takes longer to call than to run
+    own = np.where(
+        threes(world, men["x"], men["y"]),
+        players["reluctance_three_points"][who] + k["reluctance_threes_points"],
+        players["reluctance_two_points"][who],
+    )
+    left, tau_s = time_left(world, states[shots]), float(k["hold_tau_s"])
+    ask[shots] = own * np.array([running_out(float(one), tau_s) for one in left])
     so_far = np.cumsum(ask)
     return np.asarray(so_far[np.searchsorted(of, of, side="right") - 1] - so_far)
 
