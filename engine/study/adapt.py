@@ -20,9 +20,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from engine import tables as pd
 from engine.estimate.calls import call_value, change
 from engine.estimate.intervals import Found, wilson
 from engine.estimate.tally import PairTally, Tally

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from engine import tables as pd
 from engine.inputs.constants import load_constants
 from engine.kernel.drives import MOST_EARLY_M, MOST_LATE_M
 from engine.kernel.forecast import LEAST_P

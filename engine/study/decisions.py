@@ -17,9 +17,9 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from engine import tables as pd
 from engine.kernel.watch import Trace
 from engine.kernel.worth import LEAST_PATIENCE_S, reluctance, running_out
 from engine.run.blocks import Progress

@@ -18,8 +18,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import pandas as pd
-
+from engine import tables as pd
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.defence import people_of, persons_of
