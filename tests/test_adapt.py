@@ -64,8 +64,8 @@ def test_what_is_asked_of_later_shots_is_the_kernels_reluctance(friday: Any) -> 
             trace = block.trace(i)
             rows = trace.options[trace.options[:, CHOSEN] > 0.0]
             at = np.searchsorted(trace.states["t"], rows[:, TIME_S] - 1e-6)
+            found = asked_after(world, rows, np.zeros(len(rows), np.int64), trace.states, trace.agents, at)
             states, agents = trace.states[at], trace.agents[at]
-            found = asked_after(world, rows, np.zeros(len(rows), np.int64), states, agents)
             ask = []
             for row, man, left in zip(rows, agents, time_left(world, states), strict=True):
                 who, w = int(row[PLAYER]), world[0]

@@ -98,7 +98,7 @@ def _holds(
         times = block.possession_of(STEPS) * 1e5 + steps["t"]
         at = np.searchsorted(times, of * 1e5 + rows[:, TIME_S] - 1e-6)
         held = (rows[:, OPTION] == Option.HOLD) & (steps["action"][np.maximum(at - 1, 0)] != Action.DRIVE)
-        ask = asked_after(world, rows, of, steps[at], block.steps["agents"][at])
+        ask = asked_after(world, rows, of, steps, block.steps["agents"], at)
         points = block.records[:, COLUMN["points"]][of] - ask
         yield rows[held, VALUE], points[held], of[held]
 

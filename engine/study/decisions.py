@@ -75,24 +75,25 @@ def asked_after(
     of: NDArray[np.int64],
     states: NDArray[np.void],
     agents: NDArray[np.void],
+    at: NDArray[np.int64],
 ) -> NDArray[np.float64]:
     """Points asked of the shots that were decided on after each decision, float64[n] (constants and players
     ``reluctance_*``).
 
     ``rows`` [n, OPTION_COLUMNS]: the options chosen, in order; ``of`` [n]: their possessions, rising;
-    ``states`` STATE [n] and ``agents`` AGENT [n, 10] when they were chosen.
+    ``states`` STATE [steps] and ``agents`` AGENT [steps, 10]; ``at`` [n]: the step in which they were chosen.
     """
     k, players, ask = world["k"][0], world["players"][0], np.zeros(len(rows))
     shots = np.flatnonzero(rows[:, OPTION] == Option.SHOOT)
     who = rows[shots, PLAYER].astype(np.int64)
-    men = agents[shots, who]
+    men = agents[at[shots], who]
     # the kernel's reluctance, all at once: one by one its compiled form takes longer to call than to run
     own = np.where(
         threes(world, men["x"], men["y"]),
         players["reluctance_three_points"][who] + k["reluctance_threes_points"],
         players["reluctance_two_points"][who],
     )
-    left, tau_s = time_left(world, states[shots]), float(k["hold_tau_s"])
+    left, tau_s = time_left(world, states[at[shots]]), float(k["hold_tau_s"])
     ask[shots] = own * np.array([running_out(float(one), tau_s) for one in left])
     so_far = np.cumsum(ask)
     return np.asarray(so_far[np.searchsorted(of, of, side="right") - 1] - so_far)
@@ -108,7 +109,7 @@ def _rows(world: np.ndarray, trace: Trace, only_look: int | None) -> Iterator[tu
     held = (states["mode"] == Mode.HELD) | (states["mode"] == Mode.SHOT_WINDUP)
     chosen = trace.options[trace.options[:, CHOSEN] > 0.0]
     steps = np.searchsorted(times, chosen[:, TIME_S] - 1e-6)
-    ask = asked_after(world, chosen, np.zeros(len(chosen), np.int64), states[steps], agents[steps])
+    ask = asked_after(world, chosen, np.zeros(len(chosen), np.int64), states, agents, steps)
     look = 0
     for i, row in enumerate(chosen):
         step = int(steps[i])
