@@ -189,7 +189,10 @@ class Played:
 
         learns = [] if name != "adapted" else [i for i in self.to_adapt() if self._adapted_row(i) is None]
         compared = self._kept("compare")
-        return work_of(name, self.scenario, self.effort, self.size, len(self.likely), compared, len(learns))
+        again = not self.asked.adapted and (self._kept("plan") is None or bool(self._ground))
+        return work_of(
+            name, self.scenario, self.effort, self.size, len(self.likely), compared, len(learns), again
+        )
 
     def expect(self, *names: str) -> float:
         """Get ready to play these, with one bar for all of them; about how many seconds it will take as busy
@@ -317,11 +320,13 @@ class Played:
             compared=self.part("compare"),
             adapted=self.part("adapted") if self.asked.adapted else None,
             only=only,
-            ground=self._ground.setdefault("plan", Ground()),
+            ground=None if self.asked.adapted else self._ground.setdefault("plan", Ground()),
         )
 
     def _room(self, told: Progress) -> _Result | None:
-        return self._plan(told, named(self.scenario, self.advised())) if self._wants_room() else None
+        found = self._plan(told, named(self.scenario, self.advised())) if self._wants_room() else None
+        self._ground.clear()  # nobody else asks for it
+        return found
 
     def candidates(self) -> tuple[Spot, ...]:
         """The plan's calls that may be advised."""
