@@ -25,7 +25,7 @@ from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
 from engine.shipped import configs_root
 from engine.study import evening_file
-from engine.study.adapt import measure_carrying
+from engine.study.adapt import measure_carrying, with_constants
 from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played
 from engine.study.evening_result import ReportSize
@@ -48,7 +48,7 @@ from engine.study.sheet.knobs import (
 )
 from engine.study.sheet.men import play_men
 
-#: Possessions of a sheet by the model itself and of its fit's runs (to find: 4.2 to 9 standard errors of both).
+#: Possessions of the model's own sheet and of its fit's runs (to find: 4.2 to 9 standard errors of both).
 GAMES, RUN, SHEET_SEED = 6000, 3000, 77
 
 
@@ -61,8 +61,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def scenario(folder: Path) -> Scenario:
     """With room for fouls on both sides: the level may stand at an end of their range."""
-    found = load_evening(folder).scenario
-    return found.model_copy(update={"constants": {**found.constants, "shot_foul_p": 0.3}})
+    return with_constants(load_evening(folder).scenario, {"shot_foul_p": 0.3})
 
 
 def sheet_of(model: MenTally, scenario: Scenario) -> SheetCounts:

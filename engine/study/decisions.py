@@ -95,7 +95,7 @@ def choices(
         kinds = {"possession": np.int64, **COLUMNS}
         tables.append(pd.DataFrame({name: np.empty(0, kind) for name, kind in kinds.items()}))
     found = pd.concat(tables, ignore_index=True)
-    return found.assign(kind=np.array(KINDS, object)[found["kind"].to_numpy()])
+    return found.assign(kind=np.array(KINDS, object)[found["kind"].to_numpy()]).astype({"kind": str})
 
 
 def reliability(table: pd.DataFrame) -> pd.DataFrame:
