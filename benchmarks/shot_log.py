@@ -80,7 +80,10 @@ def main() -> None:
     parser.add_argument("--scenario", default="level_professional")
     parser.add_argument("-n", "--possessions", type=int, default=10_000)
     options = parser.parse_args()
-    log = Log(options.file)
+    try:
+        log = Log(options.file)
+    except (OSError, KeyError, ValueError) as error:
+        parser.error(f"{options.file}: not a table of shot_ft, defender_ft, makes, attempts ({error})")
     table = shots(log, options.scenario, options.possessions)
     for by in ("band", "shot_ft"):
         groups = table.groupby(by)

@@ -36,12 +36,14 @@ def work_of(
     formations: int,
     compared: Found | None,
     learns: int,
+    again: bool = False,
 ) -> float:
     """Roughly how many possessions of staying home a part takes as long as. ``formations``: likely ones;
-    ``compared``: the JSON of ``compare`` where it is known; ``learns``: settings that ``adapted`` plays."""
+    ``compared``: the JSON of ``compare`` where it is known; ``learns``: settings that ``adapted`` plays;
+    ``again``: what ``room`` rests on is played by this run's plan."""
     calls, n = sum(len(one.calls) for one in scenario.settings), float(size.possessions)
-    if name in ("plan", "room"):  # again, if at all, little is played that was not before
-        return _plan(scenario, effort, size.threads) * (0.1 if name == "room" else 1.0)
+    if name in ("plan", "room"):
+        return _plan(scenario, effort, size.threads) * (0.1 if again else 1.0)
     return {
         "fit": float(MOST_RUNS * FIT_POSSESSIONS),
         "compare": n * (1.0 + 0.2 * calls),
