@@ -22,7 +22,7 @@ from engine.study.sheet.knobs import CARRYING_RUNS, FIT_POSSESSIONS, HABIT_RUNS,
 #: one that a setting is learned from (watched option by option, and fitted to), and one that it is judged by
 #: or played.
 TIMING, TIMED, PER_TRACED, PER_FORMATION, PER_ATTACK = 10_000.0, 15_000.0, 80.0, 2.1, 6.7
-PER_LEARNED, PER_JUDGED = 12.0, 0.9
+PER_LEARNED, PER_JUDGED = 2.4, 0.9
 #: Of a plan: a call in its table (per possession of it), a game with the plan, one without a trap, and the
 #: end of a game with one call.
 PER_TABLED, PER_GAME, PER_PILOT, PER_LATE, USUALLY_LATE = 0.65, 145.0, 85.0, 3200.0, 3
