@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from engine.inputs.base import spoken
@@ -25,6 +27,9 @@ MEDIANS_SOURCE = (
     "evidence 2a (D1, pro men 2014-15, 121,588 shots), computed: up to 6 ft, 6 to 22 ft, 22 to 31 ft"
 )
 FEET_M = 0.3048
+#: Share of threes by how far the nearest defender is at the release: nearest ft, farthest ft, share.
+THREES_BY_FT = ((0.0, 4.0, 0.198), (4.0, 6.0, 0.418), (6.0, math.inf, 0.384))
+THREES_SOURCE = "evidence 2a (D1, pro men 2014-15), computed: shares of threes by the defender's distance"
 PRO = "level_professional"
 MAN = {"zone": "man_to_man", "options": {}}
 
@@ -63,10 +68,11 @@ def shots_by_band(world: World, run: Run) -> dict[str, Series]:
 def distances(run: Run, world: World, records: Records) -> list[Claim]:
     """Professional men are mostly guarded man-to-man (from memory), so the model's are too.
 
-    Medians, as published; means beside.
+    Medians, as published; means beside; of threes the spread, too.
     """
     found, medians = [], {}
-    for band, gaps in shots_by_band(world, run).items():
+    bands = shots_by_band(world, run)
+    for band, gaps in bands.items():
         medians[band] = median(gaps)
         whole = quotient(column(records, f"{band}_gap_mm") / 1000, column(records, f"{band}_attempts"))
         figures = (
@@ -76,6 +82,13 @@ def distances(run: Run, world: World, records: Records) -> list[Claim]:
         name = f"professional: defender's distance at shots, {band}, within {TOLERANCE:.0%}"
         gap = near(medians[band], MEDIANS_M[band], TOLERANCE)
         found.append(Claim(13, name, MEDIANS_SOURCE, gap, figures))
+    threes = bands["three"] / FEET_M
+    for low, high, share in THREES_BY_FT:
+        own = quotient(((threes >= low) & (threes < high)).astype(float), np.ones(len(threes)))
+        words = f"{low:g} ft or more" if high == math.inf else f"{low:g} to {high:g} ft"
+        name = f"professional: threes with the defender {words} away, within {TOLERANCE:.0%}"
+        figures = f"{own.mean:.3f} of threes, published {share:.3f}"
+        found.append(Claim(13, name, THREES_SOURCE, near(own, share, TOLERANCE), figures))
     for far, close in (("middle", "rim"), ("three", "middle")):
         figures = f"{far} {medians[far].mean:.2f} m, {close} {medians[close].mean:.2f} m"
         name = f"professional: defender farther at shots, {far} than {close}"
