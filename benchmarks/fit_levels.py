@@ -20,7 +20,7 @@ from __future__ import annotations
 import argparse
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -50,6 +50,8 @@ from engine.study.newton import Range, newton, slopes, solve
 
 #: A knob's step, whose effect gives the slopes: log odds of a shift, share of a constant's range.
 SHIFT_STEP, RANGE_STEP = 0.2, 0.2
+#: Fitted on the professionals alone; the others take them over from configs/model/constants.toml.
+PROFESSIONAL, TAKEN_OVER = "professional", ("noise_points", "touch_max_p", "block_p", "shot_rhythm_logit")
 #: Decimals that a knob is written with, and a rate.
 KNOB_DECIMALS, RATE_DECIMALS = 4, 4
 #: The record of a fit starts here in a level file; everything after it is rewritten.
@@ -238,22 +240,32 @@ def written(text: str, problem: Problem, knobs: Array, rates: Rates) -> str:
     return f"{head}\n\n{record(problem, knobs, rates)}"
 
 
-def with_knobs(text: str, problem: Problem, knobs: Array) -> str:
-    """A level file's text with the knobs' values put in. Raises ValueError if a knob is missing."""
-    for knob, value in zip(problem.knobs, knobs, strict=True):
-        section = f"{'shots' if knob in SHIFTS else 'constants'}.{knob}"
+def with_values(text: str, values: Mapping[str, float], file: str) -> str:
+    """A file's text with these values of its sections put in. Raises ValueError if a section is missing."""
+    for section, value in values.items():
         text, n = re.subn(
             rf"(?m)^(\[{re.escape(section)}\]\nvalue = )[^\s#]+", rf"\g<1>{float(value)!r}", text
         )
         if n != 1:
-            raise ValueError(f"[{section}] with its value in the first line is not in the level file")
+            raise ValueError(f"[{section}] with its value in the first line is not in {file}")
     return text
+
+
+def with_knobs(text: str, problem: Problem, knobs: Array) -> str:
+    """A level file's text with the knobs' values put in. Raises ValueError if a knob is missing."""
+    sections = (f"{'shots' if knob in SHIFTS else 'constants'}.{knob}" for knob in problem.knobs)
+    return with_values(text, dict(zip(sections, knobs, strict=True)), "the level file")
 
 
 def write_knobs(name: str, problem: Problem, knobs: Array) -> None:
     """Put the knobs into the level's file; its record stays as it is."""
     path = Path(configs_root() / "levels" / f"{name}.toml")
     path.write_text(with_knobs(path.read_text(encoding="utf-8"), problem, knobs), encoding="utf-8")
+
+
+def handed_over(text: str, knobs: Mapping[str, float]) -> str:
+    """The text of constants.toml with what other levels take over. Raises ValueError if one is missing."""
+    return with_values(text, {name: knobs[name] for name in TAKEN_OVER}, "constants.toml")
 
 
 def fit_level(name: str, options: argparse.Namespace) -> str:
@@ -285,6 +297,10 @@ def fit_level(name: str, options: argparse.Namespace) -> str:
     if options.write:
         path = Path(configs_root() / "levels" / f"{name}.toml")
         path.write_text(written(path.read_text(encoding="utf-8"), problem, knobs, rates), encoding="utf-8")
+        if name == PROFESSIONAL:
+            path = Path(configs_root() / "model" / "constants.toml")
+            found = dict(zip(problem.knobs, knobs, strict=True))
+            path.write_text(handed_over(path.read_text(encoding="utf-8"), found), encoding="utf-8")
     return "\n".join(lines(problem, knobs, rates))
 
 
@@ -302,7 +318,7 @@ def main() -> None:
     parser.add_argument("--quiet", action="store_true", help="only the tables")
     parser.add_argument("--write", action="store_true", help="rewrite knobs and [fit] in the level files")
     options = parser.parse_args()
-    for name in options.level or shipped("levels"):
+    for name in sorted(options.level or shipped("levels"), key=lambda name: name != PROFESSIONAL):
         print(fit_level(name, options), flush=True)
 
 

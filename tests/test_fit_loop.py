@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import shutil
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
@@ -12,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from engine.inputs import Scenario, load_level, load_scenario
+from engine.inputs import Scenario, load_constants, load_level, load_scenario
 from engine.inputs.files import configs_root
 from engine.study.newton import Range, solve
 
@@ -103,6 +104,20 @@ def test_a_knob_that_a_file_has_not_is_told(tools: tuple[ModuleType, ModuleType]
         levels.with_knobs(
             text.replace("[constants.box_out_share]", "[constants.bo]"), problem, problem.start()
         )
+
+
+def test_what_other_levels_take_over_is_put_into_the_constants(tools: tuple[ModuleType, ModuleType]) -> None:
+    levels, _ = tools
+    text = (configs_root() / "model" / "constants.toml").read_text(encoding="utf-8")
+    by_source = {name for name, one in load_constants().items() if "at the professional level" in one.source}
+    assert set(levels.TAKEN_OVER) == by_source | {"touch_max_p"}
+    assert set(levels.TAKEN_OVER) <= set(load_level(levels.PROFESSIONAL).knobs)
+    knobs = {name: 0.001 * n for n, name in enumerate(levels.TAKEN_OVER, 1)}
+    before, after = (tomllib.loads(one) for one in (text, levels.handed_over(text, knobs)))
+    assert {name: after[name].pop("value") for name in knobs} == knobs
+    assert all(before[name].pop("value") != knobs[name] for name in knobs) and after == before
+    with pytest.raises(ValueError, match=r"\[block_p\]"):
+        levels.handed_over(text.replace("[block_p]", "[block_q]"), knobs)
 
 
 def test_a_leap_to_the_end_and_too_far_comes_back() -> None:

@@ -24,7 +24,6 @@ from engine.inputs.shots import COLUMNS, shot_table_from
 from engine.inputs.stress import stress_from
 from engine.inputs.team import team_from
 from engine.inputs.zone import load_zone, zone_from
-from engine.report.page.plays import plays_page
 from engine.report.screen.defence import plays_named
 from engine.report.screen.evening import shot_lines
 from engine.report.screen.plays import play_lines
@@ -32,8 +31,6 @@ from engine.report.seldom_view import never_lines
 from engine.shipped import configs_root
 from engine.still.holes import ALIGNMENT, RULES, scenario_lines, zone_lines
 from engine.still.occasions import occasion_lines, run_here
-from engine.study.sweep.design import design_from
-from engine.study.sweep.sampling import read_points
 from engine.world.court import build_court, load_layout
 from engine.world.pack import plays_of
 
@@ -169,6 +166,8 @@ def _stress(data: Table, source: Source) -> str:
 
 
 def _sweep(data: Table, source: Source) -> str:
+    from engine.study.sweep.design import design_from  # slow to load, and few files need it
+
     design = design_from(data, source)
     points, factors = len(design.points), [plain(factor.path) for factor in design.factors]
     settings = ", ".join(f'"{plain(name)}"' for name in design.settings)
@@ -295,6 +294,8 @@ def _meaning(source: Source, before_playing: Callable[[], None] | None) -> str |
         evening = load_evening(source.path.parent, str(Path(source.shown).parent))
         return f'sheet of "{evening.scenario.title}", played as its folder'
     if source.path.suffix == ".csv" and not _is_shot_table(source):
+        from engine.study.sweep.sampling import read_points
+
         columns, rows = read_points(source)
         return (
             f"{_count(len(rows), 'point')} of a sweep, columns {', '.join(plain(name) for name in columns)}"
@@ -402,4 +403,6 @@ def picture_of_plays(paths: Sequence[FileName]) -> str:
         raise InputError(
             "--picture", "", shown, "plays, a folder with some, or what runs some: a scenario, an evening"
         )
+    from engine.report.page.plays import plays_page
+
     return plays_page(found)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from engine.inputs.base import spoken
@@ -26,7 +28,7 @@ MEDIANS_SOURCE = (
 )
 FEET_M = 0.3048
 #: Share of threes by how far the nearest defender is at the release: nearest ft, farthest ft, share.
-THREES_BY_FT = ((0.0, 4.0, 0.198), (4.0, 6.0, 0.418), (6.0, 99.0, 0.384))
+THREES_BY_FT = ((0.0, 4.0, 0.198), (4.0, 6.0, 0.418), (6.0, math.inf, 0.384))
 THREES_SOURCE = "evidence 2a (D1, pro men 2014-15), computed: shares of threes by the defender's distance"
 PRO = "level_professional"
 MAN = {"zone": "man_to_man", "options": {}}
@@ -83,7 +85,7 @@ def distances(run: Run, world: World, records: Records) -> list[Claim]:
     threes = bands["three"] / FEET_M
     for low, high, share in THREES_BY_FT:
         own = quotient(((threes >= low) & (threes < high)).astype(float), np.ones(len(threes)))
-        words = f"{low:g} to {high:g} ft" if high < 99.0 else f"{low:g} ft or more"
+        words = f"{low:g} ft or more" if high == math.inf else f"{low:g} to {high:g} ft"
         name = f"professional: threes with the defender {words} away, within {TOLERANCE:.0%}"
         figures = f"{own.mean:.3f} of threes, published {share:.3f}"
         found.append(Claim(13, name, THREES_SOURCE, near(own, share, TOLERANCE), figures))
