@@ -226,7 +226,7 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     driving = s.action == Action.DRIVE
     c.weighed[Option.HOLD].value = carry + k.belief_stopped_points if driving else hold
     weigh_shot(w, c, left, d_rim, trapped)
-    free = trapped or s.trap_phase == TrapPhase.AFTER or s.n_catches == 0 or s.dribble != Dribble.UNUSED
+    free = s.trap_phase == TrapPhase.AFTER or s.n_catches == 0 or s.dribble != Dribble.UNUSED
     looked = free or s.now >= s.looked_t
     may_dribble = s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and 0.8 < d_rim < 9.0
     if driving:
