@@ -145,8 +145,7 @@ class Decision:
     def looked(self) -> bool:
         p = self.p
         return (
-            self.trapped
-            or self.seen == "after"
+            self.seen == "after"
             or p.n_catches == 0
             or p.dribble != UNUSED
             or p.now >= p.looked_t
