@@ -38,7 +38,8 @@ from engine.run.watch import watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES, Action, Option
 from engine.study.beliefs import PHASE_NAMES, PLACES, fit, moved
-from engine.study.decisions import CHOSEN, LOOKS, OPTION, TIME_S, VALUE, asked_after, choices
+from engine.study.decision_rows import CHOSEN, OPTION, TIME_S, VALUE
+from engine.study.decisions import LOOKS, asked_after, choices
 from engine.study.play import Opening, head, open_scenario, run_size
 from engine.world.pack import pack
 
