@@ -20,9 +20,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from engine import tables as pd
 from engine.estimate.calls import call_value, change
 from engine.estimate.intervals import Found, wilson
 from engine.estimate.tally import PairTally, Tally
@@ -38,7 +38,8 @@ from engine.run.watch import watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import OUTCOMES, Action, Option
 from engine.study.beliefs import PHASE_NAMES, PLACES, fit, moved
-from engine.study.decisions import CHOSEN, LOOKS, OPTION, TIME_S, VALUE, asked_after, choices
+from engine.study.decision_rows import CHOSEN, OPTION, TIME_S, VALUE
+from engine.study.decisions import LOOKS, asked_after, choices
 from engine.study.play import Opening, head, open_scenario, run_size
 from engine.world.pack import pack
 
@@ -98,7 +99,7 @@ def _holds(
         times = block.possession_of(STEPS) * 1e5 + steps["t"]
         at = np.searchsorted(times, of * 1e5 + rows[:, TIME_S] - 1e-6)
         held = (rows[:, OPTION] == Option.HOLD) & (steps["action"][np.maximum(at - 1, 0)] != Action.DRIVE)
-        ask = asked_after(world, rows, of, steps[at], block.steps["agents"][at])
+        ask = asked_after(world, rows, of, steps, block.steps["agents"], at)
         points = block.records[:, COLUMN["points"]][of] - ask
         yield rows[held, VALUE], points[held], of[held]
 

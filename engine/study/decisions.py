@@ -14,52 +14,21 @@ passes up.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from engine.kernel.shooting import is_three
-from engine.kernel.watch import Trace
-from engine.kernel.worth import LEAST_PATIENCE_S, reluctance
+from engine import tables as pd
+from engine.kernel.watch import STATES
 from engine.run.blocks import Progress
 from engine.run.watch import watch_numbers
-from engine.state.arrays import N_SIDE, OPTION_COLUMNS
 from engine.state.record import COLUMN
-from engine.state.words import Action, Event, Mode, Option, TrapPhase
+from engine.study.decision_rows import COLUMNS, KINDS, POSSESSION, fill, fill_asked
 
-CHOSEN, OPTION, PLAYER, PROMISE, VALUE, TIME_S = (
-    OPTION_COLUMNS.index(name) for name in ("chosen", "option", "player", "promise", "value", "t_s")
-)
 #: Looks in which every option is tried (constant tried_look), a run each.
 LOOKS = (1, 2, 3, 4, 5, 6, 8)
-#: Options by what they are.
-KINDS = ("shot", "hold", "stop", "drive", "go on", "retreat", "split", "pass")
 #: Phases of a trap in the words of the reliability table.
 PHASES = ("home", "trap coming", "trap set", "after")
-
-
-def _kind(option: int, driving: bool) -> str:
-    if option == Option.SHOOT:
-        return "shot"
-    if option == Option.HOLD:
-        return "stop" if driving else "hold"
-    if option == Option.RETREAT:
-        return "retreat"
-    if option == Option.SPLIT:
-        return "split"
-    if option >= Option.PASS_1:
-        return "pass"
-    return "go on" if driving else "drive"
-
-
-def time_left(world: np.ndarray, states: NDArray[np.void]) -> NDArray[np.float64]:
-    """Seconds that the offence has at these states, [n]; its patience where there is no shot clock."""
-    rules = world["rules"][0]
-    if rules["shot_clock_s"] > 0.0:
-        return np.asarray(states["clock_s"])
-    return np.maximum(rules["patience_s"] - states["t"], LEAST_PATIENCE_S)
 
 
 def asked_after(
@@ -68,100 +37,18 @@ def asked_after(
     of: NDArray[np.int64],
     states: NDArray[np.void],
     agents: NDArray[np.void],
+    at: NDArray[np.int64],
 ) -> NDArray[np.float64]:
     """Points asked of the shots that were decided on after each decision, float64[n] (constants and players
     ``reluctance_*``).
 
     ``rows`` [n, OPTION_COLUMNS]: the options chosen, in order; ``of`` [n]: their possessions, rising;
-    ``states`` STATE [n] and ``agents`` AGENT [n, 10] when they were chosen.
+    ``states`` STATE [steps] and ``agents`` AGENT [steps, 10]; ``at`` [n]: the step in which they were chosen.
     """
-    w, ask = world[0], np.zeros(len(rows))
-    left = time_left(world, states)
-    for i in np.flatnonzero(rows[:, OPTION] == Option.SHOOT):
-        who = int(rows[i, PLAYER])
-        man = agents[i, who]
-        ask[i] = reluctance(w, who, is_three(w, float(man["x"]), float(man["y"])), float(left[i]))
+    ask = np.empty(len(rows))
+    fill_asked(world[0], states, agents, rows, at, ask)
     so_far = np.cumsum(ask)
     return np.asarray(so_far[np.searchsorted(of, of, side="right") - 1] - so_far)
-
-
-def _rows(world: np.ndarray, trace: Trace, only_look: int | None) -> Iterator[tuple[object, ...]]:
-    """The decisions of one possession; ``only_look``: the first decision of that look alone."""
-    w = world[0]
-    states, agents, events = trace.states, trace.agents, trace.events
-    wait_s = float(w.k.catch_pause_s + w.k.shot_release_s)
-    times = states["t"]
-    points = int(trace.record[COLUMN["points"]])
-    held = (states["mode"] == Mode.HELD) | (states["mode"] == Mode.SHOT_WINDUP)
-    chosen = trace.options[trace.options[:, CHOSEN] > 0.0]
-    steps = np.searchsorted(times, chosen[:, TIME_S] - 1e-6)
-    ask = asked_after(world, chosen, np.zeros(len(chosen), np.int64), states[steps], agents[steps])
-    look = 0
-    for i, row in enumerate(chosen):
-        step = int(steps[i])
-        new, look = int(states["n_looks"][step]) != look, int(states["n_looks"][step])
-        if only_look is not None and not (new and look == only_look):
-            continue
-        before = states[max(step - 1, 0)]
-        at = states[step]
-        if at["trap_phase"] == TrapPhase.COMING and at["now"] < at["trap_read_t"]:
-            continue  # of a trap that he has not read he believes nothing
-        option = int(row[OPTION])
-        later = events[np.searchsorted(events[:, 0], row[TIME_S] - 1e-6) :]
-        kind = _kind(option, before["action"] == Action.DRIVE)
-        left = float(time_left(world, at))
-        believed = row[VALUE]
-        lost, gap, shot_m, passed_out, made = math.nan, math.nan, math.nan, False, math.nan
-        if kind == "pass":
-            to = option - Option.PASS_1
-            lost = 1.0
-            for other in later:
-                if other[1] == Event.CATCH or (other[1] == Event.RECOVERED and other[2] < N_SIDE):
-                    lost = 0.0
-                    break
-                if other[1] in (Event.TURNOVER, Event.END):
-                    break
-            if lost == 0.0 and other[1] == Event.CATCH:
-                caught = int(np.searchsorted(times, other[0] - 1e-6))
-                last = caught
-                while last + 1 < len(times) and held[last + 1] and times[last] < other[0] + wait_s - 1e-6:
-                    if states["handler"][last + 1] != to:
-                        break
-                    last += 1
-                gap = _nearest(agents[last], to)
-        elif kind in ("shot", "drive", "go on"):
-            for other in later:
-                if other[1] == Event.SHOT:
-                    gap, shot_m = other[4], math.hypot(other[5], other[6])
-                    break
-                if other[1] in (Event.PASS, Event.PICK_UP, Event.TURNOVER, Event.FOUL, Event.END):
-                    passed_out = bool(other[1] == Event.PASS)
-                    break
-        if kind == "shot":
-            ends = [other[1] for other in later if other[1] in (Event.MADE, Event.MISSED, Event.FOUL)]
-            made = {Event.MADE: 1.0, Event.MISSED: 0.0}.get(ends[0], math.nan) if ends else math.nan
-        elif kind in ("drive", "go on"):
-            believed -= row[PROMISE] * reluctance(w, int(row[PLAYER]), False, left)
-        yield (
-            kind,
-            int(at["trap_phase"]),
-            left,
-            float(times[step] - before["stale_t"]),
-            believed,
-            *row[6:],
-            lost,
-            gap,
-            shot_m,
-            made,
-            passed_out,
-            points - float(ask[i]),
-        )
-
-
-def _nearest(agents: np.ndarray, who: int) -> float:
-    """Distance of the defender nearest to attacker ``who``, metres."""
-    x, y = agents["x"], agents["y"]
-    return float(np.hypot(x[N_SIDE:] - x[who], y[N_SIDE:] - y[who]).min())
 
 
 def choices(
@@ -185,18 +72,23 @@ def choices(
     ``passed_out`` (drives); ``points`` of the possession less what was asked of shots after this decision,
     as are those ``believed`` (a drive's: less its promise of what he asks of a two).
     """
-    rows: list[tuple[object, ...]] = []
-    for block in watch_numbers(world, seed, numbers, ("s", "agents"), threads=threads, progress=progress):
-        for i in range(len(block.numbers)):
-            number = int(block.numbers[i])
-            rows.extend((number, *row) for row in _rows(world, block.trace(i), only_look))
-    names = [
-        "possession", "kind", "phase", "left_s", "stale_s", "believed", "raw", "forecast_m",
-        "promise", "ahead", "place", "lost", "gap_m", "shot_m", "made", "passed_out", "points",
-    ]  # fmt: skip
-    whole = {"possession": np.int64, "phase": np.int64, "passed_out": bool}
-    kinds = {name: whole.get(name, np.float64) for name in names if name != "kind"}
-    return pd.DataFrame(rows, columns=names).astype(kinds)
+    wait_s = float(world["k"][0]["catch_pause_s"] + world["k"][0]["shot_release_s"])
+    tables = []
+    for block in watch_numbers(world, seed, numbers, STATES, threads=threads, progress=progress):
+        out = np.empty((len(block.options), len(COLUMNS) + 1))
+        steps, points = block.steps, block.records[:, COLUMN["points"]]
+        rows = fill(
+            world[0], steps["s"], steps["agents"], block.events, block.options, block.ends, points,
+            only_look or 0, wait_s, out,
+        )  # fmt: skip
+        out = out[:rows]
+        table = {"possession": block.numbers[out[:, POSSESSION].astype(np.int64)].astype(np.int64)}
+        table |= {name: out[:, i].astype(kind) for i, (name, kind) in enumerate(COLUMNS.items())}
+        tables.append(pd.DataFrame(table))
+    if not tables:
+        return pd.DataFrame({"possession": np.int64, **COLUMNS}, index=[])
+    found = pd.concat(tables, ignore_index=True)
+    return found.assign(kind=np.array(KINDS, object)[found["kind"].to_numpy()])
 
 
 def reliability(table: pd.DataFrame) -> pd.DataFrame:
