@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,8 @@ from hypothesis import settings
 settings.register_profile("no seconds", deadline=None)  # how long a machine takes is no test
 settings.load_profile("no seconds")
 
-#: Files that compile for themselves or play nothing: they begin while another worker compiles for all.
+#: Files that compile for themselves or play nothing: they begin while another worker, which was handed the
+#: file before them, compiles for all.
 BESIDE_THE_COMPILE = ("test_bounds.py", "test_tools.py", "test_cache.py")
 #: Then those that take longest, so that no worker is left with one of them at the end.
 LONGEST = (
@@ -37,7 +38,7 @@ LONG = set(
     test_levels test_coded_policies
     """.split()
 )
-ORDER = {name: place for place, name in enumerate((*BESIDE_THE_COMPILE, *LONGEST))}
+ORDER = {name: place for place, name in enumerate((LONGEST[0], *BESIDE_THE_COMPILE, *LONGEST[1:]))}
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -75,8 +76,14 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         compile_engine()
 
 
+@pytest.fixture
+def compiled() -> Callable[[], None]:
+    """For those of BESIDE_THE_COMPILE who play here, too: waits for the compile, or compiles."""
+    return compile_engine
+
+
 #: Possessions of a run of an evening's fit, and of a round of what carrying on is worth.
-FIT, CARRYING = 500, 250
+FIT, CARRYING = 200, 100
 
 
 @pytest.fixture(scope="module", autouse=True)

@@ -43,6 +43,8 @@ class Possession:
     number: int
     max_calls: int
     policy: Any = None
+    k: dict[str, float] = field(init=False)
+    dt: float = field(init=False)
 
     agents: list[Agent] = field(default_factory=lambda: [Agent() for _ in range(10)])
     record: dict[str, int] = field(default_factory=lambda: dict.fromkeys(RECORD, 0))
@@ -167,15 +169,11 @@ class Possession:
     shadow_counts: dict[int, int] = field(default_factory=dict)
     held_marks: set[int] = field(default_factory=set)
 
+    def __post_init__(self) -> None:
+        self.k = self.w.k
+        self.dt = self.k["time_step_s"]
+
     # --- short words ------------------------------------------------------------------------------------
-
-    @property
-    def k(self) -> dict[str, float]:
-        return self.w.k
-
-    @property
-    def dt(self) -> float:
-        return self.w.k["time_step_s"]
 
     @property
     def over(self) -> bool:

@@ -6,13 +6,22 @@ import math
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from engine.inputs import load_constants, load_scenario
+from engine.kernel.shooting import is_three
+from engine.kernel.worth import reluctance
 from engine.report.adapted_view import NOTHING_CLEAR, answer
 from engine.report.screen.adapt import adapt_text
+from engine.run.watch import watch_block
+from engine.state.record import COLUMN
+from engine.state.words import Option
 from engine.study import adapt as study
 from engine.study.adapt import LEARNS, SLOPE, adapt, lesson, measure_carrying, with_constants
+from engine.study.decision_rows import CHOSEN, OPTION, PLAYER, TIME_S
+from engine.study.decisions import asked_after, choices
+from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 Found = dict[str, Any]
@@ -46,6 +55,32 @@ def test_it_does_not_depend_on_threads(friday: Any, monkeypatch: pytest.MonkeyPa
     one = measure_carrying(friday, threads=1, progress=lambda done, total: seen.append((done, total)))
     assert one == measure_carrying(friday, threads=2)
     assert seen == sorted(seen) and seen[-1] == (1800, 1800)
+
+
+def test_what_is_asked_of_later_shots_is_the_kernels_reluctance(friday: Any) -> None:
+    world = pack(with_constants(friday, {"reluctance_threes_points": 0.3})).home
+    world["players"]["reluctance_two_points"][0, :5] = 0.1, 0.2, -0.3, 0.4, 0.5
+    assert world["rules"]["shot_clock_s"][0] > 0.0
+    kinds, points = set(), []
+    for block in watch_block(world, 1, 0, 120, ("s", "agents")):
+        for i in range(len(block.numbers)):
+            trace = block.trace(i)
+            rows = trace.options[trace.options[:, CHOSEN] > 0.0]
+            at = np.searchsorted(trace.states["t"], rows[:, TIME_S] - 1e-6)
+            found = asked_after(world, rows, np.zeros(len(rows), np.int64), trace.states, trace.agents, at)
+            states, agents = trace.states[at], trace.agents[at]
+            ask = []
+            for row, man, left in zip(rows, agents, states["clock_s"], strict=True):
+                who, w = int(row[PLAYER]), world[0]
+                three = is_three(w, float(man["x"][who]), float(man["y"][who]))
+                shot = row[OPTION] == Option.SHOOT
+                kinds |= {bool(three)} if shot else set()
+                ask.append(reluctance(w, who, three, float(left)) if shot else 0.0)
+            so_far = np.cumsum(ask)
+            assert found.tolist() == (so_far[-1:] - so_far).tolist()
+            points += (trace.record[COLUMN["points"]] - found).tolist()
+    assert kinds == {True, False}
+    assert choices(world, 1, np.arange(120))["points"].tolist() == points, "in the table, too"
 
 
 def test_a_side_that_loses_trapped_balls_learns_to_stay_out_of_that_corner(friday: Any) -> None:

@@ -43,7 +43,7 @@ def friday() -> Any:
 
 @pytest.fixture(scope="module")
 def small(friday: Any) -> PlanResult:
-    return plan(friday, games=240, seed=SEED, threads=2, table_parts=3)
+    return plan(friday, games=120, seed=SEED, threads=2, table_parts=3)
 
 
 def test_a_game_with_a_part_of_the_plan_is_of_its_own_traps(small: PlanResult, friday: Any) -> None:
@@ -65,7 +65,7 @@ def test_a_game_with_a_part_of_the_plan_is_of_its_own_traps(small: PlanResult, f
         one = games[(small.calls[c].call.name,)]
         means, metres = means + one["swing"]["mean"], metres + one["hard_running_m"]
         alone = replace(small.game_plan, uses=tuple(n * (i == c) for i, n in enumerate(small.mix.uses)))
-        really = play_games(Runner(SEED), PlanWorlds(friday, small.calls), alone, 240, 2)
+        really = play_games(Runner(SEED), PlanWorlds(friday, small.calls), alone, 120, 2)
         assert abs(one["swing"]["mean"] - really.swing.mean()) < 0.3
         ends = np.quantile(really.swing, [0.05, 0.95], method="inverted_cdf")
         assert np.abs(ends - (one["swing"]["p5"], one["swing"]["p95"])).max() <= 3

@@ -57,7 +57,7 @@ def test_an_edited_callee_is_compiled_again(tmp_path: Path) -> None:
     kernel = copy / "engine" / "kernel"
     with open(kernel / "possession.py", "a", encoding="utf-8") as file:
         file.write(SHORT_STEP)
-    switches = {"NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+    switches = {"NUMBA_CACHE_DIR": str(tmp_path / "cache"), "NUMBA_OPT": "1"}
     threes = COLUMN["three_attempts"]
 
     first = run_process(NUMBERS, 1, switches, copy)

@@ -19,7 +19,8 @@ from engine.study import evening_advice as study
 from engine.study.compare import compare
 from engine.study.court_shots import call_of, court_shots, shots_of
 from engine.study.evening_advice import advised_calls, planned_calls
-from engine.study.seldom import seldom
+from engine.study.play import play
+from engine.study.seldom import came_up, seldom
 from engine.study.stress.stress import LEAST_KEPT
 from engine.world.court import build_court
 from engine.world.pack import pack
@@ -138,6 +139,20 @@ def test_a_call_that_hardly_comes_up_is_tried_at_every_chance() -> None:
     (row,) = found.to_dict()["calls"]
     assert row["setting"] == "on him" and row["only_against"] == list(on_him.only_against)
     assert row["called"] <= row["chances"] < every <= row["on_all"]  # made every second time, and every time
+
+
+def test_how_often_a_call_comes_is_what_playing_it_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    scenario, size = load_scenario(SCENARIO), RunSize(2000, 5, 2)
+    settings = tuple(one for one in scenario.settings if len(one.calls) == 1)
+    calls = [play(scenario, 2000, 5, 2, one.name).to_dict(steps=False)["calls"] for one in settings]
+    counts = [one[0]["called"] for one in calls]
+    monkeypatch.setattr("engine.study.seldom.play", lambda *_: pytest.fail("home knows"))
+    assert came_up(scenario, settings, size) == counts and min(counts) > 100
+    monkeypatch.undo()
+    own = settings[0].model_copy(update={"plays": ()})  # home does not watch it
+    alone = play(scenario.model_copy(update={"settings": (own,)}), 2000, 5, 2, own.name)
+    without = alone.to_dict(steps=False)["calls"][0]["called"]
+    assert came_up(scenario, (own, settings[1]), size) == [without, counts[1]] and without != counts[0]
 
 
 def test_every_planned_call_that_is_not_advised_is_told() -> None:

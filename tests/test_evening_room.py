@@ -12,16 +12,20 @@ from report_pages import SECONDS, SMALL
 from sheet_files import write_evening
 
 from engine.estimate.intervals import Interval
+from engine.inputs import load_scenario
 from engine.inputs.sheets import load_evening
 from engine.report.advice_view import advice_dict
 from engine.report.screen.plan import plan_text
+from engine.run.blocks import Runner
 from engine.study import evening_report
+from engine.study.adapt import with_constants
 from engine.study.evening_file import EveningFile, inputs_digest
 from engine.study.evening_report import Asked, Played
 from engine.study.evening_room import named, wants_room, with_room
 from engine.study.plan.mix import Mix
-from engine.study.plan.plan import _clear_mix
+from engine.study.plan.plan import Ground, _clear_mix, plan
 
+FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
 Row = dict[str, Any]
 
 
@@ -131,6 +135,28 @@ def test_the_plan_of_all_outputs_is_the_one_with_room(crowded: Path, monkeypatch
     all_of_them = played(0, 99)
     assert all_of_them.missing(*evening_report.ADVICE) == []
     assert all_of_them.part("room") == {} and all_of_them.advice().plan == first
+
+
+def test_a_second_plan_on_the_same_ground_is_the_same_and_plays_only_what_differs(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    friday = with_constants(load_scenario(FRIDAY), {"trap_strip_rate_per_s": 2.0})  # so that traps pay
+    ground, size = Ground(), {"games": 130, "seed": 11, "threads": 2, "table_parts": 3}
+    small = plan(friday, **size, ground=ground)
+    assert small.to_dict() == plan(friday, **size).to_dict()
+    used = [one for one, n in zip(small.calls, small.mix.uses, strict=True) if n]
+    only = {(used[0].setting, used[0].call.name)}
+    alone, played = plan(friday, **size, only=only), []
+    chosen = Runner.chosen
+
+    def counted(self: Runner, world: Any, numbers: Any, *more: Any) -> Any:
+        played.append(len(numbers))
+        return chosen(self, world, numbers, *more)
+
+    monkeypatch.setattr(Runner, "chosen", counted)
+    again = plan(friday, **size, only=only, ground=ground)
+    assert len(used) > 1 and 0 < sum(played) < 130 * small.game_plan.possessions / 2
+    assert again.to_dict() == alone.to_dict() != small.to_dict()
 
 
 def _limit(plan: Any, row: Any) -> int:

@@ -381,7 +381,7 @@ def test_a_call_of_one_name_is_weighed_on_everybody_where_one_is(scenario: Any, 
     usual = next(s for s in scenario.settings if s.calls and not s.own_defence)
     kept = usual.calls[0].model_copy(update={"only_against": (scenario.offence_team.on_court[0].number,)})
     both = (usual, usual.model_copy(update={"name": "kept for one", "calls": (kept,)}))
-    found = opponent.calls_against(scenario.model_copy(update={"settings": both}), RunSize(40, 7, 1))
+    _, found = opponent.calls_against(scenario.model_copy(update={"settings": both}), RunSize(40, 7, 1))
     assert len(found) == 5
 
 

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from pathlib import Path
 from typing import Any
 
 import pytest
+from report_pages import SECONDS
 from sheet_files import counted, write_evening
 
 from engine import cli
 from engine.checks.files import PACED, check_path
 from engine.inputs.scenario import Scenario
 from engine.study import compare as compare_study
-from engine.study import pace
+from engine.study import evening_report, pace
 from engine.study import play as play_study
 
 
@@ -37,6 +39,7 @@ def test_check_plays_little_and_has_one_answer_for_one_sheet(
     assert sizes == [PACED] and f"(mean of {PACED:,})" in line
     assert "before the fit to your sheet" in line and "too high" not in line
     monkeypatch.setattr(compare_study, "compare", run)
+    monkeypatch.setattr(evening_report, "USUAL", dataclasses.replace(SECONDS, possessions=2 * PACED))
     assert cli.run(["compare", str(folder), "--quiet", "--json", str(tmp_path / "found.json")]) == 0
     assert check_path(folder) == before
     (line,) = [one for one in check_path(write_evening(tmp_path / "bare")) if "possessions a side" in one]

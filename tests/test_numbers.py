@@ -63,7 +63,10 @@ def test_the_numbers_are_those_of_every_result_so_far() -> None:
     [
         (lambda: compare(DEMO, 100), {"possessions"}),
         (lambda: stress(DEMO, 16, 10), {"possessions"}),
-        (lambda: plan.plan(load_scenario(DEMO), 10), {"plan games", "plan table", "plan pilot"}),
+        (
+            lambda: plan.plan(load_scenario(DEMO), 10, table_parts=10),
+            {"plan games", "plan table", "plan pilot"},
+        ),
         (lambda: places.lineup(DEMO, most=5000), {"possessions", "lineup fresh"}),
     ],
     ids=["compare", "stress", "plan", "lineup"],

@@ -60,7 +60,7 @@ def small(friday: Any) -> PlanResult:
 
 def test_who_must_not_double_follows_from_the_rules(friday: Any) -> None:
     """Where the sixth foul puts a man out, he sits by his fourth; the rules of the demo say five."""
-    six = plan(with_rules(friday, fouls__personal_limit=6), games=20, seed=SEED, table_parts=3).to_dict()
+    six = plan(with_rules(friday, fouls__personal_limit=6), games=10, seed=SEED, table_parts=1).to_dict()
     assert (six["personal_limit"], six["no_double_from"]) == (6, 4)
 
 

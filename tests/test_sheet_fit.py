@@ -48,8 +48,9 @@ from engine.study.sheet.knobs import (
 )
 from engine.study.sheet.men import play_men
 
-#: Possessions of a sheet that the model writes itself, on luck of its own, and of the runs of its fit.
-GAMES, RUN, SHEET_SEED = 6000, 6000, 77
+#: Possessions of a sheet that the model writes itself, on luck of its own, and of the runs of its fit (what
+#: there is to find is 4.2 to 9 standard errors of both together).
+GAMES, RUN, SHEET_SEED = 6000, 3000, 77
 
 
 @pytest.fixture(scope="module")
@@ -150,6 +151,7 @@ def test_a_free_throw_cell_left_empty_leaves_the_shots_followed(tmp_path: Path) 
     assert "Not followed, for want of counts of each of these men: the free throws, the lost balls." in said
 
 
+@pytest.mark.usefixtures("carrying_is_short")
 def test_a_man_who_cannot_be_followed_further_is_named(scenario: Scenario) -> None:
     """A man who takes no shot in the model's own sheet, and one who takes nearly all."""
     sums = play_men(scenario, 400, SHEET_SEED).sums
@@ -225,6 +227,7 @@ def test_who_shoots_how_often_is_found_again(scenario: Scenario) -> None:
     )
 
 
+@pytest.mark.usefixtures("carrying_is_short")
 def test_few_counts_move_little(scenario: Scenario) -> None:
     charted = play_men(with_knobs(scenario, {"losses": 1.0}), 20, SHEET_SEED)
     few = fit_sheet(sheet_of(charted, scenario), scenario, 1, possessions=1000)
@@ -232,6 +235,7 @@ def test_few_counts_move_little(scenario: Scenario) -> None:
         assert one.own_share < 0.4 and abs(one.aim - one.before) < 0.4 * abs(one.sheet - one.before) + 1e-12
 
 
+@pytest.mark.usefixtures("carrying_is_short")
 def test_a_knob_stops_at_the_end_of_its_range(scenario: Scenario) -> None:
     charted = play_men(scenario, 400, SHEET_SEED)
     sums = charted.sums.copy()
@@ -261,9 +265,9 @@ def test_the_knobs_move_what_they_say_inside_its_range(scenario: Scenario) -> No
 def test_the_fit_is_the_same_for_any_number_of_threads(scenario: Scenario, folder: Path) -> None:
     sheet = sheet_counts(load_evening(folder))
     assert sheet is not None
-    one, three = (fit_sheet(sheet, scenario, 1, threads, possessions=500) for threads in (1, 3))
+    one, three = (fit_sheet(sheet, scenario, 1, threads, possessions=300) for threads in (1, 3))
     assert one == three
-    assert fit_sheet(sheet, scenario, 2, possessions=500) != one
+    assert fit_sheet(sheet, scenario, 2, possessions=300) != one
 
 
 def test_damped_newton_solves_a_bent_function() -> None:

@@ -140,7 +140,7 @@ def interval(mean: float | None, half: float = 0.0) -> dict[str, float | None]:
     return {"mean": mean, "low": mean - half, "high": mean + half}
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def small(two_calls: EveningReport) -> dict[str, Any]:
     men = asked_men(two_calls.evening)
     found = zone_or_men(two_calls.scenario, men, {}, (16, 60), check_size(600, 1, None))

@@ -12,8 +12,6 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from scipy.signal import periodogram
-from scipy.stats import rankdata
 
 from engine.estimate.intervals import NOTHING, FloatArray, IntArray, Interval, wilson
 
@@ -203,6 +201,8 @@ def first_order(design: FloatArray, y: FloatArray) -> FloatArray:
     Method: RBD-FAST on reordered data (Plischke 2010; Tissot & Prieur 2012, bias taken out), to the bit what
     SALib's ``rbd_fast.analyze`` gives (a test), for all inputs at once and without its resampling.
     """
+    from scipy.signal import periodogram  # slow to import, and only this needs it
+
     n, columns = design.shape
     told = np.empty(columns)
     step = max(1, MOST_AT_ONCE // n)
@@ -217,6 +217,8 @@ def first_order(design: FloatArray, y: FloatArray) -> FloatArray:
 
 def rank_correlations(design: FloatArray, y: FloatArray) -> FloatArray:
     """Spearman's rank correlation of each column of the design with y."""
+    from scipy.stats import rankdata  # as above
+
     ranks, own = rankdata(design, axis=0), rankdata(y)
     ranks, own = ranks - ranks.mean(axis=0), own - own.mean()
     return np.asarray(own @ ranks / np.sqrt((ranks**2).sum(axis=0) * (own @ own)), dtype=np.float64)

@@ -24,7 +24,8 @@ from engine.kernel.watch import Watched
 from engine.run.size import RunSize
 from engine.state.record import MOST_CALLS, N_RECORD
 
-BLOCK = 4096
+#: Small enough that the last round of blocks leaves no core long without one.
+BLOCK = 1024
 #: Possessions played before a stop is looked for, at first; fewer where they take longer than ``SLICE_S``.
 FIRST_SLICE, SLICE_S = 512, 0.25
 

@@ -26,8 +26,8 @@ from engine.run.blocks import BLOCK, Records, T
 from engine.state.record import COLUMN, COLUMNS, Column
 from engine.whole_file import beside, settle
 
-#: Rows of a row group: 16 blocks, about 20 MB in memory.
-ROW_GROUP = 16 * BLOCK
+#: Rows of a row group: 64 blocks, about 20 MB in memory.
+ROW_GROUP = 64 * BLOCK
 #: Name under which the head of the result (JSON: versions, seed, hash of the inputs) stands in the file.
 HEAD_KEY = "trapledger"
 OPTION = "--records"

@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from random import Random
 
 import numpy as np
-from scipy.stats import qmc
 
 from engine.estimate.intervals import FloatArray
 from engine.estimate.tally import IntArray, Tally
@@ -49,6 +48,8 @@ def sobol(n_inputs: int, worlds: int, seed: int) -> FloatArray:
 
     Source: Owen (1998) scrambling as scipy.stats.qmc.Sobol does it, seeded.
     """
+    from scipy.stats import qmc  # slow to import, and only this needs it
+
     sampler = qmc.Sobol(n_inputs, scramble=True, rng=np.random.default_rng([DESIGN_KEY, seed]))
     return np.asarray(sampler.random_base2(worlds.bit_length() - 1), dtype=np.float64)
 

@@ -20,9 +20,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from engine import tables as pd
 from engine.estimate.calls import call_value, change
 from engine.estimate.intervals import Found, wilson
 from engine.estimate.tally import PairTally, Tally
@@ -99,7 +99,7 @@ def _holds(
         times = block.possession_of(STEPS) * 1e5 + steps["t"]
         at = np.searchsorted(times, of * 1e5 + rows[:, TIME_S] - 1e-6)
         held = (rows[:, OPTION] == Option.HOLD) & (steps["action"][np.maximum(at - 1, 0)] != Action.DRIVE)
-        ask = asked_after(world, rows, of, steps[at], block.steps["agents"][at])
+        ask = asked_after(world, rows, of, steps, block.steps["agents"], at)
         points = block.records[:, COLUMN["points"]][of] - ask
         yield rows[held, VALUE], points[held], of[held]
 

@@ -9,10 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
-from scipy.optimize import curve_fit, minimize
 
+from engine import tables as pd
 from engine.inputs.constants import load_constants
 from engine.kernel.drives import MOST_EARLY_M, MOST_LATE_M
 from engine.kernel.forecast import LEAST_P
@@ -66,6 +65,8 @@ def fit(
         home & ~table["kind"].isin(("shot", "go on", "stop")) & table["left_s"].between(LAST_S, 60.0)
     ]
     if around is None and len(stand) >= least:
+        from scipy.optimize import curve_fit  # slow to import, and only fits need it
+
         left, points = stand["left_s"].to_numpy(), stand["points"].to_numpy(float)
         best, _ = curve_fit(carrying_on, left, points, p0=[1.0, 3.0], bounds=([0.5, 1.5], [1.8, 10.0]))
         found |= {"hold_value_points": float(best[0]), "hold_tau_s": float(best[1])}
@@ -261,6 +262,8 @@ def _fit_loss(passes: pd.DataFrame, around: Mapping[str, float] | None) -> dict[
             + 0.5 * spread @ spread
         )
 
+    from scipy.optimize import minimize
+
     return dict(zip(names, minimize(loss, begin).x.tolist(), strict=True))
 
 
@@ -282,6 +285,8 @@ def _fit_drives(drives: pd.DataFrame, played: pd.DataFrame, now: Mapping[str, fl
     def miss(at: NDArray[np.float64]) -> float:
         line = x @ at
         return float((np.logaddexp(0.0, line) - there * line).sum() + 0.5 * at @ at)
+
+    from scipy.optimize import minimize
 
     names = ("base", "per_m", "in_hand")
     best = minimize(miss, np.zeros(len(names))).x

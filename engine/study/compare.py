@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-import pandas as pd
 
+from engine import tables as pd
 from engine.estimate import calls as estimate
 from engine.estimate.factors import FactorChange, GroupTally, factor_change
 from engine.estimate.intervals import Found, Interval

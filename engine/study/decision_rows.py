@@ -58,6 +58,23 @@ def _left(w, s):
 
 
 @njit
+def _asked(w, states, agents, step, option, who):
+    """Points that a decision for a shot asked of it beside what going on is worth; of all else nothing."""
+    if option != Option.SHOOT:
+        return 0.0
+    man = agents[step, who]
+    return reluctance(w, who, is_three(w, man.x, man.y), _left(w, states[step]))
+
+
+@njit
+def fill_asked(w, states, agents, rows, at, out):
+    """Writes to ``out`` [n] what each of the decisions ``rows`` [n, OPTION_COLUMNS], made in the steps ``at``
+    [n], asked of a shot, points."""
+    for i in range(len(at)):
+        out[i] = _asked(w, states, agents, at[i], int(rows[i, OPTION]), int(rows[i, PLAYER]))
+
+
+@njit
 def _step_at(states, begin, end, t):
     """The first of the steps ``begin`` .. ``end - 1`` that is not before ``t`` seconds."""
     while begin < end:
@@ -140,9 +157,7 @@ def fill(w, states, agents, events, options, ends, points, only_look, wait_s, ou
             step = _step_at(states, begin, end, t)
             at = states[step]
             left = _left(w, at)
-            if option == Option.SHOOT:
-                man = agents[step, who]
-                asked += reluctance(w, who, is_three(w, man.x, man.y), left)
+            asked += _asked(w, states, agents, step, option, who)
             new = at.n_looks != look
             look = at.n_looks
             if only_look > 0 and not (new and look == only_look):

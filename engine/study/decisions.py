@@ -16,30 +16,19 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from engine.kernel.shooting import is_three
+from engine import tables as pd
 from engine.kernel.watch import STATES
-from engine.kernel.worth import LEAST_PATIENCE_S, reluctance
 from engine.run.blocks import Progress
 from engine.run.watch import watch_numbers
 from engine.state.record import COLUMN
-from engine.state.words import Option
-from engine.study.decision_rows import COLUMNS, KINDS, OPTION, PLAYER, POSSESSION, fill
+from engine.study.decision_rows import COLUMNS, KINDS, POSSESSION, fill, fill_asked
 
 #: Looks in which every option is tried (constant tried_look), a run each.
 LOOKS = (1, 2, 3, 4, 5, 6, 8)
 #: Phases of a trap in the words of the reliability table.
 PHASES = ("home", "trap coming", "trap set", "after")
-
-
-def time_left(world: np.ndarray, states: NDArray[np.void]) -> NDArray[np.float64]:
-    """Seconds that the offence has at these states, [n]; its patience where there is no shot clock."""
-    rules = world["rules"][0]
-    if rules["shot_clock_s"] > 0.0:
-        return np.asarray(states["clock_s"])
-    return np.maximum(rules["patience_s"] - states["t"], LEAST_PATIENCE_S)
 
 
 def asked_after(
@@ -48,19 +37,16 @@ def asked_after(
     of: NDArray[np.int64],
     states: NDArray[np.void],
     agents: NDArray[np.void],
+    at: NDArray[np.int64],
 ) -> NDArray[np.float64]:
     """Points asked of the shots that were decided on after each decision, float64[n] (constants and players
     ``reluctance_*``).
 
     ``rows`` [n, OPTION_COLUMNS]: the options chosen, in order; ``of`` [n]: their possessions, rising;
-    ``states`` STATE [n] and ``agents`` AGENT [n, 10] when they were chosen.
+    ``states`` STATE [steps] and ``agents`` AGENT [steps, 10]; ``at`` [n]: the step in which they were chosen.
     """
-    w, ask = world[0], np.zeros(len(rows))
-    left = time_left(world, states)
-    for i in np.flatnonzero(rows[:, OPTION] == Option.SHOOT):
-        who = int(rows[i, PLAYER])
-        man = agents[i, who]
-        ask[i] = reluctance(w, who, is_three(w, float(man["x"]), float(man["y"])), float(left[i]))
+    ask = np.empty(len(rows))
+    fill_asked(world[0], states, agents, rows, at, ask)
     so_far = np.cumsum(ask)
     return np.asarray(so_far[np.searchsorted(of, of, side="right") - 1] - so_far)
 

@@ -19,7 +19,7 @@ import json
 import time
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
-from typing import Protocol
+from typing import Any, Protocol
 
 from engine.estimate.intervals import Found
 from engine.inputs.base import canonical
@@ -52,7 +52,7 @@ Progress = Callable[[int, int], None]
 
 
 #: Possessions of a trial, and trials of each thread, that the speed of this machine is taken from.
-PROBE, PROBES = 400, 4
+PROBE, PROBES = 200, 4
 
 
 class _Result(Protocol):
@@ -89,6 +89,7 @@ class Played:
         nothing |= {"attack": evening.attack is None, "zone_or_men": evening.men is None}
         self._found: dict[str, Found] = {name: {} for name, empty in nothing.items() if empty}
         self._shares: dict[str, tuple[float, float]] = {}
+        self._ground: dict[str, Any] = {}  # what plan played, for room
 
     @property
     def scenario(self) -> Scenario:
@@ -303,7 +304,7 @@ class Played:
         return AdaptResult(self.scenario, self.size, carrying, tuple(rows))
 
     def _plan(self, told: Progress, only: Collection[tuple[str, str]] | None = None) -> _Result:
-        from engine.study.plan.plan import plan
+        from engine.study.plan.plan import Ground, plan
 
         return plan(
             self.evening,
@@ -316,6 +317,7 @@ class Played:
             compared=self.part("compare"),
             adapted=self.part("adapted") if self.asked.adapted else None,
             only=only,
+            ground=self._ground.setdefault("plan", Ground()),
         )
 
     def _room(self, told: Progress) -> _Result | None:
@@ -357,7 +359,7 @@ class Played:
     def _timing(self, told: Progress) -> _Result:
         from engine.study.timing.links import timing
 
-        return timing(self.scenario, self.size.seed, told, self.traps)
+        return timing(self.scenario, self.size.seed, told, self.traps, self.size.threads)
 
     def _lineup(self, told: Progress) -> _Result:
         from engine.study.lineup.asked import CONFIDENCE, DELTA

@@ -18,9 +18,10 @@ from engine.study.plan.states import calls_of
 from engine.study.plan.table import PART
 from engine.study.sheet.knobs import CARRYING_RUNS, FIT_POSSESSIONS, HABIT_RUNS, MOST_RUNS
 
-#: ``timing``, a traced possession, one of another formation and one of ``attack``; one that a setting is
-#: learned from (watched option by option, and fitted to), and one that it is judged by or played.
-TIMING, PER_TRACED, PER_FORMATION, PER_ATTACK = 25_000.0, 80.0, 2.1, 6.7
+#: ``timing`` on one thread and on all, a traced possession, one of another formation and one of ``attack``;
+#: one that a setting is learned from (watched option by option, and fitted to), and one that it is judged by
+#: or played.
+TIMING, TIMED, PER_TRACED, PER_FORMATION, PER_ATTACK = 10_000.0, 15_000.0, 80.0, 2.1, 6.7
 PER_LEARNED, PER_JUDGED = 12.0, 0.9
 #: Of a plan: a call in its table (per possession of it), a game with the plan, one without a trap, and the
 #: end of a game with one call.
@@ -39,8 +40,8 @@ def work_of(
     """Roughly how many possessions of staying home a part takes as long as. ``formations``: likely ones;
     ``compared``: the JSON of ``compare`` where it is known; ``learns``: settings that ``adapted`` plays."""
     calls, n = sum(len(one.calls) for one in scenario.settings), float(size.possessions)
-    if name in ("plan", "room"):  # whether what is advised is planned again is known only then
-        return _plan(scenario, effort, size.threads) * (0.5 if name == "room" else 1.0)
+    if name in ("plan", "room"):  # again, if at all, little is played that was not before
+        return _plan(scenario, effort, size.threads) * (0.1 if name == "room" else 1.0)
     return {
         "fit": float(MOST_RUNS * FIT_POSSESSIONS),
         "compare": n * (1.0 + 0.2 * calls),
@@ -49,7 +50,7 @@ def work_of(
         * (PER_LEARNED * LEARNED_FROM + PER_JUDGED * (adapt_work(0) - LEARNED_FROM + 4.0 * n)),
         "stress": 1.7 * effort.worlds * effort.world_possessions if calls else 0.0,
         "formations": PER_FORMATION * max(formations - 1, 0) * effort.formation_possessions * bool(calls),
-        "timing": TIMING * size.threads,
+        "timing": TIMING * size.threads + TIMED,
         "lineup": 0.7 * effort.lineup_possessions,
         "shots": PER_TRACED * effort.traced + 4000.0,
         "sheet": 2.0 * n,
@@ -66,12 +67,12 @@ def zone_or_men_work(possessions: int, worlds: int, each: int) -> tuple[float, f
 
 
 def _seldom(compared: Found | None, n: float) -> float:
-    """A call that hardly comes up is played at every chance, and on his men; before ``compare`` is known,
-    half a call is reckoned with."""
+    """Home is played once, whichever calls hardly come up; before ``compare`` is known, half of it is
+    reckoned with."""
     if compared is None:
         return 0.5 * n
     calls = [call for block in compared["settings"] for call in block["calls"]]
-    return 2.0 * n * sum(call["called"] < LEAST_EVENTS for call in calls)
+    return n * any(call["called"] < LEAST_EVENTS for call in calls)
 
 
 def _plan(scenario: Scenario, effort: ReportSize, threads: int) -> float:

@@ -10,8 +10,8 @@ from importlib import metadata
 from os import PathLike
 
 import numpy as np
-import pandas as pd
 
+from engine import tables as pd
 from engine.errors import InputError
 from engine.estimate import calls as estimate
 from engine.estimate.intervals import Found

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
-from engine.estimate.intervals import LEAST_EVENTS, Found
+import numpy as np
+
+from engine.estimate.intervals import LEAST_EVENTS, Found, IntArray
 from engine.inputs.calls import Call
+from engine.inputs.defaults import HOME
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
-from engine.run.blocks import Progress
+from engine.run.blocks import Progress, Runner, run_blocks
+from engine.run.branches import branches_of
 from engine.run.size import RunSize
+from engine.state.record import COLUMN
 from engine.study.play import play
+from engine.world.pack import pack
 
 
 @dataclass(frozen=True)
@@ -44,16 +50,18 @@ def seldom(
     if not rare:
         return None
 
-    def came(setting: Setting, call: Call, only: tuple[int, ...]) -> int:
+    def at_every_chance(setting: Setting, call: Call, only: tuple[int, ...]) -> Setting:
         one = call.model_copy(update={"only_against": only, "probability": 1.0})
-        alone = setting.model_copy(update={"calls": (one,)})
-        asked = scenario.model_copy(update={"settings": (alone,)})
-        played = play(asked, size.possessions, size.seed, size.threads, setting.name).to_dict(steps=False)
-        return int(played["calls"][0]["called"])
+        return setting.model_copy(update={"calls": (one,)})
 
+    asked = {
+        (i, only): at_every_chance(setting, call, only)
+        for i, (setting, call, _) in enumerate(rare)
+        for only in {(): None, call.only_against: None}
+    }
+    came = dict(zip(asked, came_up(scenario, tuple(asked.values()), size, progress), strict=True))
     rows: list[Found] = []
-    for setting, call, called in rare:
-        on_all = came(setting, call, ())
+    for i, (setting, call, called) in enumerate(rare):
         rows.append(
             {
                 "setting": setting.name,
@@ -61,10 +69,29 @@ def seldom(
                 "called": called,
                 "only_against": list(call.only_against),
                 "probability": call.probability,
-                "chances": came(setting, call, call.only_against) if call.only_against else on_all,
-                "on_all": on_all,
+                "chances": came[i, call.only_against],
+                "on_all": came[i, ()],
             }
         )
-        if progress is not None:
-            progress(len(rows), len(rare))
     return Seldom(size.possessions, tuple(rows))
+
+
+def came_up(
+    scenario: Scenario, settings: tuple[Setting, ...], size: RunSize, progress: Progress | None = None
+) -> list[int]:
+    """Possessions in which each of these settings, of one call, makes it: what home's record says where home
+    watches the setting, else the setting is played."""
+    plan, runner = branches_of(pack(scenario.model_copy(update={"settings": settings}))), Runner(size.seed)
+
+    def watched(first: int, count: int) -> IntArray:
+        shadow = runner.block(plan.home, first, count, HOME)[:, COLUMN["shadow"]]
+        return np.array([(shadow >> i & 1).sum() for i in range(len(settings))], np.int64)
+
+    def played(setting: Setting) -> int:
+        alone = scenario.model_copy(update={"settings": (setting,)})
+        found = play(alone, size.possessions, size.seed, size.threads, setting.name, progress)
+        return int(found.to_dict(steps=False)["calls"][0]["called"])
+
+    by_home = [one.bit is not None for one in plan.settings]
+    seen = run_blocks(size, runner, watched, progress) if any(by_home) else np.zeros(len(settings), np.int64)
+    return [int(n) if mine else played(s) for n, mine, s in zip(seen, by_home, settings, strict=True)]

@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import pandas as pd
 
+from engine import tables as pd
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.report.replay.sentences import (

@@ -19,10 +19,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
+from engine.estimate.calls import estimate_setting
 from engine.estimate.intervals import FloatArray, Found, normal_interval
-from engine.estimate.tally import Tally
+from engine.estimate.tally import BoxTally, PairTally, Tally
 from engine.inputs.calls import Call
 from engine.inputs.defence import persons_of
 from engine.inputs.roles import holder
@@ -30,6 +30,7 @@ from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
 from engine.inputs.team import Player
 from engine.run.blocks import Progress, Runner, World, run_blocks
+from engine.run.branches import branches_of, play_setting
 from engine.run.size import RunSize
 from engine.run.worlds import net_of
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
@@ -37,14 +38,13 @@ from engine.state.words import REGIONS
 from engine.still.holes import scenario_setup
 from engine.still.picture import Setup, picture_of
 from engine.still.shot_worth import ShotWorth
-from engine.study.compare import compare
 from engine.study.lineup.advice import (
     LEAST_CALLS,
     advice_on,
     area_of,
     whom_by_call,
 )
-from engine.study.play import play
+from engine.study.play import play_block_dict
 from engine.world.pack import defenders_of, pack
 
 #: Possessions for the cost of each place, and for the calls against each handler, unless asked otherwise.
@@ -117,6 +117,8 @@ def parking_roles(setup: Setup, world: World, places: tuple[str, ...]) -> NDArra
 
     One role to each place, with the least total of mean distances (assignment problem).
     """
+    from scipy.optimize import linear_sum_assignment  # slow to import, and only this needs it
+
     found = np.zeros((2, len(places)), np.int64)
     for s, side in enumerate(SIDES):
         away: FloatArray = np.zeros((len(places), N_SIDE))
@@ -209,16 +211,31 @@ def _attack(
 # --- whom to trap -----------------------------------------------------------------------------------------
 
 
-def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None = None) -> list[Found]:
-    """Each call of the settings with the base defence against each handler alone: value, how often.
+@dataclass(frozen=True)
+class _Against:
+    """Sums of staying home, and of each call against one handler its pairs with home; ``+`` adds two."""
 
-    The calls are made at every chance (probability 1). [] where the scenario has none.
+    home: BoxTally
+    pairs: tuple[PairTally, ...]
+
+    def __add__(self, other: _Against) -> _Against:
+        pairs = tuple(mine + theirs for mine, theirs in zip(self.pairs, other.pairs, strict=True))
+        return _Against(self.home + other.home, pairs)
+
+
+def calls_against(
+    scenario: Scenario, size: RunSize, progress: Progress | None = None, traps: bool = True
+) -> tuple[Found, list[Found]]:
+    """Staying home (the play block of the JSON), and beside it each call of the settings with the base
+    defence against each handler alone: value, how often.
+
+    The calls are made at every chance (probability 1). [] where the scenario has none, or not ``traps``.
     """
     known: dict[str, Call] = {}
     for call in (call for s in scenario.settings if not s.own_base for call in s.calls):
         known.setdefault(call.name, call)  # of one name the first: the usual one, on everybody
     five = [player.number for player in scenario.offence_team.on_court]
-    calls = list(known.values())[: MOST_SHADOW_SETTINGS // len(five)]
+    calls = list(known.values())[: MOST_SHADOW_SETTINGS // len(five)] if traps else []
     settings = []
     who = []
     for call in calls:
@@ -235,21 +252,30 @@ def calls_against(scenario: Scenario, size: RunSize, progress: Progress | None =
                 )
             )
             who.append((call.name, number))
-    if not settings:
-        return []
-    asked = scenario.model_copy(update={"settings": tuple(settings)})
-    result = compare(asked, size.possessions, size.seed, size.threads, progress).to_dict()
-    return [
+    plan = branches_of(pack(scenario.model_copy(update={"settings": tuple(settings)})))
+    runner = Runner(size.seed)
+    runner.warm(plan.home)
+
+    def task(first: int, count: int) -> _Against:
+        home, pairs = runner.block(plan.home, first, count, "home"), []
+        for setting in plan.settings:
+            branch = play_setting(runner, setting, first, home, [])
+            pairs.append(PairTally.from_records(branch.base, branch.records, 1))
+        return _Against(BoxTally.from_records(home), tuple(pairs))
+
+    total = run_blocks(size, runner, task, progress)
+    found = [estimate_setting(pairs, scenario.over_n).calls[0] for pairs in total.pairs]
+    return play_block_dict(total.home), [
         {
             "call": name,
             "number": number,
             "area": area_of(known[name]),
-            "called": setting["calls"][0]["called"],
-            "per_100": 100 * setting["calls"][0]["called"] / size.possessions,
-            "value": setting["calls"][0]["value"],
-            "turnover_rate": setting["calls"][0]["turnover_rate"],
+            "called": one.called,
+            "per_100": 100 * one.called / size.possessions,
+            "value": one.value.as_dict(),
+            "turnover_rate": one.break_even.turnover_rate.mean,
         }
-        for (name, number), setting in zip(who, result["settings"], strict=True)
+        for (name, number), one in zip(who, found, strict=True)
     ]
 
 
@@ -283,9 +309,8 @@ def answers(
     spots = open_shots(setup, ShotWorth(world))
     scorer, how = best_scorer(five, {position: max(there.values()) for position, there in spots.items()})
     # As many possessions as compare plays, so that home and the average are compare's own.
-    home = play(bare, against.possessions, against.seed, against.threads, progress=part(0, 10)).to_dict()
+    home, calls = calls_against(scenario, against, part(0, 60), traps)
     average = average_shot(home["rates"])
-    calls = calls_against(scenario, against, part(10, 50)) if traps else []
     comes = {(one["call"], one["number"]) for one in calls if one["called"] >= LEAST_CALLS}
     wanted: dict[int, list[Found]] = {}
     for setting in scenario.settings:

@@ -15,9 +15,9 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from engine import tables as pd
 from engine.estimate.intervals import LEVEL, FloatArray, Found, normal_quantile
 from engine.estimate.selection import Selection, select
 from engine.inputs.defence import persons_of

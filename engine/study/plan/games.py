@@ -158,9 +158,8 @@ def play_part(runner: Runner, worlds: PlanWorlds, plan: GamePlan, first: int, n:
 def _one_possession(
     runner: Runner, worlds: PlanWorlds, plan: GamePlan, course: _Course, numbers: IntArray, k: int
 ) -> None:
-    fresh = np.zeros(len(numbers), np.int64)
     tired = plan.fatigue.level(course.load_m)
-    home = worlds.home(runner, numbers, course.fouls, fresh)
+    home = worlds.at_home(runner, numbers, course.fouls)
     base = home
     differs = tired > 0
     if worlds.coded:

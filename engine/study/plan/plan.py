@@ -12,7 +12,7 @@ spread of a game stay those of an opponent who does not learn.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import exp, floor
 
 from engine.errors import InputError
@@ -29,6 +29,7 @@ from engine.study.plan.games import (
     NUMBERS_PER_GAME,
     Fatigue,
     GamePlan,
+    Games,
     m_per_step,
     play_games,
 )
@@ -44,6 +45,7 @@ from engine.study.plan.table import (
     PARTS,
     FirstUse,
     Table,
+    TableTally,
     levels_of,
     play_table,
 )
@@ -52,6 +54,16 @@ from engine.study.play import Opening
 GAMES = 2000
 #: Games without a trap that tell how much of a game is played in the bonus; their numbers start here.
 PILOT_GAMES, PILOT_FIRST = 50, NUMBERS["plan pilot"].first_unit
+
+
+@dataclass
+class Ground:
+    """What a plan rests on, whichever calls it may use: filled by the first ``plan`` it is handed to, taken
+    over by a later one of which all but ``only`` is the same."""
+
+    worlds: PlanWorlds | None = None
+    tally: TableTally | None = None
+    pilot: Games | None = None
 
 
 def _opened(scenario: Evening | Opening) -> tuple[Scenario, dict[int, float], tuple[str, ...]]:
@@ -231,6 +243,7 @@ def plan(
     compared: Found | None = None,
     adapted: Found | None = None,
     only: Collection[tuple[str, str]] | None = None,
+    ground: Ground | None = None,
 ) -> PlanResult:
     """Find how often to use each call of a scenario in a game, and play whole games with it.
 
@@ -250,6 +263,7 @@ def plan(
     compared : JSON of ``compare`` for the same scenario, which then says what a first use is worth
     adapted : JSON of ``adapt`` for the same scenario and possessions: the opponent learns (with ``compared``)
     only : calls that may be planned, by the names of setting and call; None: all
+    ground : what a plan before this one, other only in ``only``, has played already; filled where it is empty
 
     Raises
     ------
@@ -275,14 +289,17 @@ def plan(
         allowed = f"points that such possessions can bring ({error})"
         raise InputError(OPTION, "own_points_per_possession", own_points, allowed) from None
     calls, left_out = calls_of(scenario)
-    worlds = PlanWorlds(scenario, calls)
+    ground = Ground() if ground is None else ground
+    worlds = ground.worlds = ground.worlds or PlanWorlds(scenario, calls)
     runner = Runner(size.seed)
     runner.warm(worlds.world(AT_HOME))
 
     before_s = seconds_before_start(scenario)
     total = table_parts + 1 + -(-games // GAMES_IN_PART)
     shown = part_of_progress(progress, 0, total)
-    tally = play_table(runner, worlds, before_s, size.threads, table_parts, shown)
+    if ground.tally is None:
+        ground.tally = play_table(runner, worlds, before_s, size.threads, table_parts, shown)
+    tally = ground.tally
     first = None if compared is None else first_uses(scenario, calls, compared)
     later = None if adapted is None or first is None else later_uses(calls, adapted, first)
     table = Table(tally, worlds.n_calls, levels_of(worlds), first, later, values["known_after_traps"])
@@ -300,7 +317,9 @@ def plan(
         fatigue,
     )
     shown = part_of_progress(progress, table_parts, total)
-    pilot = play_games(runner, worlds, plan_of, PILOT_GAMES, size.threads, shown, PILOT_FIRST)
+    if ground.pilot is None:
+        ground.pilot = play_games(runner, worlds, plan_of, PILOT_GAMES, size.threads, shown, PILOT_FIRST)
+    pilot = ground.pilot
     bonus_share = float(pilot.in_bonus.sum()) / (PILOT_GAMES * plan_of.possessions)
     most = int(values["most_traps"])
     limits = _limits(table, calls, plan_of.possessions, most, only)

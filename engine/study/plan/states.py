@@ -36,6 +36,8 @@ TIRED_STEP = 0.001
 #: Top speed is never lower than this many levels below fresh.
 MOST_TIRED = 200
 AT_HOME = -1
+#: Bytes of records of whole games at home that are kept for a second plan on the same games.
+MOST_BYTES = 64_000_000
 #: Delays in reading a trap, which shrink with the traps seen (engine.kernel.offence.reading_delay).
 READING = ("handler_read_s", "read_delay_s")
 
@@ -96,6 +98,7 @@ class PlanWorlds:
         self._single = [setting.world for setting in packed.settings]
         self._made: dict[tuple[int, ...], World] = {}
         self._lock = threading.Lock()
+        self._games: dict[tuple[int, int], Records] = {}
         rules = packed.home["rules"][0]
         self.bonus_from = int(rules["bonus_from"])
         #: From here on more team fouls change nothing.
@@ -163,6 +166,20 @@ class PlanWorlds:
             return self._grouped(runner, zero + AT_HOME, numbers, fouls, zero, zero + 1, tired)
         records = self._grouped(runner, zero + AT_HOME, numbers, zero, zero, zero + 1, tired)
         return self.with_fouls(runner, records, zero + AT_HOME, numbers, fouls, zero, zero + 1, tired)
+
+    def at_home(self, runner: Runner, numbers: IntArray, fouls: IntArray) -> Records:
+        """As ``home``, of fresh legs; read only. For one possession of whole games, whose team fouls follow
+        from those before it: it is kept by its numbers, and the same again when it is asked for again."""
+        key = int(numbers[0]), len(numbers)
+        with self._lock:
+            kept = self._games.get(key)
+        if kept is None:
+            kept = self.home(runner, numbers, fouls, np.zeros_like(numbers))
+            kept.flags.writeable = False
+            with self._lock:
+                if (len(self._games) + 1) * kept.nbytes <= MOST_BYTES:
+                    self._games[key] = kept
+        return kept
 
     def with_fouls(
         self,

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from engine import tables as pd
 from engine.errors import InputError
 from engine.estimate.intervals import Found
 from engine.inputs.defaults import HOME, MOST_POSSESSIONS

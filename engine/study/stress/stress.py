@@ -15,9 +15,9 @@ from functools import cached_property
 from importlib import metadata
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from engine import tables as pd
 from engine.errors import InputError
 from engine.estimate.intervals import FloatArray, Found, ratio_interval
 from engine.estimate.luck import (

@@ -18,8 +18,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import pandas as pd
-
+from engine import tables as pd
 from engine.estimate.intervals import Found
 from engine.inputs.base import spoken
 from engine.inputs.defence import people_of, persons_of
@@ -396,6 +395,7 @@ def timing(
     seed: int | None = None,
     progress: Progress | None = None,
     traps: bool = True,
+    threads: int | None = None,
 ) -> TimingResult:
     """Time every pass of the offence against every defender, and the way out of a beaten trap.
 
@@ -405,14 +405,15 @@ def timing(
     seed : seed of the traced possessions, None takes the scenario's own
     progress : called as ``progress(done, total)`` after each traced possession
     traps : False leaves traps out
+    threads : None uses every available core; the result does not depend on it
 
     Raises
     ------
     InputError
-        bad input or a negative seed.
+        bad input, a negative seed or threads < 1.
     """
     scenario = open_scenario(scenario)
-    size = check_size(1, scenario.seed if seed is None else seed, 1)
+    size = check_size(1, scenario.seed if seed is None else seed, threads)
     setup = scenario_setup(scenario, scenario.zone, scenario.zone_options)
     packed = pack(scenario)
     people = people_of(scenario.zone, scenario.defence_team)

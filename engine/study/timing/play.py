@@ -13,7 +13,7 @@ import numpy as np
 
 from engine.inputs.scenario import Scenario
 from engine.kernel.watch import Trace
-from engine.run.blocks import Progress, Runner
+from engine.run.blocks import Progress, Records, Runner, in_order
 from engine.run.size import RunSize
 from engine.run.watch import watch_block, watch_numbers
 from engine.state.record import COLUMN
@@ -159,7 +159,12 @@ def watch(
 
     told(0)
     runner = Runner(size.seed)
-    home = runner.block(packed.home, 0, PLAYED, "home")
+    worlds = [packed.home, *(packed.settings[s].world for s, _ in calls)]
+
+    def records_of(i: int) -> Records:
+        return runner.block(worlds[i], 0, PLAYED, "played").copy()
+
+    home, *of_calls = in_order(len(worlds), size.threads, runner, records_of)
     missed, gap_mm = (
         int(home[:, COLUMN[name]].sum()) for name in ("missed_bump_catches", "missed_bump_gap_mm")
     )
@@ -169,9 +174,7 @@ def watch(
             passes.add(trace)
     told(TRACED)
     beaten = []
-    for done, (s, n) in enumerate(calls, 1):
-        world = packed.settings[s].world
-        records = runner.block(world, 0, PLAYED, "setting")
+    for done, ((s, n), world, records) in enumerate(zip(calls, worlds[1:], of_calls, strict=True), 1):
         called = records[:, COLUMN["first_call"]] == n + 1
         lost = called & np.isin(records[:, COLUMN["outcome"]], BEATEN_BY)
         ways = np.bincount(records[lost, COLUMN["escape"]], minlength=len(ESCAPES) + 1)
