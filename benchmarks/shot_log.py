@@ -6,7 +6,7 @@
 FILE has the columns shot_ft, defender_ft, makes, attempts (evidence 2a: aggregates of 121,683 shots of
 professional men in 2014-15; it is not in this repository). Between the middles of the log's classes of the
 defender's distance its log odds are taken as straight. ``made`` and ``log`` should agree wherever the model
-shoots: the goals of ``rim`` and ``middle`` in configs/levels/professional.toml are of column ``log``.
+shoots (what was found: configs/model/record.md, "what a layup is worth").
 """
 
 from __future__ import annotations
@@ -80,7 +80,10 @@ def main() -> None:
     parser.add_argument("--scenario", default="level_professional")
     parser.add_argument("-n", "--possessions", type=int, default=10_000)
     options = parser.parse_args()
-    log = Log(options.file)
+    try:
+        log = Log(options.file)
+    except (OSError, KeyError, ValueError) as error:
+        parser.error(f"{options.file}: not a table of shot_ft, defender_ft, makes, attempts ({error})")
     table = shots(log, options.scenario, options.possessions)
     for by in ("band", "shot_ft"):
         groups = table.groupby(by)

@@ -152,7 +152,10 @@ def test_how_often_a_call_comes_is_what_playing_it_counts(monkeypatch: pytest.Mo
     own = settings[0].model_copy(update={"plays": ()})  # home does not watch it
     alone = play(scenario.model_copy(update={"settings": (own,)}), 2000, 5, 2, own.name)
     without = alone.to_dict(steps=False)["calls"][0]["called"]
-    assert came_up(scenario, (own, settings[1]), size) == [without, counts[1]] and without != counts[0]
+    seen: list[tuple[int, int]] = []
+    found = came_up(scenario, (own, settings[1]), size, lambda done, total: seen.append((done, total)))
+    assert found == [without, counts[1]] and without != counts[0]
+    assert seen == sorted(seen) and seen[-1] == (4000, 4000)
 
 
 def test_every_planned_call_that_is_not_advised_is_told() -> None:

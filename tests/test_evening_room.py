@@ -157,6 +157,8 @@ def test_a_second_plan_on_the_same_ground_is_the_same_and_plays_only_what_differ
     again = plan(friday, **size, only=only, ground=ground)
     assert len(used) > 1 and 0 < sum(played) < 130 * small.game_plan.possessions / 2
     assert again.to_dict() == alone.to_dict() != small.to_dict()
+    other = with_constants(friday, {"trap_strip_rate_per_s": 3.0})  # stands on nothing of that
+    assert plan(other, **size, ground=ground).to_dict() == plan(other, **size).to_dict() != small.to_dict()
 
 
 def _limit(plan: Any, row: Any) -> int:

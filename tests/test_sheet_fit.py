@@ -25,7 +25,7 @@ from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
 from engine.shipped import configs_root
 from engine.study import evening_file
-from engine.study.adapt import measure_carrying
+from engine.study.adapt import measure_carrying, with_constants
 from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played
 from engine.study.evening_result import ReportSize
@@ -48,8 +48,7 @@ from engine.study.sheet.knobs import (
 )
 from engine.study.sheet.men import play_men
 
-#: Possessions of a sheet that the model writes itself, on luck of its own, and of the runs of its fit (what
-#: there is to find is 4.2 to 9 standard errors of both together).
+#: Possessions of the model's own sheet and of its fit's runs (to find: 4.2 to 9 standard errors of both).
 GAMES, RUN, SHEET_SEED = 6000, 3000, 77
 
 
@@ -62,8 +61,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def scenario(folder: Path) -> Scenario:
     """With room for fouls on both sides: the level may stand at an end of their range."""
-    found = load_evening(folder).scenario
-    return found.model_copy(update={"constants": {**found.constants, "shot_foul_p": 0.3}})
+    return with_constants(load_evening(folder).scenario, {"shot_foul_p": 0.3})
 
 
 def sheet_of(model: MenTally, scenario: Scenario) -> SheetCounts:
@@ -95,8 +93,7 @@ def test_free_throws_a_shot_are_pulled_to_the_mean_of_a_gamma(free: int, shots: 
     assert goal == pytest.approx(stats.gamma(free + 60 * 0.17, scale=1 / (shots + 60)).mean(), rel=1e-12)
 
 
-@pytest.mark.usefixtures("carrying_is_short")
-def test_the_aims_are_those_of_the_counts(folder: Path, scenario: Scenario) -> None:
+def test_the_aims_are_those_of_the_counts(folder: Path, scenario: Scenario, carrying_is_short: None) -> None:
     sheet = sheet_counts(load_evening(folder))
     assert sheet is not None
     found = fit_sheet(sheet, scenario, 1, possessions=400)
@@ -112,8 +109,9 @@ def test_the_aims_are_those_of_the_counts(folder: Path, scenario: Scenario) -> N
     assert 0 < found.runs <= MOST_RUNS
 
 
-@pytest.mark.usefixtures("carrying_is_short")
-def test_what_is_not_counted_is_not_followed(folder: Path, scenario: Scenario) -> None:
+def test_what_is_not_counted_is_not_followed(
+    folder: Path, scenario: Scenario, carrying_is_short: None
+) -> None:
     """Without balls lost only free throws; without free throws neither; who shoots how often all the same;
     without attempts nothing, and nothing is played."""
     sheet = sheet_counts(load_evening(folder))
@@ -151,8 +149,7 @@ def test_a_free_throw_cell_left_empty_leaves_the_shots_followed(tmp_path: Path) 
     assert "Not followed, for want of counts of each of these men: the free throws, the lost balls." in said
 
 
-@pytest.mark.usefixtures("carrying_is_short")
-def test_a_man_who_cannot_be_followed_further_is_named(scenario: Scenario) -> None:
+def test_a_man_who_cannot_be_followed_further_is_named(scenario: Scenario, carrying_is_short: None) -> None:
     """A man who takes no shot in the model's own sheet, and one who takes nearly all."""
     sums = play_men(scenario, 400, SHEET_SEED).sums
     shots = [KINDS.index("twos"), KINDS.index("threes")]
@@ -227,16 +224,14 @@ def test_who_shoots_how_often_is_found_again(scenario: Scenario) -> None:
     )
 
 
-@pytest.mark.usefixtures("carrying_is_short")
-def test_few_counts_move_little(scenario: Scenario) -> None:
+def test_few_counts_move_little(scenario: Scenario, carrying_is_short: None) -> None:
     charted = play_men(with_knobs(scenario, {"losses": 1.0}), 20, SHEET_SEED)
     few = fit_sheet(sheet_of(charted, scenario), scenario, 1, possessions=1000)
     for one in few.followed:
         assert one.own_share < 0.4 and abs(one.aim - one.before) < 0.4 * abs(one.sheet - one.before) + 1e-12
 
 
-@pytest.mark.usefixtures("carrying_is_short")
-def test_a_knob_stops_at_the_end_of_its_range(scenario: Scenario) -> None:
+def test_a_knob_stops_at_the_end_of_its_range(scenario: Scenario, carrying_is_short: None) -> None:
     charted = play_men(scenario, 400, SHEET_SEED)
     sums = charted.sums.copy()
     sums[:, KINDS.index("free_throws")] = 3 * sums[:, [KINDS.index("twos"), KINDS.index("threes")]].sum(
@@ -261,8 +256,9 @@ def test_the_knobs_move_what_they_say_inside_its_range(scenario: Scenario) -> No
     assert with_knobs(scenario, {"fouls": 0.41}).constants["shot_foul_p"] == 0.41
 
 
-@pytest.mark.usefixtures("carrying_is_short")
-def test_the_fit_is_the_same_for_any_number_of_threads(scenario: Scenario, folder: Path) -> None:
+def test_the_fit_is_the_same_for_any_number_of_threads(
+    scenario: Scenario, folder: Path, carrying_is_short: None
+) -> None:
     sheet = sheet_counts(load_evening(folder))
     assert sheet is not None
     one, three = (fit_sheet(sheet, scenario, 1, threads, possessions=300) for threads in (1, 3))

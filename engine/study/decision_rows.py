@@ -31,10 +31,14 @@ COLUMNS = {
     "place": np.float64, "lost": np.float64, "gap_m": np.float64, "shot_m": np.float64, "made": np.float64,
     "passed_out": bool, "points": np.float64,
 }  # fmt: skip
-(
-    KIND, PHASE, LEFT, BELIEVED, RAW, FORECAST, PROMISED, AHEAD, PLACE, LOST_BALL, GAP, SHOT_M, MADE,
-    PASSED_OUT, POINTS, POSSESSION,
-) = range(len(COLUMNS) + 1)  # fmt: skip
+KIND, PHASE, LEFT, BELIEVED, RAW, LOST_BALL, GAP, SHOT_M, MADE, PASSED_OUT, POINTS = (
+    list(COLUMNS).index(name)
+    for name in (
+        "kind", "phase", "left_s", "believed", "raw", "lost", "gap_m", "shot_m", "made",
+        "passed_out", "points",
+    )
+)  # fmt: skip
+POSSESSION = len(COLUMNS)
 
 
 @njit

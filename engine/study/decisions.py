@@ -31,6 +31,11 @@ LOOKS = (1, 2, 3, 4, 5, 6, 8)
 PHASES = ("home", "trap coming", "trap set", "after")
 
 
+def _records(rows: NDArray[np.void]) -> NDArray[np.void]:
+    """The same rows with their fields as attributes, for compiled code that runs interpreted, too."""
+    return rows.view(np.dtype((np.record, rows.dtype)))
+
+
 def asked_after(
     world: np.ndarray,
     rows: NDArray[np.float64],
@@ -46,7 +51,7 @@ def asked_after(
     ``states`` STATE [steps] and ``agents`` AGENT [steps, 10]; ``at`` [n]: the step in which they were chosen.
     """
     ask = np.empty(len(rows))
-    fill_asked(world[0], states, agents, rows, at, ask)
+    fill_asked(world[0], _records(states), _records(agents), rows, at, ask)
     so_far = np.cumsum(ask)
     return np.asarray(so_far[np.searchsorted(of, of, side="right") - 1] - so_far)
 
@@ -76,19 +81,21 @@ def choices(
     tables = []
     for block in watch_numbers(world, seed, numbers, STATES, threads=threads, progress=progress):
         out = np.empty((len(block.options), len(COLUMNS) + 1))
-        steps, points = block.steps, block.records[:, COLUMN["points"]]
+        states, agents = _records(block.steps["s"]), _records(block.steps["agents"])
+        points = block.records[:, COLUMN["points"]]
         rows = fill(
-            world[0], steps["s"], steps["agents"], block.events, block.options, block.ends, points,
-            only_look or 0, wait_s, out,
+            world[0], states, agents, block.events, block.options, block.ends, points, only_look or 0, wait_s,
+            out,
         )  # fmt: skip
         out = out[:rows]
         table = {"possession": block.numbers[out[:, POSSESSION].astype(np.int64)].astype(np.int64)}
         table |= {name: out[:, i].astype(kind) for i, (name, kind) in enumerate(COLUMNS.items())}
         tables.append(pd.DataFrame(table))
     if not tables:
-        return pd.DataFrame({"possession": np.int64, **COLUMNS}, index=[])
+        kinds = {"possession": np.int64, **COLUMNS}
+        tables.append(pd.DataFrame({name: np.empty(0, kind) for name, kind in kinds.items()}))
     found = pd.concat(tables, ignore_index=True)
-    return found.assign(kind=np.array(KINDS, object)[found["kind"].to_numpy()])
+    return found.assign(kind=np.array(KINDS, object)[found["kind"].to_numpy()]).astype({"kind": str})
 
 
 def reliability(table: pd.DataFrame) -> pd.DataFrame:

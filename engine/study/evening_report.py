@@ -81,8 +81,7 @@ class Played:
         self.size = check_size(n, self.scenario.seed if seed is None else seed, threads)
         self.effort = replace(size, possessions=n)
         self.counts = sheet_counts(evening)
-        self.asked = asked or Asked()
-        self.file = file
+        self.asked, self.file = asked or Asked(), file
         self.progress: Progress | None = None
         followed = self.counts is not None and self.counts.attempts
         nothing = {"sheet": self.counts is None, "fit": not followed}
@@ -188,8 +187,9 @@ class Played:
         from engine.study.evening_work import work_of
 
         learns = [] if name != "adapted" else [i for i in self.to_adapt() if self._adapted_row(i) is None]
-        compared = self._kept("compare")
-        return work_of(name, self.scenario, self.effort, self.size, len(self.likely), compared, len(learns))
+        again = self._kept("plan") is None or bool(self._ground)
+        more = len(self.likely), self._kept("compare"), len(learns), again
+        return work_of(name, self.scenario, self.effort, self.size, *more)
 
     def expect(self, *names: str) -> float:
         """Get ready to play these, with one bar for all of them; about how many seconds it will take as busy
@@ -317,7 +317,7 @@ class Played:
             compared=self.part("compare"),
             adapted=self.part("adapted") if self.asked.adapted else None,
             only=only,
-            ground=self._ground.setdefault("plan", Ground()),
+            ground=None if self.asked.adapted else self._ground.setdefault("plan", Ground()),
         )
 
     def _room(self, told: Progress) -> _Result | None:

@@ -22,7 +22,7 @@ from engine.study.sheet.knobs import CARRYING_RUNS, FIT_POSSESSIONS, HABIT_RUNS,
 #: one that a setting is learned from (watched option by option, and fitted to), and one that it is judged by
 #: or played.
 TIMING, TIMED, PER_TRACED, PER_FORMATION, PER_ATTACK = 10_000.0, 15_000.0, 80.0, 2.1, 6.7
-PER_LEARNED, PER_JUDGED = 12.0, 0.9
+PER_LEARNED, PER_JUDGED = 2.4, 0.9
 #: Of a plan: a call in its table (per possession of it), a game with the plan, one without a trap, and the
 #: end of a game with one call.
 PER_TABLED, PER_GAME, PER_PILOT, PER_LATE, USUALLY_LATE = 0.65, 145.0, 85.0, 3200.0, 3
@@ -36,12 +36,14 @@ def work_of(
     formations: int,
     compared: Found | None,
     learns: int,
+    again: bool = False,
 ) -> float:
     """Roughly how many possessions of staying home a part takes as long as. ``formations``: likely ones;
-    ``compared``: the JSON of ``compare`` where it is known; ``learns``: settings that ``adapted`` plays."""
+    ``compared``: the JSON of ``compare`` where it is known; ``learns``: settings that ``adapted`` plays;
+    ``again``: what ``room`` rests on is played by this run's plan."""
     calls, n = sum(len(one.calls) for one in scenario.settings), float(size.possessions)
-    if name in ("plan", "room"):  # again, if at all, little is played that was not before
-        return _plan(scenario, effort, size.threads) * (0.1 if name == "room" else 1.0)
+    if name in ("plan", "room"):
+        return _plan(scenario, effort, size.threads) * (0.1 if again else 1.0)
     return {
         "fit": float(MOST_RUNS * FIT_POSSESSIONS),
         "compare": n * (1.0 + 0.2 * calls),

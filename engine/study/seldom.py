@@ -11,7 +11,7 @@ from engine.inputs.calls import Call
 from engine.inputs.defaults import HOME
 from engine.inputs.scenario import Scenario
 from engine.inputs.settings import Setting
-from engine.run.blocks import Progress, Runner, run_blocks
+from engine.run.blocks import Progress, Runner, part_of_progress, run_blocks
 from engine.run.branches import branches_of
 from engine.run.size import RunSize
 from engine.state.record import COLUMN
@@ -83,15 +83,23 @@ def came_up(
     watches the setting, else the setting is played."""
     plan, runner = branches_of(pack(scenario.model_copy(update={"settings": settings}))), Runner(size.seed)
 
+    by_home = [one.bit is not None for one in plan.settings]
+    runs, done = max(by_home) + by_home.count(False), 0
+    total = runs * size.possessions
+    runner.warm(plan.home)
+
     def watched(first: int, count: int) -> IntArray:
         shadow = runner.block(plan.home, first, count, HOME)[:, COLUMN["shadow"]]
         return np.array([(shadow >> i & 1).sum() for i in range(len(settings))], np.int64)
 
-    def played(setting: Setting) -> int:
-        alone = scenario.model_copy(update={"settings": (setting,)})
-        found = play(alone, size.possessions, size.seed, size.threads, setting.name, progress)
-        return int(found.to_dict(steps=False)["calls"][0]["called"])
-
-    by_home = [one.bit is not None for one in plan.settings]
-    seen = run_blocks(size, runner, watched, progress) if any(by_home) else np.zeros(len(settings), np.int64)
-    return [int(n) if mine else played(s) for n, mine, s in zip(seen, by_home, settings, strict=True)]
+    seen = np.zeros(len(settings), np.int64)
+    if any(by_home):
+        seen = run_blocks(size, runner, watched, part_of_progress(progress, 0, total))
+        done = size.possessions
+    for i in np.flatnonzero(np.logical_not(by_home)):
+        alone = scenario.model_copy(update={"settings": (settings[i],)})
+        part = part_of_progress(progress, done, total)
+        found = play(alone, size.possessions, size.seed, size.threads, settings[i].name, part)
+        seen[i] = found.to_dict(steps=False)["calls"][0]["called"]
+        done += size.possessions
+    return [int(n) for n in seen]

@@ -260,6 +260,8 @@ def calls_against(
         home, pairs = runner.block(plan.home, first, count, "home"), []
         for setting in plan.settings:
             branch = play_setting(runner, setting, first, home, [])
+            if branch.differences:
+                raise RuntimeError(f"{setting.name}: a possession without a call differs from staying home")
             pairs.append(PairTally.from_records(branch.base, branch.records, 1))
         return _Against(BoxTally.from_records(home), tuple(pairs))
 

@@ -59,8 +59,9 @@ PILOT_GAMES, PILOT_FIRST = 50, NUMBERS["plan pilot"].first_unit
 @dataclass
 class Ground:
     """What a plan rests on, whichever calls it may use: filled by the first ``plan`` it is handed to, taken
-    over by a later one of which all but ``only`` is the same."""
+    over by a later one that is of the same (``of``: scenario, seed, parts of the table, numbers)."""
 
+    of: object = None
     worlds: PlanWorlds | None = None
     tally: TableTally | None = None
     pilot: Games | None = None
@@ -289,7 +290,11 @@ def plan(
         allowed = f"points that such possessions can bring ({error})"
         raise InputError(OPTION, "own_points_per_possession", own_points, allowed) from None
     calls, left_out = calls_of(scenario)
-    ground = Ground() if ground is None else ground
+    of = scenario, size.seed, table_parts, values
+    if ground is None:
+        ground = Ground(of)
+    elif ground.of != of:
+        ground.of, ground.worlds, ground.tally, ground.pilot = of, None, None, None
     worlds = ground.worlds = ground.worlds or PlanWorlds(scenario, calls)
     runner = Runner(size.seed)
     runner.warm(worlds.world(AT_HOME))

@@ -169,7 +169,8 @@ class PlanWorlds:
 
     def at_home(self, runner: Runner, numbers: IntArray, fouls: IntArray) -> Records:
         """As ``home``, of fresh legs; read only. For one possession of whole games, whose team fouls follow
-        from those before it: it is kept by its numbers, and the same again when it is asked for again."""
+        from those before it: it is kept by its numbers, and the same again when it is asked for again. So all
+        games of these worlds are of one seed and of one number of possessions a period."""
         key = int(numbers[0]), len(numbers)
         with self._lock:
             kept = self._games.get(key)
@@ -177,7 +178,7 @@ class PlanWorlds:
             kept = self.home(runner, numbers, fouls, np.zeros_like(numbers))
             kept.flags.writeable = False
             with self._lock:
-                if (len(self._games) + 1) * kept.nbytes <= MOST_BYTES:
+                if sum(one.nbytes for one in (kept, *self._games.values())) <= MOST_BYTES:
                     self._games[key] = kept
         return kept
 

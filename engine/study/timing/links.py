@@ -403,7 +403,7 @@ def timing(
     ----------
     scenario : path of a scenario file, or what ``engine.load`` returned
     seed : seed of the traced possessions, None takes the scenario's own
-    progress : called as ``progress(done, total)`` after each traced possession
+    progress : called as ``progress(done, total)`` in traced possessions, part by part
     traps : False leaves traps out
     threads : None uses every available core; the result does not depend on it
 

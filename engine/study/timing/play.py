@@ -159,6 +159,7 @@ def watch(
 
     told(0)
     runner = Runner(size.seed)
+    runner.warm(packed.home)
     worlds = [packed.home, *(packed.settings[s].world for s, _ in calls)]
 
     def records_of(i: int) -> Records:
