@@ -205,13 +205,17 @@ def test_the_headline_of_attack_names_every_trap_that_is_weighed() -> None:
 def test_the_time_said_for_adapt_counts_what_is_learned_from_by_its_own_cost(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Twice as much to learn from is nearly twice the time: a possession that is watched option by option
-    takes many times one that is only played."""
+    """A possession that is watched option by option takes more than two of those that are only played."""
     played = Played(load_evening(write_evening(tmp_path / "sheets")))
     usual = played.work("adapted")
+    more = adapt.LEARNED_FROM * len(played.to_adapt())
+    monkeypatch.setattr(
+        "engine.study.evening_work.adapt_work", lambda n: adapt.adapt_work(n) + adapt.LEARNED_FROM
+    )
+    played_more = played.work("adapted") - usual
     monkeypatch.setattr("engine.study.evening_work.LEARNED_FROM", 2 * adapt.LEARNED_FROM)
-    more = played.work("adapted") / usual
-    assert 1.5 < more < 2.0
+    learned_more = played.work("adapted") - usual
+    assert 0.5 * more < played_more < more and learned_more > 2.0 * played_more
 
 
 def test_the_report_says_on_the_screen_what_is_not_used(
