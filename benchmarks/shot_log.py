@@ -21,10 +21,8 @@ import pandas as pd
 
 from engine.inputs import load_scenario
 from engine.inputs.files import configs_root
-from engine.kernel.shooting import is_three
 from engine.run.watch import watch_numbers
-from engine.state.words import Event
-from engine.study.taken import ENDS
+from engine.study.taken import attempts
 from engine.world.pack import pack
 
 FOOT_M = 0.3048
@@ -59,17 +57,11 @@ class Log:
 def shots(log: Log, scenario: str, n: int) -> pd.DataFrame:
     """Every attempt of ``n`` possessions at home: band, class of the log, metres, made, the log's make."""
     world = pack(load_scenario(configs_root() / "scenarios" / f"{scenario}.toml")).home
-    w, rows = world[0], []
+    rows = []
     for block in watch_numbers(world, SEED, np.arange(n)):
         for i in range(len(block.numbers)):
-            events = block.events_of(i)
-            for at in np.flatnonzero(events[:, 1] == Event.SHOT):
-                _, _, _, _, gap, x, y = events[at]
-                made = next((ENDS[code] for code in events[at + 1 :, 1] if code in ENDS), math.nan)
-                if not math.isnan(made):
-                    far = math.hypot(x, y)
-                    band = "rim" if far < w.k.rim_range_m else "three" if is_three(w, x, y) else "middle"
-                    rows.append((band, *log.make(far, gap), gap, made))
+            for (_, _, _, _, gap, x, y), band, made in attempts(world, block.events_of(i)):
+                rows.append((band, *log.make(math.hypot(x, y), gap), gap, made))
     return pd.DataFrame(rows, columns=["band", "shot_ft", "log", "gap_m", "made"])
 
 

@@ -202,7 +202,7 @@ def weigh(w, c, trapped, n_pressure, d_rim):
         c.weighed[i].value = NOT_AN_OPTION
         c.weighed[i].raw = c.weighed[i].gap = 0.0
         c.weighed[i].promise = c.weighed[i].ahead = c.weighed[i].place = 0.0
-    left = time_left(w, c)
+    left = time_left(w, s)
     if s.action == Action.DRIBBLE_TO:
         s.stale_t = s.t
     carry = carrying_on(w, left)
@@ -260,7 +260,7 @@ def best_option(w, c):
     u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, tried, s.n_looks)
     v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, tried, s.n_looks)
     a = c.agents[s.handler]
-    left = time_left(w, c)
+    left = time_left(w, s)
     for i in range(N_OPTIONS):
         value = c.weighed[i].value
         if value <= NOT_AN_OPTION:

@@ -19,9 +19,8 @@ LAST_S = 0.8  # with less on the clock nothing but a shot is worth anything
 
 
 @njit
-def time_left(w, c):
+def time_left(w, s):
     """Seconds the offence has for its attack: the shot clock, or without one its patience."""
-    s = c.s
     ru = w.rules
     if ru.shot_clock_s > 0.0:
         return s.clock_s

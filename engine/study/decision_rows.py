@@ -12,7 +12,7 @@ import numpy as np
 from engine.kernel.jit import njit
 from engine.kernel.shooting import is_three
 from engine.kernel.watch import EVENTS, OPTIONS, STEPS
-from engine.kernel.worth import LEAST_PATIENCE_S, reluctance
+from engine.kernel.worth import reluctance, time_left
 from engine.state.arrays import N_SIDE, OPTION_COLUMNS
 from engine.state.words import Action, Event, Mode, Option, TrapPhase
 
@@ -57,17 +57,12 @@ def _kind(option, driving):
 
 
 @njit
-def _left(w, s):
-    return s.clock_s if w.rules.shot_clock_s > 0.0 else max(w.rules.patience_s - s.t, LEAST_PATIENCE_S)
-
-
-@njit
 def _asked(w, states, agents, step, option, who):
     """Points that a decision for a shot asked of it beside what going on is worth; of all else nothing."""
     if option != Option.SHOOT:
         return 0.0
     man = agents[step, who]
-    return reluctance(w, who, is_three(w, man.x, man.y), _left(w, states[step]))
+    return reluctance(w, who, is_three(w, man.x, man.y), time_left(w, states[step]))
 
 
 @njit
@@ -160,7 +155,7 @@ def fill(w, states, agents, events, options, ends, points, only_look, wait_s, ou
             t, option, who = options[n, TIME_S], int(options[n, OPTION]), int(options[n, PLAYER])
             step = _step_at(states, begin, end, t)
             at = states[step]
-            left = _left(w, at)
+            left = time_left(w, at)
             asked += _asked(w, states, agents, step, option, who)
             new = at.n_looks != look
             look = at.n_looks

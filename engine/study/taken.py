@@ -8,6 +8,7 @@ benchmarks/fit_beliefs.py.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -24,6 +25,18 @@ from engine.world.shots import level_averages
 ENDS = {Event.MADE: 1.0, Event.MISSED: 0.0, Event.BLOCKED: 0.0, Event.FOUL: math.nan}
 
 
+def attempts(world: np.ndarray, events: np.ndarray) -> Iterator[tuple[np.ndarray, str, float]]:
+    """Every attempt of a possession: its event, float64 [EVENT_COLUMNS], its band, and 1 if it went in, else
+    0; one that is fouled and missed is none."""
+    k = world["k"][0]
+    for at in np.flatnonzero(events[:, 1] == Event.SHOT):
+        made = next((ENDS[code] for code in events[at + 1 :, 1] if code in ENDS), math.nan)
+        if not math.isnan(made):
+            x, y = events[at, 5:7]
+            near = math.hypot(x, y) < k["rim_range_m"]
+            yield events[at], "rim" if near else "three" if is_three(world[0], x, y) else "middle", made
+
+
 def taken_shots(scenario: Scenario, seed: int, n: int, threads: int | None = None) -> dict[str, np.ndarray]:
     """Band -> float64 [attempts, 3] of ``n`` possessions at home: made (1 or 0), rhythm (standard
     deviations), and 1 if the man shoots by the level's table there."""
@@ -34,18 +47,12 @@ def taken_shots(scenario: Scenario, seed: int, n: int, threads: int | None = Non
         for i in range(len(block.numbers)):
             trace = block.trace(i)
             times, events = trace.states["t"], trace.events
-            for at in np.flatnonzero(events[:, 1] == Event.SHOT):
-                t, _, who, _, _, x, y = events[at][:7]
-                end = next((ENDS[code] for code in events[at + 1 :, 1] if code in ENDS), math.nan)
-                if math.isnan(end):
-                    continue
-                near = math.hypot(x, y) < w.k.rim_range_m
-                band = "rim" if near else "three" if is_three(w, x, y) else "middle"
+            for (t, _, who, *_), band, made in attempts(world, events):
                 man = w.players[int(who)]
                 average = man.table == 0 and man[f"{band}_logit"] == 0.0
                 step = min(int(np.searchsorted(times, t - 1e-6)), len(times) - 1)
                 rhythm = trace.states["rhythm"][step] / w.k.shot_rhythm_logit
-                found[band].append((end, rhythm, float(average)))
+                found[band].append((made, rhythm, float(average)))
     return {band: np.array(rows).reshape(-1, 3) for band, rows in found.items()}
 
 
