@@ -155,7 +155,7 @@ class Decision:
     def weigh_shoot(self) -> None:
         p, h, k = self.p, self.p.h, self.p.k
         feel_rhythm(p)
-        if (self.d >= 9.2 and self.left >= 1.5) or behind_the_board(h.x, h.y):
+        if (self.d >= self.p.w.arc + k["shot_range_m"] and self.left >= 1.5) or behind_the_board(h.x, h.y):
             return
         v = math.sqrt(h.vx * h.vx + h.vy * h.vy)
         x = h.x + h.vx * v / (2.0 * k["brake_mps2"])
@@ -307,7 +307,7 @@ class Decision:
             worth -= k["pass_back_points"]
         made.promise = -0.6
         d = rim_distance(x, y)
-        if d < 9.2 and self.left > time_s + 0.3 and not behind_the_board(x, y):
+        if d < w.arc + k["shot_range_m"] and self.left > time_s + 0.3 and not behind_the_board(x, y):
             windup = k["rim_release_s"] if d < k["rim_range_m"] else k["shot_release_s"]
             made.gap = p.nearest_in(time_s + (k["catch_pause_s"] + windup), x, y)
             gap = expected_gap(p, "", made.gap)

@@ -47,10 +47,15 @@ from engine.state.words import Action, Dribble, Event, Option, PassKind, Region,
 
 NOT_AN_OPTION = -1e9
 MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
-FARTHEST_SHOT_M = 9.2
 TRIED_POINTS = 1.0  # noise of a look in which everything is tried
 EULER = 0.5772156649015329  # mean of a Gumbel variable
 PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
+
+
+@njit
+def in_range(w, d_rim):
+    """True so near the rim that men shoot from there while there is time to dribble nearer."""
+    return d_rim < w.rules.arc_m + w.k.shot_range_m
 
 
 @njit
@@ -91,7 +96,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
     if j == s.passer and s.n_passes > 0 and s.t - s.catch_t < k.look_again_s:
         worth -= k.pass_back_points
     o.promise = -PROMISE
-    if d_rim < FARTHEST_SHOT_M and left_s > time_s + 0.3 and not behind_board(x, y):
+    if in_range(w, d_rim) and left_s > time_s + 0.3 and not behind_board(x, y):
         wait_s = k.catch_pause_s + (k.rim_release_s if d_rim < k.rim_range_m else k.shot_release_s)
         o.gap = nearest_in(w, c, x, y, time_s + wait_s, -1)
         gap = expected_gap(k.belief_gap_m, k.belief_gap_share, o.gap)
@@ -127,7 +132,7 @@ def weigh_shot(w, c, left_s, d_rim, trapped):
     k = w.k
     a = c.agents[s.handler]
     s.rhythm = rhythm(w, s)
-    if (d_rim >= FARTHEST_SHOT_M and left_s >= 1.5) or behind_board(a.x, a.y):
+    if (not in_range(w, d_rim) and left_s >= 1.5) or behind_board(a.x, a.y):
         return
     # where he will be when he has stopped and gone up
     pace = math.sqrt(a.vx * a.vx + a.vy * a.vy)
