@@ -41,7 +41,6 @@ from engine.inputs.levels import (
     MOST_SHIFT,
     SHIFTS,
     Published,
-    shifted,
 )
 from engine.study.adapt import with_constants
 from engine.study.beliefs import moved
@@ -103,8 +102,8 @@ class Problem(Range):
         value = dict(zip(self.knobs, (float(v) for v in knobs), strict=True))
         moved = {name: v for name, v in value.items() if name not in SHIFTS}
         constants = {**self.scenario.constants, **moved}
-        shifts = (value.get(name, self.level.value_of(name)) for name in SHIFTS)
-        table = shifted(self.level.shot_table, *shifts, constants["rim_range_m"])
+        shifts = {name: value.get(name, self.level.value_of(name)) for name in SHIFTS}
+        table = self.level.shifted_table(constants, shifts)
         return self.scenario.model_copy(update={"constants": constants, "shot_table": table})
 
     def play(self, knobs: Array, possessions: int | None = None) -> Rates:

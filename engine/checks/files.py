@@ -13,7 +13,7 @@ from engine.inputs.base import Table, listed, plain, spoken
 from engine.inputs.calls import Call, call_from, misfit
 from engine.inputs.constants import constants_from
 from engine.inputs.files import KINDS, FileName, Source, kind_of, read_text, read_toml, shipped
-from engine.inputs.levels import level_from
+from engine.inputs.levels import SHIFTS, level_from
 from engine.inputs.plays import Play, play_from
 from engine.inputs.rules import Rules, load_rules, rules_from
 from engine.inputs.scenario import scenario_from
@@ -132,7 +132,7 @@ def _scenario(data: Table, source: Source, before_playing: Callable[[], None] | 
 
 def _level(data: Table, source: Source) -> str:
     level = level_from(data, source)
-    rim, jump = level.shots.rim_logit.value, level.shots.jump_logit.value
+    rim, middle, three = (level.value_of(name) for name in SHIFTS)
     known = sum(item.tag in ("computed", "seen") for item in level.published.values())
     fitted = "nothing fitted yet"
     if level.fit is not None:
@@ -141,7 +141,8 @@ def _level(data: Table, source: Source) -> str:
         fitted = f"{_count(len(level.fit.knob), 'number')} fitted, {inside} of {len(left)} rates in range"
     return (
         f'level "{level.title}", usual rules {level.rules}, shots {level.shot_table.name} ({rim:+.2f} log '
-        f"odds at the rim, {jump:+.2f} elsewhere), {_count(len(level.constants), 'constant')} of its own, "
+        f"odds at the rim, {middle:+.2f} short of the arc, {three:+.2f} from there on), "
+        f"{_count(len(level.constants), 'constant')} of its own, "
         f"{_count(len(level.published), 'rate')} with a range ({known} of them computed or seen), {fitted}"
     )
 

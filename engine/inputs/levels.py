@@ -7,7 +7,6 @@ their sources, and the record of what was fitted to what. Log odds, metres, seco
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Annotated
 
@@ -17,7 +16,7 @@ from engine.errors import InputError
 from engine.inputs.base import Frozen, Real, Table, Text, Whole, nearest, one_of, parse
 from engine.inputs.constants import Constant, beliefs, load_constants, override
 from engine.inputs.files import FileName, Source, read_toml, resolve, shipped
-from engine.inputs.shots import ShotTable, load_shot_table
+from engine.inputs.shots import ShotTable, load_shot_table, moved_table
 from engine.state.words import AGAINST, Against
 
 #: Rates that a level file may publish and the fit may aim at, and what each is counted over.
@@ -36,6 +35,7 @@ QUANTITIES = {
     "two_point": "two-point field goals made over attempted",
     "three_point": "three-point field goals made over attempted",
     "rim": "field goals at the rim made over attempted",
+    "middle": "field goals between the rim and the line made over attempted",
     "free_throw": "free throws made over attempted",
     "three_attempts": "three-point attempts over field goals attempted",
     "rim_attempts": "attempts at the rim over field goals attempted",
@@ -48,8 +48,8 @@ QUANTITIES = {
 #: How well a published range is known: worked out from open data, read in the source, remembered, or
 #: nothing found at all.
 TAGS = ("computed", "seen", "from memory", "no source")
-#: The two shifts of a level's shot table, log odds.
-SHIFTS = ("rim_logit", "jump_logit")
+#: The shifts of a level's shot table, log odds -> the band that each moves.
+SHIFTS = {"rim_logit": "rim", "middle_logit": "middle", "three_logit": "three"}
 #: A player's numbers that a team file may leave to its level -> least and greatest value, as in team files.
 PLAYER_RANGES = {
     "height_m": (1.2, 2.5),
@@ -62,8 +62,6 @@ PLAYER_RANGES = {
 }
 #: Largest shift of a shot table, log odds: makes one half into 0.88 or 0.12.
 MOST_SHIFT = 2.0
-#: A shifted table steps from the rim's shift to that of jump shots over this width, metres.
-STEP_M = 0.001
 
 #: The source of a number that a fit moves starts with this; the rate it is moved for follows.
 FITTED = "fitted to "
@@ -87,13 +85,15 @@ class Shift(Sourced):
 
 
 class Shots(Frozen):
-    """What is added to the level's shot table: nearer than ``rim_range_m`` and from there on, log odds.
+    """What is added to the level's shot table: nearer than ``rim_range_m``, from ``middle_range_m`` on, and
+    between, log odds.
 
-    The two are apart because one factor for both misprices the layup behind a trap.
+    They are apart because one factor for all misprices the layup behind a trap.
     """
 
     rim_logit: Shift = Field(description="shift of shots at the rim")
-    jump_logit: Shift = Field(description="shift of all other shots")
+    middle_logit: Shift = Field(description="shift of shots between the rim and the arc")
+    three_logit: Shift = Field(description="shift of shots from about the arc on")
 
 
 class Averages(Frozen):
@@ -193,9 +193,15 @@ class Level(Frozen):
             for name, item in self.other_defence.items()
         }
 
-    def shifted_table(self, rim_range_m: float) -> ShotTable:
-        """The level's shot table after its two shifts; ``rim_range_m`` metres parts rim and jump shots."""
-        return shifted(self.shot_table, self.shots.rim_logit.value, self.shots.jump_logit.value, rim_range_m)
+    def shifted_table(
+        self, constants: Mapping[str, float], shifts: Mapping[str, float] | None = None
+    ) -> ShotTable:
+        """The level's shot table after its shifts, or others; ``constants``: those of the model, with its
+        borders ``rim_range_m`` and ``middle_range_m``."""
+        by = shifts or {name: self.value_of(name) for name in SHIFTS}
+        borders = constants["rim_range_m"], constants["middle_range_m"]
+        moves = {band: by[name] for name, band in SHIFTS.items()}
+        return moved_table(self.shot_table, moves, *borders, self.shot_table.name)
 
     @property
     def knobs(self) -> dict[str, str]:
@@ -218,49 +224,6 @@ class Level(Frozen):
             found: Sourced = getattr(self.shots, knob)
             return found.value
         return self.constants[knob].value
-
-
-def _moved(make: float, logit: float) -> float:
-    """``make`` with ``logit`` added to its log odds: p e^s / (1 - p + p e^s), so 0 and 1 stay."""
-    odds = make * math.exp(logit)
-    return odds / (1.0 - make + odds)
-
-
-def _between(table: ShotTable, d: float) -> tuple[float, float]:
-    """(make, contest slope) at ``d`` metres: log odds and slope run straight between two rows."""
-    i = max(j for j, at in enumerate(table.distance_m) if at <= d)
-    if i + 1 == len(table.distance_m):
-        return table.make[i], table.contest_logit_per_m[i]
-    f = (d - table.distance_m[i]) / (table.distance_m[i + 1] - table.distance_m[i])
-    slope = table.contest_logit_per_m[i] * (1.0 - f) + table.contest_logit_per_m[i + 1] * f
-    a, b = table.make[i], table.make[i + 1]
-    if not (0.0 < a < 1.0 and 0.0 < b < 1.0):
-        return a * (1.0 - f) + b * f, slope
-    z = math.log(a / (1.0 - a)) * (1.0 - f) + math.log(b / (1.0 - b)) * f
-    return 1.0 / (1.0 + math.exp(-z)), slope
-
-
-def shifted(table: ShotTable, rim_logit: float, jump_logit: float, rim_range_m: float) -> ShotTable:
-    """A shot table with ``rim_logit`` added nearer than ``rim_range_m`` metres and ``jump_logit`` from there.
-
-    Two rows are put in at the border, so that neither shift reaches over it. Without shifts the table
-    comes back as it was. Method: a shift of the log odds keeps the shape by distance (evidence 2c: the
-    shape holds over levels, seen, abstract).
-    """
-    if rim_logit == 0.0 and jump_logit == 0.0:
-        return table
-    rows = dict(zip(table.distance_m, zip(table.make, table.contest_logit_per_m, strict=True), strict=True))
-    if STEP_M < rim_range_m < table.distance_m[-1]:
-        for d in (rim_range_m - STEP_M, rim_range_m):
-            rows.setdefault(d, _between(table, d))
-    distances = tuple(sorted(rows))
-    shifts = (rim_logit if d < rim_range_m else jump_logit for d in distances)
-    return ShotTable(
-        name=table.name,
-        distance_m=distances,
-        make=tuple(_moved(rows[d][0], shift) for d, shift in zip(distances, shifts, strict=True)),
-        contest_logit_per_m=tuple(rows[d][1] for d in distances),
-    )
 
 
 def _check(level: Level, where: str) -> Level:

@@ -211,7 +211,7 @@ def scenario_from(data: Table, source: Source) -> Scenario:
     if file.shot_table is not None:
         shot_table = load_shot_table(file.shot_table, source)
     elif level is not None:
-        shot_table = level.shifted_table(constants["rim_range_m"])
+        shot_table = level.shifted_table(constants)
     else:
         raise MissingInput(where, "shot_table", "the name or path of a shot table, or a level")
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import bisect
 import math
+from collections.abc import Mapping, Sequence
 
 from pydantic import Field
 
@@ -40,6 +42,48 @@ class ShotTable(Frozen):
     distance_m: tuple[Real, ...] = Field(min_length=2, description="distances, metres")
     make: tuple[Share, ...] = Field(min_length=2, description="make probabilities")
     contest_logit_per_m: tuple[Real, ...] = Field(min_length=2, description="log odds per metre")
+
+
+#: A table steps from one band's move to the next one's over this width, metres.
+STEP_M = 0.001
+
+
+def moved_table(
+    table: ShotTable, moves: Mapping[str, float], rim_range_m: float, three_from_m: float, name: str
+) -> ShotTable:
+    """``table`` with log odds added per band: nearer than ``rim_range_m``, from ``three_from_m`` metres on,
+    and between; makes of 0 and 1 stay. Rows are put in at both borders, so that no band reaches over them.
+
+    Method: a move of the log odds keeps the shape by distance (evidence 2c: the shape holds over levels,
+    seen, abstract).
+    """
+    rows = dict(zip(table.distance_m, zip(table.make, table.contest_logit_per_m, strict=True), strict=True))
+    d = table.distance_m
+
+    def between(values: Sequence[float], at: float) -> float:
+        i = min(max(bisect.bisect_right(d, at) - 1, 0), len(d) - 2)
+        f = (at - d[i]) / (d[i + 1] - d[i])
+        return values[i] * (1.0 - f) + values[i + 1] * f
+
+    logits = [logit(make) for make in table.make]
+    for border in (rim_range_m, three_from_m):
+        for at in (border - STEP_M, border):
+            if d[0] < at < d[-1] and at not in rows:
+                make = 1.0 / (1.0 + math.exp(-between(logits, at)))
+                rows[at] = make, between(table.contest_logit_per_m, at)
+    distances = tuple(sorted(rows))
+
+    def moved(at: float) -> float:
+        odds = math.exp(moves["rim" if at < rim_range_m else "three" if at >= three_from_m else "middle"])
+        make = rows[at][0] * odds
+        return make / (1.0 - rows[at][0] + make)
+
+    return ShotTable(
+        name=name,
+        distance_m=distances,
+        make=tuple(moved(at) for at in distances),
+        contest_logit_per_m=tuple(rows[at][1] for at in distances),
+    )
 
 
 class _Row(Frozen):

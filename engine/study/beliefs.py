@@ -48,8 +48,8 @@ def fit(
     ``table`` holds the decisions of possessions as they are played: what an attack that goes on brings with
     so much on the clock (policy evaluation, least squares), what a miss brings, and what holds, shots and
     attacks bring where they are chosen. ``tried`` holds decisions in which any option was tried, one a
-    possession (constant tried_look): what passes and retreats bring, and how drives end, is measured where
-    they were not chosen for their promise, else the best-looking errors would be believed. Least
+    possession (constant tried_look): what passes bring, and how drives end, is measured where they were not
+    chosen for their promise, else the best-looking errors would be believed; retreats of both. Least
     squares with a normal prior around nothing for points, logistic regression for lost passes (one slope,
     an offset per phase, drawn together by one log odd) and for drives that got to the rim.
 
@@ -71,15 +71,19 @@ def fit(
         best, _ = curve_fit(carrying_on, left, points, p0=[1.0, 3.0], bounds=([0.5, 1.5], [1.8, 10.0]))
         found |= {"hold_value_points": float(best[0]), "hold_tau_s": float(best[1])}
     at = {**now, **found}
-    worth = carrying_on(tried["left_s"].to_numpy(), at["hold_value_points"], at["hold_tau_s"])
-    tried = tried.assign(more=tried["points"] - worth)
+
+    def more(rows: pd.DataFrame) -> pd.DataFrame:
+        worth = carrying_on(rows["left_s"].to_numpy(), at["hold_value_points"], at["hold_tau_s"])
+        return rows.assign(more=rows["points"] - worth)
+
+    tried = more(tried)
     passes = tried[(tried["kind"] == "pass") & tried["lost"].notna()]
     if len(passes) >= least:
         found |= _fit_loss(passes, around)
         found |= _fit_passes(passes[passes["lost"] == 0.0], now, least, around or {})
         at |= found
     # holding has no noise of its own, is not chosen for a promise: it is worth what it brings when chosen
-    holds = table[table["kind"] == "hold"]
+    holds = more(table[table["kind"] == "hold"])
     if len(holds) >= least:
         left = holds["left_s"].to_numpy()
         sticks = holds["points"] - carrying_on(left, at["hold_value_points"], at["hold_tau_s"])
@@ -92,7 +96,8 @@ def fit(
         found |= _enough("hold", phases, values[:-1], least)
         if waits.sum() >= least:
             found[names[-1]] = float(values[-1])
-    retreats = tried[tried["kind"] == "retreat"]
+    # the tried ones alone are too few for a slope; that one was chosen says no more of it than its way
+    retreats = more(pd.concat([rows[rows["kind"] == "retreat"] for rows in (table, tried)]))
     if len(retreats) >= least:
         x = np.column_stack([np.ones(len(retreats)), retreats["raw"].to_numpy()])
         base, way = _least_squares(x, retreats["more"].to_numpy())

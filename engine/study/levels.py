@@ -105,6 +105,11 @@ def rates_of(tally: RateTally) -> dict[str, Interval]:
         "two_point": ratio(box, {"fgm": 1, "three_made": -1}, {"fga": 1, "three_attempts": -1}),
         "three_point": play.three_share,
         "rim": play.rim_share,
+        "middle": ratio(
+            box,
+            {"fgm": 1, "three_made": -1, "rim_made": -1},
+            {"fga": 1, "three_attempts": -1, "rim_attempts": -1},
+        ),
         "free_throw": play.free_throw_share,
         "three_attempts": play.three_attempt_share,
         "rim_attempts": play.rim_attempt_share,

@@ -224,7 +224,7 @@ def _of_folder(place: Path, shown: str) -> Evening:
     shared = Source(model, shown_path(model), source.read)
     known = game.level.over(constants_from(read_toml(shared), str(shared)))
     constants = override(known, {}, where[GAME])
-    table = game.level.shifted_table(constants["rim_range_m"])
+    table = game.level.shifted_table(constants)
     averages = LevelAverages(game.level, table, constants, grades)
     opponent = read_opponent(
         (found.get(OPPONENT), found.get(SHOTS)),

@@ -17,13 +17,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from engine.inputs.constants import Constant
-from engine.inputs.levels import STEP_M, Level
+from engine.inputs.levels import Level
 from engine.inputs.rules import Rules
 from engine.inputs.sheets.cells import Tried
 from engine.inputs.sheets.charted import BANDS, ChartedShot
 from engine.inputs.sheets.data import Grades, Shooter
 from engine.inputs.sheets.shrink import prior_strength, pulled
-from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP, ShotTable, logit
+from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP, ShotTable, logit, moved_table
 
 #: Kinds of samples that are pulled, each with a strength of its own.
 TWOS, THREES, FREE_THROWS = "twos", "threes", "free throws"
@@ -152,39 +152,6 @@ class LevelAverages:
         if reached is not None:
             return reached
         return published.aim if published is not None else chance(self.shot_logit(distance, band))
-
-
-def moved_table(
-    table: ShotTable, moves: Mapping[str, float], rim_range_m: float, three_from_m: float, name: str
-) -> ShotTable:
-    """``table`` with log odds added per band: nearer than ``rim_range_m``, from ``three_from_m`` metres on,
-    and between. Rows are put in at both borders, so that no band reaches over them."""
-    averages = dict(
-        zip(table.distance_m, zip(table.make, table.contest_logit_per_m, strict=True), strict=True)
-    )
-    d = table.distance_m
-
-    def between(values: Sequence[float], at: float) -> float:
-        i = min(max(bisect.bisect_right(d, at) - 1, 0), len(d) - 2)
-        f = (at - d[i]) / (d[i + 1] - d[i])
-        return values[i] * (1.0 - f) + values[i + 1] * f
-
-    logits = [logit(make) for make in table.make]
-    for border in (rim_range_m, three_from_m):
-        for at in (border - STEP_M, border):
-            if d[0] < at < d[-1] and at not in averages:
-                averages[at] = chance(between(logits, at)), between(table.contest_logit_per_m, at)
-    distances = tuple(sorted(averages))
-
-    def move(at: float) -> float:
-        return moves["rim" if at < rim_range_m else "three" if at >= three_from_m else "middle"]
-
-    return ShotTable(
-        name=name,
-        distance_m=distances,
-        make=tuple(chance(logit(averages[at][0]) + move(at)) for at in distances),
-        contest_logit_per_m=tuple(averages[at][1] for at in distances),
-    )
 
 
 def _counted(tried: Tried, grades: Grades) -> tuple[float, float] | None:
