@@ -26,8 +26,8 @@ from engine.inputs import (
     load_team,
 )
 from engine.inputs.files import configs_root, shipped
-from engine.inputs.levels import PLAYER_RANGES, QUANTITIES, SHIFTS, TAGS, shifted
-from engine.inputs.shots import ShotTable
+from engine.inputs.levels import PLAYER_RANGES, QUANTITIES, SHIFTS, TAGS
+from engine.inputs.shots import ShotTable, moved_table
 from engine.state.arrays import SHOT_STEP_M
 from engine.study.levels import level_rates, standard_error
 from engine.study.newton import newton
@@ -35,7 +35,7 @@ from engine.world.pack import shot_rows
 
 ROOT = Path(__file__).parents[1]
 LEVELS = ("college", "professional", "school", "under_14")
-#: Shots of the tests: the border between rim and jump shots lies between two rows.
+#: Shots of the tests: the borders between rim, middle and three lie between two rows.
 TABLE = ShotTable(
     name="invented",
     distance_m=(0.0, 1.0, 2.0, 6.0, 16.0),
@@ -80,8 +80,8 @@ def test_a_level_file_is_complete(name: str) -> None:
     # every number that is not fitted has the words of a source
     numbers = [*level.constants.values(), *(getattr(level.players, key) for key in PLAYER_RANGES)]
     assert all(len(item.source) > 8 for item in [*numbers, *level.published.values()])
-    # the two shot knobs, turnovers, rebounds and free throws
-    assert set(SHIFTS) < set(level.knobs) and len(level.knobs) >= 5
+    # shots at the rim and threes, turnovers, rebounds, free throws; what falls between is known of one level
+    assert set(SHIFTS) - {"middle_logit"} < set(level.knobs) and len(level.knobs) >= 5
     assert len(set(level.knobs.values())) == len(level.knobs), "one knob for one rate"
 
 
@@ -120,35 +120,44 @@ def test_the_reference_five_are_the_average_of_their_level(name: str) -> None:
 # --- shifts of the shot table -----------------------------------------------------------------------------
 
 
-def test_rim_and_jump_shots_are_shifted_apart() -> None:
-    moved = shifted(TABLE, 0.4, -0.3, 1.6)
-    assert moved.distance_m == (0.0, 1.0, 1.6 - 0.001, 1.6, 2.0, 6.0, 16.0)
+MOVES = {"rim": 0.4, "middle": -0.3, "three": 0.2}
+
+
+def moved(moves: dict[str, float]) -> ShotTable:
+    return moved_table(TABLE, moves, 1.6, 5.0, "moved")
+
+
+def test_rim_middle_and_threes_are_shifted_apart() -> None:
+    table = moved(MOVES)
+    assert table.distance_m == (0.0, 1.0, 1.6 - 0.001, 1.6, 2.0, 5.0 - 0.001, 5.0, 6.0, 16.0)
     before = dict(zip(TABLE.distance_m, TABLE.make, strict=True))
-    for d, p in zip(moved.distance_m, moved.make, strict=True):
+    for d, p in zip(table.distance_m, table.make, strict=True):
         if 0.0 < before.get(d, 0.0) < 1.0:
-            assert logit(p) - logit(before[d]) == pytest.approx(0.4 if d < 1.6 else -0.3, abs=1e-12)
-    assert moved.make[-1] == 0.0, "what cannot fall still cannot"
+            by = MOVES["rim" if d < 1.6 else "middle" if d < 5.0 else "three"]
+            assert logit(p) - logit(before[d]) == pytest.approx(by, abs=1e-12)
+    assert table.make[-1] == 0.0, "what cannot fall still cannot"
     # the rows put in lie on the old table's straight line of log odds, then shifted
     plain = logit(0.7) + 0.6 * (logit(0.5) - logit(0.7))
-    assert logit(moved.make[3]) == pytest.approx(plain - 0.3, abs=1e-12)
-    assert logit(moved.make[2]) == pytest.approx(plain + 0.4, abs=1e-3)
-    assert moved.contest_logit_per_m[3] == pytest.approx(0.8 + 0.6 * (0.6 - 0.8))
+    assert logit(table.make[3]) == pytest.approx(plain - 0.3, abs=1e-12)
+    assert logit(table.make[2]) == pytest.approx(plain + 0.4, abs=1e-3)
+    assert table.contest_logit_per_m[3] == pytest.approx(0.8 + 0.6 * (0.6 - 0.8))
 
 
-def test_neither_shift_reaches_over_the_border_in_the_kernel_s_table() -> None:
-    plain, moved = shot_rows(TABLE), shot_rows(shifted(TABLE, 0.4, -0.3, 1.6))
+def test_no_shift_reaches_over_a_border_in_the_kernel_s_table() -> None:
+    plain, table = shot_rows(TABLE), shot_rows(moved(MOVES))
     d = np.arange(len(plain)) * SHOT_STEP_M
-    change = (moved - plain)[:, 0]
-    assert np.allclose(change[d < 1.6], 0.4, atol=1e-9)
-    beyond = (d >= 1.6) & (d <= 6.0)  # farther out the table of the tests runs to a make of 0
-    assert np.allclose(change[beyond], -0.3, atol=1e-9)
-    assert np.allclose(moved[:, 1], plain[:, 1], atol=1e-9), "the effect of a contest stays"
+    change = (table - plain)[:, 0]
+    # farther out than 6 m the table of the tests runs to a make of 0
+    for inside, by in ((d < 1.6, 0.4), ((d >= 1.6) & (d < 5.0), -0.3), ((d >= 5.0) & (d <= 6.0), 0.2)):
+        assert np.allclose(change[inside], by, atol=1e-9)
+    assert np.allclose(table[:, 1], plain[:, 1], atol=1e-9), "the effect of a contest stays"
 
 
-def test_without_shifts_a_table_stays_as_it_was() -> None:
-    assert shifted(TABLE, 0.0, 0.0, 1.6) is TABLE
-    only_rim = shifted(TABLE, 0.4, 0.0, 1.6)
-    assert only_rim.make[4:] == pytest.approx(TABLE.make[2:], abs=1e-15)
+def test_without_shifts_a_table_says_what_it_said() -> None:
+    same = shot_rows(moved(dict.fromkeys(MOVES, 0.0)))
+    assert np.allclose(same, shot_rows(TABLE), atol=1e-9)
+    only_rim = moved(MOVES | {"middle": 0.0, "three": 0.0})
+    assert only_rim.make[-2:] == pytest.approx(TABLE.make[-2:], abs=1e-15)
 
 
 # --- who has the last word --------------------------------------------------------------------------------
@@ -164,7 +173,7 @@ def level_data(**changes: Any) -> dict[str, Any]:
         "source": "invented",
         "rules": "high_school",
         "shot_table": "shots.csv",
-        "shots": {"rim_logit": sourced(0.2), "jump_logit": sourced(-0.1)},
+        "shots": {name: sourced(by) for name, by in zip(SHIFTS, (0.2, 0.0, -0.1), strict=True)},
         "constants": {"reaction_s": sourced(0.4), "fumble_p": sourced(0.02)},
         "players": {key: sourced(0.5 * (low + high)) for key, (low, high) in PLAYER_RANGES.items()},
         "published": {"rim": {"low": 0.5, "high": 0.6, "tag": "from memory", "source": "invented"}},
@@ -191,8 +200,9 @@ def test_a_shot_table_of_the_scenario_is_taken_as_it_is(tmp_path: Path) -> None:
     own = load_scenario(scenario_with(tmp_path))
     assert own.shot_table.make == (0.6, 0.33, 0.01)
     levels = load_scenario(scenario_with(tmp_path, shot_table=None))
-    border = levels.constants["rim_range_m"]
-    assert levels.shot_table == shifted(own.shot_table, 0.2, -0.1, border) != own.shot_table
+    borders = levels.constants["rim_range_m"], levels.constants["middle_range_m"]
+    by = {"rim": 0.2, "middle": 0.0, "three": -0.1}
+    assert levels.shot_table == moved_table(own.shot_table, by, *borders, own.shot_table.name)
     wider = load_scenario(scenario_with(tmp_path, shot_table=None, constants={"rim_range_m": 2.0}))
     assert 2.0 in wider.shot_table.distance_m
 
@@ -237,7 +247,7 @@ def test_a_level_allows_players_what_a_team_file_allows() -> None:
 # --- one line for what is wrong ---------------------------------------------------------------------------
 
 WRONG: list[tuple[dict[str, Any], tuple[str, ...]]] = [
-    ({"shots": {"rim_logit": {"value": 0.1, "source": "x"}}}, ("shots.jump_logit is missing",)),
+    ({"shots": {"rim_logit": {"value": 0.1, "source": "x"}}}, ("shots.middle_logit is missing",)),
     (
         {"shots": {k: {"value": 3.0, "source": "x"} for k in SHIFTS}},
         ("shots.rim_logit.value", "3.0", "from -2 to 2", "log odds"),
@@ -316,9 +326,9 @@ def test_check_says_what_a_level_means(tmp_path: Path) -> None:
     (tmp_path / "shots.csv").write_text(input_files.SHOTS, encoding="utf-8")
     (line,) = check_path(input_files.write(tmp_path, "mine.toml", level_data()))
     assert line.endswith(
-        'level "Level of the tests", usual rules high_school, shots shots (+0.20 log odds at the rim, -0.10 '
-        "elsewhere), 2 constants of its own, 1 rate with a range (0 of them computed or seen), "
-        "nothing fitted yet"
+        'level "Level of the tests", usual rules high_school, shots shots (+0.20 log odds at the rim, +0.00 '
+        "short of the arc, -0.10 from there on), 2 constants of its own, 1 rate with a range (0 of them "
+        "computed or seen), nothing fitted yet"
     )
     lines = check_path(configs_root() / "levels")
     assert len(lines) == len(LEVELS) and all("fitted" in found for found in lines)

@@ -27,9 +27,8 @@ GRADES = load_grades()
 SCHOOL = load_level("school")
 CONSTANTS = load_constants()
 
-AVERAGES = LevelAverages(
-    SCHOOL, SCHOOL.shifted_table(1.6), {n: c.value for n, c in CONSTANTS.items()}, GRADES
-)
+VALUES = {name: constant.value for name, constant in CONSTANTS.items()}
+AVERAGES = LevelAverages(SCHOOL, SCHOOL.shifted_table(VALUES), VALUES, GRADES)
 RULES = load_rules("international")
 assert SCHOOL.fit is not None
 THREES_MADE = next(row.reached for row in SCHOOL.fit.knob if row.target == "three_point")
