@@ -26,7 +26,7 @@ from engine.study.levels import RateTally, rates_of, standard_error
 from engine.study.patterns.common import Mean, Records, called, column, mean, median
 from engine.study.patterns.defences import MAN, ZONE
 from engine.study.patterns.level import PRO
-from engine.study.patterns.playing import CALLS, DEMO, SEED, Run, World, edited, rules
+from engine.study.patterns.playing import CALLS, DEMO, SEED, Run, edited, rules
 from engine.study.tracking import measured, published, tracked
 
 #: Practice, no source (school to college, first traps of a game), per 100 calls, in the order of CALLS.
@@ -221,28 +221,23 @@ def tracking(n: int, threads: int | None) -> None:
         print(f"{line:<66}{data:>8.3g}{text(value, 2):>18}   under the four calls, n {len(values[line])}")
 
 
-def by_clock(run: Run, world: World, n: int) -> list[tuple[Mean, Mean]]:
-    """(points, turnovers) a possession at each of CLOCKS_S."""
-    found = []
-    for clock in CLOCKS_S:
-        records = run.play(edited(world, rules(shot_clock_s=clock)), n)
-        found.append(tuple(mean(column(records, name).astype(float)) for name in ("points", "turnovers")))
-    return found
-
-
 def clock(n: int, threads: int | None) -> None:
     run = Run(1.0, threads, lambda: None)
-    print("\nPoints, turnovers per possession by shot clock; * points fall by more than 2.5 errors")
-    print(f"{'':<14}" + "".join(f"{c:>18g} s" for c in CLOCKS_S))
+    print("\nPoints, turnovers per possession by shot clock; * points fall by more than 2.5 errors of the")
+    print("difference on the same luck, from the clock before")
+    print(f"{'':<14}" + "".join(f"{c:>20g} s" for c in CLOCKS_S))
     worlds = {DEMO: run.demo().home}
     worlds |= {level: run.world(scenario=f"level_{level}") for level in LEVELS}
     for name, world in worlds.items():
-        found = by_clock(run, world, n)
-        cells = []
-        for (before, _), (points, lost) in zip(found[:1] + found, found, strict=False):
-            falls = before.mean - points.mean > FALL * hypot(before.se, points.se)
-            cells.append(f"{text(points, 3)}{'*' if falls else ' '} {lost.mean:.3f}")
-        print(f"{name:<14}" + "".join(f"{cell:>20}" for cell in cells), flush=True)
+        cells, before = [], None
+        for seconds in CLOCKS_S:
+            records = run.play(edited(world, rules(shot_clock_s=seconds)), n)
+            points, lost = (column(records, of).astype(float) for of in ("points", "turnovers"))
+            fall = mean(points if before is None else before - points)
+            falls = before is not None and fall.mean > FALL * fall.se
+            cells.append(f"{text(mean(points), 3)}{'*' if falls else ' '} {lost.mean():.3f}")
+            before = points
+        print(f"{name:<14}" + "".join(f"{cell:>22}" for cell in cells), flush=True)
 
 
 def zone(n: int, threads: int | None) -> None:
