@@ -143,6 +143,7 @@ def world_of(
         r.arc_m = r.corner_x_m = 1000.0
     else:
         r.arc_m, r.corner_x_m = 0.0, -1.0
+        world[0].k.shot_range_m = 1000.0  # which is told from the line on
     return world
 
 

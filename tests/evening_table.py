@@ -156,6 +156,11 @@ def _found(pattern: str, text: str) -> str | None:
     return None if found is None else found[1]
 
 
+def _tonight(name: str, bench: str) -> str | None:
+    """What the bench sheet says of tonight's rule for a call, alone or beside others."""
+    return _found(rf"Tonight, (?:[^:.]* and )?(?<!short ){name}(?: and [^:.]*)?: (.*?)\.", bench)
+
+
 def _stop(words: str) -> str:
     """Calls without a turnover that stop a call; crosses in so many calls; that no count tells."""
     if "no number" in words:
@@ -280,10 +285,11 @@ class Evening:
                 yield "page", "card", _found(r"up to (\d+) of", rows["How often"]) or "nothing"
                 capital = name[:1].upper() + name[1:]
                 for output in ("said", "plan"):
-                    often = _found(
-                        rf"\b(?<!short ){name} (?:up to )?(once|twice|\d+)", self._headline(output)
-                    )
-                    yield output, "headline", {"once": "1", "twice": "2"}.get(often or "", often or "nothing")
+                    headline = self._headline(output)
+                    if re.search(r"\d|once|twice", headline):  # else only where: its words are at most 12
+                        often = _found(rf"\b(?<!short ){name} (?:up to )?(once|twice|\d+)", headline)
+                        said = {"once": "1", "twice": "2"}.get(often or "", often or "nothing")
+                        yield output, "headline", said
                     often = _found(rf"(?:\.|How often) {capital}: up to (\d+) of", self.text[output])
                     yield output, "often", often or "nothing"
                 bench = _found(
@@ -317,7 +323,7 @@ class Evening:
             _found(rf"{self._plan_row(call)} \d+ (yes|no) ", self.text["plan"]) or "nothing",
         )
         yield "page", "cards", yes(self._cards_of(call))
-        yield "bench", "tonight", yes(re.search(rf"Tonight, {name}: ", self.text["bench"]))
+        yield "bench", "tonight", yes(_tonight(name, self.text["bench"]))
         for head, cells in _rows(self.raw["page"]):
             if _is(head, name) and "Use at most" in cells:
                 yield "page", "in the game", yes(head == name)
@@ -340,8 +346,7 @@ class Evening:
             for _, rows in self._cards_of(call):
                 yield "plan", "bench", _stop(said[1] if said else "nothing")
                 yield "page", "card", _stop(rows["Stop"])
-                tonight = _found(rf"Tonight, {name}: (.*?)\.", self.text["bench"])
-                yield "bench", "tonight", _stop(tonight or "nothing")
+                yield "bench", "tonight", _stop(_tonight(name, self.text["bench"]) or "nothing")
 
     def _late(self) -> Iterator[tuple[str, str, str]]:
         for row in self.json["plan"]["late_game"][:1]:

@@ -427,7 +427,7 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield throws_and_bands(folder), 20, 10
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 24
     yield patient(folder, "patient, cuts alone", "back_cut"), 40, 40  # beside others they are rare
-    yield own_plays(folder), 24, 24
+    yield own_plays(folder), 60, 60  # a play that begins while its handler is under way is rare
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
     plays = ("ball_screen", "zone_screens.toml")
     late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from engine.report.advice_view import traps_words
+from engine.study.court_shots import court_shots
 from engine.study.evening_advice import game_with
 from engine.study.evening_result import EveningReport, ReportSize
 
@@ -145,6 +146,8 @@ def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> Evening
     games = [home, *([home | {"calls": mix, "swing": swing}] if mix else [])]
     plan = report.plan | {"mix": mix, "bench_rule": bench, "of_calls": games}
     formations = over_formations(report, calls)
+    first: tuple[int | None, int] = (*calls, (None, 0))[0]
+    shots = court_shots(report.scenario, *first, 1, SMALL.traced).to_dict()
     return dataclasses.replace(
-        report, plan=plan, advised=tuple(calls), planned=tuple(calls), formations=formations
+        report, plan=plan, advised=tuple(calls), planned=tuple(calls), formations=formations, shots=shots
     )

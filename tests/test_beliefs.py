@@ -128,7 +128,7 @@ def picky() -> np.ndarray:
 def test_what_is_asked_of_later_threes_is_taken_off_and_of_ones_own_shot_is_not(picky: np.ndarray) -> None:
     """Possessions of one shot, a three with much on the clock: what came before it brought its points less
     .2, the shot itself its points; with a two nothing is taken off."""
-    n = 300
+    n = 450
     table = choices(picky, 3, np.arange(n), 2)
     seen = {True: 0, False: 0}
     for block in watch_numbers(picky, 3, np.arange(n), ("s",), threads=2):

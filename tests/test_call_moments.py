@@ -177,7 +177,7 @@ def test_not_before_the_bump() -> None:
     for after_bump in (True, False):
         world = world_of("corner", PATIENT, after_bump=after_bump, from_baseline_m=[0.0, 15.0])
         early = late = 0
-        for t in called(world, 60):
+        for t in called(world, 120):
             k = first_call(t)[0]
             before = MOMENTS[t.states["moment"][k]] == "before_bump"
             early, late = early + before, late + (not before)

@@ -301,7 +301,9 @@ def test_what_it_comes_from_adds_up_as_printed(compared: Found) -> None:
         assert len(figures) == 5
         assert sum(figures) == pytest.approx(float(total), abs=1e-9)
     setting = compared["settings"][5]
-    assert f"adds up to {100 * setting['change']['mean']:+.1f} points conceded" in " ".join(
+    change = f"{100 * setting['change']['mean']:+.1f}"
+    total = change if float(change) else "0.0"
+    assert f"adds up to {total} points conceded" in " ".join(
         " ".join(lines[starts[0] : starts[0] + 4]).split()
     )
 

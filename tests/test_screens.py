@@ -33,8 +33,19 @@ from engine.world.pack import pack
 
 K = {name: constant.value for name, constant in load_constants().items()}
 SCREEN: dict[str, Any] = {"who": "nearest", "near": "high_post", "within_m": 6.0, "does": "screen"}
-#: Handlers wait for the screen and then have nothing better than to go by it.
-WAITING = {"worth_screen_points": 1.5, "belief_hold_points": -0.6, "noise_points": 0.02}
+#: Handlers wait for the screen and then have nothing better than to go by it: a drive is short, so that the
+#: man who is screened is the first who can be at its end.
+WAITING = {
+    "worth_screen_points": 1.5,
+    "belief_hold_points": -0.6,
+    "belief_pass_points": -0.5,
+    "belief_shot_points": -0.5,
+    "noise_points": 0.02,
+    "screen_lost_s": 1.2,
+    "drive_length_m": 4.0,
+    "belief_reach_per_m": 3.0,
+    "belief_reach_base": 2.0,
+}
 
 
 # --- files ----------------------------------------------------------------------------------------------
@@ -149,11 +160,12 @@ def test_the_belief_in_what_a_screen_costs_is_what_it_costs() -> None:
 @pytest.fixture(scope="module")
 def screened(tmp_path_factory: pytest.TempPathFactory) -> Any:
     """Traces against men who drop back, waiting handlers, one play: a screen and a roll."""
-    return traces(men_world(tmp_path_factory.mktemp("screens")).home, n=900)
+    return traces(men_world(tmp_path_factory.mktemp("screens")).home, n=4000)
 
 
 def men_world(folder: Path, **changes: Any) -> Any:
     steps = copy.deepcopy(ball_screen()["step"])
+    steps[0]["ball"] = ["top", "slot", "wing"]  # at the rim there is no room to go around or under
     how = {
         "constants": WAITING,
         "defence": {"zone": "man_to_man", "options": {}, **changes.pop("defence", {})},
@@ -272,7 +284,7 @@ def test_who_drops_is_on_the_rims_side_and_who_goes_under_is_too(tmp_path: Path)
     """In the step after a screen has been set: where the screener's man goes, and the screened man."""
     for how in ("drop", "under"):
         n = behind = under = blocked = 0
-        for trace in traces(men_world(tmp_path, defence={"options": {"screens": how}}).home, n=400):
+        for trace in traces(men_world(tmp_path, defence={"options": {"screens": how}}).home, n=1200):
             s, a = trace.states, trace.agents
             driven = (s["screen"] == Screen.SET) & (s["action"] == Action.DRIVE)
             for k in np.flatnonzero(driven[1:]) + 1:
@@ -295,7 +307,7 @@ def test_a_screen_can_be_trapped(tmp_path: Path) -> None:
     setting = [{"name": "trap it", "call": [{"call": "man_to_man_screen", "probability": 1.0}]}]
     world = men_world(tmp_path, setting=setting).settings[0].world
     calls = 0
-    for trace in traces(world, n=120):
+    for trace in traces(world, n=200):
         s = trace.states
         for event in trace.events[trace.events[:, 1] == Event.CALL]:
             n = int(np.searchsorted(s["t"], event[0] - 1e-6))

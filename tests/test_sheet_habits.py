@@ -188,7 +188,8 @@ def test_habits_against_men_are_found_again_in_the_zone(evening: Evening) -> Non
         for name, one in (("as they are", side), ("fitted", there))
     }
     assert off["fitted"].sum() < 0.5 * off["as they are"].sum()
-    assert off["fitted"].max() < 0.04 < off["as they are"].max()
+    # luck of the counts, of the fit and of this look: .006 to .01 each, of the greatest of five men
+    assert off["fitted"].max() < 0.05 < off["as they are"].max()
     for two, three in zip(found.shares[::2], found.shares[1::2], strict=True):  # moved alike
         before = next(p for p in side.offence_team.on_court if p.number == two.number)
         assert two.value - before.reluctance_two_points == pytest.approx(

@@ -266,7 +266,7 @@ def test_who_shoots_much_less_tonight_than_where_they_were_counted_is_named(
     }
     view = sheet_view(found)
     assert view is not None
-    said = [note for note in view["notes"] if "No. 5 6 of 100, not 21" in note]
+    said = [note for note in view["notes"] if "No. 5 6, not 21" in note]
     assert len(said) == told
     assert sheet_told(found) == (view["notes"][2] if told else ""), "beside the answer and on paper, too"
 

@@ -18,7 +18,7 @@ OUTSIDE = "outside"
 #: What each rate says, of 100; a man's is filled in with his number.
 LABELS = {
     "threes": "threes among their shots",
-    "threes_of_made": "threes among the shots they make",
+    "threes_of_made": "threes among made shots",
     "two_point": "twos made",
     "three_point": "threes made",
     "effective": "shots made, a three counting 1.5",
@@ -134,14 +134,14 @@ def _tonight(found: Found) -> str:
     if not rows:
         return ""
     shown = ((row["number"], _hundred(row["tonight"]), _hundred(row["model"]["mean"])) for row in rows)
-    said = ", ".join(f"No. {number} {tonight} of 100, not {met}" for number, tonight, met in shown)
-    return f"{SHARES[rows[0]['key']]} tonight, says the model: {said}."
+    said = ", ".join(f"No. {number} {tonight}, not {met}" for number, tonight, met in shown)
+    return f"{SHARES[rows[0]['key']]} tonight, says the model, of 100: {said}."
 
 
 def sheet_short(found: Found) -> str:
     """That the model does not follow the sheet, in a few words for the bench."""
     missed = _missed(found)
-    return f"Your sheet {missed[1]}, model {missed[4]}: {missed[0]}." if missed else ""
+    return f"Sheet {missed[1]}, model {missed[4]}: {missed[0]}." if missed else ""
 
 
 def sheet_told(found: Found) -> str:

@@ -38,8 +38,8 @@ from engine.study.evening_advice import of_call
 from engine.study.evening_result import EveningReport
 
 MODEL = (
-    "Ranges (95%): luck of the draw. The model itself can be off by tenths of a point a call: nobody "
-    "has published what traps bring."
+    "Ranges (95%): luck alone. The model can be off by tenths of a point a call: nobody has published "
+    "what traps bring."
 )
 CAUTIONS = (
     "Feet and high hands; no reaching, no wrapping. Never run under a shooter.",

@@ -289,12 +289,12 @@ def handlers_of(report: EveningReport, call: Call) -> tuple[list[int], list[int]
 
 def whom_words(report: EveningReport, call: Call, full: bool = False) -> str:
     """On whom a call is made, for card and bench: the coach's own list, else everybody, and against whom of
-    them it clearly pays (``trap pays`` of their five). ``full``: to whom it mostly comes, and that it pays
-    over all of them where it is clear on nobody by himself, too."""
+    them it clearly pays (``trap pays`` of their five), "" where on nobody by himself. ``full``: everybody is
+    said, to whom it mostly comes, and that it pays over all of them where on nobody by himself."""
     if call.only_against:
         return f"only No. {numbers_words(call.only_against)}"
     comes, pays = handlers_of(report, call)
-    if not comes:
-        return "anyone"
-    most, over = (f", mostly No. {numbers_words(comes[:2])}", "; pays over all") if full else ("", "")
-    return f"anyone{most}" + (f"; trap pays: {numbers_words(pays)}" if pays else over)
+    of_them = [f"trap pays: {numbers_words(pays)}"] if pays else ["pays over all"] if full and comes else []
+    if full:
+        of_them.insert(0, f"anyone, mostly No. {numbers_words(comes[:2])}" if comes else "anyone")
+    return "; ".join(of_them)

@@ -150,7 +150,7 @@ def role_task(result: Found) -> str:
     worst, scorer = result["attack_at"][0], result["best_scorer"]["number"]
     low = worst["cost"]["low"]
     if low is None or low <= 0.0:
-        return f"their No. {scorer} nowhere clearly costs more than where he usually plays"
+        return f"no place clearly costs more against their No. {scorer}"
     place = spoken(worst["place"])
     where = f"is left to the {place}" if result["guard_men"] else f"stands in the {place}'s area"
     task = TASKS.get(worst["place"].rpartition("_")[2], OTHER_TASK)
