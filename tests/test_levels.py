@@ -81,7 +81,8 @@ def test_a_level_file_is_complete(name: str) -> None:
     numbers = [*level.constants.values(), *(getattr(level.players, key) for key in PLAYER_RANGES)]
     assert all(len(item.source) > 8 for item in [*numbers, *level.published.values()])
     # shots at the rim and threes, turnovers, rebounds, free throws; what falls between is known of one level
-    assert set(SHIFTS) - {"middle_logit"} < set(level.knobs) and len(level.knobs) >= 5
+    assert {"rim_logit", "three_logit"} < set(level.knobs) and len(level.knobs) >= 5
+    assert ("middle_logit" in level.knobs) == (name == "professional")
     assert len(set(level.knobs.values())) == len(level.knobs), "one knob for one rate"
 
 
@@ -135,6 +136,7 @@ def test_rim_middle_and_threes_are_shifted_apart() -> None:
         if 0.0 < before.get(d, 0.0) < 1.0:
             by = MOVES["rim" if d < 1.6 else "middle" if d < 5.0 else "three"]
             assert logit(p) - logit(before[d]) == pytest.approx(by, abs=1e-12)
+    assert table.make[-1] == 0.0, "what cannot fall still cannot"
     # the rows put in lie on the old table's straight line of log odds, then shifted
     plain = logit(0.7) + 0.6 * (logit(0.5) - logit(0.7))
     assert logit(table.make[3]) == pytest.approx(plain - 0.3, abs=1e-12)
@@ -144,10 +146,8 @@ def test_rim_middle_and_threes_are_shifted_apart() -> None:
 def test_no_shift_reaches_over_a_border_in_the_kernel_s_table() -> None:
     plain, table = shot_rows(TABLE), shot_rows(moved(MOVES))
     d = np.arange(len(plain)) * SHOT_STEP_M
-    change = (table - plain)[:, 0]
-    # farther out than 6 m the table of the tests runs to a make of 0
-    for inside, by in ((d < 1.6, 0.4), ((d >= 1.6) & (d < 5.0), -0.3), ((d >= 5.0) & (d <= 6.0), 0.2)):
-        assert np.allclose(change[inside], by, atol=1e-9)
+    by = np.select([d < 1.6, d < 5.0], [0.4, -0.3], 0.2)  # beyond 6 m this table runs to a make of 0
+    assert np.allclose((table - plain)[d <= 6.0, 0], by[d <= 6.0], atol=1e-9)
     assert np.allclose(table[:, 1], plain[:, 1], atol=1e-9), "the effect of a contest stays"
     assert np.allclose(shot_rows(moved(dict.fromkeys(MOVES, 0.0))), plain, atol=1e-9)
 
@@ -193,7 +193,7 @@ def test_a_shot_table_of_the_scenario_is_taken_as_it_is(tmp_path: Path) -> None:
     assert own.shot_table.make == (0.6, 0.33, 0.01)
     levels = load_scenario(scenario_with(tmp_path, shot_table=None))
     borders = levels.constants["rim_range_m"], levels.constants["middle_range_m"]
-    by = {"rim": 0.2, "middle": 0.0, "three": -0.1}
+    by = dict(zip(("rim", "middle", "three"), (0.2, 0.0, -0.1), strict=True))
     assert levels.shot_table == moved_table(own.shot_table, by, *borders, own.shot_table.name)
     wider = load_scenario(scenario_with(tmp_path, shot_table=None, constants={"rim_range_m": 2.0}))
     assert 2.0 in wider.shot_table.distance_m
@@ -319,7 +319,7 @@ def test_check_says_what_a_level_means(tmp_path: Path) -> None:
     (line,) = check_path(input_files.write(tmp_path, "mine.toml", level_data()))
     assert line.endswith(
         'level "Level of the tests", usual rules high_school, shots shots (+0.20 log odds at the rim, +0.00 '
-        "short of the arc, -0.10 from there on), 2 constants of its own, 1 rate with a range (0 of them "
+        "in between, -0.10 from outside), 2 constants of its own, 1 rate with a range (0 of them "
         "computed or seen), nothing fitted yet"
     )
     lines = check_path(configs_root() / "levels")

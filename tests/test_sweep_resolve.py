@@ -75,7 +75,8 @@ QUICK: tuple[tuple[str, list[Any]], ...] = (
     ("defence.player.{defender}.top_speed_mps", [5.5, 7.0]),
 )
 WHOLE: tuple[tuple[str, list[Any]], ...] = (
-    ("constants.rim_range_m", [1.2, 1.8]),  # a level's shots change with it
+    ("constants.rim_range_m", [1.2, 1.8]),  # a level's shots change with both borders
+    ("constants.middle_range_m", [5.0, 7.0]),
     ("start", ["bring_up", "frontcourt"]),
     ("rules", ["international", "college"]),
     ("level", ["school", "college"]),

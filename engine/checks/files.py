@@ -141,7 +141,7 @@ def _level(data: Table, source: Source) -> str:
         fitted = f"{_count(len(level.fit.knob), 'number')} fitted, {inside} of {len(left)} rates in range"
     return (
         f'level "{level.title}", usual rules {level.rules}, shots {level.shot_table.name} ({rim:+.2f} log '
-        f"odds at the rim, {middle:+.2f} short of the arc, {three:+.2f} from there on), "
+        f"odds at the rim, {middle:+.2f} in between, {three:+.2f} from outside), "
         f"{_count(len(level.constants), 'constant')} of its own, "
         f"{_count(len(level.published), 'rate')} with a range ({known} of them computed or seen), {fitted}"
     )

@@ -85,15 +85,15 @@ class Shift(Sourced):
 
 
 class Shots(Frozen):
-    """What is added to the level's shot table: nearer than ``rim_range_m``, from ``middle_range_m`` on, and
-    between, log odds.
+    """What is added to the level's shot table: nearer than ``rim_range_m``, from there to ``middle_range_m``,
+    and from there on, log odds.
 
     They are apart because one factor for all misprices the layup behind a trap.
     """
 
     rim_logit: Shift = Field(description="shift of shots at the rim")
-    middle_logit: Shift = Field(description="shift of shots between the rim and the arc")
-    three_logit: Shift = Field(description="shift of shots from about the arc on")
+    middle_logit: Shift = Field(description="shift of shots between the two borders")
+    three_logit: Shift = Field(description="shift of shots from the outer border on")
 
 
 class Averages(Frozen):

@@ -50,9 +50,8 @@ ADVICE = {
         "{way} than it says."
     ),
 }
-#: Those about a man's part of all their shots; those about threes.
+#: Those about a man's part of all their shots.
 SHARES = {"shots": "Of their shots", "made": "Of those they make"}
-THREES = ("threes", "threes_of_made")
 #: By whether the model has more of it than the sheet.
 WAYS = {
     "threes": ("take threes away", "give up threes"),
@@ -84,8 +83,8 @@ def _row(row: Found, tonight: bool) -> Found:
     }
 
 
-def sheet_advice(found: Found) -> tuple[str, str]:
-    """What sheet and model differ in by much, and one sentence on it; ("", "") where they do not.
+def sheet_advice(found: Found) -> str:
+    """One sentence on what sheet and model differ in by much; "" where they do not.
 
     ``found``: JSON of the part sheet.
     """
@@ -97,8 +96,8 @@ def sheet_advice(found: Found) -> tuple[str, str]:
         sheet, model = row["sheet"]["mean"], row["model"]["mean"]
         if 100.0 * abs(model - sheet) >= MUCH:
             way = WAYS[key][model < sheet]
-            return key, said.format(sheet=_hundred(sheet), model=_hundred(model), way=way)
-    return "", ""
+            return said.format(sheet=_hundred(sheet), model=_hundred(model), way=way)
+    return ""
 
 
 def _missed(found: Found) -> tuple[str, ...]:
@@ -150,7 +149,7 @@ def sheet_told(found: Found) -> str:
 
     ``found``: as in ``sheet_advice``, whose sentence goes first.
     """
-    advice, missed = sheet_advice(found)[1], _missed(found)
+    advice, missed = sheet_advice(found), _missed(found)
     if advice or not missed:
         return advice or _tonight(found)
     label, sheet, low, high, model = missed
@@ -221,5 +220,5 @@ def sheet_view(found: Found) -> Found | None:
         "names": [*NAMES, *([TONIGHT] if tonight else []), ""],
         "rows": [_row(row, tonight) for row in found["rows"]],
         "notes": notes,
-        "advice": sheet_advice(found)[1],
+        "advice": sheet_advice(found),
     }

@@ -219,8 +219,7 @@ CARE = (
 
 #: What the model's figures cannot say, for all that print figures: change it here when the model changes.
 MODELS_FAULT = (
-    "Behind a beaten trap the model finds fewer open threes than coaches count: a trap may look better than "
-    "it is."
+    "Traps leave fewer layups, open threes and fouls here than coaches count: one may look better than it is."
 )
 
 # --- numbers and lines ----------------------------------------------------------------------------------

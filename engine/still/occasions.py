@@ -15,7 +15,7 @@ from engine.inputs.scenario import Scenario
 from engine.inputs.zone import Zone
 from engine.state.words import REGIONS, Against, Start, Who
 from engine.still.holes import BALL_IN
-from engine.still.plays import LETTERS, Finding, either, reachable, stills
+from engine.still.plays import LETTERS, Finding, either, reachable, stills, unseen
 from engine.world.court import build_court
 from engine.world.pack import plays_of
 
@@ -64,7 +64,7 @@ def run_here(scenario: Scenario) -> list[Play]:
 
 
 def lacking(scenario: Scenario) -> list[tuple[Play, Finding]]:
-    """Steps that can never begin in the scenario's own formation ("never"), and moves that nobody is there
+    """Steps that can never, or seldom, begin in the scenario's own formation, and moves that nobody is there
     to make ("nobody")."""
     court, found = build_court(scenario.rules), []
     for play in run_here(scenario):
@@ -73,7 +73,7 @@ def lacking(scenario: Scenario) -> list[tuple[Play, Finding]]:
         for step in (step for step in play.steps if step.name in can):
             seen = pictures[step.name]
             if not seen:
-                found.append((play, Finding("never", step.name, "the ball does not come to its place so")))
+                found.append((play, unseen(play, step)))
             for i, move in enumerate(step.moves):
                 if seen and all(one.runs[i] is None for one in seen):
                     near = f" within {move.within_m:g} m of the place" if move.who == Who.NEAREST.word else ""

@@ -81,7 +81,7 @@ class Still(NamedTuple):
 
 
 class Finding(NamedTuple):
-    """What is wrong with a step of a play: ``kind`` "never", "nobody", "late" or "crowd"."""
+    """What is wrong with a step of a play: ``kind`` "never", "seldom", "nobody", "late" or "crowd"."""
 
     kind: str
     step: str
@@ -335,14 +335,17 @@ def reachable(play: Play) -> set[str]:
         found |= more
 
 
-def _never(play: Play, step: Step) -> str:
-    """Why a step that no picture shows can never come."""
+def unseen(play: Play, step: Step) -> Finding:
+    """What of a step that no picture shows: it can never come, or only where the ball went on meanwhile."""
     if set(step.ball) <= {"backcourt"}:
-        return "no play is begun with the ball in the backcourt"
+        return Finding("never", step.name, "no play is begun with the ball in the backcourt")
     if step.when == Start.ESCAPE.word:
-        return f"no pass out of a trap ends {_regions(step)}"
+        return Finding("never", step.name, f"no pass out of a trap ends {_regions(step)}")
     before = [one.name for one in play.steps if one.next == step.name]
-    return f"after {listed(before)} the ball is not {_regions(step)}"
+    if step.when != Start.THEN.word:
+        return Finding("never", step.name, "the ball does not come to its place so")
+    where = f"after {listed(before)} the ball is {_regions(step)} only where it was passed on meanwhile"
+    return Finding("seldom", step.name, where)
 
 
 def either(words: Sequence[str]) -> str:
@@ -384,8 +387,9 @@ def _crowd(step: Step, one: Still) -> list[tuple[float, str]]:
 def findings(play: Play) -> list[Finding]:
     """What is wrong with a play, at most one of a kind for each step or move.
 
-    "never": no shipped alignment lets the step begin. "nobody": in none of them is a man within within_m of
-    a move's place. "late": the man needs longer than the step lasts, and than the next one where
+    "never": no shipped alignment lets the step begin. "seldom": it follows another step, and begins only
+    where the ball was passed on in the midst of that one. "nobody": in none of them is a man within
+    within_m of a move's place. "late": the man needs longer than the step lasts, and than the next one where
     he keeps his move, on more than half of the pictures of the shipped ALIGNMENT in which somebody makes it.
     "crowd": two attackers end nearer than APART_M to each other on more than half of them.
     """
@@ -402,7 +406,7 @@ def findings(play: Play) -> list[Finding]:
             found.append(Finding("never", step.name, why))
             continue
         if not seen:
-            found.append(Finding("never", step.name, _never(play, step)))
+            found.append(unseen(play, step))
             continue
         for i in range(len(step.moves)):
             if all(one.runs[i] is None for one in seen):

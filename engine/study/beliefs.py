@@ -85,9 +85,7 @@ def fit(
     # holding has no noise of its own, is not chosen for a promise: it is worth what it brings when chosen
     holds = more(table[table["kind"] == "hold"])
     if len(holds) >= least:
-        left = holds["left_s"].to_numpy()
-        sticks = holds["points"] - carrying_on(left, at["hold_value_points"], at["hold_tau_s"])
-        sticks += now["hold_stale_points_per_s"] * holds["stale_s"]
+        sticks = holds["more"] + now["hold_stale_points_per_s"] * holds["stale_s"]
         sticks -= _places(holds) @ np.array([at[name] for name in PLACES])
         phases, waits = _phases(holds), (holds["place"] == SCREEN_PLACE).to_numpy()
         names = (*(f"belief_hold_{name}points" for name in PHASE_NAMES), "worth_screen_points")
@@ -96,7 +94,7 @@ def fit(
         found |= _enough("hold", phases, values[:-1], least)
         if waits.sum() >= least:
             found[names[-1]] = float(values[-1])
-    # the tried ones alone are too few for a slope; that one was chosen says no more of it than its way
+    # the tried ones alone are too few for a slope; assumed: of two ways as clear the chosen one is no better
     retreats = more(pd.concat([rows[rows["kind"] == "retreat"] for rows in (table, tried)]))
     if len(retreats) >= least:
         x = np.column_stack([np.ones(len(retreats)), retreats["raw"].to_numpy()])

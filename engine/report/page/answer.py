@@ -18,7 +18,6 @@ from engine.report.page.stand_ins import court_of, stand_in_words
 from engine.report.rounding import whole_percent
 from engine.report.screen.compare import in_100
 from engine.report.seldom_view import why_seldom
-from engine.report.sheet_view import THREES, sheet_advice
 from engine.report.words import (
     AFTER_WORDS,
     FEW_CALLS,
@@ -39,7 +38,7 @@ from engine.study.evening_result import EveningReport
 
 MODEL = (
     "Ranges (95%): luck alone. The model can be off by tenths of a point a call: nobody has published "
-    "what traps bring."
+    f"what traps bring. {MODELS_FAULT}"
 )
 CAUTIONS = (
     "Feet and high hands; no reaching, no wrapping. Never run under a shooter.",
@@ -50,15 +49,6 @@ TRAP_CAUTIONS = (
     "Traps are sprints: rest the men who double.",
     "Far ahead there is no trap ({lead} points or more).",
 )
-
-
-def model_words(report: EveningReport) -> str:
-    """What the figures cannot say: of open threes in general, unless the coach's own sheet counts threes:
-    where the model differs from it ``sheet_told`` says so beside the headline."""
-    about, _ = sheet_advice(report.sheet)
-    followed = any(row["key"] == "threes" and not row["outside"] for row in report.sheet.get("rows", ()))
-    fault = () if followed or about in THREES else (MODELS_FAULT,)
-    return " ".join((MODEL, *fault))
 
 
 def cautions(report: EveningReport) -> list[str]:

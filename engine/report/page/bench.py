@@ -106,6 +106,9 @@ def bench_view(report: EveningReport) -> Found:
         spoken(row["call"]) for row in plan["mix"]
         if (plan["bonus"][_label(plan, row)]["in_bonus"]["low"] or 0.0) > 0.0
     ]  # fmt: skip
+    tonights: dict[str, list[str]] = {}
+    for call in (calls := bench_calls(report)):
+        tonights.setdefault(call["tonight"], []).append(call["name"])
     advised = {spoken(report.scenario.settings[s].calls[c].name) for s, c in report.advised}
     return {
         "us": report.scenario.defence_team.name,
@@ -114,7 +117,8 @@ def bench_view(report: EveningReport) -> Found:
         "withheld": not care.trap_advice_allowed,
         "reason": "the league forbids traps" if care.trap_allowed is False else "ask your league first",
         "own": own_verdicts(report, reason=False),
-        "calls": bench_calls(report),
+        "calls": calls,
+        "rules": [{"calls": " and ".join(of), "said": said} for said, of in tonights.items()],
         "places": [] if report.advised else _places(report),
         "home": None if report.advised else home_card(report.scenario),
         "opponents": opponents(report),

@@ -89,7 +89,7 @@ def report_page(report: EveningReport, bench: bool = True) -> str:
         formations=table_view(
             report.formations, [(row["setting"], row["call"]) for row in advice_view.advised_rows(report)]
         ),
-        model=words.model_words(report),
+        model=words.MODEL,
         pictures=pictures(report),
         off_by=page_shots.sampling_words(
             min(len(of) for of in (report.shots["home"], report.shots["called"]) if of is not None)

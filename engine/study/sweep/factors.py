@@ -15,7 +15,7 @@ from engine.study.sweep.sampling import BALANCE
 #: A path that means every constant of the model.
 EVERY = "constants.*"
 #: The constant that the shots of a level depend on: where those at the rim end.
-RIM_RANGE = "rim_range_m"
+SHOT_BORDERS = ("rim_range_m", "middle_range_m")
 #: How the path of a factor begins that sets several values at once.
 CHOICE = "choice."
 
@@ -93,7 +93,7 @@ def try_ends(
     """Config hashes of the scenario at the ends of a factor, by ``trial_name``; none for a model constant,
     which nothing else depends on. Raises InputError."""
     place = addresses[factor.path]
-    if isinstance(place, Address) and place.kind == "constants" and place.steps[-1] != RIM_RANGE:
+    if isinstance(place, Address) and place.kind == "constants" and place.steps[-1] not in SHOT_BORDERS:
         _try_constant(factor, str(place.steps[-1]), opened, where, keys, key)
         return {}
     hashes: dict[str, str] = {}

@@ -25,7 +25,7 @@ from engine.inputs.team import Player
 from engine.inputs.zone import Zone
 from engine.state.arrays import N_SIDE
 from engine.study.sweep.design import Design
-from engine.study.sweep.factors import RIM_RANGE
+from engine.study.sweep.factors import SHOT_BORDERS
 from engine.study.sweep.paths import Address, Value
 from engine.world.court import Court, build_court
 from engine.world.pack import (
@@ -113,7 +113,7 @@ class Resolver:
         """Whether a value is checked and written by itself (see the module)."""
         last = str(address.steps[-1])
         if address.kind == "constants":
-            return not (last == RIM_RANGE and self._level_shots)
+            return not (last in SHOT_BORDERS and self._level_shots)
         if address.kind == "call":
             return last in CALL_NUMBERS
         if address.kind == "player":
