@@ -47,11 +47,11 @@ from engine.study.plan.late import (
 from engine.study.plan.mix import (
     GREEDY,
     PROGRAMMING,
+    apart,
     best_mix,
     falls,
     greedy,
     programming,
-    without_overlaps,
 )
 from engine.study.plan.table import BEFORE, IN_BONUS, FirstUse, Table
 
@@ -97,8 +97,17 @@ def test_greedy_is_not_exact_where_values_rise_and_the_mix_says_which_was_used()
 
 def test_calls_for_one_region_exclude_each_other() -> None:
     values, regions = [[1.0, 1.0], [3.0], [1.0]], [["corner"], ["corner", "wing"], ["top"]]
-    assert without_overlaps(values, regions) == (1, 2)
+    assert sorted(apart(regions)) == [(0, 2), (1, 2)]
     assert best_mix(values, regions, 5).uses == (0, 1, 1)
+    assert best_mix([[5.0, 5.0], [4.0], [1.0]], regions, 2).uses == (2, 0, 0)
+
+
+def test_which_call_of_one_region_is_best_depends_on_the_room() -> None:
+    """Eight weak uses are worth more than three strong ones; with room for three beside another, less."""
+    weak, strong, other = [0.1] * 8, [0.2] * 3, [0.3] * 3
+    regions = [["wing"], ["wing"], ["corner"]]
+    assert best_mix([weak, strong, other], regions, 20).uses == (8, 0, 3)
+    assert best_mix([weak, strong, other], regions, 6).uses == (0, 3, 3)
 
 
 def test_nothing_that_costs_is_used() -> None:

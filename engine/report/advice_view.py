@@ -13,7 +13,7 @@ from engine.report.formations_view import call_words, names, of_all, orders
 from engine.report.screen.stress import ahead_words, share_told, worlds_in_100
 from engine.report.seldom_view import not_judged, rare_words
 from engine.report.words import count, saved, sentence, span, times
-from engine.study.evening_advice import LEAST_SHARE, game_with, held_in, of_call
+from engine.study.evening_advice import LEAST_SHARE, MOST_ADVISED, game_with, held_in, of_call
 from engine.study.evening_result import Advice
 
 #: Words of the answer at most.
@@ -178,7 +178,10 @@ def _why_not(report: Advice, row: Found) -> str:
         return f"in too few variants: {variants_words(report, *spot)}"
     if over is not None and (over["value"]["mean"] or 0.0) <= 0.0:
         return call_words(report.formations, over)
-    return "" if least is None else _fewer(row, least)
+    if least is None:
+        return ""
+    room = "two are advised at most, and it " if len(report.advised) == MOST_ADVISED else ""
+    return room + _fewer(row, least)
 
 
 def own_verdicts(report: Advice, reason: bool = True) -> list[str]:

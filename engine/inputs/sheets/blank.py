@@ -97,7 +97,8 @@ def letter(folder: str, book: bool) -> str:
 4. {sheet[CALLS]}: only if you have a trap of your own in mind: where, how often,
    on whom, who doubles, what sets it off. It is weighed with the usual ones.
    A trap that you have seen them make goes there, too: theirs at whose.
-5. {sheet[SHOTS]}: only if somebody charted shots. Else leave it as it is.
+5. {sheet[SHOTS]}: only if somebody charted shots. Of a man whose sheet
+   counts as many shots, the sheet is used, for they are the same shots.
 
 {example}
 Do not know something? Leave the cell empty: an average player of the level

@@ -157,19 +157,19 @@ def told_on(one: Found, tonight: Collection[tuple[str, str]] | None = None) -> F
     ``traps``: calls that clearly save points on him, or (``kept``) that are kept for him and advised, each
     once. ``tonight``: of those the advised ones (None: not known); asked for as (setting of a kept call, ""
     else; call).
-    ``areas``: area -> GUARD, LET_SHOOT, LEAVE, or TRAP where he would be let shoot, but a call pays on him.
+    ``areas``: area -> GUARD, LET_SHOOT, LEAVE, or TRAP where he would be let shoot, but a call pays on him
+    (tonight, where that is known).
     """
     rows = [r for r in one["traps"] if not r["setting"] or (r["setting"], r["call"]) in (tonight or ())]
     traps: dict[str, bool] = {}  # a call that pays is not told again as kept
     for row in sorted(rows, key=lambda row: bool(row["setting"])):
         traps.setdefault(row["call"], bool(row["setting"]))
-    trapped = {row["area"] for row in rows if not row["setting"]}
+    played = [row for row in rows if tonight is None or (row["setting"], row["call"]) in tonight]
+    trapped = {row["area"] for row in played if not row["setting"]}
     let = LEAVE if one["advice"] == LEAVE else LET_SHOOT
     return {
         "traps": [{"call": call, "kept": kept} for call, kept in traps.items()],
-        "tonight": None
-        if tonight is None
-        else list(dict.fromkeys(r["call"] for r in rows if (r["setting"], r["call"]) in tonight)),
+        "tonight": None if tonight is None else list(dict.fromkeys(row["call"] for row in played)),
         "areas": {
             area: GUARD if found["do"] == GUARD else TRAP if area in trapped else let
             for area, found in one["areas"].items()

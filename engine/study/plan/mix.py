@@ -4,7 +4,8 @@ The uses of one call are worth v(1), v(2), ...; a game holds n(c) uses of call c
 budget and its chances allow, and all calls together at most ``most_traps``. Where the values of every call
 fall from use to use, taking the best next use again and again is exactly optimal (the sum is concave in
 every n(c)); else dynamic programming over the calls is used, which is exact for any table. Calls for the
-same region exclude each other: the one that saves most by itself stays.
+same region exclude each other: every way to leave some out is tried, for which of them is best depends on
+the room that the others want.
 """
 
 from __future__ import annotations
@@ -66,21 +67,28 @@ def programming(values: Values, most: int) -> tuple[int, ...]:
     return best[most][1]
 
 
-def without_overlaps(values: Values, regions: Sequence[Sequence[str]]) -> tuple[int, ...]:
-    """The calls that may be mixed: the highest best sum first, none with a region of one before it."""
-    worth = [max(sum(one[:n]) for n in range(len(one) + 1)) for one in values]
-    kept: list[int] = []
-    for c in sorted(range(len(values)), key=lambda c: (-worth[c], c)):
-        taken = {region for other in kept for region in regions[other]}
-        if len(kept) < MOST_CALLS and not taken & set(regions[c]):
-            kept.append(c)
-    return tuple(sorted(kept))
+def apart(regions: Sequence[Sequence[str]]) -> list[tuple[int, ...]]:
+    """Sets of at most MOST_CALLS calls, no two with a region in common, that no other call can join."""
+    found: list[tuple[int, ...]] = [()]
+    for c, mine in enumerate(regions):
+        joined = [
+            (*some, c)
+            for some in found
+            if len(some) < MOST_CALLS and not any(set(mine) & set(regions[other]) for other in some)
+        ]
+        found += joined
+    sets = [set(some) for some in found]
+    return [some for some, one in zip(found, sets, strict=True) if not any(one < other for other in sets)]
 
 
 def best_mix(values: Values, regions: Sequence[Sequence[str]], most: int) -> Mix:
-    """The mix that saves most: ``values[c][n - 1]`` is the worth of use n of call c, cut at its limit."""
-    kept = without_overlaps(values, regions)
-    chosen = [values[c] if c in kept else () for c in range(len(values))]
-    method = GREEDY if all(falls(one) for one in chosen) else PROGRAMMING
-    uses = (greedy if method == GREEDY else programming)(chosen, most)
-    return Mix(uses, _total(chosen, uses), method)
+    """The mix that saves most: ``values[c][n - 1]`` is the worth of use n of call c, cut at its limit. Of
+    equal ones the one of earlier calls."""
+
+    def mix(kept: tuple[int, ...]) -> Mix:
+        chosen = [values[c] if c in kept else () for c in range(len(values))]
+        method = GREEDY if all(falls(one) for one in chosen) else PROGRAMMING
+        uses = (greedy if method == GREEDY else programming)(chosen, most)
+        return Mix(uses, _total(chosen, uses), method)
+
+    return max(map(mix, sorted(apart(regions))), key=lambda found: found.total)

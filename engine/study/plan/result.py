@@ -177,7 +177,7 @@ class PlanResult:
             return "saves nothing here" if clear else "cannot be told from staying home"
         planned = [other for other, uses in enumerate(self.mix.uses) if uses]
         if any(set(self.calls[other].call.ball) & set(self.calls[c].call.ball) for other in planned):
-            return "over a game another call for the same place saves as much or more"
+            return "with another call for the same place the game saves as much or more"
         return f"others save more, and a game has room for {int(self.constants['most_traps'])} traps"
 
     def _values_fall(self, c: int) -> bool:
