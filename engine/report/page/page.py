@@ -41,7 +41,7 @@ def _shots_title(report: EveningReport, key: str) -> str:
     call = report.shots["call"]
     if call is None:
         return "Shots, staying home"
-    return f"With the call: {spoken(call)}" if key == "called" else "Without the call, staying home"
+    return f"With the call: {spoken(call)}" if key == "called" else "Same possessions, staying home"
 
 
 def _shots_words(report: EveningReport, shots: list[Found], shares: dict[tuple[str, int], float]) -> str:

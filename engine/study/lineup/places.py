@@ -233,7 +233,7 @@ class LineupResult:
             )
         return (
             f"not decided after {self.selection.used * self.batch:,} possessions: "
-            f"{len(self.selection.left)} of {n} ways are left; the one named gives away at most "
+            f"{len(self.selection.left)} of {n} ways are left; the one ahead gives away at most "
             f"{self.selection.within:.3f} points a possession to the best of them (about {percent})"
         )
 
