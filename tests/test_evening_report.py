@@ -160,7 +160,7 @@ def test_how_often_a_call_comes_is_what_playing_it_counts(monkeypatch: pytest.Mo
 
 def test_every_planned_call_that_is_not_advised_is_told() -> None:
     """Also the fourth, which is not weighed over variants, and one that saves nothing over whole games. The
-    reason is the worth, beside the least of those shown: no page is too small for a good call."""
+    reason is that two are advised at most and its worth, beside the least of those."""
 
     def interval(mean: float) -> dict[str, float]:
         return {"mean": mean, "low": mean - 0.07, "high": mean + 0.07}
@@ -179,9 +179,10 @@ def test_every_planned_call_that_is_not_advised_is_told() -> None:
         seldom={}, evening=SimpleNamespace(own_settings=()),
     )  # fmt: skip
     assert not_advised(report) == [
-        "Planned, not advised: top; saves 0.2 points a game (0.1 to 0.3), 0.1 fewer than wing, which may be "
-        "luck.",
-        "Planned, not advised: short corner; saves 0.1 points a game (0.03 to 0.2), 0.2 fewer than wing.",
+        "Planned, not advised: top; two are advised at most, and it saves 0.2 points a game (0.1 to 0.3), "
+        "0.1 fewer than wing, which may be luck.",
+        "Planned, not advised: short corner; two are advised at most, and it saves 0.1 points a game "
+        "(0.03 to 0.2), 0.2 fewer than wing.",
         "Planned, not advised: half court; over whole games it saves nothing.",
     ]
 

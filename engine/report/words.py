@@ -219,7 +219,7 @@ CARE = (
 
 #: What the model's figures cannot say, for all that print figures: change it here when the model changes.
 MODELS_FAULT = (
-    "Traps leave fewer layups, open threes and fouls here than coaches count: one may look better than it is."
+    "Traps leave fewer layups, open threes and fouls here than coaches count: they may look too good."
 )
 
 # --- numbers and lines ----------------------------------------------------------------------------------
