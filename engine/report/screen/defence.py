@@ -94,7 +94,7 @@ def defence_block(setting: Found, home: Found, possessions: int) -> list[str]:
     for name, words in PER_100.items():
         own, other = (f"{100 * block['box'][name] / possessions:.0f}" for block in (setting, home))
         rates.append(f"{words} {own} (home {other})")
-    return [*lines, labelled("Per 100", ", ".join(rates) + ", of possessions")]
+    return [*lines, labelled("Per 100", f"possessions: {', '.join(rates)}")]
 
 
 def comes_from(factors: Found, change: float) -> str:
