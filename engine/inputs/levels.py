@@ -1,7 +1,7 @@
 """Levels of play (configs/levels/*.toml): shots, constants, players, and what is published about them.
 
-A level file holds its usual rule set, a shot table whose shots at the rim, short of the arc and beyond it
-are moved apart, model constants that differ from the defaults, the average player, the published ranges
+A level file holds its usual rule set, a shot table whose shots at the rim, in between and from outside are
+moved apart, model constants that differ from the defaults, the average player, the published ranges
 with their sources, and the record of what was fitted to what. Log odds, metres, seconds, probabilities.
 """
 

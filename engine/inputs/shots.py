@@ -30,6 +30,11 @@ def logit(p: float) -> float:
     return math.log(p / (1.0 - p))
 
 
+def chance(z: float) -> float:
+    """Probability with these log odds."""
+    return 1.0 / (1.0 + math.exp(-z))
+
+
 class ShotTable(Frozen):
     """Make probability by distance.
 
@@ -69,8 +74,7 @@ def moved_table(
     for border in (rim_range_m, three_from_m):
         for at in (border - STEP_M, border):
             if d[0] < at < d[-1] and at not in rows:
-                make = 1.0 / (1.0 + math.exp(-between(logits, at)))
-                rows[at] = make, between(table.contest_logit_per_m, at)
+                rows[at] = chance(between(logits, at)), between(table.contest_logit_per_m, at)
     distances = tuple(sorted(rows))
 
     def moved(at: float) -> float:

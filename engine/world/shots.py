@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 
 import numpy as np
 
 from engine.inputs.scenario import Scenario
-from engine.inputs.shots import ShotTable, logit
+from engine.inputs.shots import ShotTable, chance, logit
 from engine.state.arrays import N_SHOT_STEPS, SHOT_STEP_M
 from engine.world.court import Court
 
@@ -28,7 +27,7 @@ def _average_make(
     i = int(round(distance_m / SHOT_STEP_M))
     z = rows[i, 0] + rows[i, 1] * (gap_m - scenario.constants["reference_defender_m"])
     z += taken_logit
-    return float(1.0 / (1.0 + math.exp(-z)))
+    return chance(float(z))
 
 
 def offset(scenario: Scenario, counts: tuple[int, int] | None, average: float) -> float:

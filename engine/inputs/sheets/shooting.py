@@ -11,7 +11,6 @@ the table at their own distances, for shots that are taken.
 from __future__ import annotations
 
 import bisect
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -23,16 +22,11 @@ from engine.inputs.sheets.cells import Tried
 from engine.inputs.sheets.charted import BANDS, ChartedShot
 from engine.inputs.sheets.data import Grades, Shooter
 from engine.inputs.sheets.shrink import prior_strength, pulled
-from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP, ShotTable, logit, moved_table
+from engine.inputs.shots import TAKEN_LOGIT, TYPICAL_GAP, ShotTable, chance, logit, moved_table
 
 #: Kinds of samples that are pulled, each with a strength of its own.
 TWOS, THREES, FREE_THROWS = "twos", "threes", "free throws"
 KIND_OF_BAND = {"rim": "shots at the rim", "middle": "shots between", "three": "charted threes"}
-
-
-def chance(z: float) -> float:
-    """Probability with these log odds."""
-    return 1.0 / (1.0 + math.exp(-z))
 
 
 @dataclass(frozen=True)

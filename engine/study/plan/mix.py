@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 from engine.state.record import MOST_CALLS
 
@@ -69,26 +70,34 @@ def programming(values: Values, most: int) -> tuple[int, ...]:
 
 def apart(regions: Sequence[Sequence[str]]) -> list[tuple[int, ...]]:
     """Sets of at most MOST_CALLS calls, no two with a region in common, that no other call can join."""
+
+    def joins(c: int, some: tuple[int, ...]) -> bool:
+        return len(some) < MOST_CALLS and not any(set(regions[c]) & set(regions[other]) for other in some)
+
     found: list[tuple[int, ...]] = [()]
-    for c, mine in enumerate(regions):
-        joined = [
-            (*some, c)
-            for some in found
-            if len(some) < MOST_CALLS and not any(set(mine) & set(regions[other]) for other in some)
-        ]
-        found += joined
-    sets = [set(some) for some in found]
-    return [some for some, one in zip(found, sets, strict=True) if not any(one < other for other in sets)]
+    for c in range(len(regions)):
+        found += [(*some, c) for some in found if joins(c, some)]
+    return [some for some in found if not any(joins(c, some) for c in range(len(regions)) if c not in some)]
 
 
 def best_mix(values: Values, regions: Sequence[Sequence[str]], most: int) -> Mix:
-    """The mix that saves most: ``values[c][n - 1]`` is the worth of use n of call c, cut at its limit. Of
-    equal ones the one of earlier calls."""
+    """The mix that saves most: ``values[c][n - 1]`` is the worth of use n of call c, cut at its limit.
 
-    def mix(kept: tuple[int, ...]) -> Mix:
+    Sets of calls are tried in the order of what they would save with room for all, until none can save more.
+    """
+    alone = [max(accumulate(one, initial=0.0)) for one in values]
+
+    def with_room(kept: tuple[int, ...]) -> float:
+        return sum(alone[c] for c in kept)
+
+    best: Mix | None = None
+    for kept in sorted(apart(regions), key=lambda kept: (-with_room(kept), kept)):
+        if best is not None and with_room(kept) <= best.total:
+            break
         chosen = [values[c] if c in kept else () for c in range(len(values))]
         method = GREEDY if all(falls(one) for one in chosen) else PROGRAMMING
         uses = (greedy if method == GREEDY else programming)(chosen, most)
-        return Mix(uses, _total(chosen, uses), method)
-
-    return max(map(mix, sorted(apart(regions))), key=lambda found: found.total)
+        if best is None or _total(chosen, uses) > best.total:
+            best = Mix(uses, _total(chosen, uses), method)
+    assert best is not None  # the empty set is apart where there is no call
+    return best

@@ -14,7 +14,7 @@ from engine.study.sweep.sampling import BALANCE
 
 #: A path that means every constant of the model.
 EVERY = "constants.*"
-#: The constant that the shots of a level depend on: where those at the rim end.
+#: The constants that the shots of a level depend on: the borders between its three shifts.
 SHOT_BORDERS = ("rim_range_m", "middle_range_m")
 #: How the path of a factor begins that sets several values at once.
 CHOICE = "choice."
