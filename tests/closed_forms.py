@@ -18,7 +18,6 @@ from engine.world.pack import pack
 #: A handler shoots at once: nothing to wait for, nobody to pass to, no drive that gets past anybody.
 SHOOT_AT_ONCE: dict[str, float] = {
     "hold_value_points": 0,
-    "hold_stale_points_per_s": 0,
     "pass_longest_m": 0,
     "belief_reach_base": -1000,
     "noise_points": 0,

@@ -36,8 +36,6 @@ def decide(p: Possession) -> None:
     if decision.brings_up():
         return
     decision.look()
-    if p.action == DRIBBLE_TO:
-        p.stale_t = p.t
     decision.weigh()
     option = decision.choose()
     p.options = [

@@ -114,7 +114,7 @@ class Decision:
     def weigh(self) -> None:
         p, clock = self.p, self.p.w.clock
         place = p.w.region(p.h.x, p.h.y)
-        hold = self.carry - p.k["hold_stale_points_per_s"] * (p.t - p.stale_t) + self.by_phase("hold")
+        hold = self.carry + self.by_phase("hold")
         if waits_for_a_screen(p):
             place = len(REGIONS)
             hold += p.k["worth_screen_points"]

@@ -125,7 +125,7 @@ def take_ball(p: Possession, i: int) -> None:
     p.mode = HELD
     p.action = STAY
     p.dribble = UNUSED
-    p.catch_t = p.stale_t = p.t
+    p.catch_t = p.t
     p.look_t = p.stopped_t = -NEVER
     p.last_y = p.h.y
     if p.trap_phase == COMING and p.trap_read_t < NEVER:

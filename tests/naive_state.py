@@ -84,7 +84,6 @@ class Possession:
     spot_side: int = 1
     spot_t: float = NEVER
     catch_t: float = 0.0
-    stale_t: float = 0.0
     decide_t: float = 0.0
     look_t: float = -NEVER
     looked_t: float = 0.0

@@ -121,7 +121,6 @@ def patient(folder: Path, name: str, *plays: str) -> Scenario:
 hold_value_points = 2.2
 shot_rhythm_logit = 0.4
 hold_tau_s = 0.3
-hold_stale_points_per_s = 0.0
 pick_up_p = 1.0
 excess_live_steal_points = 2.0
 denied_m = 2.0

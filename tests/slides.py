@@ -32,7 +32,6 @@ PATIENT = {
     "belief_kick_points": -0.3,
     "noise_points": 0.2,
     "hold_value_points": 1.6,
-    "hold_stale_points_per_s": 0.15,
 }
 SETTLE_STEPS = 9  # the ball's row and holder unchanged for so long
 

@@ -35,7 +35,6 @@ def rows(kind: str, phase: int, more: float, n: int, rng: np.random.Generator) -
             "kind": kind,
             "phase": phase,
             "left_s": left,
-            "stale_s": 0.0,
             "points": points,
             "believed": 0.0,
             "place": 0,

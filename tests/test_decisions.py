@@ -101,7 +101,6 @@ def told(world: np.ndarray, trace: Trace, only_look: int | None) -> Iterator[dic
             "kind": kind,
             "phase": int(at["trap_phase"]),
             "left_s": left,
-            "stale_s": float(at["t"] - before["stale_t"]),
             "believed": row[VALUE] - row[PROMISE] * own,
             **dict(zip(("raw", "forecast_m", "promise", "ahead", "place"), row[CHOSEN + 1 :], strict=True)),
             **came_of(trace, kind, int(row[OPTION]), row[TIME_S], wait_s),

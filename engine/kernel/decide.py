@@ -208,11 +208,8 @@ def weigh(w, c, trapped, n_pressure, d_rim):
         c.weighed[i].raw = c.weighed[i].gap = 0.0
         c.weighed[i].promise = c.weighed[i].ahead = c.weighed[i].place = 0.0
     left = time_left(w, s)
-    if s.action == Action.DRIBBLE_TO:
-        s.stale_t = s.t
     carry = carrying_on(w, left)
-    hold = carry - k.hold_stale_points_per_s * (s.t - s.stale_t)
-    hold += by_phase(
+    hold = carry + by_phase(
         seen_phase(s),
         k.belief_hold_points,
         k.belief_hold_coming_points,

@@ -361,7 +361,6 @@ def take_ball(w, c, who):
     s.dribble = Dribble.UNUSED
     a.go = 0
     s.catch_t = s.t
-    s.stale_t = s.t
     s.look_t = s.stopped_t = -NEVER  # what he sees is new
     s.last_y = a.y
     if s.trap_phase == TrapPhase.COMING and s.trap_read_t < NEVER:

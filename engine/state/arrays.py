@@ -336,7 +336,6 @@ STATE = np.dtype(
         ("stopped_t", np.float64),  # when his last drive was stopped
         ("drive_way", np.int64),  # which of the five drives he is on
         ("last_y", np.float64),  # where the handler was a step ago
-        ("stale_t", np.float64),  # since when the ball sticks
         ("decide_t", np.float64),
         ("held_chance", np.int64),
         ("picked_up", np.int64),  # the dribble was picked up in this step

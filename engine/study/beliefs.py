@@ -85,12 +85,11 @@ def fit(
     # holding has no noise of its own, is not chosen for a promise: it is worth what it brings when chosen
     holds = more(table[table["kind"] == "hold"])
     if len(holds) >= least:
-        sticks = holds["more"] + now["hold_stale_points_per_s"] * holds["stale_s"]
-        sticks -= _places(holds) @ np.array([at[name] for name in PLACES])
+        bring = holds["more"] - _places(holds) @ np.array([at[name] for name in PLACES])
         phases, waits = _phases(holds), (holds["place"] == SCREEN_PLACE).to_numpy()
         names = (*(f"belief_hold_{name}points" for name in PHASE_NAMES), "worth_screen_points")
         x = np.column_stack([phases, waits])
-        values = _least_squares(x, sticks.to_numpy(), PRIOR_POINTS, _center(names, around or {}))
+        values = _least_squares(x, bring.to_numpy(), PRIOR_POINTS, _center(names, around or {}))
         found |= _enough("hold", phases, values[:-1], least)
         if waits.sum() >= least:
             found[names[-1]] = float(values[-1])

@@ -26,15 +26,15 @@ KINDS = ("shot", "hold", "stop", "drive", "go on", "retreat", "split", "pass")
 (SHOT, HOLD, STOP, DRIVE, GO_ON, RETREAT, SPLIT, PASS) = range(len(KINDS))
 #: Columns of the table beside ``possession`` -> type; KINDS by their place, as long as they are numbers.
 COLUMNS = {
-    "kind": np.int64, "phase": np.int64, "left_s": np.float64, "stale_s": np.float64, "believed": np.float64,
+    "kind": np.int64, "phase": np.int64, "left_s": np.float64, "believed": np.float64,
     "raw": np.float64, "forecast_m": np.float64, "promise": np.float64, "ahead": np.float64,
     "place": np.float64, "lost": np.float64, "gap_m": np.float64, "shot_m": np.float64, "made": np.float64,
     "passed_out": bool, "points": np.float64,
 }  # fmt: skip
-KIND, PHASE, LEFT, STALE, BELIEVED, RAW, LOST_BALL, GAP, SHOT_M, MADE, PASSED_OUT, POINTS = (
+KIND, PHASE, LEFT, BELIEVED, RAW, LOST_BALL, GAP, SHOT_M, MADE, PASSED_OUT, POINTS = (
     list(COLUMNS).index(name)
     for name in (
-        "kind", "phase", "left_s", "stale_s", "believed", "raw", "lost", "gap_m", "shot_m", "made",
+        "kind", "phase", "left_s", "believed", "raw", "lost", "gap_m", "shot_m", "made",
         "passed_out", "points",
     )
 )  # fmt: skip
@@ -168,10 +168,9 @@ def fill(w, states, agents, events, options, ends, points, only_look, wait_s, ou
                 later += 1
             row = out[rows]
             rows += 1
-            before = states[max(step - 1, begin)]
-            kind = _kind(option, before.action == Action.DRIVE)
+            kind = _kind(option, states[max(step - 1, begin)].action == Action.DRIVE)
             row[KIND], row[PHASE], row[LEFT] = kind, at.trap_phase, left
-            row[STALE], row[BELIEVED] = at.t - before.stale_t, options[n, VALUE]
+            row[BELIEVED] = options[n, VALUE]
             for i in range(RAW, LOST_BALL):
                 row[i] = options[n, CHOSEN + 1 + i - RAW]
             row[LOST_BALL] = row[GAP] = row[SHOT_M] = row[MADE] = math.nan

@@ -69,7 +69,7 @@ def choices(
     Those with a trap on its way that he has not read are left out: of it he believes nothing.
 
     Columns: ``possession``; ``kind`` (KINDS); ``phase`` (TrapPhase); ``left_s`` on the shot clock;
-    ``stale_s`` that the ball has stuck; ``believed`` points; ``raw`` (risk of a pass's lane, clear way of a
+    ``believed`` points; ``raw`` (risk of a pass's lane, clear way of a
     retreat), ``forecast_m`` (least gap possible at the shot it leads to), ``promise`` (of a pass, points; of
     a drive, the chance of a shot of his own) and ``ahead``, ``place`` of a pass or a hold
     (state.arrays.WEIGHED); ``lost`` (passes: 1 or 0), ``gap_m`` (nearest defender at the shot, or when a
