@@ -14,7 +14,7 @@ from engine.kernel.near import (
     on_ball_gap,
     side_index,
 )
-from engine.kernel.rows import adopt_now
+from engine.kernel.rows import adopt_now, all_have_men, match_men
 from engine.kernel.screens import cover_screen
 from engine.kernel.shooting import guarding_gap, is_shooter
 from engine.state.arrays import N_SIDE
@@ -235,7 +235,13 @@ def defence_targets(w, c):
         s.trap_phase == TrapPhase.AFTER and w.calls[s.trap_call].hold_cover == 1 and s.t < s.after_t + 1.0
     )
     disguised = trapping and s.begun < s.trap_t + w.calls[s.trap_call].disguise_s
-    swap_0, swap_1 = who_rotates(w, c)
+    # a pass out of the trap: who has seen it goes back to the slides before it is caught
+    out = trapping and s.mode == Mode.PASS_FLIGHT and s.target != s.trap_handler
+    if out and all_have_men(c):
+        seen_t = s.release_t + k.reaction_s
+        if s.begun >= seen_t and s.begun - k.time_step_s < seen_t:
+            match_men(c)  # nobody runs back across the floor to the man he left
+    swap_0, swap_1 = who_rotates(w, c, out)
     for i in range(N_SIDE, 2 * N_SIDE):
         a = c.agents[i]
         was_sliding = a.sliding
@@ -268,7 +274,8 @@ def defence_targets(w, c):
             continue
         aloft = s.mode == Mode.PASS_FLIGHT or s.mode == Mode.PASS_WINDUP
         waits = trapper and aloft and a.primed == 0 and s.target == s.trap_handler
-        if covering and not disguised and not waits:
+        gone = out and a.focus == Focus.BALL and (trapper or w.calls[s.trap_call].hold_cover == 0)
+        if covering and not disguised and not waits and not gone:
             e = w.call_entries[s.trap_call, c.trap_entry[person]]
             if trapping or e.kind != Kind.TRAP:
                 a.job = e.job
@@ -292,7 +299,7 @@ def defence_targets(w, c):
         entry_target(w, c, i, e, a.side, fx, fy, shooter_ok)
         if s.screen >= Screen.SET:
             cover_screen(w, c, i)
-        if a.gamble == 1 and s.mode == Mode.PASS_FLIGHT:
+        if a.gamble == 1 and s.mode == Mode.PASS_FLIGHT and not out:
             _, f = point_to_segment(a.x, a.y, s.ball_x, s.ball_y, s.pass_x1, s.pass_y1)
             place_target(a, s.ball_x + f * (s.pass_x1 - s.ball_x), s.ball_y + f * (s.pass_y1 - s.ball_y))
         if w.rules.defensive_three_seconds_s > 0.0:
@@ -348,13 +355,15 @@ def break_on_throw(w, c, a):
 
 
 @njit
-def who_rotates(w, c):
-    """Behind a beaten trap: the nearest man takes the ball, and who should have had it takes his place.
+def who_rotates(w, c, out):
+    """Behind a beaten trap, or with the ball on its way ``out`` of one: the nearest man takes the ball, and
+    who should have had it takes his place.
 
     (agent, agent) who change places in the slides, (-1, -1) if the row's own man is near enough.
     """
     s = c.s
-    if s.trap_phase != TrapPhase.AFTER or (s.mode != Mode.HELD and s.mode != Mode.PASS_FLIGHT):
+    after = s.trap_phase == TrapPhase.AFTER and (s.mode == Mode.HELD or s.mode == Mode.PASS_FLIGHT)
+    if not (after or out):
         return -1, -1
     x = s.pass_x1 if s.mode == Mode.PASS_FLIGHT else s.ball_x
     y = s.pass_y1 if s.mode == Mode.PASS_FLIGHT else s.ball_y
