@@ -30,7 +30,7 @@ from engine.kernel.near import (
     nearest_defender,
 )
 from engine.kernel.offence import bring_up_goal, half_line_holds, spot_of, two_ahead
-from engine.kernel.passing import lane_risk, pass_speed, pressure, start_pass
+from engine.kernel.passing import lane_risk, on_passer_then, pass_speed, pressure, start_pass
 from engine.kernel.screens import awaits_screen
 from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, rhythm, shot_value
 from engine.kernel.shots import start_shot
@@ -59,8 +59,8 @@ def in_range(w, d_rim):
 
 
 @njit
-def weigh_pass(w, c, j, left_s, release_s, n_pressure):
-    """Value (points), best kind and goal of a pass to team-mate ``j``."""
+def weigh_pass(w, c, j, left_s, release_s, n_pressure, stands):
+    """Value (points), best kind and goal of a pass to team-mate ``j``; the last two: ``on_passer_then``."""
     s = c.s
     k = w.k
     ru = w.rules
@@ -104,16 +104,16 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure):
         shot -= reluctance(w, j, is_three(w, x, y), left_s - time_s)
         o.promise = clip(shot - carry, -PROMISE, PROMISE)
     worth += k.belief_pass_share * o.promise
-    risk = lane_risk(w, c, s.handler, j, x, y, PassKind.DIRECT, release_s, n_pressure)
+    risk = lane_risk(w, c, s.handler, j, x, y, PassKind.DIRECT, release_s, n_pressure, stands)
     kind = PassKind.DIRECT
     if risk > 0.06:
         over_s = release_s + k.over_release_s
-        over = lane_risk(w, c, s.handler, j, x, y, PassKind.OVER, over_s, n_pressure)
+        over = lane_risk(w, c, s.handler, j, x, y, PassKind.OVER, over_s, n_pressure, stands)
         if over < risk:
             risk = over
             kind = PassKind.OVER
         if length < k.bounce_longest_m:
-            bounce = lane_risk(w, c, s.handler, j, x, y, PassKind.BOUNCE, release_s, n_pressure)
+            bounce = lane_risk(w, c, s.handler, j, x, y, PassKind.BOUNCE, release_s, n_pressure, stands)
             if bounce < risk:
                 risk = bounce
                 kind = PassKind.BOUNCE
@@ -242,9 +242,12 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     if looked:
         fake_s = k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
         release_s = k.pass_release_s + k.release_pressure_s * n_pressure + fake_s
+        then, stands = n_pressure, False
+        if trapped:
+            then, stands = on_passer_then(w, c, release_s, n_pressure)
         for j in range(N_SIDE):
             if j != s.handler:
-                weigh_pass(w, c, j, left, release_s, n_pressure)
+                weigh_pass(w, c, j, left, release_s, then, stands)
 
 
 @njit

@@ -113,22 +113,46 @@ def near_share(k, along_m, left_m, n_pressure):
 
 
 @njit
-def arm_reach(w, c, i):
-    """How far to the side a defender's arms reach a ball that passes him, metres.
+def arm_reach(w, c, i, stands):
+    """How far to the side a defender's arms reach a ball that passes him, metres; ``stands``: in a set trap.
 
     The arms of two men who stand around the ball are up and spread: that is what narrows the passer's view.
     """
-    s = c.s
-    if s.trap_phase == TrapPhase.SET and (i == s.trapper_0 or i == s.trapper_1):
+    if stands and (i == c.s.trapper_0 or i == c.s.trapper_1):
         return w.k.trap_arm_m
     return w.k.arm_reach_m
 
 
 @njit
-def lane_risk(w, c, passer, receiver, tx, ty, kind, release_s, n_pressure):
+def on_passer_then(w, c, release_s, n_pressure):
+    """(defenders on the passer, whether a trap stands around him) in ``release_s``, when the ball leaves.
+
+    The two of a trap that he has read run on, as he sees; ``n_pressure`` are on him now.
+    """
+    s = c.s
+    k = w.k
+    a = c.agents[s.handler]
+    faded = fade(release_s, k.sprint_tau_s)
+    n = n_pressure
+    stands = True
+    for m in range(2):
+        i = s.trapper_0 if m == 0 else s.trapper_1
+        b = c.agents[i]
+        top = w.players[i].top_speed_mps
+        then = gap_left(b, top, k.brake_mps2, k.sprint_tau_s, a.x, a.y, 0.0, release_s, faded)
+        if then >= k.trap_set_m:
+            stands = False
+        if then < k.pressure_within_m and distance(b.x, b.y, a.x, a.y) >= k.pressure_within_m:
+            n += 1
+    return n, stands
+
+
+@njit
+def lane_risk(w, c, passer, receiver, tx, ty, kind, release_s, n_pressure, stands):
     """The passer's estimate that a pass to (tx, ty) is touched by a defender or missed by the receiver.
 
-    The receiver goes to where it really comes, as far as he gets from rest while it flies.
+    ``n_pressure``, ``stands``: who will be on him when the ball leaves (``on_passer_then``). The receiver
+    goes to where it really comes, as far as he gets from rest while it flies.
     """
     k = w.k
     a = c.agents[passer]
@@ -140,7 +164,7 @@ def lane_risk(w, c, passer, receiver, tx, ty, kind, release_s, n_pressure):
     arrive_s = release_s + length / v
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
-        arm = arm_reach(w, c, i)
+        arm = arm_reach(w, c, i, stands)
         # where he will be when he has taken the pass in, running on as he is
         lead_s = clip(arrive_s, 0.0, k.reaction_s)
         px = b.x + lead_s * b.vx
@@ -276,7 +300,7 @@ def fly(w, c):
     who = -1
     for i in range(N_SIDE, 2 * N_SIDE):
         b = c.agents[i]
-        arm = arm_reach(w, c, i)
+        arm = arm_reach(w, c, i, s.trap_phase == TrapPhase.SET)
         d, f = point_to_segment(b.x, b.y, ax, ay, bx, by)
         if d > arm + BEYOND * k.touch_width_m:
             continue
