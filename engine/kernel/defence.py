@@ -9,6 +9,7 @@ from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, towa
 from engine.kernel.near import (
     FAR_AWAY,
     NEVER,
+    ball_height,
     nearest_attacker,
     nearest_defender,
     on_ball_gap,
@@ -284,7 +285,7 @@ def defence_targets(w, c):
                 a.speed_share = 1.0
                 a.sliding = 0
                 if trapping and not trapper:
-                    break_on_throw(w, c, a)
+                    break_on_throw(w, c, i)
                 continue
         if a.break_t > s.begun:
             continue  # he went for the ball and missed: he is still on his way there
@@ -341,14 +342,19 @@ def contest(w, c):
 
 
 @njit
-def break_on_throw(w, c, a):
-    """A cover man who has decided to play this throw breaks into its lane; missing it costs him the time."""
+def break_on_throw(w, c, i):
+    """Cover man ``i`` who has decided to play this throw breaks into its lane; missing it costs him the time.
+
+    Nobody breaks for a ball that is over his hands where it passes him.
+    """
     s = c.s
     k = w.k
+    a = c.agents[i]
     if s.mode != Mode.PASS_FLIGHT or a.gamble == 0 or s.begun < s.release_t + k.cover_break_s:
         return
     d, f = point_to_segment(a.x, a.y, s.ball_x, s.ball_y, s.pass_x1, s.pass_y1)
-    if d < k.cover_break_within_m:
+    z = ball_height(k, s.pass_kind, s.pass_share + f * (1.0 - s.pass_share), s.pass_z0)
+    if d < k.cover_break_within_m and z <= w.players[i].reach_m + k.jump_m:
         f = clip(f + 0.1, 0.0, 0.95)  # meets it a step farther on
         place_target(a, s.ball_x + f * (s.pass_x1 - s.ball_x), s.ball_y + f * (s.pass_y1 - s.ball_y))
         a.break_t = s.arrive_t + k.cover_recover_s

@@ -1,4 +1,4 @@
-"""Who is near to what: distances between people, and the chance of a touch."""
+"""Who is near to what: distances between people, the height of a pass, and the chance of a touch."""
 
 from __future__ import annotations
 
@@ -7,12 +7,15 @@ import math
 from engine.kernel.jit import njit
 from engine.kernel.motion import clip, distance, logistic
 from engine.state.arrays import N_SIDE
+from engine.state.words import PassKind
 
 FAR_AWAY = 99.0
 BEYOND = 10.0  # widths past the reach at which the chance of a touch (under 1 in 20,000) counts as none
 NEVER = 1e9
 #: The ball's distance from the rim at which on_ball_gap_m holds; the least gap of a man on the ball: bodies.
 GAP_AT_M, LEAST_GAP_M = 7.75, 0.7
+#: Heights of a pass in metres: chest high, off the floor, and a lob where it comes down.
+CHEST_M, BOUNCE_M, CATCH_M = 1.3, 0.6, 2.0
 
 
 @njit
@@ -60,6 +63,16 @@ def nearest_attacker(c, x, y, within_m, skip):
             best = d2
             who = i
     return who
+
+
+@njit
+def ball_height(k, kind, f, z0):
+    """Height of the ball (metres) at share ``f`` of the flight of a pass released at ``z0``."""
+    if kind == PassKind.DIRECT:
+        return CHEST_M
+    if kind == PassKind.BOUNCE:
+        return BOUNCE_M
+    return z0 + (CATCH_M - z0) * f + 4.0 * k.pass_loft_m * f * (1.0 - f)
 
 
 @njit

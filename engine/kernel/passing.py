@@ -14,7 +14,16 @@ from engine.kernel.forecast import fade, gap_left
 from engine.kernel.jit import njit
 from engine.kernel.log import event
 from engine.kernel.motion import clip, distance, inside, point_to_segment, region_at
-from engine.kernel.near import BEYOND, NEVER, defenders_within, nearest_defender, touch_chance
+from engine.kernel.near import (
+    BEYOND,
+    CATCH_M,
+    CHEST_M,
+    NEVER,
+    ball_height,
+    defenders_within,
+    nearest_defender,
+    touch_chance,
+)
 from engine.kernel.offence import reading_delay
 from engine.kernel.rows import match_men, next_moment, read_pass, set_row, side_of
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
@@ -32,10 +41,7 @@ from engine.state.words import (
 )
 
 TWO_PI = 2.0 * math.pi
-CHEST_M = 1.3
-BOUNCE_M = 0.6
 RAMP_AT_M = 7.0  # the length at which a pass has its kind's speed
-CATCH_M = 2.0
 OVERHEAD = 0.92  # share of the standing reach at which an overhead pass leaves
 
 
@@ -68,16 +74,6 @@ def pressure(w, c, passer):
     """Number of defenders within the pressure distance of the passer."""
     a = c.agents[passer]
     return defenders_within(c, a.x, a.y, w.k.pressure_within_m)
-
-
-@njit
-def ball_height(k, kind, f, z0):
-    """Height of the ball (metres) at share ``f`` of the flight of a pass released at ``z0``."""
-    if kind == PassKind.DIRECT:
-        return CHEST_M
-    if kind == PassKind.BOUNCE:
-        return BOUNCE_M
-    return z0 + (CATCH_M - z0) * f + 4.0 * k.pass_loft_m * f * (1.0 - f)
 
 
 @njit
