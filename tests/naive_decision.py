@@ -26,7 +26,7 @@ from naive_basics import (
     logistic,
     rim_distance,
 )
-from naive_passes import best_kind, pass_speed
+from naive_passes import best_kind, pass_speed, who_will_be_on_him
 from naive_screens import past_a_screen, shoulder, waits_for_a_screen
 from naive_shots import effective_gaps, feel_rhythm, shot_value, unset_now
 from naive_state import Possession
@@ -137,9 +137,7 @@ class Decision:
             if p.trap_phase == COMING:
                 self.weigh_split()
         if self.looked:
-            for j in p.attackers:
-                if j != p.handler:
-                    self.weigh_pass(j)
+            self.weigh_passes()
 
     @property
     def looked(self) -> bool:
@@ -279,13 +277,20 @@ class Decision:
         goal = (mx + 1.6 * (mx - h.x) / e, my + 1.6 * (my - h.y) / e)
         self.options[OPT_SPLIT] = Weighed(value, *goal, *goal)
 
-    def weigh_pass(self, j: int) -> None:
-        p, k, w, r = self.p, self.p.k, self.p.w, self.p.agents[j]
+    def weigh_passes(self) -> None:
+        p, k = self.p, self.p.k
         release = (
             k["pass_release_s"]
             + k["release_pressure_s"] * self.pressure
             + k["fake_p"] * (0.5 + self.who.passing) * k["fake_s"]
         )
+        on_him = who_will_be_on_him(p, self.trapped, release)
+        for j in p.attackers:
+            if j != p.handler:
+                self.weigh_pass(j, release, on_him)
+
+    def weigh_pass(self, j: int, release: float, on_him: tuple[int, bool]) -> None:
+        p, k, w, r = self.p, self.p.k, self.p.w, self.p.agents[j]
         length = p.apart(p.handler, j)
         if length < k["pass_shortest_m"] or length > k["pass_longest_m"]:
             return
@@ -317,7 +322,7 @@ class Decision:
             shot -= self.asked("promise", j, three, left)
             made.promise = clip(shot - c, -0.6, 0.6)
         worth += k["belief_pass_share"] * made.promise
-        made.kind, made.raw = best_kind(p, j, x, y, length, release, self.pressure)
+        made.kind, made.raw = best_kind(p, j, x, y, length, release, on_him)
         fear = believed(made.raw, k[f"belief_loss_{self.seen or 'home'}"], k["belief_loss_slope"])
         made.value = (1.0 - fear) * worth - fear * k["excess_live_steal_points"]
 

@@ -20,6 +20,7 @@ from naive_basics import (
     PASS_FLIGHT,
     PASS_WINDUP,
     PHASE_NONE,
+    SET,
     WING,
     clip,
     dist,
@@ -75,11 +76,30 @@ def near_share(p: Possession, along: float, left: float, pressure: int) -> float
     return 1.0
 
 
+def who_will_be_on_him(p: Possession, trapped: bool, release: float) -> tuple[int, bool]:
+    """The pressure on the handler when the ball leaves, and whether the trap then stands."""
+    k, h = p.k, p.h
+    pressure = p.pressure(p.handler)
+    if not trapped:
+        return pressure, False
+    stands = True
+    for i in (p.trapper_0, p.trapper_1):
+        e = p.runs_to(i, h.x, h.y, 0.0, release)
+        if e < k["pressure_within_m"] and p.apart(i, p.handler) >= k["pressure_within_m"]:
+            pressure += 1
+            p.met["one more on the passer then"] += 1
+        if not e < k["trap_set_m"]:
+            stands = False
+    p.met["a trap stands then" if stands else "no trap stands then"] += 1
+    return pressure, stands
+
+
 def risk_of_pass(
-    p: Possession, to: int, kind: int, x: float, y: float, release: float, pressure: int
+    p: Possession, to: int, kind: int, x: float, y: float, release: float, on_him: tuple[int, bool]
 ) -> float:
     """The risk of a pass to attacker ``to`` at a place, as the passer sees it."""
     k, h = p.k, p.h
+    pressure, stands = on_him
     length = dist(h.x, h.y, x, y)
     v = pass_speed(p, p.handler, kind, length)
     z0 = start_height(p, p.handler, kind)
@@ -89,7 +109,7 @@ def risk_of_pass(
     delay = clip(arrive, 0.0, k["reaction_s"])
     clean = 1.0
     for i in p.defenders:
-        who, a, arm = p.player(i), p.agents[i], p.arm_reach(i)
+        who, a, arm = p.player(i), p.agents[i], p.arm_reach(i, stands)
         px, py = a.x + delay * a.vx, a.y + delay * a.vy
         d, f = segment(px, py, h.x, h.y, x, y)
         if d > arm + 10.0 * k["touch_width_m"] + share * who.top * arrive:
@@ -113,16 +133,16 @@ def risk_of_pass(
 
 
 def best_kind(
-    p: Possession, to: int, x: float, y: float, length: float, release: float, pressure: int
+    p: Possession, to: int, x: float, y: float, length: float, release: float, on_him: tuple[int, bool]
 ) -> tuple[int, float]:
     """The kind of pass with the least risk, and that risk (offence, section 4.4, part 7)."""
-    kind, risk = DIRECT, risk_of_pass(p, to, DIRECT, x, y, release, pressure)
+    kind, risk = DIRECT, risk_of_pass(p, to, DIRECT, x, y, release, on_him)
     if risk > 0.06:
-        over = risk_of_pass(p, to, OVER_THE_TOP, x, y, release + p.k["over_release_s"], pressure)
+        over = risk_of_pass(p, to, OVER_THE_TOP, x, y, release + p.k["over_release_s"], on_him)
         if over < risk:
             kind, risk = OVER_THE_TOP, over
         if length < p.k["bounce_longest_m"]:
-            bounce = risk_of_pass(p, to, BOUNCE, x, y, release, pressure)
+            bounce = risk_of_pass(p, to, BOUNCE, x, y, release, on_him)
             if bounce < risk:
                 kind, risk = BOUNCE, bounce
     return kind, risk
@@ -209,7 +229,8 @@ def fly(p: Possession) -> bool:
         along = dist(p.pass_x0, p.pass_y0, qx, qy)
         left = dist(p.pass_x1, p.pass_y1, qx, qy)
         share = b * near_share(p, along, left, p.release_pressure)
-        if a.touch_u < p.touch_chance(p.arm_reach(i), d, z, p.player(i).reach, share) and f < first_f:
+        arm = p.arm_reach(i, stands=p.trap_phase == SET)
+        if a.touch_u < p.touch_chance(arm, d, z, p.player(i).reach, share) and f < first_f:
             first, first_f = i, f
     if first != NONE:
         p.ball_x, p.ball_y = ax + first_f * (bx - ax), ay + first_f * (by - ay)

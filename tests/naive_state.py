@@ -19,7 +19,6 @@ from naive_basics import (
     NONE,
     OVER,
     SCREEN_NONE,
-    SET,
     SETTLED,
     SPLIT,
     STAY,
@@ -53,7 +52,7 @@ class Possession:
     triggers: list[str] = field(default_factory=list)  # of the calls made, for the reader
     plays_seen: list[tuple[int, str]] = field(default_factory=list)  # step, what happened to it; likewise
     asked: set[tuple[str, bool, int]] = field(default_factory=set)  # own reluctance: where, three, sign
-    met: Counter[str] = field(default_factory=Counter)  # a rule of screens, rhythm, chances, losses met
+    met: Counter[str] = field(default_factory=Counter)  # a rule of screens, rhythm, losses, traps met
 
     step: int = 0
     t: float = 0.0
@@ -258,10 +257,10 @@ class Possession:
         """Agent number of the defender who holds a role."""
         return 5 + self.w.person_of[self.side_index(near)][role]
 
-    def arm_reach(self, i: int) -> float:
-        """How far to the side a defender reaches a passing ball."""
-        in_set_trap = self.trap_phase == SET and i in (self.trapper_0, self.trapper_1)
-        return self.k["trap_arm_m" if in_set_trap else "arm_reach_m"]
+    def arm_reach(self, i: int, stands: bool) -> float:
+        """How far to the side a defender reaches a passing ball, where a trap stands or does not."""
+        in_a_trap = stands and i in (self.trapper_0, self.trapper_1)
+        return self.k["trap_arm_m" if in_a_trap else "arm_reach_m"]
 
     def touch_chance(self, arm: float, gap: float, z: float, reach: float, share: float) -> float:
         k = self.k
