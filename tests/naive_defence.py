@@ -36,7 +36,8 @@ from naive_basics import (
     segment,
     toward_rim,
 )
-from naive_rows import adopt, on_ball_gap
+from naive_passes import height
+from naive_rows import adopt, all_have_a_man, on_ball_gap, take_men
 from naive_screens import about_the_screen
 from naive_state import Possession
 from naive_world import Entry
@@ -66,9 +67,9 @@ def man_with_the_ball(p: Possession, i: int) -> int:
     return p.target if p.mode == PASS_FLIGHT else p.handler
 
 
-def change_places(p: Possession) -> dict[int, int]:
+def change_places(p: Possession, out: bool) -> dict[int, int]:
     """Behind a beaten trap: the two who swap their roles in this step, each with the other; else nobody."""
-    if p.trap_phase != AFTER or p.mode not in (HELD, PASS_FLIGHT):
+    if not out and (p.trap_phase != AFTER or p.mode not in (HELD, PASS_FLIGHT)):
         return {}
     x, y = (p.pass_x1, p.pass_y1) if p.mode == PASS_FLIGHT else (p.ball_x, p.ball_y)
     row = p.w.slides[p.region][p.moment]
@@ -81,7 +82,19 @@ def change_places(p: Possession) -> dict[int, int]:
             own, own_d = i, d
     if own in (NONE, nearest) or own_d < near_d + p.k["rotate_m"]:
         return {}
+    if out:
+        p.met["two change places, the ball out"] += 1
     return {own: nearest, nearest: own}
+
+
+def men_in_flight(p: Possession) -> None:
+    """The ball is on its way out of a trap: men are taken once, when the first could have seen it."""
+    seen = p.release_t + p.k["reaction_s"]
+    if p.begun >= seen and p.begun - p.dt < seen:
+        men = all_have_a_man(p)
+        p.met[f"men {'taken' if men else 'not taken'} in flight"] += 1
+        if men:
+            take_men(p)
 
 
 def targets_of_the_defenders(p: Possession) -> None:
@@ -92,7 +105,10 @@ def targets_of_the_defenders(p: Possession) -> None:
     trapping = p.trap_phase in (COMING, SET)
     covering = trapping or (p.trap_phase == AFTER and p.call.holds_cover and p.t < p.after_t + 1.0)
     disguised = trapping and p.begun < p.trap_t + p.call.disguise_s
-    swapped = change_places(p)
+    out = trapping and p.mode == PASS_FLIGHT and p.target != p.trap_handler
+    if out:
+        men_in_flight(p)
+    swapped = change_places(p, out)
     for i in p.defenders:
         a = p.agents[i]
         was = a.sliding
@@ -118,7 +134,12 @@ def targets_of_the_defenders(p: Possession) -> None:
         waits = (
             trapper and p.mode in (PASS_WINDUP, PASS_FLIGHT) and not a.primed and p.target == p.trap_handler
         )
-        if covering and not disguised and not waits:
+        has_seen = out and a.focus == 0
+        gone = has_seen and (trapper or not p.call.holds_cover)
+        if has_seen and not disguised:
+            who = "a trapper" if trapper else "a cover man"
+            p.met[f"{'gone' if gone else 'seen, but his cover is held'}: {who}"] += 1
+        if covering and not disguised and not waits and not gone:
             entry = p.call.entries[a.call_entry]
             if trapping or entry.kind != TRAP:
                 a.job = entry.job
@@ -136,7 +157,9 @@ def targets_of_the_defenders(p: Possession) -> None:
         a.job = entry.job
         target_from_entry(p, i, entry, a.side, fx, fy, shooter)
         about_the_screen(p, i)
-        if a.gamble and p.mode == PASS_FLIGHT:
+        if a.gamble and out:
+            p.met["a ball on its way out, not gone for"] += 1
+        elif a.gamble and p.mode == PASS_FLIGHT:
             _, f = segment(a.x, a.y, p.ball_x, p.ball_y, p.pass_x1, p.pass_y1)
             a.tx = p.ball_x + f * (p.pass_x1 - p.ball_x)
             a.ty = p.ball_y + f * (p.pass_y1 - p.ball_y)
@@ -161,7 +184,10 @@ def break_on_the_throw(p: Possession, i: int) -> None:
     if p.mode != PASS_FLIGHT or not a.gamble or p.begun < p.release_t + k["cover_break_s"]:
         return
     d, f = segment(a.x, a.y, p.ball_x, p.ball_y, p.pass_x1, p.pass_y1)
-    if d < k["cover_break_within_m"]:
+    z = height(p, p.pass_kind, p.pass_z0, p.pass_share + f * (1.0 - p.pass_share))
+    if d < k["cover_break_within_m"] and z > p.player(i).reach + k["jump_m"]:
+        p.met["no break: over his hands"] += 1
+    elif d < k["cover_break_within_m"]:
         f = clip(f + 0.1, 0.0, 0.95)
         a.tx = p.ball_x + f * (p.pass_x1 - p.ball_x)
         a.ty = p.ball_y + f * (p.pass_y1 - p.ball_y)
