@@ -114,6 +114,21 @@ OF_A_LOSS = (
     *(f"a play begins, {at}: {a} foul" for at in ("pass", "hold", "drive", "escape") for a in ("a", "no")),
 )
 
+#: A pass out of a trap: what its passer makes of the two who come, what the others do while it flies.
+OF_A_WAY_OUT = (
+    "one more on the passer then",
+    "a trap stands then",
+    "no trap stands then",
+    "gone: a trapper",
+    "gone: a cover man",
+    "seen, but his cover is held: a cover man",
+    "men taken in flight",
+    "men not taken in flight",
+    "two change places, the ball out",
+    "a ball on its way out, not gone for",
+    "no break: over his hands",
+)
+
 #: What can happen to a step of a play, besides that it is begun and its moves are made or not.
 OF_A_PLAY = (
     "nobody there",
@@ -146,7 +161,7 @@ class Compared:
     seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
     #: How often (name of a step of a play, what happened to it).
     plays: Counter[tuple[str, str]] = field(default_factory=Counter)
-    #: How often a rule of screens, of rhythm, of chances and of losses was met.
+    #: How often a rule of screens, of rhythm, of chances, of losses and of ways out of a trap was met.
     met: Counter[str] = field(default_factory=Counter)
 
     def words(self) -> str:
