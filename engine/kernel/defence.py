@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import math
 
+from engine.kernel.behind import break_on_throw, goes_back, in_reach, who_rotates
 from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, toward_rim
 from engine.kernel.near import (
     FAR_AWAY,
     NEVER,
-    ball_height,
     nearest_attacker,
     nearest_defender,
     on_ball_gap,
     side_index,
 )
-from engine.kernel.rows import adopt_now, all_have_men, match_men
+from engine.kernel.rows import all_have_men, first_to_adopt, match_men
 from engine.kernel.screens import cover_screen
 from engine.kernel.shooting import guarding_gap, is_shooter
 from engine.state.arrays import N_SIDE
@@ -237,36 +237,30 @@ def defence_targets(w, c):
     )
     disguised = trapping and s.begun < s.trap_t + w.calls[s.trap_call].disguise_s
     # a pass out of the trap: who has seen it goes back to the slides before it is caught
-    out = trapping and s.mode == Mode.PASS_FLIGHT and s.target != s.trap_handler
-    if out and all_have_men(c):
-        seen_t = s.release_t + k.reaction_s
-        if s.begun >= seen_t and s.begun - k.time_step_s < seen_t:
-            match_men(c)  # nobody runs back across the floor to the man he left
+    out = trapping and not disguised and s.mode == Mode.PASS_FLIGHT and s.target != s.trap_handler
+    if first_to_adopt(c) and out and all_have_men(c):
+        match_men(c)  # nobody runs back across the floor to the man he left
     swap_0, swap_1 = who_rotates(w, c, out)
     for i in range(N_SIDE, 2 * N_SIDE):
         a = c.agents[i]
         was_sliding = a.sliding
         a.stop_share = 1.0
-        if s.begun >= a.adopt_t:
-            adopt_now(c, i)
-        if s.begun >= a.guess_t:
-            a.region = a.guess_region
-            a.moment = a.guess_moment
-            a.side = a.guess_side
-            a.focus = Focus.GUESS
-            a.guess_t = NEVER
         if shot_up:
             box_out(w, c, i)
             continue
         person = i - N_SIDE
         trapper = trapping and (i == s.trapper_0 or i == s.trapper_1)
+        coming = s.target == s.trap_handler
         # who traps a ball in the air goes to where it will be, soon after it has left the passer's hands
-        a.primed = 1 if trapper and s.mode == Mode.PASS_FLIGHT and s.begun >= s.release_t + k.primed_s else 0
+        in_air = trapper and coming and s.mode == Mode.PASS_FLIGHT
+        a.primed = 1 if in_air and s.begun >= s.release_t + k.primed_s else 0
+        gone = goes_back(w, c, i, out)
         fx, fy = focus_point(w, c, a)
         if (
             trapping
             and i == s.trapper_1
             and not disguised
+            and not gone
             and s.begun < s.trap_t + w.calls[s.trap_call].disguise_s + k.second_trapper_delay_s
         ):
             place_target(a, a.x, a.y)  # he has not seen it yet
@@ -274,8 +268,7 @@ def defence_targets(w, c):
             a.sliding = 1
             continue
         aloft = s.mode == Mode.PASS_FLIGHT or s.mode == Mode.PASS_WINDUP
-        waits = trapper and aloft and a.primed == 0 and s.target == s.trap_handler
-        gone = out and a.focus == Focus.BALL and (trapper or w.calls[s.trap_call].hold_cover == 0)
+        waits = trapper and aloft and a.primed == 0 and coming
         if covering and not disguised and not waits and not gone:
             e = w.call_entries[s.trap_call, c.trap_entry[person]]
             if trapping or e.kind != Kind.TRAP:
@@ -302,7 +295,8 @@ def defence_targets(w, c):
             cover_screen(w, c, i)
         if a.gamble == 1 and s.mode == Mode.PASS_FLIGHT and not out:
             _, f = point_to_segment(a.x, a.y, s.ball_x, s.ball_y, s.pass_x1, s.pass_y1)
-            place_target(a, s.ball_x + f * (s.pass_x1 - s.ball_x), s.ball_y + f * (s.pass_y1 - s.ball_y))
+            if in_reach(w, c, i, f):
+                place_target(a, s.ball_x + f * (s.pass_x1 - s.ball_x), s.ball_y + f * (s.pass_y1 - s.ball_y))
         if w.rules.defensive_three_seconds_s > 0.0:
             leave_lane_in_time(w, c, i)
         a.speed_share = 1.0
@@ -339,57 +333,6 @@ def contest(w, c):
     place_target(a, x, y)
     a.sliding = 0
     a.stop_share = k.close_out_brake_share
-
-
-@njit
-def break_on_throw(w, c, i):
-    """Cover man ``i`` who has decided to play this throw breaks into its lane; missing it costs him the time.
-
-    Nobody breaks for a ball that is over his hands where it passes him.
-    """
-    s = c.s
-    k = w.k
-    a = c.agents[i]
-    if s.mode != Mode.PASS_FLIGHT or a.gamble == 0 or s.begun < s.release_t + k.cover_break_s:
-        return
-    d, f = point_to_segment(a.x, a.y, s.ball_x, s.ball_y, s.pass_x1, s.pass_y1)
-    z = ball_height(k, s.pass_kind, s.pass_share + f * (1.0 - s.pass_share), s.pass_z0)
-    if d < k.cover_break_within_m and z <= w.players[i].reach_m + k.jump_m:
-        f = clip(f + 0.1, 0.0, 0.95)  # meets it a step farther on
-        place_target(a, s.ball_x + f * (s.pass_x1 - s.ball_x), s.ball_y + f * (s.pass_y1 - s.ball_y))
-        a.break_t = s.arrive_t + k.cover_recover_s
-
-
-@njit
-def who_rotates(w, c, out):
-    """Behind a beaten trap, or with the ball on its way ``out`` of one: the nearest man takes the ball, and
-    who should have had it takes his place.
-
-    (agent, agent) who change places in the slides, (-1, -1) if the row's own man is near enough.
-    """
-    s = c.s
-    after = s.trap_phase == TrapPhase.AFTER and (s.mode == Mode.HELD or s.mode == Mode.PASS_FLIGHT)
-    if not (after or out):
-        return -1, -1
-    x = s.pass_x1 if s.mode == Mode.PASS_FLIGHT else s.ball_x
-    y = s.pass_y1 if s.mode == Mode.PASS_FLIGHT else s.ball_y
-    own = -1
-    own_d = FAR_AWAY
-    best = FAR_AWAY
-    who = -1
-    for i in range(N_SIDE, 2 * N_SIDE):
-        a = c.agents[i]
-        d = distance(a.x, a.y, x, y)
-        e = w.slides[s.region, s.moment, w.role_of[side_index(s.near), i - N_SIDE]]
-        if (e.kind == Kind.ON_BALL or e.kind == Kind.IF_SHOOTER) and d < own_d:
-            own = i
-            own_d = d
-        if d < best:
-            best = d
-            who = i
-    if own < 0 or own == who or own_d < best + w.k.rotate_m:
-        return -1, -1
-    return own, who
 
 
 @njit

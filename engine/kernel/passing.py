@@ -196,7 +196,7 @@ def lane_risk(w, c, passer, receiver, tx, ty, kind, release_s, n_pressure, stand
         z = w.players[receiver].top_speed_mps * (flight_s - fade(flight_s, k.sprint_tau_s))
         z = (k.catch_radius_m + z) / sd
         clean *= 1.0 - math.exp(-0.5 * z * z)
-    return 1.0 - clean * (1.0 - k.fumble_p - k.fumble_pressure_p * n_pressure)
+    return 1.0 - clean * (1.0 - k.fumble_p - k.fumble_pressure_p * pressure(w, c, receiver))
 
 
 @njit

@@ -101,6 +101,27 @@ def adopt_now(c, i):
 
 
 @njit
+def first_to_adopt(c):
+    """Who is due takes over the ball's row, or his guess of it; True if one is the first to see the ball."""
+    s = c.s
+    knew = False
+    know = False
+    for i in range(N_SIDE, 2 * N_SIDE):
+        a = c.agents[i]
+        knew = knew or a.focus == Focus.BALL
+        if s.begun >= a.adopt_t:
+            adopt_now(c, i)
+        if s.begun >= a.guess_t:
+            a.region = a.guess_region
+            a.moment = a.guess_moment
+            a.side = a.guess_side
+            a.focus = Focus.GUESS
+            a.guess_t = NEVER
+        know = know or a.focus == Focus.BALL
+    return know and not knew
+
+
+@njit
 def person_in_role(w, c, role):
     """Agent index of the defender who holds a role now (near side as the ball's row has it)."""
     s = c.s
