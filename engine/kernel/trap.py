@@ -208,7 +208,7 @@ def look_for_chances(w, c, caught, dribbled_from):
 
 @njit
 def leave_trap(w, c, code):
-    """The ball has got out of the trap: a pass is caught (who has seen it is on his way), a retreat, a split."""
+    """The ball has got out of the trap: a pass out of it is caught, a retreat, a split."""
     s = c.s
     k = w.k
     if code == Outcome.ESCAPE_PASS and s.outcome_open == 1:
