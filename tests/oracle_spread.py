@@ -311,6 +311,8 @@ split_gap_m = 0.1
 travel_p = 0.5
 belief_drive_trapped_points = 0.2
 off_ball_foul_p = 0.05
+fake_p = 0.5
+anticipation_p = 0.4
 """
     head = 'zone = "two_three_match_up"'
     lob = 'options = { middle = "lob" }\nway_back = "shell"'
