@@ -32,7 +32,8 @@ from naive_basics import (
     dist,
 )
 from naive_choices import decide
-from naive_defence import coded_places, targets_of_the_defenders
+from naive_coded import coded_places
+from naive_defence import targets_of_the_defenders
 from naive_endings import shot_clock_violation, stand, take_places, violation
 from naive_motion import count_speeds, counts_and_lines, hazards_of_a_dribble, motion
 from naive_offence import targets_of_the_attackers

@@ -1,4 +1,4 @@
-"""Targets of the defenders and coded policies (defence, sections 3 to 7).
+"""Targets of the defenders (defence, sections 3 to 7).
 
 Part of the naive twin of the model (tests/naive.py).
 """
@@ -6,7 +6,6 @@ Part of the naive twin of the model (tests/naive.py).
 from __future__ import annotations
 
 import math
-from types import SimpleNamespace
 
 from naive_basics import (
     AFTER,
@@ -67,34 +66,61 @@ def man_with_the_ball(p: Possession, i: int) -> int:
     return p.target if p.mode == PASS_FLIGHT else p.handler
 
 
-def change_places(p: Possession, out: bool) -> dict[int, int]:
-    """Behind a beaten trap: the two who swap their roles in this step, each with the other; else nobody."""
+def adopting(p: Possession, out: bool) -> None:
+    """Who is due takes over the ball's row or his guess; men are taken when the first sees a pass out."""
+    seen_before = any(p.agents[i].focus == 0 for i in p.defenders)
+    for i in p.defenders:
+        a = p.agents[i]
+        if p.begun >= a.adopt_t:
+            adopt(p, i)
+        if p.begun >= a.guess_t:
+            a.region, a.moment, a.side = a.guess_region, a.guess_moment, a.guess_side
+            a.focus = 2
+            a.guess_t = NEVER
+    if out and not seen_before and any(p.agents[i].focus == 0 for i in p.defenders):
+        men = all_have_a_man(p)
+        p.met[f"men {'taken' if men else 'not taken'} in flight"] += 1
+        if men:
+            take_men(p)
+
+
+def goes_back(p: Possession, i: int, out: bool) -> bool:
+    """A trapper, or a cover man whose cover does not hold, who has seen a pass out of the trap."""
+    return out and p.agents[i].focus == 0 and (i in (p.trapper_0, p.trapper_1) or not p.call.holds_cover)
+
+
+Pair = dict[int, int]
+
+
+def change_places(p: Possession, out: bool) -> tuple[Pair, dict[str, Pair]]:
+    """Behind a beaten trap: the two who swap their roles in this step, each with the other; else nobody.
+    Then who would if it did not matter whether the nearest is busy in one way."""
     if not out and (p.trap_phase != AFTER or p.mode not in (HELD, PASS_FLIGHT)):
-        return {}
+        return {}, {}
+    busy = {
+        "has broken": {i for i in p.defenders if p.agents[i].break_t > p.begun},
+        "has not seen it": {i for i in p.defenders if out and p.agents[i].focus != 0},
+        "holds his cover": {i for i in p.defenders if out and p.agents[i].focus == 0}
+        - {i for i in p.defenders if goes_back(p, i, out)},
+    }
+    otherwise = {why: rotate(p, set.union(*(busy[other] for other in busy if other != why))) for why in busy}
+    return rotate(p, set.union(*busy.values())), otherwise
+
+
+def rotate(p: Possession, busy: set[int]) -> Pair:
+    """Who changes places with whom if none of these takes the ball."""
     x, y = (p.pass_x1, p.pass_y1) if p.mode == PASS_FLIGHT else (p.ball_x, p.ball_y)
     row = p.w.slides[p.region][p.moment]
     nearest, own, near_d, own_d = NONE, NONE, 99.0, 99.0
     for i in p.defenders:
         d = p.distance_to(i, x, y)
-        if d < near_d:
+        if i not in busy and d < near_d:
             nearest, near_d = i, d
         if row[p.w.role_of[p.side_index(p.near)][i - 5]].kind in (ON_BALL, IF_SHOOTER) and d < own_d:
             own, own_d = i, d
-    if own in (NONE, nearest) or own_d < near_d + p.k["rotate_m"]:
+    if NONE in (nearest, own) or own == nearest or own_d < near_d + p.k["rotate_m"]:
         return {}
-    if out:
-        p.met["two change places, the ball out"] += 1
     return {own: nearest, nearest: own}
-
-
-def men_in_flight(p: Possession) -> None:
-    """The ball is on its way out of a trap: men are taken once, when the first could have seen it."""
-    seen = p.release_t + p.k["reaction_s"]
-    if p.begun >= seen and p.begun - p.dt < seen:
-        men = all_have_a_man(p)
-        p.met[f"men {'taken' if men else 'not taken'} in flight"] += 1
-        if men:
-            take_men(p)
 
 
 def targets_of_the_defenders(p: Possession) -> None:
@@ -105,28 +131,31 @@ def targets_of_the_defenders(p: Possession) -> None:
     trapping = p.trap_phase in (COMING, SET)
     covering = trapping or (p.trap_phase == AFTER and p.call.holds_cover and p.t < p.after_t + 1.0)
     disguised = trapping and p.begun < p.trap_t + p.call.disguise_s
-    out = trapping and p.mode == PASS_FLIGHT and p.target != p.trap_handler
-    if out:
-        men_in_flight(p)
-    swapped = change_places(p, out)
+    leaves = trapping and p.mode == PASS_FLIGHT and p.target != p.trap_handler
+    out = leaves and not disguised
+    adopting(p, out)
+    if leaves and disguised and any(p.agents[i].focus == 0 for i in p.defenders):
+        p.met["a pass out seen in disguise"] += 1
+    swapped, otherwise = change_places(p, out)
     for i in p.defenders:
         a = p.agents[i]
         was = a.sliding
         a.stop_share = 1.0
-        if p.begun >= a.adopt_t:
-            adopt(p, i)
-        if p.begun >= a.guess_t:
-            a.region, a.moment, a.side = a.guess_region, a.guess_moment, a.guess_side
-            a.focus = 2
-            a.guess_t = NEVER
         if shot_up:
             box_out(p, i)
             continue
         trapper = trapping and i in (p.trapper_0, p.trapper_1)
-        a.primed = trapper and p.mode == PASS_FLIGHT and p.begun >= p.release_t + k["primed_s"]
+        runs = trapper and p.mode == PASS_FLIGHT and p.begun >= p.release_t + k["primed_s"]
+        a.primed = runs and p.target == p.trap_handler
+        back = goes_back(p, i, out)
+        if runs and out and not (a.primed or back):
+            p.met["a trapper not drawn by a pass out"] += 1
         fx, fy = focus_point(p, i)
         if trapping and i == p.trapper_1 and not disguised:
-            if p.begun < (p.trap_t + p.call.disguise_s) + k["second_trapper_delay_s"]:
+            late = p.begun < (p.trap_t + p.call.disguise_s) + k["second_trapper_delay_s"]
+            if late and back:
+                p.met["goes back: the delayed trapper"] += 1
+            elif late:
                 a.tx, a.ty = a.x, a.y
                 a.speed_share = 1.0
                 a.sliding = True
@@ -134,12 +163,10 @@ def targets_of_the_defenders(p: Possession) -> None:
         waits = (
             trapper and p.mode in (PASS_WINDUP, PASS_FLIGHT) and not a.primed and p.target == p.trap_handler
         )
-        has_seen = out and a.focus == 0
-        gone = has_seen and (trapper or not p.call.holds_cover)
-        if has_seen and not disguised:
+        if out and a.focus == 0:
             who = "a trapper" if trapper else "a cover man"
-            p.met[f"{'gone' if gone else 'seen, but his cover is held'}: {who}"] += 1
-        if covering and not disguised and not waits and not gone:
+            p.met[f"{'goes back' if back else 'seen, but his cover is held'}: {who}"] += 1
+        if covering and not disguised and not waits and not back:
             entry = p.call.entries[a.call_entry]
             if trapping or entry.kind != TRAP:
                 a.job = entry.job
@@ -152,6 +179,11 @@ def targets_of_the_defenders(p: Possession) -> None:
                 continue
         if a.break_t > p.begun:
             continue
+        if out and i in swapped:
+            p.met["two change places, the ball out"] += 1
+        for why, two in otherwise.items():
+            if two.get(i) != swapped.get(i):
+                p.met[f"the nearest {why}"] += 1
         role = p.w.role_of[p.side_index(a.side)][swapped.get(i, i) - 5]
         entry = p.w.slides[a.region][MATCHED if p.matched else a.moment][role]
         a.job = entry.job
@@ -161,8 +193,11 @@ def targets_of_the_defenders(p: Possession) -> None:
             p.met["a ball on its way out, not gone for"] += 1
         elif a.gamble and p.mode == PASS_FLIGHT:
             _, f = segment(a.x, a.y, p.ball_x, p.ball_y, p.pass_x1, p.pass_y1)
-            a.tx = p.ball_x + f * (p.pass_x1 - p.ball_x)
-            a.ty = p.ball_y + f * (p.pass_y1 - p.ball_y)
+            if in_reach(p, i, f):
+                a.tx = p.ball_x + f * (p.pass_x1 - p.ball_x)
+                a.ty = p.ball_y + f * (p.pass_y1 - p.ball_y)
+            else:
+                p.met["no gamble: over his hands"] += 1
         if p.w.clock.defensive_three_seconds_s > 0.0:
             leave_the_lane(p, i)
         a.speed_share = 1.0
@@ -178,14 +213,19 @@ def targets_of_the_defenders(p: Possession) -> None:
         contest(p)
 
 
+def in_reach(p: Possession, i: int, f: float) -> bool:
+    """Whether a defender can get his hands to the pass at share f of what is left of its way."""
+    z = height(p, p.pass_kind, p.pass_z0, p.pass_share + f * (1.0 - p.pass_share))
+    return z <= p.player(i).reach + p.k["jump_m"]
+
+
 def break_on_the_throw(p: Possession, i: int) -> None:
     """A cover man plays the throw out of a trap (section 4.2)."""
     a, k = p.agents[i], p.k
     if p.mode != PASS_FLIGHT or not a.gamble or p.begun < p.release_t + k["cover_break_s"]:
         return
     d, f = segment(a.x, a.y, p.ball_x, p.ball_y, p.pass_x1, p.pass_y1)
-    z = height(p, p.pass_kind, p.pass_z0, p.pass_share + f * (1.0 - p.pass_share))
-    if d < k["cover_break_within_m"] and z > p.player(i).reach + k["jump_m"]:
+    if d < k["cover_break_within_m"] and not in_reach(p, i, f):
         p.met["no break: over his hands"] += 1
     elif d < k["cover_break_within_m"]:
         f = clip(f + 0.1, 0.0, 0.95)
@@ -374,65 +414,3 @@ def shell_stands(p: Possession) -> bool:
         dist(p.agents[i].x, p.agents[i].y, p.agents[i].tx, p.agents[i].ty) <= p.k["shell_stand_m"]
         for i in p.defenders
     )
-
-
-# --- coded policies (section 3.2) ---------------------------------------------------------------------------
-
-
-def has(p: Possession, function: str) -> bool:
-    return getattr(p.policy, function, None) is not None
-
-
-def floor_seen(p: Possession) -> SimpleNamespace:
-    agents, w = p.agents, p.w
-    believed = [focus_point(p, i) for i in p.defenders]
-    return SimpleNamespace(
-        t_s=p.t,
-        time_step_s=p.dt,
-        shot_clock_s=p.clock_s if w.clock.shot_s > 0.0 else 0.0,
-        held_s=p.t - p.catch_t,
-        mode=p.mode,
-        handler=p.handler,
-        receiver=p.target if p.mode in (PASS_WINDUP, PASS_FLIGHT) else NONE,
-        dribble=p.dribble,
-        region=p.region,
-        moment=p.moment,
-        near=p.near,
-        ball_x=p.ball_x,
-        ball_y=p.ball_y,
-        x=[a.x for a in agents],
-        y=[a.y for a in agents],
-        vx=[a.vx for a in agents],
-        vy=[a.vy for a in agents],
-        believed_x=[x for x, _ in believed],
-        believed_y=[y for _, y in believed],
-        planned_x=[agents[i].tx for i in p.defenders],
-        planned_y=[agents[i].ty for i in p.defenders],
-        trap_phase=p.trap_phase,
-        trap_call=p.trap_call,
-        calls_made=p.trap_number,
-        n_calls=len(w.calls),
-        team_fouls=p.team_fouls,
-        half_width_m=w.half_width,
-        baseline_y_m=w.baseline_y,
-        half_y_m=w.half_y,
-        arc_m=w.arc,
-    )
-
-
-def coded_places(p: Possession) -> None:
-    if not has(p, "where"):
-        return
-    orders = SimpleNamespace(
-        x=[p.agents[i].tx for i in p.defenders],
-        y=[p.agents[i].ty for i in p.defenders],
-        run=[0 if p.agents[i].sliding else 1 for i in p.defenders],
-    )
-    p.policy.where(floor_seen(p), orders)
-    for i in p.defenders:
-        a, x, y = p.agents[i], orders.x[i - 5], orders.y[i - 5]
-        if (x == a.tx and y == a.ty) or p.inside(x, y):
-            a.tx, a.ty = x, y
-            a.sliding = orders.run[i - 5] == 0
-        else:
-            p.record["policy_faults"] += 1

@@ -129,7 +129,7 @@ def risk_of_pass(
         way = p.player(to).top * (flight - fade(flight, k["sprint_tau_s"]))
         reached = (k["catch_radius_m"] + way) / sd
         clean *= 1.0 - math.exp(-0.5 * reached * reached)
-    return 1.0 - clean * (1.0 - k["fumble_p"] - k["fumble_pressure_p"] * pressure)
+    return 1.0 - clean * (1.0 - k["fumble_p"] - k["fumble_pressure_p"] * p.pressure(to))
 
 
 def best_kind(

@@ -28,7 +28,8 @@ from naive_basics import (
     happens,
     rim_distance,
 )
-from naive_defence import floor_seen, has, shell_stands
+from naive_coded import floor_seen, has
+from naive_defence import shell_stands
 from naive_endings import (
     close_after,
     close_outcome,

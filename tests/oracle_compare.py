@@ -119,14 +119,21 @@ OF_A_WAY_OUT = (
     "one more on the passer then",
     "a trap stands then",
     "no trap stands then",
-    "gone: a trapper",
-    "gone: a cover man",
+    "goes back: a trapper",
+    "goes back: the delayed trapper",
+    "goes back: a cover man",
     "seen, but his cover is held: a cover man",
     "men taken in flight",
     "men not taken in flight",
+    "a pass out seen in disguise",
+    "a trapper not drawn by a pass out",
     "two change places, the ball out",
+    "the nearest has broken",
+    "the nearest has not seen it",
+    "the nearest holds his cover",
     "a ball on its way out, not gone for",
     "no break: over his hands",
+    "no gamble: over his hands",
 )
 
 #: What can happen to a step of a play, besides that it is begun and its moves are made or not.

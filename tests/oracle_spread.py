@@ -311,8 +311,11 @@ split_gap_m = 0.1
 travel_p = 0.5
 belief_drive_trapped_points = 0.2
 off_ball_foul_p = 0.05
+fake_p = 0.5
+anticipation_p = 0.4
 """
     head = 'zone = "two_three_match_up"'
+    lob = 'options = { middle = "lob" }\nway_back = "shell"'
     return scenario(
         folder,
         "traps that are left",
@@ -320,7 +323,7 @@ off_ball_foul_p = 0.05
         setting("given up at once", CALLS["two_three"], changes="give_up_s = 0.4"),
         setting("other cover", ("wing",), changes='options = { far_forward = "rim" }\nprobability = 1.0'),
         setting("own men in the cover", ("own_call",), head),
-        setting("lob", ("own_call",), head, 'options = { middle = "lob" }\nway_back = "shell"'),
+        setting("lob", ("own_call",), head, f"{lob}\ndisguise_s = 2.0"),
         setting("dig", ("own_call",), head, 'options = { middle = "dig" }\ndisguise_s = 0.5'),
         defence='zone = "two_three"\noptions = { bring_up = "extend", forwards_start = "low" }',
         top="beyond_range = true",
