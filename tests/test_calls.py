@@ -239,7 +239,8 @@ def test_the_second_trapper_can_be_delayed() -> None:
         s = t.states
         trap = t.agents["job"] == JOBS.index("trap")
         for n in range(k + 1, len(s)):
-            if s["trap_phase"][n] != TrapPhase.COMING or s["trap_number"][n] != 1:
+            out = s["mode"][n] == Mode.PASS_FLIGHT and s["target"][n] != s["trap_handler"][n]
+            if out or s["trap_phase"][n] != TrapPhase.COMING or s["trap_number"][n] != 1:
                 break
             assert trap[n, int(s["trapper_0"][k])]
             if abs(s["t"][n] - e[0] - 0.75) > 0.06:  # a step more or less

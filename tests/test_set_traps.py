@@ -110,7 +110,8 @@ def test_arms_of_two_who_have_set_a_trap_reach_farther() -> None:
 
     @njit
     def reach(worlds: Any, scratches: Any, i: int) -> float:
-        return arm_reach(worlds[0], scratches[0], i)  # type: ignore[no-any-return]
+        stands = scratches[0].s.trap_phase == TrapPhase.SET
+        return arm_reach(worlds[0], scratches[0], i, stands)  # type: ignore[no-any-return]
 
     world, scratch = world_of("wing"), new_scratch()
     k = world[0].k
