@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from engine import cli
+from engine.estimate.intervals import LEAST_EVENTS
 from engine.inputs.base import spoken
 from engine.report.words import around
 
@@ -181,8 +182,8 @@ class Evening:
         }
 
     def calls(self) -> list[Any]:
-        """The plan's calls that ``compare`` has seen often enough for a range."""
-        return [one for one in self.json["plan"]["calls"] if one["worth"]["low"] is not None]
+        """The plan's calls that ``compare`` has seen often enough to judge them."""
+        return [one for one in self.json["plan"]["calls"] if self._compared(one)["calls"] >= LEAST_EVENTS]
 
     def answers(self, call: Any) -> list[Row]:
         """Every question about a call of the plan (one of ``calls``)."""
@@ -241,9 +242,11 @@ class Evening:
         said = _found(rf"Call {name}: .*? Worth (.*?) Turnovers", block or "")
         yield "compare", "block", worth(said or "")
         label = r"\s".join(map(re.escape, spoken(call["label"]).split()[:4]))
-        first = _found(rf"Worth of a first use .*? {label}[^\d]*? ({_NUMBER} \([^)]*\))", self.text["plan"])
+        first = _found(
+            rf"Worth of a first use .*? (?<!short ){label}[^\d]*? ({_NUMBER} \([^)]*\))", self.text["plan"]
+        )
         yield "plan", "first use", worth(first or "")
-        use = _found(rf"Worth of use number .*? {label}[^\d]*? \(?({_NUMBER})", self.text["plan"])
+        use = _found(rf"Worth of use number .*? (?<!short ){label}[^\d]*? \(?({_NUMBER})", self.text["plan"])
         yield "plan", "by use", worth(use or "")
         for head, cells in _rows(self.raw["page"]):
             if head.removesuffix(" advised") == f"{name} ({setting})" and "Points a call" in cells:

@@ -119,6 +119,10 @@ def never_doubling(plan: Any, numbers: Sequence[int]) -> Any:
     return plan | {"of_calls": [one | {"never_double": list(numbers)} for one in plan["of_calls"]]}
 
 
+#: Shots behind a call, by scenario and call: played once, however often it is advised.
+_SHOTS: dict[tuple[int, int | None, int], Any] = {}
+
+
 def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> EveningReport:
     """The report as if the plan had chosen these calls."""
     mix, rules = [], []
@@ -147,7 +151,10 @@ def advising(report: EveningReport, calls: Sequence[tuple[int, int]]) -> Evening
     plan = report.plan | {"mix": mix, "bench_rule": bench, "of_calls": games}
     formations = over_formations(report, calls)
     first: tuple[int | None, int] = (*calls, (None, 0))[0]
-    shots = court_shots(report.scenario, *first, 1, SMALL.traced).to_dict()
+    scenario, shots = _SHOTS.get((id(report.scenario), *first), (None, None))
+    if scenario is not report.scenario:
+        shots = court_shots(report.scenario, *first, 1, SMALL.traced).to_dict()
+        _SHOTS[id(report.scenario), *first] = report.scenario, shots
     return dataclasses.replace(
         report, plan=plan, advised=tuple(calls), planned=tuple(calls), formations=formations, shots=shots
     )
