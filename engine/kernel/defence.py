@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from engine.kernel.guarding import off_ball_place, sag_m, sagged
 from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, toward_rim
 from engine.kernel.near import (
@@ -102,28 +103,6 @@ def ball_man(c, a):
 
 
 @njit
-def off_ball_place(w, c, man, sag, fx, fy):
-    """Place (metres) of who guards a man without the ball: toward the rim and a little toward the ball.
-
-    The gap grows with the man's distance from the ball and from the rim (tracking of professional men, see
-    man_gap_m in configs/model/constants.toml); ``sag`` is the row's share of it.
-    """
-    k = w.k
-    m = c.agents[man]
-    d = distance(fx, fy, m.x, m.y)
-    gap = sag * clip(k.man_gap_m + k.man_gap_per_m * d, 0.0, k.man_gap_most_m)
-    gap *= clip(k.man_gap_rim_share_per_m * distance(m.x, m.y, 0.0, 0.0), 0.0, 1.0)
-    hx = k.man_toward_ball_share * fx - m.x
-    hy = k.man_toward_ball_share * fy - m.y
-    h = math.sqrt(hx * hx + hy * hy)
-    if h < EPSILON:
-        return m.x, m.y
-    if gap > h:
-        gap = h
-    return m.x + hx / h * gap, m.y + hy / h * gap
-
-
-@njit
 def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
     """Target of defender ``i`` for table entry ``e`` (metres), ball believed at (fx, fy)."""
     s = c.s
@@ -138,13 +117,13 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
             place_target(a, px, py)
             return
         if man != ball_man(c, a):
-            x, y = off_ball_place(w, c, man, e.toward_ball, fx, fy)
+            x, y = off_ball_place(w, c, a, man, e.toward_ball, fx, fy)
             place_target(a, x, y)
             return
     if kind == Kind.ON_BALL or kind == Kind.OWN_MAN or (kind == Kind.IF_SHOOTER and shooter_ok):
         if s.action == Action.DRIVE and s.begun < s.drive_t + k.reaction_s * k.dribble_reaction_share:
             return  # the first step is the driver's: he still guards the place where he stood
-        x, y = toward_rim(fx, fy, guarding_gap(w, distance(fx, fy, 0.0, 0.0), shooter_ok))
+        x, y = toward_rim(fx, fy, guarding_gap(w, a, distance(fx, fy, 0.0, 0.0), shooter_ok))
         meet = w.rules.arc_m + k.pick_up_beyond_arc_m
         out = math.sqrt(x * x + y * y)
         if out > meet:
@@ -189,6 +168,8 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
                 mx, my = toward_rim(c.agents[man].x, c.agents[man].y, 0.8)
                 x += e.toward_man * (mx - px)
                 y += e.toward_man * (my - py)
+        # too deep or too far out, as who guards a man there
+        x, y = sagged(k, x, y, (a.gap_share - 1.0) * sag_m(k, x, y, fx, fy), fx, fy)
         place_target(a, x, y)
 
 

@@ -24,7 +24,7 @@ SIDELINE_M, SIDE_GOAL_M = 1.8, 4.0
 
 @njit
 def jitter(w, c):
-    """Each attacker's own variation of his spot, drawn anew at every re-spacing."""
+    """Each man off his place in a way of his own, anew at every re-spacing: spots, and defenders' gaps."""
     s = c.s
     k = w.k
     s.n_jitter += 1
@@ -32,6 +32,9 @@ def jitter(w, c):
         u0, u1, _, _ = draws.uniforms(s, draws.SPOT, i, 0, s.n_jitter)
         c.agents[i].dx = (2.0 * u0 - 1.0) * k.spot_spread_m
         c.agents[i].dy = (2.0 * u1 - 1.0) * k.spot_spread_m
+    for i in range(N_SIDE, 2 * N_SIDE):
+        u0, u1, _, _ = draws.uniforms(s, draws.SPOT, i, 0, s.n_jitter)
+        c.agents[i].gap_share = math.exp(k.gap_spread * draws.normal(u0, u1))
 
 
 @njit

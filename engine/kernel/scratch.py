@@ -19,7 +19,7 @@ def new_scratch() -> np.ndarray:
     state["trap_side"] = 1
     state["trap_read_t"] = NEVER
     state["look_t"] = state["stopped_t"] = -NEVER
-    for name in ("speed_share", "touch_u", "stop_share"):
+    for name in ("speed_share", "touch_u", "stop_share", "gap_share"):
         agents[name] = 1.0
     for name in ("adopt_t", "guess_t", "read_t"):
         agents[name] = NEVER

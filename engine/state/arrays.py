@@ -262,6 +262,7 @@ AGENT = np.dtype(
         ("speed_share", np.float64),
         ("sliding", np.int64),
         ("stop_share", np.float64),  # of the usual braking at the end of his run
+        ("gap_share", np.float64),  # of a defender: the gap he keeps over the one he should
         ("turn_t", np.float64),  # defence: until then he is still opening up from his slide
         ("break_t", np.float64),  # defence: until then he is out of it, having broken for a pass
         ("primed", np.int64),  # defence: he traps the pass in the air and runs to where it goes
