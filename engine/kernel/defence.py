@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from engine.kernel.guarding import off_ball_place, sag_m, sagged
+from engine.kernel.guarding import off_ball_place
 from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, toward_rim
 from engine.kernel.near import (
@@ -168,8 +168,6 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
                 mx, my = toward_rim(c.agents[man].x, c.agents[man].y, 0.8)
                 x += e.toward_man * (mx - px)
                 y += e.toward_man * (my - py)
-        # too deep or too far out, as who guards a man there
-        x, y = sagged(k, x, y, (a.gap_share - 1.0) * sag_m(k, x, y, fx, fy), fx, fy)
         place_target(a, x, y)
 
 
