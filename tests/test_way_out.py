@@ -17,7 +17,7 @@ from test_calls import COVERS, called
 
 from engine.inputs import load_scenario
 from engine.kernel.batch import Trace
-from engine.state.words import JOBS, Mode, TrapPhase
+from engine.state.words import JOBS, Focus, Mode, TrapPhase
 from engine.world.pack import pack
 
 IN_A_TRAP = (TrapPhase.COMING, TrapPhase.SET)
@@ -112,12 +112,12 @@ def test_trappers_do_not_chase_a_pass_out() -> None:
             since = now["begun"] - now["release_t"]
             for a in t.agents[n, trappers(now)]:
                 away = np.hypot(*(trap_points(corner(), now) - [a["tx"], a["ty"]]).T)
-                assert away.min() > 0.1 or a["focus"] == 2
+                assert away.min() > 0.1 or a["focus"] == Focus.GUESS
                 if since > k.reaction_s + 1e-6:
-                    assert a["focus"] == 0 and JOBS[a["job"]] in of_row(corner(), now) - {"trap"}
+                    assert a["focus"] == Focus.BALL and JOBS[a["job"]] in of_row(corner(), now) - {"trap"}
                     after += 1
                 elif since > k.primed_s:  # here they would run to a pass that goes to the man they trap
-                    before += a["focus"] == 1
+                    before += a["focus"] == Focus.BEFORE_PASS
     assert before > 50 and after > 50, (before, after)
 
 

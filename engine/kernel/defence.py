@@ -15,7 +15,7 @@ from engine.kernel.near import (
     on_ball_gap,
     side_index,
 )
-from engine.kernel.rows import all_have_men, first_to_adopt, match_men
+from engine.kernel.rows import adopt_due, all_have_men, match_men
 from engine.kernel.screens import cover_screen
 from engine.kernel.shooting import guarding_gap, is_shooter
 from engine.state.arrays import N_SIDE
@@ -238,7 +238,8 @@ def defence_targets(w, c):
     disguised = trapping and s.begun < s.trap_t + w.calls[s.trap_call].disguise_s
     # a pass out of the trap: who has seen it goes back to the slides before it is caught
     out = trapping and not disguised and s.mode == Mode.PASS_FLIGHT and s.target != s.trap_handler
-    if first_to_adopt(c) and out and all_have_men(c):
+    first_seen = adopt_due(c)
+    if first_seen and out and all_have_men(c):
         match_men(c)  # nobody runs back across the floor to the man he left
     swap_0, swap_1 = who_rotates(w, c, out)
     for i in range(N_SIDE, 2 * N_SIDE):

@@ -101,7 +101,7 @@ def adopt_now(c, i):
 
 
 @njit
-def first_to_adopt(c):
+def adopt_due(c):
     """Who is due takes over the ball's row, or his guess of it; True if one is the first to see the ball."""
     s = c.s
     knew = False
