@@ -34,6 +34,7 @@ from engine.kernel.passing import lane_risk, on_passer_then, pass_speed, pressur
 from engine.kernel.screens import awaits_screen
 from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, rhythm, shot_value
 from engine.kernel.shots import start_shot
+from engine.kernel.view import in_view, sees_all
 from engine.kernel.worth import (
     SCREEN_PLACE,
     carrying_on,
@@ -227,8 +228,7 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     driving = s.action == Action.DRIVE
     c.weighed[Option.HOLD].value = carry + k.belief_stopped_points if driving else hold
     weigh_shot(w, c, left, d_rim, trapped)
-    free = trapped or s.trap_phase == TrapPhase.AFTER or s.n_catches == 0 or s.dribble != Dribble.UNUSED
-    looked = free or s.now >= s.looked_t
+    looked = sees_all(s) or s.now >= s.looked_t
     may_dribble = s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and 0.8 < d_rim < 9.0
     if driving:
         if may_dribble and s.t - s.drive_t < k.drive_most_s:
@@ -239,15 +239,14 @@ def weigh(w, c, trapped, n_pressure, d_rim):
         weigh_retreat(w, c, carry)
         if s.trap_phase == TrapPhase.COMING:
             weigh_split(w, c, carry, hold)
-    if looked:
-        fake_s = k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
-        release_s = k.pass_release_s + k.release_pressure_s * n_pressure + fake_s
-        then, stands = n_pressure, False
-        if trapped:
-            then, stands = on_passer_then(w, c, release_s, n_pressure)
-        for j in range(N_SIDE):
-            if j != s.handler:
-                weigh_pass(w, c, j, left, release_s, then, stands)
+    fake_s = k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
+    release_s = k.pass_release_s + k.release_pressure_s * n_pressure + fake_s
+    then, stands = n_pressure, False
+    if trapped:
+        then, stands = on_passer_then(w, c, release_s, n_pressure)
+    for j in range(N_SIDE):
+        if j != s.handler and in_view(w, c, j, trapped):
+            weigh_pass(w, c, j, left, release_s, then, stands)
 
 
 @njit

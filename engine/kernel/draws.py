@@ -73,7 +73,12 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
         "n-th occasion for a play",
         "whether it is begun; foul off the ball; unused; unused",
     ),
-    "LOOK": (23, "none", "step", "how long he looks before he passes or drives; unused; unused; unused"),
+    "LOOK": (
+        23,
+        "0 the look, 1 finding the four others, 2 seeing them past arms",
+        "step",
+        "how long he looks before he drives, or the others in the order of their numbers",
+    ),
     "RHYTHM": (
         24,
         "1 on a drive",

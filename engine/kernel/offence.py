@@ -105,9 +105,13 @@ def off_ball(w, c, i):
     a.speed_share = k.off_ball_speed_share
     trapped = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
     if s.mode == Mode.PASS_FLIGHT and i == s.target:
-        # comes to meet the ball
-        a.tx = clip(s.pass_x1, -ru.half_width_m, ru.half_width_m)
-        a.ty = clip(s.pass_y1, ru.baseline_y_m, ru.far_y_m)
+        # comes to meet the ball, until his hands reach it
+        if distance(a.x, a.y, s.pass_x1, s.pass_y1) < k.hands_m:
+            a.tx = a.x
+            a.ty = a.y
+        else:
+            a.tx = clip(s.pass_x1, -ru.half_width_m, ru.half_width_m)
+            a.ty = clip(s.pass_y1, ru.baseline_y_m, ru.far_y_m)
         a.speed_share = 1.0
         return
     if s.mode == Mode.PASS_WINDUP and i == s.target:

@@ -287,6 +287,7 @@ AGENT = np.dtype(
         ("read_t", np.float64),  # when he reads the trap
         ("break_role", np.int64),  # Break, -1 none
         ("lane_t", np.float64),
+        ("found_t", np.float64),  # when the ball's holder finds him
         ("go", np.int64),  # 1: he has a move to make
         ("go_t", np.float64),  # from when on
         ("go_x", np.float64),
@@ -332,7 +333,7 @@ STATE = np.dtype(
         ("spot_t", np.float64),
         ("catch_t", np.float64),
         ("look_t", np.float64),  # when the handler last looked at the floor anew
-        ("looked_t", np.float64),  # when he has looked long enough since his catch to pass or drive
+        ("looked_t", np.float64),  # when he has looked long enough since his catch to drive
         ("stopped_t", np.float64),  # when his last drive was stopped
         ("drive_way", np.int64),  # which of the five drives he is on
         ("last_y", np.float64),  # where the handler was a step ago
