@@ -70,7 +70,7 @@ def arms_before(w, c, j):
 
 @njit
 def in_view(w, c, j, trapped):
-    """True if the holder sees team-mate ``j`` now: found, and in a trap not behind its arms at this glance."""
+    """True if the holder sees team-mate ``j`` now: found, and no arms of a trap hide him at this glance."""
     s = c.s
     b = c.agents[j]
     if not sees_all(s) and s.now < b.found_t:
