@@ -287,7 +287,7 @@ AGENT = np.dtype(
         ("read_t", np.float64),  # when he reads the trap
         ("break_role", np.int64),  # Break, -1 none
         ("lane_t", np.float64),
-        ("found_t", np.float64),  # when the ball's holder finds him
+        ("find_s_per_m", np.float64),  # how long the ball's holder looks for him; 0 once found
         ("go", np.int64),  # 1: he has a move to make
         ("go_t", np.float64),  # from when on
         ("go_x", np.float64),
