@@ -261,6 +261,7 @@ AGENT = np.dtype(
         ("ty", np.float64),
         ("speed_share", np.float64),
         ("sliding", np.int64),
+        ("further_m", np.float64),  # of his way after the target, where he need not stop
         ("stop_share", np.float64),  # of the usual braking at the end of his run
         ("turn_t", np.float64),  # defence: until then he is still opening up from his slide
         ("break_t", np.float64),  # defence: until then he is out of it, having broken for a pass
