@@ -102,8 +102,8 @@ def decisions(task: tuple[Scenario, int | None, int, int, int]) -> pd.DataFrame:
 def played(
     pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...], number: int = 0
 ) -> pd.DataFrame:
-    """Decisions of ``n`` possessions at home with all tried (LOOKS), TRAPPED times as many as they are played,
-    and under each call. Every look of every round ``number`` has possessions of its own.
+    """Decisions of ``n`` possessions at home with all tried (LOOKS), TRAPPED times as many as they are
+    played, and under each call. Every look of every round ``number`` has possessions of its own.
 
     What going on is worth is what all else is held against: it is measured as played, and on many.
     """
