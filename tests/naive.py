@@ -67,7 +67,7 @@ class Played:
     ``plays_seen``: (step of a play, what happened to it), in order.
     ``asked``: of men with reluctances of their own: (choice, drive or promise, is it a three, sign of what
     they ask; 0 when the time is nearly up). ``met``: how often each rule of screens,
-    of rhythm, of chances, of losses and of ways out of a trap was met.
+    of rhythm, of chances, of losses, of ways out of a trap and of the holder's view was met.
     """
 
     record: dict[str, int]

@@ -46,6 +46,7 @@ class Agent:
     read_t: float = NEVER
     break_role: int = NONE
     lane_t: float = 0.0
+    found_t: float = 0.0
     go: bool = False
     go_t: float = 0.0
     go_x: float = 0.0

@@ -20,7 +20,6 @@ from naive_basics import (
     REGIONS,
     SET,
     STAY,
-    UNUSED,
     clip,
     dist,
     logistic,
@@ -30,6 +29,7 @@ from naive_passes import best_kind, pass_speed, who_will_be_on_him
 from naive_screens import past_a_screen, shoulder, waits_for_a_screen
 from naive_shots import effective_gaps, feel_rhythm, shot_value, unset_now
 from naive_state import Possession
+from naive_view import in_view, sees_all
 from naive_worth import (
     Weighed,
     behind_the_board,
@@ -136,19 +136,7 @@ class Decision:
             self.weigh_retreat()
             if p.trap_phase == COMING:
                 self.weigh_split()
-        if self.looked:
-            self.weigh_passes()
-
-    @property
-    def looked(self) -> bool:
-        p = self.p
-        return (
-            self.trapped
-            or self.seen == "after"
-            or p.n_catches == 0
-            or p.dribble != UNUSED
-            or p.now >= p.looked_t
-        )
+        self.weigh_passes()
 
     def weigh_shoot(self) -> None:
         p, h, k = self.p, self.p.h, self.p.k
@@ -180,8 +168,12 @@ class Decision:
         b, e = p.nearest_defender(h.x, h.y)
         d = p.agents[b]
         closes_out = d.vx * (h.x - d.x) + d.vy * (h.y - d.y) > k["closing_mps"] * e
-        if (self.looked or closes_out) and p.t - p.stopped_t >= k["drive_rest_s"]:
-            self.weigh_new_drives()
+        looked = sees_all(p, self.seen) or p.now >= p.looked_t
+        if p.t - p.stopped_t >= k["drive_rest_s"]:
+            if looked or closes_out:
+                self.weigh_new_drives()
+            elif self.trapped:
+                p.met["trapped, not looked: no drive"] += 1
 
     def weigh_going_on(self) -> None:
         p, h = self.p, self.p.h
@@ -286,7 +278,7 @@ class Decision:
         )
         on_him = who_will_be_on_him(p, self.trapped, release)
         for j in p.attackers:
-            if j != p.handler:
+            if j != p.handler and in_view(p, j, self.seen, self.trapped):
                 self.weigh_pass(j, release, on_him)
 
     def weigh_pass(self, j: int, release: float, on_him: tuple[int, bool]) -> None:

@@ -56,8 +56,13 @@ def without_the_ball(p: Possession, i: int) -> None:
     k, w, a = p.k, p.w, p.agents[i]
     a.speed_share = 1.0
     if p.mode == PASS_FLIGHT and i == p.target:
-        a.tx = clip(p.pass_x1, -w.half_width, w.half_width)
-        a.ty = clip(p.pass_y1, w.baseline_y, w.far_y)
+        stands = p.distance_to(i, p.pass_x1, p.pass_y1) < k["hands_m"]
+        p.met["the receiver stands" if stands else "the receiver comes"] += 1
+        if stands:
+            a.tx, a.ty = a.x, a.y
+        else:
+            a.tx = clip(p.pass_x1, -w.half_width, w.half_width)
+            a.ty = clip(p.pass_y1, w.baseline_y, w.far_y)
         return
     if p.mode == PASS_WINDUP and i == p.target:
         a.tx, a.ty = p.pass_x1, p.pass_y1

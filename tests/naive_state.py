@@ -52,7 +52,7 @@ class Possession:
     triggers: list[str] = field(default_factory=list)  # of the calls made, for the reader
     plays_seen: list[tuple[int, str]] = field(default_factory=list)  # step, what happened to it; likewise
     asked: set[tuple[str, bool, int]] = field(default_factory=set)  # own reluctance: where, three, sign
-    met: Counter[str] = field(default_factory=Counter)  # a rule of screens, rhythm, losses, traps met
+    met: Counter[str] = field(default_factory=Counter)  # a rule of screens, shots, losses, traps, view met
 
     step: int = 0
     t: float = 0.0

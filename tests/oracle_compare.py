@@ -136,6 +136,20 @@ OF_A_WAY_OUT = (
     "no gamble: over his hands",
 )
 
+#: Whom the ball's holder has found, whom the arms of a trap's men hide from him, and how a pass is taken. A
+#: reason to see all counts where it is the only one and the man has not been found.
+OF_A_VIEW = (
+    "not found yet",
+    *(f"sees all: {why}" for why in ("after", "n_catches 0", "dribble used")),
+    *(f"behind {n}, {seen}" for n in (1, 2) for seen in ("seen", "not seen")),
+    "a trapper near, not in the way",
+    "a trapper near, behind the holder",
+    "a trapper in the way, too far",
+    "trapped, not looked: no drive",
+    "the receiver stands",
+    "the receiver comes",
+)
+
 #: What can happen to a step of a play, besides that it is begun and its moves are made or not.
 OF_A_PLAY = (
     "nobody there",
@@ -168,7 +182,7 @@ class Compared:
     seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
     #: How often (name of a step of a play, what happened to it).
     plays: Counter[tuple[str, str]] = field(default_factory=Counter)
-    #: How often a rule of screens, of rhythm, of chances, of losses and of ways out of a trap was met.
+    #: How often a rule of screens, of rhythm, of chances, of losses, of ways out of a trap, of a view was met.
     met: Counter[str] = field(default_factory=Counter)
 
     def words(self) -> str:
