@@ -182,7 +182,7 @@ class Compared:
     seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
     #: How often (name of a step of a play, what happened to it).
     plays: Counter[tuple[str, str]] = field(default_factory=Counter)
-    #: How often a rule of screens, of rhythm, of chances, of losses, of ways out of a trap, of a view was met.
+    #: How often a rule of screens, rhythm, chances, losses, ways out of a trap, the view was met.
     met: Counter[str] = field(default_factory=Counter)
 
     def words(self) -> str:
