@@ -20,7 +20,6 @@ from pathlib import Path
 from typing import Any
 
 from engine import cli
-from engine.estimate.intervals import LEAST_EVENTS
 from engine.inputs.base import spoken
 from engine.report.words import around
 
@@ -182,8 +181,8 @@ class Evening:
         }
 
     def calls(self) -> list[Any]:
-        """The plan's calls that ``compare`` has seen often enough to judge them."""
-        return [one for one in self.json["plan"]["calls"] if self._compared(one)["calls"] >= LEAST_EVENTS]
+        """The plan's calls that ``compare`` has seen often enough for a range of what they save."""
+        return [one for one in self.json["plan"]["calls"] if self._compared(one)["value"]["low"] is not None]
 
     def answers(self, call: Any) -> list[Row]:
         """Every question about a call of the plan (one of ``calls``)."""

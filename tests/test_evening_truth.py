@@ -18,7 +18,6 @@ from evening_table import agree, men_told, named, one_line, outputs, ran, replay
 from report_pages import PLANNED, advising
 
 from engine import cli
-from engine.estimate.intervals import LEAST_EVENTS
 from engine.inputs.base import spoken
 from engine.inputs.sheets import load_evening
 from engine.report.adapted_view import adapted_words, law_words
@@ -181,7 +180,9 @@ def test_the_sheet_beside_the_model_is_one_table(walked: Path, told: dict[str, A
 def test_a_call_is_worth_the_same_everywhere(told: dict[str, Any]) -> None:
     compared, plan = told["compare.json"], told["plan.json"]
     rows = {(s["name"], c["call"]): c for s in compared["settings"] for c in s["calls"]}
-    judged = [one for one in plan["calls"] if rows[one["setting"], one["call"]]["calls"] >= LEAST_EVENTS]
+    judged = [one for one in plan["calls"] if one["worth"]["low"] is not None]
+    for one in plan["calls"]:
+        assert one in judged or rows[one["setting"], one["call"]]["value"]["low"] is None
     assert len(judged) >= 4
     for one in judged:
         row = rows[one["setting"], one["call"]]
@@ -427,7 +428,7 @@ def test_a_call_the_first_time_and_once_they_know_it_is_one_everywhere(
     for one in plan["calls"]:
         assert one["worth"] == worths[one["setting"], one["call"]]  # the first time is the first time
         words = one_line(adapted_words(plan["adapted"], one["setting"], one["call"]))
-        enough = rows[one["setting"], one["call"]]["calls"] >= LEAST_EVENTS
+        enough = rows[one["setting"], one["call"]]["value"]["low"] is not None
         assert (words != "") == (one["setting"] in clear and enough) and words in one_line(planned)
         mine, was = ([u["before"] for u in found["by_use"] if (u["setting"], u["call"]) == (
             one["setting"], one["call"])] for found in (plan, usual))  # fmt: skip

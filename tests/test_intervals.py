@@ -1,5 +1,6 @@
 """Closed forms of engine.estimate.intervals against published values, scipy, statsmodels and brute force."""
 
+import dataclasses
 import itertools
 import json
 import subprocess
@@ -11,6 +12,7 @@ from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.weightstats import DescrStatsW
 
+from engine.estimate.calls import PairTally, call_value
 from engine.estimate.intervals import (
     LEAST_EVENTS,
     MOST_DIRECT,
@@ -26,6 +28,8 @@ from engine.estimate.intervals import (
     sum_distributions,
     wilson,
 )
+from engine.estimate.tally import N_NET
+from engine.state.words import AFTER, OUTCOMES
 
 
 @pytest.mark.parametrize("level", [0.5, 0.8, 0.95, 0.999])
@@ -261,3 +265,12 @@ def test_importing_the_estimates_stays_light() -> None:
     code = f"import sys, engine.estimate.calls; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("calls", [2, LEAST_EVENTS - 1, LEAST_EVENTS, 400])
+def test_calls_that_never_changed_anything_have_a_range_only_if_they_are_many(calls: int) -> None:
+    joint = np.zeros((1, len(OUTCOMES), len(AFTER), N_NET, N_NET), dtype=np.int64)
+    joint[0, OUTCOMES.index("escape_pass"), AFTER.index("reset"), 3, 3] = calls
+    found = call_value(dataclasses.replace(PairTally.zero(1), n=9_000, joint=joint))
+    limit = 0.0 if calls >= LEAST_EVENTS else None
+    assert (found.mean, found.low, found.high) == (0.0, limit, limit)

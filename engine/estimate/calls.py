@@ -76,7 +76,7 @@ def _difference_interval(pairs: IntArray, sign: int, level: float) -> Interval:
     np.add.at(hist, (setting - home + N_NET - 1).ravel(), pairs.ravel())
     found = mean_interval(hist, sign * np.arange(1 - N_NET, N_NET), level)
     events = int(pairs.sum() - np.trace(pairs))
-    return if_enough(found, events) if events else found  # never a difference: a setting that does nothing
+    return if_enough(found, events or int(pairs.sum()))  # never a difference: a setting that does nothing
 
 
 def change(tally: PairTally, level: float = LEVEL) -> Interval:

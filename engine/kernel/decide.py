@@ -34,7 +34,7 @@ from engine.kernel.passing import lane_risk, on_passer_then, pass_speed, pressur
 from engine.kernel.screens import awaits_screen
 from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, rhythm, shot_value
 from engine.kernel.shots import start_shot
-from engine.kernel.view import in_view, sees_all
+from engine.kernel.view import in_view
 from engine.kernel.worth import (
     SCREEN_PLACE,
     carrying_on,
@@ -228,12 +228,11 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     driving = s.action == Action.DRIVE
     c.weighed[Option.HOLD].value = carry + k.belief_stopped_points if driving else hold
     weigh_shot(w, c, left, d_rim, trapped)
-    looked = sees_all(s) or s.now >= s.looked_t
     may_dribble = s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and 0.8 < d_rim < 9.0
     if driving:
         if may_dribble and s.t - s.drive_t < k.drive_most_s:
             go_on(w, c, carry, left)
-    elif may_dribble and (looked or closes_out(w, c)) and s.t - s.stopped_t >= k.drive_rest_s:
+    elif may_dribble and (s.now >= s.looked_t or closes_out(w, c)) and s.t - s.stopped_t >= k.drive_rest_s:
         weigh_drives(w, c, carry, left)
     if trapped and s.dribble != Dribble.DEAD:
         weigh_retreat(w, c, carry)
@@ -244,8 +243,9 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     then, stands = n_pressure, False
     if trapped:
         then, stands = on_passer_then(w, c, release_s, n_pressure)
+    in_time = ru.three_seconds_s == 0.0 or a.lane_t + release_s < ru.three_seconds_s
     for j in range(N_SIDE):
-        if j != s.handler and in_view(w, c, j, trapped):
+        if j != s.handler and in_time and in_view(w, c, j):
             weigh_pass(w, c, j, left, release_s, then, stands)
 
 

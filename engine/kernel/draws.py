@@ -76,8 +76,8 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "LOOK": (
         23,
         "0 the look, 1 finding the four others, 2 seeing them past arms",
-        "step",
-        "how long he looks before he drives, or the others in the order of their numbers",
+        "step; past arms n-th look",
+        "how long he looks before he drives, or for the others in the order of their numbers",
     ),
     "RHYTHM": (
         24,

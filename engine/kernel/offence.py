@@ -291,6 +291,8 @@ def with_ball(w, c):
         s.goal_y = s.end_y
     a.tx = s.goal_x
     a.ty = s.goal_y
+    if s.action == Action.DRIVE:
+        a.further_m = distance(s.goal_x, s.goal_y, s.end_x, s.end_y)
     share = k.dribble_speed_share * (0.9 + 0.2 * w.players[s.handler].handle)
     if s.action == Action.RETREAT:
         share *= k.retreat_speed_share
@@ -316,6 +318,7 @@ def offence_targets(w, c):
     run_plays(w, c)
     in_hand = s.mode == Mode.HELD or s.mode == Mode.PASS_WINDUP or s.mode == Mode.SHOT_WINDUP
     for i in range(N_SIDE):
+        c.agents[i].further_m = 0.0
         if in_hand and i == s.handler:
             with_ball(w, c)
         else:

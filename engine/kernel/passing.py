@@ -422,5 +422,6 @@ def catch(w, c):
             c.record.next_gap_mm += mm
     event(c, Event.CATCH, s.target, s.passer, gap, r.x, r.y)
     take_ball(w, c, s.target)
+    c.agents[s.passer].find_s_per_m = 0.0  # he has just looked at him
     s.decide_t = s.arrive_t + w.k.catch_pause_s
     s.n_catches += 1

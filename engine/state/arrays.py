@@ -261,6 +261,7 @@ AGENT = np.dtype(
         ("ty", np.float64),
         ("speed_share", np.float64),
         ("sliding", np.int64),
+        ("further_m", np.float64),  # of his way after the target, where he need not stop
         ("stop_share", np.float64),  # of the usual braking at the end of his run
         ("turn_t", np.float64),  # defence: until then he is still opening up from his slide
         ("break_t", np.float64),  # defence: until then he is out of it, having broken for a pass
@@ -287,7 +288,7 @@ AGENT = np.dtype(
         ("read_t", np.float64),  # when he reads the trap
         ("break_role", np.int64),  # Break, -1 none
         ("lane_t", np.float64),
-        ("found_t", np.float64),  # when the ball's holder finds him
+        ("find_s_per_m", np.float64),  # how long the ball's holder looks for him; 0 once found
         ("go", np.int64),  # 1: he has a move to make
         ("go_t", np.float64),  # from when on
         ("go_x", np.float64),
