@@ -46,7 +46,7 @@ from naive_world import World
 
 #: Not part of a snapshot: what is constant, and what is compared apart.
 _APART = ("w", "policy", "agents", "record", "events", "options", "triggers", "plays_seen", "asked")
-_APART += ("met", "chances", "shadow_counts", "held_marks", "k", "dt")
+_APART += ("met", "chances", "shadow_counts", "held_marks", "k", "dt", "drawn_s_per_m", "thrown_by")
 #: Names of the numbers in a snapshot, of the possession and of one agent.
 SHOWN = tuple(f.name for f in fields(Possession) if f.name not in _APART)
 AGENT_SHOWN = tuple(f.name for f in fields(Agent))

@@ -29,7 +29,7 @@ from naive_passes import best_kind, pass_speed, who_will_be_on_him
 from naive_screens import past_a_screen, shoulder, waits_for_a_screen
 from naive_shots import effective_gaps, feel_rhythm, shot_value, unset_now
 from naive_state import Possession
-from naive_view import in_view, sees_all
+from naive_view import in_view
 from naive_worth import (
     Weighed,
     behind_the_board,
@@ -168,12 +168,11 @@ class Decision:
         b, e = p.nearest_defender(h.x, h.y)
         d = p.agents[b]
         closes_out = d.vx * (h.x - d.x) + d.vy * (h.y - d.y) > k["closing_mps"] * e
-        looked = sees_all(p, self.seen) or p.now >= p.looked_t
         if p.t - p.stopped_t >= k["drive_rest_s"]:
-            if looked or closes_out:
+            if p.now >= p.looked_t or closes_out:
                 self.weigh_new_drives()
-            elif self.trapped:
-                p.met["trapped, not looked: no drive"] += 1
+            else:
+                p.met[f"not looked, {self.seen or 'no trap'}: no drive"] += 1
 
     def weigh_going_on(self) -> None:
         p, h = self.p, self.p.h
@@ -276,9 +275,13 @@ class Decision:
             + k["release_pressure_s"] * self.pressure
             + k["fake_p"] * (0.5 + self.who.passing) * k["fake_s"]
         )
+        count = p.w.clock.offensive_three_seconds_s
+        if count > 0.0 and p.h.lane_t + release >= count:
+            p.met["no pass, the lane count is too near"] += 1
+            return
         on_him = who_will_be_on_him(p, self.trapped, release)
         for j in p.attackers:
-            if j != p.handler and in_view(p, j, self.seen, self.trapped):
+            if j != p.handler and in_view(p, j):
                 self.weigh_pass(j, release, on_him)
 
     def weigh_pass(self, j: int, release: float, on_him: tuple[int, bool]) -> None:

@@ -46,6 +46,7 @@ def targets_of_the_attackers(p: Possession) -> None:
     for i in p.attackers:
         a = p.agents[i]
         a.sliding = False
+        a.further_m = 0.0
         if i == p.handler and p.mode in (HELD, PASS_WINDUP, SHOT_WINDUP):
             with_the_ball(p)
         else:
@@ -138,6 +139,8 @@ def with_the_ball(p: Possession) -> None:
     if p.action == DRIVE and dist(a.x, a.y, p.goal_x, p.goal_y) < k["arrival_radius_m"]:
         p.goal_x, p.goal_y = p.end_x, p.end_y
     a.tx, a.ty = p.goal_x, p.goal_y
+    if p.action == DRIVE:
+        a.further_m = dist(p.goal_x, p.goal_y, p.end_x, p.end_y)
     share = k["dribble_speed_share"] * (0.9 + 0.2 * p.player(p.handler).handle)
     if p.action == RETREAT:
         share *= k["retreat_speed_share"]

@@ -167,6 +167,9 @@ class Possession:
     chances: dict[int, int] = field(default_factory=dict)
     shadow_counts: dict[int, int] = field(default_factory=dict)
     held_marks: set[int] = field(default_factory=set)
+    #: Before anybody is found, and of whose pass the holder has caught: for what is met alone.
+    drawn_s_per_m: dict[int, float] = field(default_factory=dict)
+    thrown_by: int = NONE
 
     def __post_init__(self) -> None:
         self.k = self.w.k

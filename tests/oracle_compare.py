@@ -136,16 +136,19 @@ OF_A_WAY_OUT = (
     "no gamble: over his hands",
 )
 
-#: Whom the ball's holder has found, whom the arms of a trap's men hide from him, and how a pass is taken. A
-#: reason to see all counts where it is the only one and the man has not been found.
+#: Whom the ball's holder has found, whom the arms of a trap's men hide from him, when he drives or passes no
+#: more, how a pass is taken, and whose seconds in the lane stand (a reason counts where it is the only one).
 OF_A_VIEW = (
     "not found yet",
-    *(f"sees all: {why}" for why in ("after", "n_catches 0", "dribble used")),
-    *(f"behind {n}, {seen}" for n in (1, 2) for seen in ("seen", "not seen")),
-    "a trapper near, not in the way",
-    "a trapper near, behind the holder",
-    "a trapper in the way, too far",
-    "trapped, not looked: no drive",
+    "found before, farther away now",
+    "the passer is known",
+    *(f"behind {n}, {seen}" for n in (1, 2) for seen in ("seen", "not yet")),
+    "a trap stands, no arms in the way",
+    "arms behind the holder",
+    *(f"not looked, {seen}: no drive" for seen in ("no trap", "coming", "after")),
+    "a driver does not brake where he turns",
+    "no pass, the lane count is too near",
+    *(f"the lane count stands: {why}" for why in ("a shot goes up", "he drives", "he makes to leave")),
     "the receiver stands",
     "the receiver comes",
 )

@@ -314,6 +314,7 @@ def own_plays(folder: Path) -> Scenario:
     rest = """[constants]
 play_rest_s = 0.2
 cut_open_m = 0.6
+find_at_m = 2.0
 denied_m = 1.0
 pick_up_p = 1.0
 belief_reach_base = 2.0
