@@ -276,6 +276,8 @@ class Decision:
             + k["fake_p"] * (0.5 + self.who.passing) * k["fake_s"]
         )
         count = p.w.clock.offensive_three_seconds_s
+        if count == 0.0:
+            p.met["passes without a lane count"] += 1
         if count > 0.0 and p.h.lane_t + release >= count:
             p.met["no pass, the lane count is too near"] += 1
             return

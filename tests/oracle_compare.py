@@ -148,6 +148,7 @@ OF_A_VIEW = (
     *(f"not looked, {seen}: no drive" for seen in ("no trap", "coming", "after")),
     "a driver does not brake where he turns",
     "no pass, the lane count is too near",
+    "passes without a lane count",
     *(f"the lane count stands: {why}" for why in ("a shot goes up", "he drives", "he makes to leave")),
     "the receiver stands",
     "the receiver comes",

@@ -203,7 +203,8 @@ def rough_game(folder: Path) -> Scenario:
 
 
 def wild_bounces(folder: Path, backcourt_s: float) -> Scenario:
-    """Loose balls that get far away, little time, a man whose spot is behind the half-court line."""
+    """Loose balls that get far away, little time, a man whose spot is behind the half-court line; without a
+    backcourt count none in the lane either."""
     written = (configs_root() / "alignments" / "high_post_short_corner.toml").read_text(encoding="utf-8")
     behind = re.sub('point = ("slot"|{.*})', "point = [1.0, 13.6]", written)
     assert behind.count("13.6") == 5
@@ -212,6 +213,7 @@ def wild_bounces(folder: Path, backcourt_s: float) -> Scenario:
 "clock.shot_s" = 18
 "clock.offensive_rebound_reset_s" = 5
 "clock.backcourt_s" = {backcourt_s}
+"clock.offensive_three_seconds_s" = {3 if backcourt_s else 0}
 [constants]
 deflection_m = 9.0
 arm_reach_m = 1.6
