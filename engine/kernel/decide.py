@@ -243,7 +243,8 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     then, stands = n_pressure, False
     if trapped:
         then, stands = on_passer_then(w, c, release_s, n_pressure)
-    in_time = ru.three_seconds_s == 0.0 or a.lane_t + release_s < ru.three_seconds_s
+    latest_s = k.pass_release_s + k.release_pressure_s * n_pressure + k.fake_s + k.over_release_s
+    in_time = ru.three_seconds_s == 0.0 or a.lane_t + latest_s < ru.three_seconds_s
     for j in range(N_SIDE):
         if j != s.handler and in_time and in_view(w, c, j):
             weigh_pass(w, c, j, left, release_s, then, stands)

@@ -76,7 +76,7 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "LOOK": (
         23,
         "0 the look, 1 finding the four others, 2 seeing them past arms",
-        "step; past arms n-th look",
+        "step; past arms n-th call of the possession",
         "how long he looks before he drives, or for the others in the order of their numbers",
     ),
     "RHYTHM": (

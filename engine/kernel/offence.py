@@ -275,6 +275,15 @@ def veer(w, c):
 
 
 @njit
+def onward(a, gx, gy, ex, ey):
+    """How far the way from the goal to the end leads on in the direction from ``a`` to the goal, metres."""
+    d = distance(a.x, a.y, gx, gy)
+    if d < EPSILON:
+        return 0.0
+    return clip(((gx - a.x) * (ex - gx) + (gy - a.y) * (ey - gy)) / d, 0.0, FAR_AWAY)
+
+
+@njit
 def with_ball(w, c):
     """Target and pace of the handler: standing, driving, dribbling to a spot, retreating or splitting."""
     s = c.s
@@ -292,7 +301,7 @@ def with_ball(w, c):
     a.tx = s.goal_x
     a.ty = s.goal_y
     if s.action == Action.DRIVE:
-        a.further_m = distance(s.goal_x, s.goal_y, s.end_x, s.end_y)
+        a.further_m = onward(a, s.goal_x, s.goal_y, s.end_x, s.end_y)
     share = k.dribble_speed_share * (0.9 + 0.2 * w.players[s.handler].handle)
     if s.action == Action.RETREAT:
         share *= k.retreat_speed_share

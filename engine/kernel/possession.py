@@ -175,14 +175,16 @@ def in_lane(ru, x, y):
 
 @njit
 def may_be_in_lane(w, c, i):
-    """True while the count on attacker ``i`` stands: a shot goes up, he drives to it, or he makes to leave.
+    """True while the count on attacker ``i`` stands: a shot goes up, he drives to it, or he leaves in time.
 
-    FIBA Official Basketball Rules, Art. 26.1.2, from memory.
+    FIBA Official Basketball Rules, Art. 26.1.2, from memory. In time: from where he makes to leave at all.
     """
     s = c.s
+    ru = w.rules
+    a = c.agents[i]
     if s.mode == Mode.SHOT_WINDUP or (s.mode == Mode.HELD and i == s.handler and s.action == Action.DRIVE):
         return True
-    return not in_lane(w.rules, c.agents[i].tx, c.agents[i].ty)
+    return a.lane_t > ru.three_seconds_s - w.k.lane_margin_s and not in_lane(ru, a.tx, a.ty)
 
 
 @njit

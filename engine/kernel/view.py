@@ -75,7 +75,7 @@ def in_view(w, c, j):
     n = arms_before(w, c, j)
     if n == 0:
         return True
-    u0, u1, u2, u3 = draws.uniforms(s, draws.LOOK, PAST_ARMS, 0, s.n_looks)
+    u0, u1, u2, u3 = draws.uniforms(s, draws.LOOK, PAST_ARMS, 0, s.trap_number)
     u = of_team_mate(s.handler, j, u0, u1, u2, u3)
     mean_s = n * d * k.past_arms_s_per_m * (1.5 - w.players[s.handler].passing)
-    return s.now - s.look_t >= -mean_s * math.log(u)
+    return s.now - s.trap_read_t >= -mean_s * math.log(u)
