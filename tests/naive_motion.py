@@ -196,14 +196,18 @@ def in_the_lane(p: Possession, x: float, y: float) -> bool:
 def count_stands(p: Possession, i: int) -> bool:
     """Whether an attacker's count of seconds in the lane stands for now."""
     a = p.agents[i]
+    leaves = not in_the_lane(p, a.tx, a.ty)
+    must = a.lane_t > p.w.clock.offensive_three_seconds_s - p.k["lane_margin_s"]
     why = {
         "a shot goes up": p.mode == SHOT_WINDUP,
         "he drives": p.mode == HELD and i == p.handler and p.action == DRIVE,
-        "he makes to leave": not in_the_lane(p, a.tx, a.ty),
+        "he makes to leave": must and leaves,
     }
     reasons = [reason for reason, holds in why.items() if holds]
     if len(reasons) == 1:  # else it does not tell them apart
         p.met[f"the lane count stands: {reasons[0]}"] += 1
+    if leaves and not reasons:
+        p.met["who leaves, but need not yet, is counted"] += 1
     return bool(reasons)
 
 

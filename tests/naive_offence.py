@@ -140,7 +140,7 @@ def with_the_ball(p: Possession) -> None:
         p.goal_x, p.goal_y = p.end_x, p.end_y
     a.tx, a.ty = p.goal_x, p.goal_y
     if p.action == DRIVE:
-        a.further_m = dist(p.goal_x, p.goal_y, p.end_x, p.end_y)
+        a.further_m = leads_on(p)
     share = k["dribble_speed_share"] * (0.9 + 0.2 * p.player(p.handler).handle)
     if p.action == RETREAT:
         share *= k["retreat_speed_share"]
@@ -154,6 +154,18 @@ def with_the_ball(p: Possession) -> None:
                 s = 1.0 if a.x >= p.agents[i].x else -1.0
                 a.tx = clip(a.tx + s * (k["veer_m"] - d), -w.half_width + 0.6, w.half_width - 0.6)
     a.speed_share = share
+
+
+def leads_on(p: Possession) -> float:
+    """How much of a driver's way after the goal leads on the way he has come."""
+    to_x, to_y = p.goal_x - p.h.x, p.goal_y - p.h.y
+    d = dist(p.goal_x, p.goal_y, p.h.x, p.h.y)
+    if d <= 1e-9:
+        return 0.0
+    on = ((p.end_x - p.goal_x) * to_x + (p.end_y - p.goal_y) * to_y) / d
+    if on < 0.0:
+        p.met["a driver turns back at his goal"] += 1
+    return max(on, 0.0)
 
 
 def give_out_the_break(p: Possession) -> None:

@@ -45,7 +45,7 @@ def found(p: Possession, j: int) -> bool:
 
 
 def past_the_arms(p: Possession, j: int) -> bool:
-    """Whether the holder has seen a team-mate past the arms of a trap that stands."""
+    """Whether the holder has seen a team-mate past the arms of a trap, by now, since it was set."""
     if p.trap_phase != SET:
         return True
     n = sum(arms_in_the_way(p, i, j) for i in (p.trapper_0, p.trapper_1))
@@ -53,8 +53,8 @@ def past_the_arms(p: Possession, j: int) -> bool:
         p.met["a trap stands, no arms in the way"] += 1
         return True
     mean_s = n * p.apart(p.handler, j) * p.k["past_arms_s_per_m"] * (1.5 - p.player(p.handler).passing)
-    u = p.draw("LOOK", 2, p.n_looks)[word_of(p, j)]
-    seen = p.now - p.look_t >= -mean_s * math.log(u)
+    u = p.draw("LOOK", 2, p.trap_number)[word_of(p, j)]
+    seen = p.now - p.trap_read_t >= -mean_s * math.log(u)
     p.met[f"behind {n}, {'seen' if seen else 'not yet'}"] += 1
     return seen
 

@@ -147,9 +147,11 @@ OF_A_VIEW = (
     "arms behind the holder",
     *(f"not looked, {seen}: no drive" for seen in ("no trap", "coming", "after")),
     "a driver does not brake where he turns",
+    "a driver turns back at his goal",
     "no pass, the lane count is too near",
     "passes without a lane count",
     *(f"the lane count stands: {why}" for why in ("a shot goes up", "he drives", "he makes to leave")),
+    "who leaves, but need not yet, is counted",
     "the receiver stands",
     "the receiver comes",
 )
