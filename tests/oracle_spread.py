@@ -431,7 +431,9 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield traps_that_open_again(folder), 20, 10
     yield throws_and_bands(folder), 20, 10
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 24
-    yield patient(folder, "patient, cuts alone", "back_cut"), 40, 40  # beside others they are rare
+    often = {"play_rest_s": 0.1, "belief_drive_points": -0.6}  # cuts are rare beside others, and drives
+    cuts = patient(folder, "patient, cuts alone", "back_cut", alignment="two_guard_baseline", **often)
+    yield cuts, 40, 40
     yield own_plays(folder), 60, 60  # a play that begins while its handler is under way is rare
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
     plays = ("ball_screen", "zone_screens.toml")
