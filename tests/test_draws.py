@@ -42,7 +42,7 @@ FETCHED_TWICE = {"AIM", "TOUCH"}
 #: Draws that stay the same for several decisions: the noise of a look, and how he stands for his shot in it.
 FETCHED_AGAIN = ("CHOICE", "RHYTHM")
 #: (Purpose, subject) of a draw of which each of the four without the ball has a word (test_view.py reads
-#: which), fetched for whoever is behind a trap's arms, at every decision of a look.
+#: which), fetched for whoever is behind a trap's arms, at every decision in that trap.
 PAST_ARMS = ("LOOK", 2)
 
 FULL = 0xFFFFFFFF
@@ -374,8 +374,8 @@ def test_words_in_use_are_in_the_table() -> None:
 
 def test_no_counter_is_used_for_two_things(written: dict[str, Any]) -> None:
     """Counter <-> (possession, purpose, subject, occasion) one to one, over all possessions together; and
-    within a counter every word is used once, but for what is drawn for a look: its noise, the same, word by
-    word for the same options, at every decision of it and at no other, and words each of another man."""
+    within a counter every word is used once, but for the noise of a look, the same, word by word for the same
+    options, at every decision of it and at no other, and for sight past arms, a word a man and trap."""
     lines = words_by_line()
     meaning_of: dict[tuple[int, ...], tuple[int, ...]] = {}
     counter_of: dict[tuple[int, ...], tuple[int, ...]] = {}

@@ -282,27 +282,31 @@ def test_a_dead_ball_does_move_people(played: list[tuple[Any, Any]]) -> None:
 
 
 def test_a_driver_keeps_his_speed_where_he_turns(played: list[tuple[Any, Any]]) -> None:
-    """On the first leg of a drive what is left after it is further way; for everybody else there is none. At
-    the turn he is faster than anybody is who comes to rest there (half the braking limit over the radius in
-    which he has arrived): most are, where nobody touches them."""
-    turns = []
+    """On the first leg of a drive what of the second leads on is further way (its part along the first); for
+    everybody else there is none. At a turn with so much to come he is faster than anybody is who comes to
+    rest there (half the braking limit over the radius in which he has arrived): most are, where nobody
+    touches them."""
+    turns, back = [], 0
     for w, trace in played:
         k, s, a = w.k, trace.states, trace.agents
         drives = (s["mode"] == Mode.HELD) & (s["action"] == Action.DRIVE)
         for n in range(1, len(s)):
             who = s["handler"][n - 1] if drives[n - 1] else -1
-            left = math.hypot(s["end_x"][n] - s["goal_x"][n], s["end_y"][n] - s["goal_y"][n])
-            if who < 0 or (s["action"][n] == Action.DRIVE and s["mode"][n] == Mode.HELD):
-                expected = [left if i == who else 0.0 for i in range(10)]
-                np.testing.assert_allclose(a["further_m"][n], expected, atol=1e-12)
-            before = math.hypot(s["end_x"][n] - s["goal_x"][n - 1], s["end_y"][n] - s["goal_y"][n - 1])
-            if who >= 0 and drives[n] and left == 0.0 and before > k.arrival_radius_m:
+            goal, end = (np.array([s[f"{of}_x"][n], s[f"{of}_y"][n]]) for of in ("goal", "end"))
+            if who < 0 or drives[n]:
+                first = goal - (a["x"][n - 1, who], a["y"][n - 1, who])
+                on = (end - goal) @ first / max(np.hypot(*first), 1e-9)
+                back += who >= 0 and on < 0.0
+                expected = [max(on, 0.0) if i == who else 0.0 for i in range(10)]
+                np.testing.assert_allclose(a["further_m"][n], expected, atol=1e-9)
+            turned = who >= 0 and drives[n] and (goal == end).all() and s["goal_x"][n - 1] != end[0]
+            if turned and a["further_m"][n - 1, who] > 0.5:
                 h, others = a[n - 1, who], a[n - 1, N_SIDE:]
                 gap = np.hypot(others["x"] - h["x"], others["y"] - h["y"]).min()
                 if gap > 2.0 * k.body_radius_m + 0.1:
                     turns.append(math.hypot(h["vx"], h["vy"]))
     k = played[0][0].k
-    assert len(turns) >= 10, len(turns)
+    assert len(turns) >= 10 and back > 0, (len(turns), back)
     assert np.mean(np.array(turns) > math.sqrt(k.brake_mps2 * k.arrival_radius_m)) > 0.5, turns
 
 

@@ -88,12 +88,12 @@ def thrower(t: Trace, step: int) -> int:
 
 
 def too_late(world: Any, t: Trace, step: int, who: int) -> bool:
-    """Whether the holder's seconds in the lane are up before a pass could leave his hands."""
+    """Whether the holder's seconds in the lane may be up before a pass leaves his hands: a faked one, over
+    the top."""
     k, count = world[0].k, world[0].rules.three_seconds_s
     pressure = sum(apart(t, step, who, i) < k.pressure_within_m for i in range(5, 10))
-    fake_s = k.fake_p * (0.5 + world[0].players[who].passing) * k.fake_s
-    release = k.pass_release_s + k.release_pressure_s * pressure + fake_s
-    return bool(count > 0.0 and t.agents["lane_t"][step, who] + release >= count)
+    leaves_s = t.agents["lane_t"][step, who] + k.pass_release_s + k.release_pressure_s * pressure
+    return bool(count > 0.0 and leaves_s + k.fake_s + k.over_release_s >= count)
 
 
 def views(world: Any, t: Trace) -> Iterator[tuple[int, int, Any]]:
@@ -259,8 +259,8 @@ def in_the_way(world: Any, t: Trace, step: int, holder: int, j: int) -> int:
 
 
 def glances(world: Any, traces: list[Trace], phase: TrapPhase) -> Iterator[tuple[int, Any, float, bool]]:
-    """(men whose arms are in the way, (possession, look, his word, ...), time since the look over its mean,
-    is he an option) of each man whom a holder has found, in a phase of the trap that the holder knows of; the
+    """(men whose arms are in the way, (possession, trap, word), time since the trap was set over its mean, is
+    he an option) of each man whom a holder has found, in a phase of the trap that the holder knows of; the
     mean is n d past_arms_s_per_m (1.5 - passing), without arms 0 and the time over it 0, too."""
     for t in traces:
         for step, who, options in views(world, t):
@@ -268,23 +268,20 @@ def glances(world: Any, traces: list[Trace], phase: TrapPhase) -> Iterator[tuple
             read = now["trap_phase"] == TrapPhase.SET or now["now"] >= now["trap_read_t"]
             if now["trap_phase"] != phase or not read:
                 continue
-            # who stops his dribble in this decision will look anew
-            before = t.states[step - 1]
-            looked_t = now["t"] if now["n_looks"] != before["n_looks"] else before["look_t"]
             for word, j in enumerate(others(who)):
                 if t.agents["find_s_per_m"][step, j] > 0.0 or not may_get_it(world, t, step, who, j):
                     continue
                 n, d = in_the_way(world, t, step, who, j), apart(t, step, who, j)
                 mean_s = n * d * world[0].k.past_arms_s_per_m * (1.5 - world[0].players[who].passing)
-                since = (now["now"] - looked_t) / mean_s if n else 0.0
-                look = int(now["possession"]), int(now["n_looks"]), word
-                yield n, look, since, j in passes_to(options)
+                since = (now["now"] - now["trap_read_t"]) / mean_s if n else 0.0
+                whose = int(now["possession"]), int(now["trap_number"]), word
+                yield n, whose, since, j in passes_to(options)
 
 
 @pytest.mark.parametrize("past_arms_s_per_m", [0.05, 0.2])
 def test_a_standing_traps_arms_hide_who_is_behind_them(past_arms_s_per_m: float) -> None:
-    """Past the arms of n men somebody at distance d is an option after a time T since the look with
-    1 - exp(-T / (n d past_arms_s_per_m (1.5 - passing))), past none at once: one glance of each look and man
+    """Past the arms of n men somebody at distance d is an option at a time T after the trap was set with
+    1 - exp(-T / (n d past_arms_s_per_m (1.5 - passing))), past none at once: one glance of each trap and man
     (any of them, drawn here), by that chance below and above a half, one man's arms and two's, each within 4
     standard errors. Arms of men who are on their way to a trap hide nobody."""
     world, traces = trapped(past_arms_s_per_m)
@@ -292,33 +289,33 @@ def test_a_standing_traps_arms_hide_who_is_behind_them(past_arms_s_per_m: float)
     assert all(seen for _, seen in coming) and sum(n > 0 for n, _ in coming) > 100
     found = list(glances(world, traces, TrapPhase.SET))
     assert all(seen for n, _, _, seen in found if n == 0) and sum(n == 0 for n, *_ in found) > 100
-    by_look: dict[tuple[int, ...], list[tuple[int, float, bool]]] = {}
-    for n, look, since, seen in found:
+    by_man: dict[tuple[int, ...], list[tuple[int, float, bool]]] = {}
+    for n, whose, since, seen in found:
         if n > 0:
-            by_look.setdefault(look, []).append((n, since, seen))
+            by_man.setdefault(whose, []).append((n, since, seen))
     luck = np.random.default_rng(1)
-    n, since, seen = np.array([part[luck.integers(len(part))] for part in by_look.values()]).T
+    n, since, seen = np.array([part[luck.integers(len(part))] for part in by_man.values()]).T
     p = expon.cdf(since)
     for part in (p < 0.5, p >= 0.5, n == 1, n == 2):
         error = np.sqrt(np.sum((p * (1.0 - p))[part]))
-        assert part.sum() > 100 and error > 2.0, (part.sum(), error)
+        assert part.sum() > 50 and error > 2.0, (part.sum(), error)
         assert abs(seen[part].sum() - p[part].sum()) < 4.0 * error, (seen[part].mean(), p[part].mean())
 
 
-def test_each_of_the_four_is_seen_past_arms_by_a_word_of_his_own_for_the_whole_look() -> None:
-    """The four words of draw LOOK(2, n_looks), read by the twin's generator: at every glance of a look it is
-    the same one that tells whether he is seen by now, so that many are seen later in the look they were
-    hidden in, and hidden again only behind more arms or farther away."""
+def test_each_of_the_four_is_seen_past_arms_by_a_word_of_his_own_for_the_whole_trap() -> None:
+    """The four words of draw LOOK(2, trap_number), read by the twin's generator: at every glance out of a
+    trap it is the same one that tells whether he is seen by now, so that many are seen who were hidden
+    before, and few hidden again, only behind more arms or farther away, or where the trap is set anew."""
     world, traces = trapped(0.2)
     changed: Counter[tuple[bool, bool]] = Counter()
     was: dict[tuple[int, ...], bool] = {}
-    for n, look, since, seen in glances(world, traces, TrapPhase.SET):
+    for n, whose, since, seen in glances(world, traces, TrapPhase.SET):
         if n > 0:
-            number, n_looks, word = look
-            u = uniforms(SEED, number, "LOOK", 2, n_looks)[word]
-            assert seen == (since >= -np.log(u)), (look, since, u)
-            changed[was.get(look, seen), seen] += 1
-            was[look] = seen
+            number, trap, word = whose
+            u = uniforms(SEED, number, "LOOK", 2, trap)[word]
+            assert seen == (since >= -np.log(u)), (whose, since, u)
+            changed[was.get(whose, seen), seen] += 1
+            was[whose] = seen
     assert changed[False, True] > 30 and changed[False, True] > 3 * changed[True, False], changed
     assert changed[False, False] > 100 and changed[True, True] > 100, changed
 
