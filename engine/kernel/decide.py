@@ -1,8 +1,9 @@
 """The handler's choice: shoot, hold, drive, retreat, split or pass, in points, with noise per option.
 
 Each option has its own noise (Gumbel, the exponential race in logarithms), keyed by option and by the look in
-which it is drawn: what a man has misjudged he goes on misjudging until he looks anew. So two settings that
-weigh the same options in the same situation choose alike. Source of the rules: common practice, no source.
+which it is drawn: what a man has misjudged he goes on misjudging until he looks anew. Part of it is of all
+passes alike (nested choice, McFadden 1978, from memory). So two settings that weigh the same options in the
+same situation choose alike. Source of the rules: common practice, no source.
 """
 
 from __future__ import annotations
@@ -47,7 +48,7 @@ from engine.state.arrays import N_OPTIONS, N_SIDE
 from engine.state.words import Action, Dribble, Event, Option, PassKind, Region, TrapPhase, Violation
 
 NOT_AN_OPTION = -1e9
-MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
+MOST_NOISE = 33.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9; of a pass up to sqrt(2) as much
 TRIED_POINTS = 1.0  # noise of a look in which everything is tried
 EULER = 0.5772156649015329  # mean of a Gumbel variable
 PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
@@ -264,6 +265,8 @@ def best_option(w, c):
     chosen = Option.HOLD + 0
     u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, tried, s.n_looks)
     v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, tried, s.n_looks)
+    v4, of_passes, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
+    alike = k.pass_alike_share
     a = c.agents[s.handler]
     left = time_left(w, s)
     for i in range(N_OPTIONS):
@@ -299,10 +302,11 @@ def best_option(w, c):
             elif i == Option.DRIVE_FAR_RIGHT + 3:
                 u = v3
             elif i == Option.DRIVE_FAR_RIGHT + 4:
-                u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
+                u = v4
         else:
             u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, tried, s.n_looks)
-        value += noise(u, scale)
+            value += noise(of_passes, math.sqrt(alike) * scale)
+        value += noise(u, math.sqrt(1.0 - alike) * scale if i >= Option.PASS_1 else scale)
         if value > best:
             best = value
             chosen = i

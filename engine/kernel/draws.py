@@ -30,7 +30,7 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "SPOT": (2, "agent", "n-th re-spacing", "spot x; spot y; unused; unused"),
     "CHOICE": (
         3,
-        "option group (0 shoot hold retreat split, 1-2 drives, 3+j passes to j); 1 if all is tried",
+        "option group (0 shoot hold retreat split, 1-2 drives, 2 all passes, 3+j passes to j); 1 if all is tried",
         "n-th look",
         "noise of each option of the group",
     ),
