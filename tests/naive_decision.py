@@ -343,6 +343,18 @@ class Decision:
             return p.draw("CHOICE", 2, p.n_looks, second)[0]
         return p.draw("CHOICE", 3 + option - PASSES, p.n_looks, second)[0]
 
+    def noise(self, option: int, scale: float) -> float:
+        """What he misjudges of an option; of a pass, in part what he misjudges of all passes."""
+
+        def g(u: float) -> float:
+            return -scale * (math.log(-math.log(u)) + GUMBEL_MEAN)
+
+        if option < PASSES:
+            return g(self.noise_word(option))
+        alike = self.p.k["pass_alike_share"]
+        v = self.p.draw("CHOICE", 2, self.p.n_looks, int(self.tried))[1]
+        return math.sqrt(1.0 - alike) * g(self.noise_word(option)) + math.sqrt(alike) * g(v)
+
     def asked(self, where: str, i: int, three: bool, left: float) -> float:
         """O(player, three, left)."""
         who = self.p.player(i)
@@ -371,7 +383,7 @@ class Decision:
         for option, weighed in sorted(self.options.items()):
             value = weighed.value
             if option != HOLD or self.tried:
-                value -= scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
+                value += self.noise(option, scale)
             value -= self.reluctance(option)
             if value > best:
                 chosen, best = option, value
