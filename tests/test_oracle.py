@@ -26,6 +26,7 @@ from oracle_compare import (
     OF_A_PLAY,
     OF_A_SCREEN,
     OF_A_SHOT,
+    OF_A_VIEW,
     OF_A_WAY_OUT,
     Compared,
     compare,
@@ -127,7 +128,7 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, full: bool) ->
     assert found.seen["worth"] == worth, found.seen["worth"] ^ worth
     assert found.seen["floor"] == set(FLOOR)
     assert found.seen["against"] == set(product(AGAINST, AGAINST)), found.seen["against"]
-    rules = {*OF_A_SCREEN, *OF_A_SHOT, *OF_A_LOSS, *OF_A_WAY_OUT}
+    rules = {*OF_A_SCREEN, *OF_A_SHOT, *OF_A_LOSS, *OF_A_WAY_OUT, *OF_A_VIEW}
     assert rules <= set(found.met), rules - set(found.met)
     assert to_be_seen() <= set(found.plays), to_be_seen() - set(found.plays)
     assert {what for _, what in found.plays} >= set(OF_A_PLAY)
