@@ -440,6 +440,6 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}
     yield screens(folder, "screens that hold", 0.8, 0.0, "professional", *plays, **late), 30, 30
     later = {"drive_length_m": 3.0, "belief_reach_base": 2.0, "belief_stopped_points": 0.1}
-    yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 16, 10
+    yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 30, 24
     for number in range(8):
         yield drawn_constants(folder, number), 10, 4
