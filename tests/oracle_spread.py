@@ -431,7 +431,8 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield traps_that_open_again(folder), 20, 10
     yield throws_and_bands(folder), 20, 10
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 24
-    often = {"play_rest_s": 0.1, "belief_drive_points": -0.6}  # cuts are rare beside others, and drives
+    # cuts are rare beside others, and drives; where choices are all luck the near wing seldom has the ball
+    often = {"play_rest_s": 0.1, "belief_drive_points": -0.6, "noise_points": 0.6}
     cuts = patient(folder, "patient, cuts alone", "back_cut", alignment="two_guard_baseline", **often)
     yield cuts, 40, 40
     yield own_plays(folder), 60, 60  # a play that begins while its handler is under way is rare

@@ -32,8 +32,8 @@ from oracle_compare import (
     compare,
     telling,
 )
-from oracle_scenarios import PLAYS
-from oracle_spread import patient, spread
+from oracle_scenarios import PLAYS, patient
+from oracle_spread import spread
 from policies import registered
 
 from engine.inputs import Scenario, load_scenario
