@@ -128,9 +128,8 @@ excess_live_steal_points = 2.0
 denied_m = 2.0
 travel_p = 0.3
 off_ball_foul_p = 0.05
-noise_points = 1.2
 """
-    rest += "".join(f"{key} = {value}\n" for key, value in constants.items())
+    rest += "".join(f"{key} = {value}\n" for key, value in {"noise_points": 1.2, **constants}.items())
     calls = CALLS["man_to_man"]
     return scenario(
         folder,

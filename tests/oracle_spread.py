@@ -431,7 +431,8 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield traps_that_open_again(folder), 20, 10
     yield throws_and_bands(folder), 20, 10
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 24
-    often = {"play_rest_s": 0.1, "belief_drive_points": -0.6}  # cuts are rare beside others, and drives
+    # cuts are rare beside others, and drives; where choices are all luck the near wing seldom has the ball
+    often = {"play_rest_s": 0.1, "belief_drive_points": -0.6, "noise_points": 0.6}
     cuts = patient(folder, "patient, cuts alone", "back_cut", alignment="two_guard_baseline", **often)
     yield cuts, 40, 40
     yield own_plays(folder), 60, 60  # a play that begins while its handler is under way is rare
@@ -440,6 +441,6 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}
     yield screens(folder, "screens that hold", 0.8, 0.0, "professional", *plays, **late), 30, 30
     later = {"drive_length_m": 3.0, "belief_reach_base": 2.0, "belief_stopped_points": 0.1}
-    yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 16, 10
+    yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 30, 24
     for number in range(8):
         yield drawn_constants(folder, number), 10, 4

@@ -228,10 +228,9 @@ def test_whose_noise_is_of_which_word(share: float) -> None:
         if is_pass(options).sum() > 1:
             found.append(noise[is_pass(options)][:2])
     pair = np.array(found)
-    n, variance = len(pair), law.var()
-    assert n > 1000
-    assert (np.abs(pair.mean(axis=0)) < 4.0 * np.sqrt(variance / n)).all()
-    assert (np.abs(pair.var(axis=0) / variance - 1.0) < 4.0 * np.sqrt(4.4 / n)).all(), "kurtosis 5.4"
+    assert (n := len(pair)) > 1000
+    assert (np.abs(pair.mean(axis=0)) < 4.0 * np.sqrt(law.var() / n)).all()
+    assert (np.abs(pair.var(axis=0) / law.var() - 1.0) < 4.0 * np.sqrt(4.4 / n)).all(), "kurtosis 5.4"
     assert abs(np.corrcoef(pair.T)[0, 1] - share) < 4.0 * np.sqrt(2.0 / n)
 
 

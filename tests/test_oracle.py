@@ -32,7 +32,7 @@ from oracle_compare import (
     compare,
     telling,
 )
-from oracle_scenarios import PLAYS
+from oracle_scenarios import PLAYS, patient
 from oracle_spread import spread
 from policies import registered
 
@@ -144,6 +144,15 @@ def test_far_numbers_large_seeds_and_a_limit_of_calls(tmp_path: Path) -> None:
         twin = Naive(scenario, packed.settings[last].name)
         numbers = range(2**40 + 7, 2**40 + 15)
         compare(found, f"at most {most}", twin, packed.settings[last].world, numbers, 2**63 + 12345, most)
+    report(found)
+
+
+def test_noise_where_all_is_tried_and_most_of_a_pass_is_alike(tmp_path: Path) -> None:
+    """Tried options have words of their own, what is alike of all passes, too; a share beside a half."""
+    found = Compared()
+    for look in (1, 2):
+        scenario = patient(tmp_path, f"tried {look}", tried_look=look, pass_alike_share=0.8)
+        compare(found, scenario.title, Naive(scenario), pack(scenario).home, range(20), SEED)
     report(found)
 
 
