@@ -70,13 +70,14 @@ PUNISHED = ("rim_shot", "open_three")
 
 def _difference_interval(pairs: IntArray, sign: int, level: float) -> Interval:
     """Mean of sign * (Ys - Y0) over paired possessions int64[N_NET, N_NET] on (Y0, Ys), normal interval; none
-    where few of them differ."""
+    where few of them differ or, with none that does, few were seen."""
     home, setting = np.indices(pairs.shape)
     hist = np.zeros(2 * N_NET - 1, dtype=np.int64)
     np.add.at(hist, (setting - home + N_NET - 1).ravel(), pairs.ravel())
     found = mean_interval(hist, sign * np.arange(1 - N_NET, N_NET), level)
     events = int(pairs.sum() - np.trace(pairs))
-    return if_enough(found, events or int(pairs.sum()))  # never a difference: a setting that does nothing
+    # never a difference among many: a setting that does nothing
+    return if_enough(found, events or int(pairs.sum()))
 
 
 def change(tally: PairTally, level: float = LEVEL) -> Interval:
