@@ -79,7 +79,7 @@ AS_EVER = (0,)
 #: Measured, but taken by no level: who knows what his shots and the ends of his drives bring attacks at once,
 #: with half the passes of the game (configs/model/record.md).
 NOT_TAKEN = ("belief_own_gap_m", "belief_own_gap_share", "belief_shot_points", "belief_end_points")
-#: Possessions under each call for one at home: in most of them it is not made.
+#: Possessions as played and under each call (in most of them it is not made) for one with all tried.
 TRAPPED = 4
 
 
@@ -102,14 +102,17 @@ def decisions(task: tuple[Scenario, int | None, int, int, int]) -> pd.DataFrame:
 def played(
     pool: Executor, scenario: Scenario, n: int, looks: tuple[int, ...], number: int = 0
 ) -> pd.DataFrame:
-    """Decisions of ``n`` possessions at home and TRAPPED times as many under each call; with LOOKS those in
-    which all was tried. Every look of every round ``number`` has possessions of its own."""
+    """Decisions of ``n`` possessions at home with all tried (LOOKS), TRAPPED times as many as they are
+    played, and under each call. Every look of every round ``number`` has possessions of its own.
+
+    What going on is worth is what all else is held against: it is measured as played, and on many.
+    """
     each = TRAPPED * n
-    tasks = [
-        (scenario, setting, look, (number * (max(LOOKS) + 1) + look) * each, n if setting is None else each)
-        for look in looks
-        for setting in (None, *range(len(scenario.settings)))
-    ]
+    tasks = []
+    for look in looks:
+        first = (number * (max(LOOKS) + 1) + look) * each
+        tasks.append((scenario, None, look, first, n if look else each))
+        tasks += [(scenario, setting, look, first, each) for setting in range(len(scenario.settings))]
     return pd.concat(list(pool.map(decisions, tasks)), ignore_index=True)
 
 

@@ -46,7 +46,7 @@ from naive_world import World
 
 #: Not part of a snapshot: what is constant, and what is compared apart.
 _APART = ("w", "policy", "agents", "record", "events", "options", "triggers", "plays_seen", "asked")
-_APART += ("met", "chances", "shadow_counts", "held_marks", "k", "dt")
+_APART += ("met", "chances", "shadow_counts", "held_marks", "k", "dt", "drawn_s_per_m", "thrown_by")
 #: Names of the numbers in a snapshot, of the possession and of one agent.
 SHOWN = tuple(f.name for f in fields(Possession) if f.name not in _APART)
 AGENT_SHOWN = tuple(f.name for f in fields(Agent))
@@ -67,7 +67,7 @@ class Played:
     ``plays_seen``: (step of a play, what happened to it), in order.
     ``asked``: of men with reluctances of their own: (choice, drive or promise, is it a three, sign of what
     they ask; 0 when the time is nearly up). ``met``: how often each rule of screens,
-    of rhythm, of chances, of losses and of ways out of a trap was met.
+    of rhythm, of chances, of losses, of ways out of a trap and of the holder's view was met.
     """
 
     record: dict[str, int]

@@ -20,6 +20,7 @@ class Agent:
     ty: float = 0.0
     speed_share: float = 1.0
     sliding: bool = False
+    further_m: float = 0.0
     stop_share: float = 1.0
     turn_t: float = -NEVER
     break_t: float = -NEVER
@@ -46,6 +47,7 @@ class Agent:
     read_t: float = NEVER
     break_role: int = NONE
     lane_t: float = 0.0
+    find_s_per_m: float = 0.0
     go: bool = False
     go_t: float = 0.0
     go_x: float = 0.0

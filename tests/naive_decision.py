@@ -20,7 +20,6 @@ from naive_basics import (
     REGIONS,
     SET,
     STAY,
-    UNUSED,
     clip,
     dist,
     logistic,
@@ -30,6 +29,7 @@ from naive_passes import best_kind, pass_speed, who_will_be_on_him
 from naive_screens import past_a_screen, shoulder, waits_for_a_screen
 from naive_shots import effective_gaps, feel_rhythm, shot_value, unset_now
 from naive_state import Possession
+from naive_view import in_view
 from naive_worth import (
     Weighed,
     behind_the_board,
@@ -136,19 +136,7 @@ class Decision:
             self.weigh_retreat()
             if p.trap_phase == COMING:
                 self.weigh_split()
-        if self.looked:
-            self.weigh_passes()
-
-    @property
-    def looked(self) -> bool:
-        p = self.p
-        return (
-            self.trapped
-            or self.seen == "after"
-            or p.n_catches == 0
-            or p.dribble != UNUSED
-            or p.now >= p.looked_t
-        )
+        self.weigh_passes()
 
     def weigh_shoot(self) -> None:
         p, h, k = self.p, self.p.h, self.p.k
@@ -180,8 +168,11 @@ class Decision:
         b, e = p.nearest_defender(h.x, h.y)
         d = p.agents[b]
         closes_out = d.vx * (h.x - d.x) + d.vy * (h.y - d.y) > k["closing_mps"] * e
-        if (self.looked or closes_out) and p.t - p.stopped_t >= k["drive_rest_s"]:
-            self.weigh_new_drives()
+        if p.t - p.stopped_t >= k["drive_rest_s"]:
+            if p.now >= p.looked_t or closes_out:
+                self.weigh_new_drives()
+            else:
+                p.met[f"not looked, {self.seen or 'no trap'}: no drive"] += 1
 
     def weigh_going_on(self) -> None:
         p, h = self.p, self.p.h
@@ -284,9 +275,16 @@ class Decision:
             + k["release_pressure_s"] * self.pressure
             + k["fake_p"] * (0.5 + self.who.passing) * k["fake_s"]
         )
+        count = p.w.clock.offensive_three_seconds_s
+        if count == 0.0:
+            p.met["passes without a lane count"] += 1
+        latest = p.h.lane_t + k["pass_release_s"] + k["release_pressure_s"] * self.pressure
+        if count > 0.0 and latest + k["fake_s"] + k["over_release_s"] >= count:
+            p.met["no pass, the lane count is too near"] += 1
+            return
         on_him = who_will_be_on_him(p, self.trapped, release)
         for j in p.attackers:
-            if j != p.handler:
+            if j != p.handler and in_view(p, j):
                 self.weigh_pass(j, release, on_him)
 
     def weigh_pass(self, j: int, release: float, on_him: tuple[int, bool]) -> None:
@@ -345,6 +343,18 @@ class Decision:
             return p.draw("CHOICE", 2, p.n_looks, second)[0]
         return p.draw("CHOICE", 3 + option - PASSES, p.n_looks, second)[0]
 
+    def noise(self, option: int, scale: float) -> float:
+        """What he misjudges of an option; of a pass, in part what he misjudges of all passes."""
+
+        def g(u: float) -> float:
+            return -scale * (math.log(-math.log(u)) + GUMBEL_MEAN)
+
+        if option < PASSES:
+            return g(self.noise_word(option))
+        alike = self.p.k["pass_alike_share"]
+        v = self.p.draw("CHOICE", 2, self.p.n_looks, int(self.tried))[1]
+        return math.sqrt(1.0 - alike) * g(self.noise_word(option)) + math.sqrt(alike) * g(v)
+
     def asked(self, where: str, i: int, three: bool, left: float) -> float:
         """O(player, three, left)."""
         who = self.p.player(i)
@@ -373,7 +383,7 @@ class Decision:
         for option, weighed in sorted(self.options.items()):
             value = weighed.value
             if option != HOLD or self.tried:
-                value -= scale * (math.log(-math.log(self.noise_word(option))) + GUMBEL_MEAN)
+                value += self.noise(option, scale)
             value -= self.reluctance(option)
             if value > best:
                 chosen, best = option, value

@@ -23,6 +23,12 @@ from naive_state import Possession
 from naive_world import Player
 
 
+def fastest(left: float, stops: float, dt: float) -> float:
+    """The fastest he may be at the end of a step, with so much of his way left, to stop at its end."""
+    q = 0.25 * stops * dt
+    return math.sqrt(q * q + stops * left) - q if left > 0.0 else 0.0
+
+
 def run(p: Possession, a: Agent, who: Player) -> None:
     """One agent's step toward his target."""
     dt, brake = p.dt, p.k["brake_mps2"]
@@ -39,13 +45,14 @@ def run(p: Possession, a: Agent, who: Player) -> None:
     free = a.vx * cx + a.vy * cy >= 0.0 or a.vx * a.vx + a.vy * a.vy <= 1e-12
     if free:
         cx, cy = cx * g, cy * g
-    left = d - 0.5 * dt * max(a.vx * ux + a.vy * uy, 0.0)
-    q = 0.25 * stops * dt
-    most = math.sqrt(q * q + stops * left) - q if left > 0.0 else 0.0
+    left = d + a.further_m - 0.5 * dt * max(a.vx * ux + a.vy * uy, 0.0)
+    most = fastest(left, stops, dt)
     nx, ny = a.vx + cx, a.vy + cy
     if nx * nx + ny * ny > most * most:
         cx, cy = most * ux - a.vx, most * uy - a.vy
         free = False
+    elif nx * nx + ny * ny > fastest(left - a.further_m, stops, dt) ** 2:
+        p.met["a driver does not brake where he turns"] += 1
     limit = brake * dt
     if cx * cx + cy * cy > limit * limit:
         share = limit / math.sqrt(cx * cx + cy * cy)
@@ -168,17 +175,40 @@ def _counts_of_the_handler(p: Possession) -> None:
 
 
 def _lane(p: Possession) -> None:
-    w, limit = p.w, p.w.clock.offensive_three_seconds_s
+    limit = p.w.clock.offensive_three_seconds_s
     for i, a in enumerate(p.agents):
-        in_lane = abs(a.x) < w.lane_half_width and a.y < w.free_throw_y
-        if not in_lane or p.mode in (SHOT_FLIGHT, LOOSE) or not p.front:
+        if not in_the_lane(p, a.x, a.y) or p.mode in (SHOT_FLIGHT, LOOSE) or not p.front:
             a.lane_t = 0.0
         elif a.vx * a.vx + a.vy * a.vy < p.k["lane_camp_mps"] * p.k["lane_camp_mps"]:
+            if i < 5 and count_stands(p, i):
+                continue
             a.lane_t += p.dt
-            if i < 5 and limit > 0.0 and a.lane_t >= limit and p.mode != SHOT_WINDUP:
+            if i < 5 and limit > 0.0 and a.lane_t >= limit:
                 p.ball_x, p.ball_y = a.x, a.y
                 violation(p, "three seconds")
                 return
+
+
+def in_the_lane(p: Possession, x: float, y: float) -> bool:
+    return abs(x) < p.w.lane_half_width and y < p.w.free_throw_y
+
+
+def count_stands(p: Possession, i: int) -> bool:
+    """Whether an attacker's count of seconds in the lane stands for now."""
+    a = p.agents[i]
+    leaves = not in_the_lane(p, a.tx, a.ty)
+    must = a.lane_t > p.w.clock.offensive_three_seconds_s - p.k["lane_margin_s"]
+    why = {
+        "a shot goes up": p.mode == SHOT_WINDUP,
+        "he drives": p.mode == HELD and i == p.handler and p.action == DRIVE,
+        "he makes to leave": must and leaves,
+    }
+    reasons = [reason for reason, holds in why.items() if holds]
+    if len(reasons) == 1:  # else it does not tell them apart
+        p.met[f"the lane count stands: {reasons[0]}"] += 1
+    if leaves and not reasons:
+        p.met["who leaves, but need not yet, is counted"] += 1
+    return bool(reasons)
 
 
 # --- hazards of a live dribble (section 7) ------------------------------------------------------------------

@@ -46,6 +46,7 @@ def targets_of_the_attackers(p: Possession) -> None:
     for i in p.attackers:
         a = p.agents[i]
         a.sliding = False
+        a.further_m = 0.0
         if i == p.handler and p.mode in (HELD, PASS_WINDUP, SHOT_WINDUP):
             with_the_ball(p)
         else:
@@ -56,8 +57,13 @@ def without_the_ball(p: Possession, i: int) -> None:
     k, w, a = p.k, p.w, p.agents[i]
     a.speed_share = 1.0
     if p.mode == PASS_FLIGHT and i == p.target:
-        a.tx = clip(p.pass_x1, -w.half_width, w.half_width)
-        a.ty = clip(p.pass_y1, w.baseline_y, w.far_y)
+        stands = p.distance_to(i, p.pass_x1, p.pass_y1) < k["hands_m"]
+        p.met["the receiver stands" if stands else "the receiver comes"] += 1
+        if stands:
+            a.tx, a.ty = a.x, a.y
+        else:
+            a.tx = clip(p.pass_x1, -w.half_width, w.half_width)
+            a.ty = clip(p.pass_y1, w.baseline_y, w.far_y)
         return
     if p.mode == PASS_WINDUP and i == p.target:
         a.tx, a.ty = p.pass_x1, p.pass_y1
@@ -133,6 +139,8 @@ def with_the_ball(p: Possession) -> None:
     if p.action == DRIVE and dist(a.x, a.y, p.goal_x, p.goal_y) < k["arrival_radius_m"]:
         p.goal_x, p.goal_y = p.end_x, p.end_y
     a.tx, a.ty = p.goal_x, p.goal_y
+    if p.action == DRIVE:
+        a.further_m = leads_on(p)
     share = k["dribble_speed_share"] * (0.9 + 0.2 * p.player(p.handler).handle)
     if p.action == RETREAT:
         share *= k["retreat_speed_share"]
@@ -146,6 +154,18 @@ def with_the_ball(p: Possession) -> None:
                 s = 1.0 if a.x >= p.agents[i].x else -1.0
                 a.tx = clip(a.tx + s * (k["veer_m"] - d), -w.half_width + 0.6, w.half_width - 0.6)
     a.speed_share = share
+
+
+def leads_on(p: Possession) -> float:
+    """How much of a driver's way after the goal leads on the way he has come."""
+    to_x, to_y = p.goal_x - p.h.x, p.goal_y - p.h.y
+    d = dist(p.goal_x, p.goal_y, p.h.x, p.h.y)
+    if d <= 1e-9:
+        return 0.0
+    on = ((p.end_x - p.goal_x) * to_x + (p.end_y - p.goal_y) * to_y) / d
+    if on < 0.0:
+        p.met["a driver turns back at his goal"] += 1
+    return max(on, 0.0)
 
 
 def give_out_the_break(p: Possession) -> None:

@@ -284,7 +284,7 @@ def caught(p: Possession) -> None:
         p.record[f"{kind}_catches"] += 1
         p.record[f"{kind}_gap_mm"] += int(1000.0 * gap + 0.5)
     p.event("catch", p.target, p.passer, gap, r.x, r.y)
-    take_ball(p, p.target)
+    take_ball(p, p.target, p.passer)
     p.decide_t = p.arrive_t + p.k["catch_pause_s"]
     p.n_catches += 1
 

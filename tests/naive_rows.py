@@ -28,6 +28,7 @@ from naive_basics import (
     rim_distance,
 )
 from naive_state import Possession
+from naive_view import find_team_mates
 
 
 def next_moment(region: int, near: int, old_region: int, old_moment: int, old_near: int) -> int:
@@ -116,8 +117,8 @@ def reading_delay(p: Possession, first: float) -> float:
     return max(shortened, p.k["read_delay_least_s"])
 
 
-def take_ball(p: Possession, i: int) -> None:
-    """Taking the ball (description, element 5)."""
+def take_ball(p: Possession, i: int, thrown_by: int = NONE) -> None:
+    """Taking the ball (description, element 5); ``thrown_by``: whose pass he has caught."""
     p.handler = i
     if p.h.go:
         p.plays_seen.append((p.play, "he gets the ball"))
@@ -130,8 +131,9 @@ def take_ball(p: Possession, i: int) -> None:
     p.last_y = p.h.y
     if p.trap_phase == COMING and p.trap_read_t < NEVER:
         p.trap_read_t = p.t + (p.trap_read_t - p.trap_t)
-    look_s = reading_delay(p, p.k["look_s"] * (1.5 - p.player(i).passing))
-    p.looked_t = p.t - math.log(p.draw("LOOK", 0, p.step)[0]) * look_s
+    mean_s = reading_delay(p, p.k["look_s"] * (1.5 - p.player(i).passing))
+    p.looked_t = p.t - mean_s * math.log(p.draw("LOOK", 0, p.step)[0])
+    find_team_mates(p, mean_s, thrown_by)
     p.decide_t = p.t + p.k["catch_pause_s"]
     p.guarded_s = 0.0
     p.held_chance = False

@@ -52,7 +52,7 @@ class Possession:
     triggers: list[str] = field(default_factory=list)  # of the calls made, for the reader
     plays_seen: list[tuple[int, str]] = field(default_factory=list)  # step, what happened to it; likewise
     asked: set[tuple[str, bool, int]] = field(default_factory=set)  # own reluctance: where, three, sign
-    met: Counter[str] = field(default_factory=Counter)  # a rule of screens, rhythm, losses, traps met
+    met: Counter[str] = field(default_factory=Counter)  # a rule of screens, shots, losses, traps, view met
 
     step: int = 0
     t: float = 0.0
@@ -167,6 +167,9 @@ class Possession:
     chances: dict[int, int] = field(default_factory=dict)
     shadow_counts: dict[int, int] = field(default_factory=dict)
     held_marks: set[int] = field(default_factory=set)
+    #: Before anybody is found, and of whose pass the holder has caught: for what is met alone.
+    drawn_s_per_m: dict[int, float] = field(default_factory=dict)
+    thrown_by: int = NONE
 
     def __post_init__(self) -> None:
         self.k = self.w.k

@@ -136,6 +136,26 @@ OF_A_WAY_OUT = (
     "no gamble: over his hands",
 )
 
+#: Whom the ball's holder has found, whom the arms of a trap's men hide from him, when he drives or passes no
+#: more, how a pass is taken, and whose seconds in the lane stand (a reason counts where it is the only one).
+OF_A_VIEW = (
+    "not found yet",
+    "found before, farther away now",
+    "the passer is known",
+    *(f"behind {n}, {seen}" for n in (1, 2) for seen in ("seen", "not yet")),
+    "a trap stands, no arms in the way",
+    "arms behind the holder",
+    *(f"not looked, {seen}: no drive" for seen in ("no trap", "coming", "after")),
+    "a driver does not brake where he turns",
+    "a driver turns back at his goal",
+    "no pass, the lane count is too near",
+    "passes without a lane count",
+    *(f"the lane count stands: {why}" for why in ("a shot goes up", "he drives", "he makes to leave")),
+    "who leaves, but need not yet, is counted",
+    "the receiver stands",
+    "the receiver comes",
+)
+
 #: What can happen to a step of a play, besides that it is begun and its moves are made or not.
 OF_A_PLAY = (
     "nobody there",
@@ -168,7 +188,7 @@ class Compared:
     seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
     #: How often (name of a step of a play, what happened to it).
     plays: Counter[tuple[str, str]] = field(default_factory=Counter)
-    #: How often a rule of screens, of rhythm, of chances, of losses and of ways out of a trap was met.
+    #: How often a rule of screens, rhythm, chances, losses, ways out of a trap, the view was met.
     met: Counter[str] = field(default_factory=Counter)
 
     def words(self) -> str:

@@ -113,7 +113,9 @@ def reluctant(folder: Path, name: str) -> str:
     return f"reluctant_{name}.toml"
 
 
-def patient(folder: Path, name: str, *plays: str) -> Scenario:
+def patient(
+    folder: Path, name: str, *plays: str, alignment: str = "overload", **constants: float
+) -> Scenario:
     """Plays that begin from a held ball, of men who hold it long: zone, men who deny, match-up."""
     rest = """[rules_changes]
 "clock.shot_s" = 20
@@ -126,8 +128,8 @@ excess_live_steal_points = 2.0
 denied_m = 2.0
 travel_p = 0.3
 off_ball_foul_p = 0.05
-noise_points = 1.2
 """
+    rest += "".join(f"{key} = {value}\n" for key, value in {"noise_points": 1.2, **constants}.items())
     calls = CALLS["man_to_man"]
     return scenario(
         folder,
@@ -138,7 +140,7 @@ noise_points = 1.2
         setting("match-up", CALLS["two_three_match_up"], 'zone = "two_three_match_up"'),
         setting("match-up, deny", head='zone = "two_three_match_up"\noptions = { matched_help = "deny" }'),
         level="college",
-        alignment="overload",
+        alignment=alignment,
         plays=plays,
         top="beyond_range = true",
         rest=rest,
@@ -314,6 +316,7 @@ def own_plays(folder: Path) -> Scenario:
     rest = """[constants]
 play_rest_s = 0.2
 cut_open_m = 0.6
+find_at_m = 2.0
 denied_m = 1.0
 pick_up_p = 1.0
 belief_reach_base = 2.0

@@ -203,7 +203,8 @@ def rough_game(folder: Path) -> Scenario:
 
 
 def wild_bounces(folder: Path, backcourt_s: float) -> Scenario:
-    """Loose balls that get far away, little time, a man whose spot is behind the half-court line."""
+    """Loose balls that get far away, little time, a man whose spot is behind the half-court line; without a
+    backcourt count none in the lane either."""
     written = (configs_root() / "alignments" / "high_post_short_corner.toml").read_text(encoding="utf-8")
     behind = re.sub('point = ("slot"|{.*})', "point = [1.0, 13.6]", written)
     assert behind.count("13.6") == 5
@@ -212,6 +213,7 @@ def wild_bounces(folder: Path, backcourt_s: float) -> Scenario:
 "clock.shot_s" = 18
 "clock.offensive_rebound_reset_s" = 5
 "clock.backcourt_s" = {backcourt_s}
+"clock.offensive_three_seconds_s" = {3 if backcourt_s else 0}
 [constants]
 deflection_m = 9.0
 arm_reach_m = 1.6
@@ -429,13 +431,16 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield traps_that_open_again(folder), 20, 10
     yield throws_and_bands(folder), 20, 10
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 24
-    yield patient(folder, "patient, cuts alone", "back_cut"), 40, 40  # beside others they are rare
+    # cuts are rare beside others, and drives; where choices are all luck the near wing seldom has the ball
+    often = {"play_rest_s": 0.1, "belief_drive_points": -0.6, "noise_points": 0.6}
+    cuts = patient(folder, "patient, cuts alone", "back_cut", alignment="two_guard_baseline", **often)
+    yield cuts, 40, 40
     yield own_plays(folder), 60, 60  # a play that begins while its handler is under way is rare
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
     plays = ("ball_screen", "zone_screens.toml")
     late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}
     yield screens(folder, "screens that hold", 0.8, 0.0, "professional", *plays, **late), 30, 30
     later = {"drive_length_m": 3.0, "belief_reach_base": 2.0, "belief_stopped_points": 0.1}
-    yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 16, 10
+    yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 30, 24
     for number in range(8):
         yield drawn_constants(folder, number), 10, 4

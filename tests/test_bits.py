@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from slides import built
 
 import engine
 from engine.estimate.tally import PerCallTally, Tally
@@ -154,7 +155,7 @@ def test_calls_that_are_all_suppressed_change_nothing(packed: Any, home: Any) ->
 
 @pytest.mark.parametrize("traps_seen", [0, 5])
 def test_without_a_call_a_possession_is_the_one_at_home(scenario: Any, traps_seen: int) -> None:
-    """Readiness fixed at either level: it acts on traps alone."""
+    """Readiness fixed at either level."""
     game = scenario.game.model_copy(update={"traps_seen": traps_seen})
     packed = pack(scenario.model_copy(update={"game": game}))
     home = records_of(packed.home)
@@ -175,15 +176,20 @@ def test_home_watches_exactly_the_possessions_that_a_setting_calls_in(packed: An
     assert shadow.max() < 2 ** len(packed.settings)
 
 
-def test_readiness_acts_where_a_trap_is_called(scenario: Any, packed: Any) -> None:
-    """So that the test above says something: with other readiness called possessions differ."""
-    game = scenario.game.model_copy(update={"traps_seen": 5})
-    ready = pack(scenario.model_copy(update={"game": game}))
-    changed = [
-        (records_of(one.world) != records_of(other.world)).any()
-        for one, other in zip(packed.settings, ready.settings, strict=True)
-    ]
-    assert any(changed)
+def test_readiness_acts_where_a_trap_is_called_and_on_looks() -> None:
+    """So that the test above says something: where looks are as short as can be, other readiness changes
+    called possessions alone; else it changes home, too."""
+    unready, ready = (built(game={"traps_seen": n}, constants={"look_s": 0.0}) for n in (0, 5))
+    np.testing.assert_array_equal(records_of(unready.home), records_of(ready.home))
+    changed = 0
+    for one, other in zip(unready.settings, ready.settings, strict=True):
+        mine, theirs = records_of(one.world), records_of(other.world)
+        uncalled = mine[:, COLUMN["n_calls"]] == 0
+        np.testing.assert_array_equal(mine[uncalled], theirs[uncalled], err_msg=one.name)
+        changed += (mine != theirs).any(axis=1).sum()
+    assert changed > 50, changed
+    unready, ready = (built(game={"traps_seen": n}) for n in (0, 5))
+    assert (records_of(unready.home) != records_of(ready.home)).any(axis=1).mean() > 0.1
 
 
 # --- shares of the single calls -----------------------------------------------------------------------

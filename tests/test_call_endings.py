@@ -166,7 +166,7 @@ def test_how_the_ball_was_lost_is_what_the_events_say() -> None:
                 continue
             word = LOSSES[how - 1]
             seen[word] += 1
-            marks = ("call", "shell_stands")  # of the defence, whatever the ball does
+            marks = ("call", "shell_stands", "trap_left")  # of the defence, whatever the ball does
             before = [code for code in codes[: codes.index("turnover")] if code not in marks]
             assert (word in ("violation", "travel")) == (before[-1] == "violation"), before
             assert (word == "held_ball") == (before[-1] == "held_ball"), before

@@ -1,20 +1,25 @@
-"""The handler's eyes and feet: noise once a look, a look before he passes, drives that keep their line.
+"""The handler's eyes and feet: noise once a look, a look before he drives, drives that keep their line.
 
-How long he looks is held against the exponential law of scipy.stats, choices against those of Gumbel noise.
+How long he looks is held against the exponential law of scipy.stats, choices against those of Gumbel noise;
+which random word is whose, against the plain generator of the twin.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
-from scipy.stats import expon, kstest
+from naive_basics import uniforms
+from scipy.stats import expon, gumbel_r, kstest
 from slides import PATIENT, built
+from test_calls import called
 
 from engine.run.watch import watch_numbers
-from engine.state.words import Action, Dribble, Event, Mode, Option
+from engine.state.words import Action, Dribble, Event, Mode, Option, TrapPhase
 
 N = 800
 DRIVES = range(Option.DRIVE_FAR_RIGHT, Option.DRIVE_FAR_LEFT + 1)
@@ -25,10 +30,14 @@ def world() -> Any:
     return built(start="bring_up", setting=[]).home
 
 
+def watched(world: Any) -> Iterator[Any]:
+    for block in watch_numbers(world, 6, np.arange(N), what=("s", "agents")):
+        yield from block.traces()
+
+
 @pytest.fixture(scope="module")
 def traces(world: Any) -> list[Any]:
-    blocks = watch_numbers(world, 6, np.arange(N), what=("s", "agents"))
-    return [t for block in blocks for t in block.traces()]
+    return list(watched(world))
 
 
 def decisions(t: Any) -> list[tuple[int, Any]]:
@@ -40,7 +49,22 @@ def decisions(t: Any) -> list[tuple[int, Any]]:
     ]
 
 
-def test_noise_is_drawn_once_a_look(traces: list[Any]) -> None:
+def is_three(rules: Any, x: float, y: float) -> bool:
+    return bool(abs(x) > rules.corner_x_m if y <= rules.corner_break_y_m else np.hypot(x, y) > rules.arc_m)
+
+
+def as_chosen(world: Any, t: Any, step: int, options: Any) -> Any:
+    """The options with the values that count in the choice, before noise: without what he asks more of his
+    own three."""
+    k, here = world[0].k, t.agents[step, int(options[0, 2])]
+    fading = -np.expm1(-max(t.states["clock_s"][step] - 0.8, 0.0) / k.hold_tau_s)
+    options = options.copy()
+    asked = k.reluctance_threes_points * is_three(world[0].rules, here["x"], here["y"])
+    options[options[:, 3] == Option.SHOOT, 4] -= asked * fading
+    return options
+
+
+def test_noise_is_drawn_once_a_look(world: Any, traces: list[Any]) -> None:
     """Between two decisions of a look the best option after noise changes only with its value: of the option
     chosen first and another one weighed both times, the same one is ahead by the same noise. Read so: where
     values have moved by less than the noise between them leaves, the choice is the same."""
@@ -51,8 +75,8 @@ def test_noise_is_drawn_once_a_look(traces: list[Any]) -> None:
             if s["n_looks"][m] != s["n_looks"][n] or s["handler"][m - 1] != s["handler"][n - 1]:
                 continue
             looks += 1
-            first = {int(o[3]): o[4] for o in one}
-            second = {int(o[3]): o[4] for o in other}
+            first = {int(o[3]): o[4] for o in as_chosen(world, t, m, one)}
+            second = {int(o[3]): o[4] for o in as_chosen(world, t, n, other)}
             if set(first) != set(second):
                 continue
             chosen = int(one[one[:, 5] == 1.0][0, 3])
@@ -65,70 +89,149 @@ def test_noise_is_drawn_once_a_look(traces: list[Any]) -> None:
     assert looks > 100 and same > 5
 
 
-def is_three(rules: Any, x: float, y: float) -> bool:
-    return bool(abs(x) > rules.corner_x_m if y <= rules.corner_break_y_m else np.hypot(x, y) > rules.arc_m)
-
-
-def first_decisions(world: Any, traces: list[Any]) -> Iterator[tuple[Any, Any, Any]]:
-    """(state, scale of the options' noise, options) of the decision that makes a look; the options' values
-    are those that count in the choice: without what he asks more of his own three."""
+def first_decisions(world: Any, traces: Iterable[Any]) -> Iterator[tuple[Any, Any, Any]]:
+    """(state, scale of the options' noise, options as chosen) of the decision that makes a look."""
     k = world[0].k
     for t in traces:
         for step, options in decisions(t):
             now = t.states[step]
             if now["n_looks"] == t.states["n_looks"][step - 1]:
                 continue
-            options = options.copy()
-            option, who = options[:, 3], int(options[0, 2])
-            over = max(now["clock_s"] - 0.8, 0.0)
-            fading = 1.0 - np.exp(-over / k.hold_tau_s)
-            here = t.agents[step, who]
-            asked = k.reluctance_threes_points * is_three(world[0].rules, here["x"], here["y"])
-            options[option == Option.SHOOT, 4] -= asked * fading
-            yield now, k.noise_points * (1.5 - world[0].players[who].passing), options
+            scale = k.noise_points * (1.5 - world[0].players[int(options[0, 2])].passing)
+            yield now, scale, as_chosen(world, t, step, options)
 
 
-def test_what_is_chosen_in_a_look(world: Any, traces: list[Any]) -> None:
-    """Gumbel noise with mean 0 and scale s for all but holding, which has none: with d = hold - value,
-    P(hold) = prod exp(-exp(-d / s - 0.5772)). Over 1,000 looks, where it is small, middling and great,
-    within 4 standard errors."""
-    held, expected = [], []
-    for _, scale, options in first_decisions(world, traces):
+@cache
+def misjudged(share: float) -> tuple[Any, list[Any]]:
+    """World and traces; ``share`` of the variance of a pass's noise is of all passes alike."""
+    constants = {"pass_alike_share": share, "noise_points": 0.15}
+    world = built(start="bring_up", setting=[], constants=constants).home
+    return world, list(watched(world))
+
+
+def is_pass(options: Any) -> Any:
+    return options[:, 3] >= Option.PASS_1
+
+
+def p_hold(ahead: Any, passes: Any, share: float) -> float:
+    """P(no noise exceeds what hold is ahead by, in scales): G(u) Gumbel with mean 0, independent, that of a
+    pass sqrt(1 - share) G(u) + sqrt(share) G(v), v of all of them: the mean over 1,000 quantiles of G(v)."""
+    noise = gumbel_r(-np.euler_gamma)
+    v = noise.ppf((np.arange(1000.0) + 0.5) / 1000.0)[:, None]
+    with np.errstate(divide="ignore", over="ignore"):
+        own = (ahead[passes] - np.sqrt(share) * v) / np.sqrt(1.0 - share)  # infinite if none is his own
+        return float(noise.cdf(own).prod(axis=1).mean() * noise.cdf(ahead[~passes]).prod())
+
+
+def test_how_often_passes_alike_leave_the_ball_with_him() -> None:
+    """``p_hold`` against what is known: independent noise, P = prod exp(-exp(-d - 0.5772)), and noise of all
+    passes alike, where only the best one counts."""
+    d, passes = np.array([0.4, -0.3, 1.1, 0.2]), np.array([False, True, True, True])
+
+    def none_of(ahead: Any) -> float:
+        return float(np.exp(-np.exp(-ahead - np.euler_gamma).sum()))
+
+    alone, alike = none_of(d), none_of(d[:2])
+    assert abs(p_hold(d, passes, 0.0) - alone) < 1e-12 and abs(p_hold(d, passes, 1.0) - alike) < 1e-3
+    assert alone + 0.05 < p_hold(d, passes, 0.5) < alike - 0.05
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5, 1.0])
+def test_what_is_chosen_in_a_look(share: float) -> None:
+    """Gumbel noise with mean 0 and scale s for all but holding, which has none, that of passes alike by
+    ``pass_alike_share``: P(hold) is that of ``p_hold``. Over 1,000 looks, thirds of them by it and the tenth
+    where it is greatest, within 4 standard errors; told from the law of another share."""
+    held, expected, unlike = [], [], []
+    for _, scale, options in first_decisions(*misjudged(share)):
         is_hold = options[:, 3] == Option.HOLD
-        ahead = (options[is_hold, 4] - options[~is_hold, 4]) / scale
-        expected.append(np.exp(-np.exp(-ahead - np.euler_gamma).sum()))
+        ahead, passes = (options[is_hold, 4] - options[~is_hold, 4]) / scale, is_pass(options[~is_hold])
+        expected.append(p_hold(ahead, passes, share))
+        unlike.append(p_hold(ahead, passes, 1.0 if share == 0.0 else 0.0))
         held.append(options[is_hold, 5][0])
     p, h = np.array(expected), np.array(held)
     assert len(p) > 1000
-    for part in (p < 0.15, (p >= 0.15) & (p < 0.6), p >= 0.6):
+    thirds = np.quantile(p, (1 / 3, 2 / 3, 0.9))
+    # so unlike that noise of another size would show, however levels are fitted
+    assert p[p >= thirds[2]].mean() > p[p < thirds[0]].mean() + 0.2
+    for part in (p < thirds[0], (p >= thirds[0]) & (p < thirds[1]), p >= thirds[1], p >= thirds[2]):
         error = np.sqrt(np.sum((p * (1.0 - p))[part]))
         assert part.sum() > 200 and abs(h[part].sum() - p[part].sum()) < 4.0 * error, (
             h[part].mean(),
             p[part],
         )
+    assert abs(h.sum() - np.sum(unlike)) > 4.0 * np.sqrt(np.sum(p * (1.0 - p))), (h.mean(), np.mean(unlike))
 
 
-def test_what_is_chosen_where_all_is_tried() -> None:
+@pytest.mark.parametrize("share", [0.0, 1.0])
+def test_what_is_chosen_where_all_is_tried(share: float) -> None:
     """In the first decision of look ``tried_look`` every option, holding too, has Gumbel noise of scale 1:
-    choices by the logit law, P = exp(value) / sum (McFadden 1974, from memory). Kinds of options over 300
-    looks, within 4 standard errors."""
-    world = built(start="bring_up", setting=[], constants={"tried_look": 2}).home
-    traces = [
-        t for block in watch_numbers(world, 6, np.arange(N), what=("s", "agents")) for t in block.traces()
-    ]
+    choices by the logit law, P = exp(value) / sum (McFadden 1974, from memory), of all options where passes
+    are misjudged one by one, of all but the passes that are not the best where they are misjudged alike.
+    Kinds of options over 300 looks, within 4 standard errors."""
+    constants = {"tried_look": 2, "pass_alike_share": share}
+    world = built(start="bring_up", setting=[], constants=constants).home
     kind_of = {Option.SHOOT: 0, Option.HOLD: 1} | dict.fromkeys(DRIVES, 2)
     chosen, expected = [], []
-    for now, _, options in first_decisions(world, traces):
+    for now, _, options in first_decisions(world, watched(world)):
         if now["n_looks"] != 2:
             continue
-        kinds = np.array([kind_of.get(int(o), 3) for o in options[:, 3]])
-        weights = np.exp(options[:, 4])
-        expected.append(np.bincount(kinds, weights / weights.sum(), 4))
-        chosen.append(np.bincount(kinds, options[:, 5], 4))
+        passes, weights = is_pass(options), np.exp(options[:, 4])
+        less = passes & (weights < np.max(weights, where=passes, initial=0.0))
+        kinds = np.array([kind_of.get(int(o), 3) for o in options[:, 3]]) + less
+        if share == 1.0:
+            weights[less] = 0.0
+        expected.append(np.bincount(kinds, weights / weights.sum(), 5))
+        chosen.append(np.bincount(kinds, options[:, 5], 5))
     p = np.array(expected)
     assert len(p) > 300
     error = np.sqrt(np.sum(p * (1.0 - p), axis=0))
-    assert (np.abs(np.sum(chosen, axis=0) - p.sum(axis=0)) < 4.0 * error).all() and (error > 3.0).all()
+    assert (np.abs(np.sum(chosen, axis=0) - p.sum(axis=0)) <= 4.0 * error).all(), (chosen, p)
+    assert (error[:4] > 3.0).all() and (error[4] > 3.0) == (share == 0.0)
+
+
+def test_only_the_best_pass_is_chosen_where_all_are_misjudged_alike() -> None:
+    """In every decision; where they are misjudged one by one or half alike, others are, too."""
+    others = {}
+    for share in (0.0, 0.5, 1.0):
+        best = others[share] = 0
+        for _, options in (one for t in misjudged(share)[1] for one in decisions(t)):
+            passes = options[is_pass(options)]
+            if len(passes) > 1 and passes[:, 5].any():
+                is_best = passes[passes[:, 5] == 1.0][0, 4] == passes[:, 4].max()
+                best, others[share] = best + is_best, others[share] + (not is_best)
+        assert best > 300
+    assert others[0.0] > others[0.5] > 100 and others[1.0] == 0, others
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5, 1.0])
+def test_whose_noise_is_of_which_word(share: float) -> None:
+    """Words of draw CHOICE(subject, n_looks), read by the twin's generator, explain every choice that begins
+    a look. Whatever the share, the noise of a pass so found out has mean 0 and the variance of the Gumbel law
+    (4 standard errors); that of two passes is correlated by the share."""
+    words = {Option.SHOOT: (0, 0), Option.RETREAT: (0, 2), Option.SPLIT: (0, 3)}
+    words |= {d: divmod(4 + m, 4) for m, d in enumerate(DRIVES)}
+    law, found = gumbel_r(-np.euler_gamma), []
+    for now, scale, options in first_decisions(*misjudged(share)):
+
+        def g(subject: int, word: int, now: Any = now) -> float:
+            u = uniforms(6, int(now["possession"]), "CHOICE", subject, int(now["n_looks"]))[word]
+            return float(law.ppf(u))
+
+        noise = np.zeros(len(options))
+        for i, option in enumerate(map(int, options[:, 3])):
+            if option >= Option.PASS_1:
+                own, alike = g(3 + option - Option.PASS_1, 0), g(2, 1)
+                noise[i] = np.sqrt(1.0 - share) * own + np.sqrt(share) * alike
+            elif option != Option.HOLD:
+                noise[i] = g(*words[Option(option)])
+        assert options[np.argmax(options[:, 4] + scale * noise), 5] == 1.0, (now, options)
+        if is_pass(options).sum() > 1:
+            found.append(noise[is_pass(options)][:2])
+    pair = np.array(found)
+    assert (n := len(pair)) > 1000
+    assert (np.abs(pair.mean(axis=0)) < 4.0 * np.sqrt(law.var() / n)).all()
+    assert (np.abs(pair.var(axis=0) / law.var() - 1.0) < 4.0 * np.sqrt(4.4 / n)).all(), "kurtosis 5.4"
+    assert abs(np.corrcoef(pair.T)[0, 1] - share) < 4.0 * np.sqrt(2.0 / n)
 
 
 def test_a_new_look_after_a_catch_or_a_while(world: Any, traces: list[Any]) -> None:
@@ -191,8 +294,7 @@ def test_a_drive_that_takes_too_long_is_a_dead_ball_or_over() -> None:
     world = built(start="frontcourt", setting=[], constants=constants).home
     k = world[0].k
     stopped = used_up = 0
-    blocks = watch_numbers(world, 6, np.arange(N), what=("s", "agents"))
-    for t in (t for block in blocks for t in block.traces()):
+    for t in watched(world):
         s = t.states
         for first, last in drives_of(t):
             if last + 1 >= len(s) or s["mode"][last + 1] != Mode.HELD or s["action"][last + 1] != Action.STAY:
@@ -219,35 +321,68 @@ def mean_look_s(world: Any, who: int) -> float:
     return max(k.look_s * (1.5 - world[0].players[who].passing), k.read_delay_least_s)
 
 
-def test_looks_first(world: Any, traces: list[Any]) -> None:
-    """After a catch nobody passes, and only a late close-out is driven at, before he has looked; after it
-    passes are weighed (to whoever is not too near or too far: in nearly every decision somebody)."""
-    k = world[0].k
-    early = later = passes = driven = 0
+def may_drive(world: Any, t: Any, step: int) -> bool:
+    """A ball held where new drives are weighed by who has looked: his dribble alive, no trap that stands."""
+    before, now = t.states[step - 1], t.states[step]
+    h = t.agents[step, int(before["handler"])]
+    return bool(
+        before["action"] != Action.DRIVE
+        and Dribble.DEAD not in (before["dribble"], now["dribble"])
+        and now["trap_phase"] != TrapPhase.SET
+        and 0.8 < np.hypot(h["x"], h["y"]) < 9.0
+        and now["t"] - before["stopped_t"] >= world[0].k.drive_rest_s
+    )
+
+
+def closes_out(world: Any, t: Any, step: int) -> bool:
+    """Whether the nearest defender runs at the ball's holder."""
+    h, d = t.agents[step, int(t.states["handler"][step - 1])], t.agents[step, 5:]
+    dx, dy = h["x"] - d["x"], h["y"] - d["y"]
+    e = np.hypot(dx, dy)
+    # of two who touch him either: which one is nearer hangs on the last bit
+    return bool(((d["vx"] * dx + d["vy"] * dy > world[0].k.closing_mps * e) & (e < e.min() + 1e-9)).any())
+
+
+def looks_first(world: Any, traces: Iterable[Any]) -> Counter[tuple[str, str]]:
+    """(what is known of a trap, of the holder) -> decisions; asks in each that new drives are weighed by who
+    has looked, and by who has not only at a man who runs at him."""
+    seen: Counter[tuple[str, str]] = Counter()
     for t in traces:
-        s, people = t.states, t.agents
         for step, options in decisions(t):
-            before, now = s[step - 1], s[step]
-            if before["n_catches"] == 0 or before["dribble"] != Dribble.UNUSED:
+            if not may_drive(world, t, step):
                 continue
-            if before["play_t"] != now["play_t"]:
-                continue  # a play that begins before he decides may have set him dribbling
-            weighed = options[:, 3]
-            if now["now"] >= now["looked_t"]:
-                later += 1
-                passes += (weighed >= Option.PASS_1).any()
-                continue
-            early += 1
-            assert not (weighed >= Option.PASS_1).any()
-            if set(DRIVES) & {int(o) for o in weighed}:
-                h, d = people[step, int(before["handler"])], people[step, 5:]
-                dx, dy = h["x"] - d["x"], h["y"] - d["y"]
-                e = np.hypot(dx, dy)
-                # of two who touch him either: which one is nearer hangs on the last bit
-                assert ((d["vx"] * dx + d["vy"] * dy > k.closing_mps * e) & (e < e.min() + 1e-9)).any()
-                driven += 1
-    assert early > 50 and later > 50 and driven > 5, (early, later, driven)
-    assert passes > 0.98 * later, (passes, later)
+            before, now = t.states[step - 1], t.states[step]
+            weighed = bool(set(DRIVES) & {int(o) for o in options[:, 3]})
+            looked, closed = bool(now["now"] >= now["looked_t"]), closes_out(world, t, step)
+            assert weighed == (looked or closed), (step, looked, closed)
+            phase = now["trap_phase"]
+            if phase == TrapPhase.COMING and now["now"] < now["trap_read_t"]:
+                phase = TrapPhase.NONE
+            told = ["looked" if looked else "not looked, closed out" if closed else "not looked"]
+            if told[0] == "not looked":
+                told += ["and dribbled"] * bool(before["dribble"] != Dribble.UNUSED)
+                told += ["and nobody has caught it yet"] * bool(now["n_catches"] == 0)
+            seen.update((TrapPhase(phase).name, one) for one in told)
+    return seen
+
+
+def test_looks_before_he_drives(world: Any, traces: list[Any]) -> None:
+    """Only a late close-out is driven at before he has looked, by who has dribbled, too, and before anybody
+    has caught the ball; after it drives are weighed."""
+    seen = looks_first(world, traces)
+    assert min(seen["NONE", one] for one in ("looked", "not looked", "not looked, closed out")) > 50, seen
+    slow = built(start="frontcourt", setting=[], constants={"look_s": 2.0}).home
+    seen = looks_first(slow, watched(slow))
+    assert min(seen["NONE", one] for one in ("and dribbled", "and nobody has caught it yet")) > 50, seen
+
+
+def test_who_is_trapped_looks_before_he_drives() -> None:
+    """Nobody is spared the look because he knows of a trap, or because it is behind him."""
+    call = {"call": "corner", "probability": 1.0}
+    constants = {"look_s": 2.0, "handler_read_s": 0.1, "belief_hold_coming_points": 0.5}
+    world = built(setting=[{"name": "corner", "call": [call]}], constants=constants).settings[0].world
+    seen = looks_first(world, called(world, 400))
+    assert seen["COMING", "not looked"] > 30 and seen["AFTER", "not looked"] > 30, seen
 
 
 def test_how_long_he_looks_is_exponential(world: Any, traces: list[Any]) -> None:
@@ -272,22 +407,23 @@ def test_how_long_he_looks_is_exponential(world: Any, traces: list[Any]) -> None
 
 
 def test_who_has_looked_by_his_first_decision() -> None:
-    """Where somebody can always be passed to, the share of first decisions after a catch in which passes are
-    weighed is that of the exponential law by the time since the catch: n over 300, 4 standard errors."""
-    constants = {"pass_shortest_m": 0.0, "pass_longest_m": 1000.0, "look_s": 0.8}
-    world = built(start="frontcourt", setting=[], constants=constants).home
+    """Where nobody runs at him, the share of first decisions after a catch in which drives are weighed is
+    that of the exponential law by the time since the catch: n over 300, 4 standard errors."""
+    world = built(start="frontcourt", setting=[], constants={"look_s": 0.8}).home
     k = world[0].k
     looked: list[bool] = []
     expected: list[float] = []
-    for t in (t for block in watch_numbers(world, 6, np.arange(N), what=("s",)) for t in block.traces()):
+    for t in watched(world):
         s, last = t.states, 0.0
         for step, options in decisions(t):
             catch_t = s["catch_t"][step]
-            if catch_t == last or s["n_catches"][step] == 0:
+            if catch_t == last:
                 continue
             last = catch_t
+            if not may_drive(world, t, step) or closes_out(world, t, step):
+                continue
             since = s["t"][step] + 0.5 * k.time_step_s - catch_t
-            looked.append(bool((options[:, 3] >= Option.PASS_1).any()))
+            looked.append(bool(set(DRIVES) & {int(o) for o in options[:, 3]}))
             expected.append(float(expon.cdf(since / mean_look_s(world, int(s["handler"][step - 1])))))
     p = np.array(expected)
     assert len(p) > 300 and 0.2 < p.mean() < 0.8

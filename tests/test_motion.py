@@ -16,7 +16,7 @@ from engine.kernel.batch import play_block, trace_possession
 from engine.kernel.motion import keep_in, move
 from engine.state.arrays import AGENT, N_SIDE
 from engine.state.record import COLUMN, N_RECORD
-from engine.state.words import EVENTS, Mode, PassKind
+from engine.state.words import EVENTS, Action, Mode, PassKind
 from engine.world.pack import pack
 
 FAR = 1e6
@@ -148,6 +148,25 @@ def test_a_turn_is_bound_by_the_limit(dt: float) -> None:
     assert abs(rows[-1, 1] - 10.0) < 0.1
 
 
+# --- a turn where he need not stop --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("dt", STEPS)
+def test_who_need_not_stop_runs_as_if_his_way_went_on(dt: float) -> None:
+    """With 3 m to go after a target 5 m away he runs, up to it, as to a target 8 m away (tolerance:
+    rounding); without them he has to brake before."""
+    rows = {}
+    for goal, further in ((5.0, 3.0), (8.0, 0.0), (5.0, 0.0)):
+        a = agent()
+        a.tx, a.further_m = goal, further
+        rows[goal, further] = run(a, 6.6, 1.0, BRAKE, dt, round(2.5 / dt))
+    short = rows[5.0, 3.0][:, 0] < 5.0
+    np.testing.assert_allclose(rows[5.0, 3.0][short], rows[8.0, 0.0][short], atol=1e-9)
+    near = np.flatnonzero(short & (rows[5.0, 3.0][:, 0] > 4.0))
+    assert len(near) and (rows[5.0, 3.0][near, 2] > 4.0).all()
+    assert rows[5.0, 3.0][short][-1, 2] > rows[5.0, 0.0][short][-1, 2] + 1.0
+
+
 # --- a race to a spot ---------------------------------------------------------------------------------
 
 
@@ -260,6 +279,35 @@ def test_a_dead_ball_does_move_people(played: list[tuple[Any, Any]]) -> None:
         jumps += (way[~live] > 1.2 * w.players["top_speed_mps"] * w.k.time_step_s).any(axis=1).tolist()
     # not at each of them: after a made last free throw the possession is over and nobody moves
     assert sum(jumps) >= 5
+
+
+def test_a_driver_keeps_his_speed_where_he_turns(played: list[tuple[Any, Any]]) -> None:
+    """On the first leg of a drive what of the second leads on is further way (its part along the first); for
+    everybody else there is none. At a turn with so much to come he is faster than anybody is who comes to
+    rest there (half the braking limit over the radius in which he has arrived): most are, where nobody
+    touches them."""
+    turns, back = [], 0
+    for w, trace in played:
+        k, s, a = w.k, trace.states, trace.agents
+        drives = (s["mode"] == Mode.HELD) & (s["action"] == Action.DRIVE)
+        for n in range(1, len(s)):
+            who = s["handler"][n - 1] if drives[n - 1] else -1
+            goal, end = (np.array([s[f"{of}_x"][n], s[f"{of}_y"][n]]) for of in ("goal", "end"))
+            if who < 0 or drives[n]:
+                first = goal - (a["x"][n - 1, who], a["y"][n - 1, who])
+                on = (end - goal) @ first / max(np.hypot(*first), 1e-9)
+                back += who >= 0 and on < 0.0
+                expected = [max(on, 0.0) if i == who else 0.0 for i in range(10)]
+                np.testing.assert_allclose(a["further_m"][n], expected, atol=1e-9)
+            turned = who >= 0 and drives[n] and (goal == end).all() and s["goal_x"][n - 1] != end[0]
+            if turned and a["further_m"][n - 1, who] > 0.5:
+                h, others = a[n - 1, who], a[n - 1, N_SIDE:]
+                gap = np.hypot(others["x"] - h["x"], others["y"] - h["y"]).min()
+                if gap > 2.0 * k.body_radius_m + 0.1:
+                    turns.append(math.hypot(h["vx"], h["vy"]))
+    k = played[0][0].k
+    assert len(turns) >= 10 and back > 0, (len(turns), back)
+    assert np.mean(np.array(turns) > math.sqrt(k.brake_mps2 * k.arrival_radius_m)) > 0.5, turns
 
 
 def test_the_held_ball_is_where_its_holder_is(played: list[tuple[Any, Any]]) -> None:

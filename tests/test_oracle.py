@@ -26,12 +26,13 @@ from oracle_compare import (
     OF_A_PLAY,
     OF_A_SCREEN,
     OF_A_SHOT,
+    OF_A_VIEW,
     OF_A_WAY_OUT,
     Compared,
     compare,
     telling,
 )
-from oracle_scenarios import PLAYS
+from oracle_scenarios import PLAYS, patient
 from oracle_spread import spread
 from policies import registered
 
@@ -127,7 +128,7 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, full: bool) ->
     assert found.seen["worth"] == worth, found.seen["worth"] ^ worth
     assert found.seen["floor"] == set(FLOOR)
     assert found.seen["against"] == set(product(AGAINST, AGAINST)), found.seen["against"]
-    rules = {*OF_A_SCREEN, *OF_A_SHOT, *OF_A_LOSS, *OF_A_WAY_OUT}
+    rules = {*OF_A_SCREEN, *OF_A_SHOT, *OF_A_LOSS, *OF_A_WAY_OUT, *OF_A_VIEW}
     assert rules <= set(found.met), rules - set(found.met)
     assert to_be_seen() <= set(found.plays), to_be_seen() - set(found.plays)
     assert {what for _, what in found.plays} >= set(OF_A_PLAY)
@@ -143,6 +144,15 @@ def test_far_numbers_large_seeds_and_a_limit_of_calls(tmp_path: Path) -> None:
         twin = Naive(scenario, packed.settings[last].name)
         numbers = range(2**40 + 7, 2**40 + 15)
         compare(found, f"at most {most}", twin, packed.settings[last].world, numbers, 2**63 + 12345, most)
+    report(found)
+
+
+def test_noise_where_all_is_tried_and_most_of_a_pass_is_alike(tmp_path: Path) -> None:
+    """Tried options have words of their own, what is alike of all passes, too; a share beside a half."""
+    found = Compared()
+    for look in (1, 2):
+        scenario = patient(tmp_path, f"tried {look}", tried_look=look, pass_alike_share=0.8)
+        compare(found, scenario.title, Naive(scenario), pack(scenario).home, range(20), SEED)
     report(found)
 
 

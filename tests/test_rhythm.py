@@ -50,10 +50,11 @@ def test_what_he_feels_is_in_what_he_believes_of_his_own_shot_alone() -> None:
     """Beside the same possessions without rhythm: a shot's chance differs by it in log odds, exactly; going
     on with a drive is worth more with good rhythm, never less; passes, new drives and holding are worth the
     same; and it is another one on the drive than before it, the same in all of a look's decisions."""
-    world, with_it = played(**PLAIN, shot_rhythm_logit=0.5)
+    n = 8 * N  # the two plays of a possession part soon
+    world, with_it = played(n, **PLAIN, shot_rhythm_logit=0.5)
     k, rules = world[0].k, world[0].rules
     shots, going_on, changes = {False: 0, True: 0}, 0, 0
-    for t, without in zip(with_it, played(**PLAIN, shot_rhythm_logit=0.0)[1], strict=True):
+    for t, without in zip(with_it, played(n, **PLAIN, shot_rhythm_logit=0.0)[1], strict=True):
         of_look: dict[tuple[int, bool], float] = {}
         for step, mine, theirs in weighed_alike(t, without):
             rhythm = float(t.states["rhythm"][step])

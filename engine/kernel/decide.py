@@ -1,8 +1,9 @@
 """The handler's choice: shoot, hold, drive, retreat, split or pass, in points, with noise per option.
 
 Each option has its own noise (Gumbel, the exponential race in logarithms), keyed by option and by the look in
-which it is drawn: what a man has misjudged he goes on misjudging until he looks anew. So two settings that
-weigh the same options in the same situation choose alike. Source of the rules: common practice, no source.
+which it is drawn: what a man has misjudged he goes on misjudging until he looks anew. Part of it is of all
+passes alike (nested choice, McFadden 1978, from memory). So two settings that weigh the same options in the
+same situation choose alike. Source of the rules: common practice, no source.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from engine.kernel.passing import lane_risk, on_passer_then, pass_speed, pressur
 from engine.kernel.screens import awaits_screen
 from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, rhythm, shot_value
 from engine.kernel.shots import start_shot
+from engine.kernel.view import in_view
 from engine.kernel.worth import (
     SCREEN_PLACE,
     carrying_on,
@@ -46,7 +48,7 @@ from engine.state.arrays import N_OPTIONS, N_SIDE
 from engine.state.words import Action, Dribble, Event, Option, PassKind, Region, TrapPhase, Violation
 
 NOT_AN_OPTION = -1e9
-MOST_NOISE = 23.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9
+MOST_NOISE = 33.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9; of a pass up to sqrt(2) as much
 TRIED_POINTS = 1.0  # noise of a look in which everything is tried
 EULER = 0.5772156649015329  # mean of a Gumbel variable
 PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
@@ -227,27 +229,26 @@ def weigh(w, c, trapped, n_pressure, d_rim):
     driving = s.action == Action.DRIVE
     c.weighed[Option.HOLD].value = carry + k.belief_stopped_points if driving else hold
     weigh_shot(w, c, left, d_rim, trapped)
-    free = trapped or s.trap_phase == TrapPhase.AFTER or s.n_catches == 0 or s.dribble != Dribble.UNUSED
-    looked = free or s.now >= s.looked_t
     may_dribble = s.dribble != Dribble.DEAD and s.trap_phase != TrapPhase.SET and 0.8 < d_rim < 9.0
     if driving:
         if may_dribble and s.t - s.drive_t < k.drive_most_s:
             go_on(w, c, carry, left)
-    elif may_dribble and (looked or closes_out(w, c)) and s.t - s.stopped_t >= k.drive_rest_s:
+    elif may_dribble and (s.now >= s.looked_t or closes_out(w, c)) and s.t - s.stopped_t >= k.drive_rest_s:
         weigh_drives(w, c, carry, left)
     if trapped and s.dribble != Dribble.DEAD:
         weigh_retreat(w, c, carry)
         if s.trap_phase == TrapPhase.COMING:
             weigh_split(w, c, carry, hold)
-    if looked:
-        fake_s = k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
-        release_s = k.pass_release_s + k.release_pressure_s * n_pressure + fake_s
-        then, stands = n_pressure, False
-        if trapped:
-            then, stands = on_passer_then(w, c, release_s, n_pressure)
-        for j in range(N_SIDE):
-            if j != s.handler:
-                weigh_pass(w, c, j, left, release_s, then, stands)
+    fake_s = k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
+    release_s = k.pass_release_s + k.release_pressure_s * n_pressure + fake_s
+    then, stands = n_pressure, False
+    if trapped:
+        then, stands = on_passer_then(w, c, release_s, n_pressure)
+    latest_s = k.pass_release_s + k.release_pressure_s * n_pressure + k.fake_s + k.over_release_s
+    in_time = ru.three_seconds_s == 0.0 or a.lane_t + latest_s < ru.three_seconds_s
+    for j in range(N_SIDE):
+        if j != s.handler and in_time and in_view(w, c, j):
+            weigh_pass(w, c, j, left, release_s, then, stands)
 
 
 @njit
@@ -264,6 +265,8 @@ def best_option(w, c):
     chosen = Option.HOLD + 0
     u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, tried, s.n_looks)
     v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, tried, s.n_looks)
+    v4, of_passes, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
+    alike = k.pass_alike_share
     a = c.agents[s.handler]
     left = time_left(w, s)
     for i in range(N_OPTIONS):
@@ -299,10 +302,11 @@ def best_option(w, c):
             elif i == Option.DRIVE_FAR_RIGHT + 3:
                 u = v3
             elif i == Option.DRIVE_FAR_RIGHT + 4:
-                u, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
+                u = v4
         else:
             u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, tried, s.n_looks)
-        value += noise(u, scale)
+            value += noise(of_passes, math.sqrt(alike) * scale)
+        value += noise(u, math.sqrt(1.0 - alike) * scale if i >= Option.PASS_1 else scale)
         if value > best:
             best = value
             chosen = i

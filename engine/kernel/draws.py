@@ -30,7 +30,7 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "SPOT": (2, "agent", "n-th re-spacing", "spot x; spot y; unused; unused"),
     "CHOICE": (
         3,
-        "option group (0 shoot hold retreat split, 1-2 drives, 3+j passes to j); 1 if all is tried",
+        "option group (0 shoot hold retreat split, 1-2 drives, 2 passes, 3+j pass to j); 1 if all is tried",
         "n-th look",
         "noise of each option of the group",
     ),
@@ -73,7 +73,12 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
         "n-th occasion for a play",
         "whether it is begun; foul off the ball; unused; unused",
     ),
-    "LOOK": (23, "none", "step", "how long he looks before he passes or drives; unused; unused; unused"),
+    "LOOK": (
+        23,
+        "0 the look, 1 finding the four others, 2 seeing them past arms",
+        "step; past arms n-th call of the possession",
+        "how long he looks before he drives, or for the others in the order of their numbers",
+    ),
     "RHYTHM": (
         24,
         "1 on a drive",

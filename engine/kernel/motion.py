@@ -56,7 +56,8 @@ def move(a, top_mps, tau_s, gain, brake_mps2, stop_mps2, dt):
     """One step of agent ``a`` toward his target; positions and velocities change in place.
 
     He runs by the law as long as what is left of the way suffices to stop; from there on he brakes with half
-    of ``stop_mps2`` (tracking: a man brakes harder than 3.5 m/s2 3 % of the time) and comes to rest on it.
+    of ``stop_mps2`` (tracking: a man brakes harder than 3.5 m/s2 3 % of the time) and comes to rest on it, or
+    ``further_m`` beyond it where the target is only where he turns.
     """
     dx = a.tx - a.x
     dy = a.ty - a.y
@@ -74,7 +75,7 @@ def move(a, top_mps, tau_s, gain, brake_mps2, stop_mps2, dt):
         cy *= gain
     # the fastest he may be at the end of this step and still stop: v^2 = stop (d - (v0 + v) dt / 2)
     toward = a.vx * ux + a.vy * uy
-    left = d - 0.5 * dt * (toward if toward > 0.0 else 0.0)
+    left = d + a.further_m - 0.5 * dt * (toward if toward > 0.0 else 0.0)
     q = 0.25 * stop_mps2 * dt
     most = math.sqrt(q * q + stop_mps2 * left) - q if left > 0.0 else 0.0
     nx = a.vx + cx

@@ -105,9 +105,13 @@ def off_ball(w, c, i):
     a.speed_share = k.off_ball_speed_share
     trapped = s.trap_phase == TrapPhase.COMING or s.trap_phase == TrapPhase.SET
     if s.mode == Mode.PASS_FLIGHT and i == s.target:
-        # comes to meet the ball
-        a.tx = clip(s.pass_x1, -ru.half_width_m, ru.half_width_m)
-        a.ty = clip(s.pass_y1, ru.baseline_y_m, ru.far_y_m)
+        # comes to meet the ball, until his hands reach it
+        if distance(a.x, a.y, s.pass_x1, s.pass_y1) < k.hands_m:
+            a.tx = a.x
+            a.ty = a.y
+        else:
+            a.tx = clip(s.pass_x1, -ru.half_width_m, ru.half_width_m)
+            a.ty = clip(s.pass_y1, ru.baseline_y_m, ru.far_y_m)
         a.speed_share = 1.0
         return
     if s.mode == Mode.PASS_WINDUP and i == s.target:
@@ -271,6 +275,15 @@ def veer(w, c):
 
 
 @njit
+def onward(a, gx, gy, ex, ey):
+    """How far the way from the goal to the end leads on in the direction from ``a`` to the goal, metres."""
+    d = distance(a.x, a.y, gx, gy)
+    if d < EPSILON:
+        return 0.0
+    return clip(((gx - a.x) * (ex - gx) + (gy - a.y) * (ey - gy)) / d, 0.0, FAR_AWAY)
+
+
+@njit
 def with_ball(w, c):
     """Target and pace of the handler: standing, driving, dribbling to a spot, retreating or splitting."""
     s = c.s
@@ -287,6 +300,8 @@ def with_ball(w, c):
         s.goal_y = s.end_y
     a.tx = s.goal_x
     a.ty = s.goal_y
+    if s.action == Action.DRIVE:
+        a.further_m = onward(a, s.goal_x, s.goal_y, s.end_x, s.end_y)
     share = k.dribble_speed_share * (0.9 + 0.2 * w.players[s.handler].handle)
     if s.action == Action.RETREAT:
         share *= k.retreat_speed_share
@@ -312,6 +327,7 @@ def offence_targets(w, c):
     run_plays(w, c)
     in_hand = s.mode == Mode.HELD or s.mode == Mode.PASS_WINDUP or s.mode == Mode.SHOT_WINDUP
     for i in range(N_SIDE):
+        c.agents[i].further_m = 0.0
         if in_hand and i == s.handler:
             with_ball(w, c)
         else:

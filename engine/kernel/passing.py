@@ -24,8 +24,8 @@ from engine.kernel.near import (
     nearest_defender,
     touch_chance,
 )
-from engine.kernel.offence import reading_delay
 from engine.kernel.rows import match_men, next_moment, read_pass, set_row, side_of
+from engine.kernel.view import begin_look
 from engine.state.arrays import MOST_SHADOW_SETTINGS, N_SIDE
 from engine.state.words import (
     Action,
@@ -386,9 +386,7 @@ def take_ball(w, c, who):
     if s.trap_phase == TrapPhase.COMING and s.trap_read_t < NEVER:
         # caught with the trap on its way: he reads it from the catch on
         s.trap_read_t = s.t + (s.trap_read_t - s.trap_t)
-    u, _, _, _ = draws.uniforms(s, draws.LOOK, 0, 0, s.step)
-    look_s = k.look_s * (1.5 - w.players[who].passing)
-    s.looked_t = s.t - math.log(u) * reading_delay(w, look_s)
+    begin_look(w, c, who)
     s.decide_t = s.t + k.catch_pause_s
     s.guarded_s = 0.0
     s.held_chance = 0
@@ -424,5 +422,6 @@ def catch(w, c):
             c.record.next_gap_mm += mm
     event(c, Event.CATCH, s.target, s.passer, gap, r.x, r.y)
     take_ball(w, c, s.target)
+    c.agents[s.passer].find_s_per_m = 0.0  # he has just looked at him
     s.decide_t = s.arrive_t + w.k.catch_pause_s
     s.n_catches += 1

@@ -156,16 +156,35 @@ def counts(w, c):
     camp = w.k.lane_camp_mps
     for i in range(2 * N_SIDE):
         a = c.agents[i]
-        in_lane = abs(a.x) < ru.lane_half_width_m and a.y < ru.free_throw_y_m
-        if not in_lane or s.mode == Mode.SHOT_FLIGHT or s.mode == Mode.LOOSE or s.front == 0:
+        if not in_lane(ru, a.x, a.y) or s.mode == Mode.SHOT_FLIGHT or s.mode == Mode.LOOSE or s.front == 0:
             a.lane_t = 0.0
-        elif a.vx * a.vx + a.vy * a.vy < camp * camp:
+        elif a.vx * a.vx + a.vy * a.vy < camp * camp and not (i < N_SIDE and may_be_in_lane(w, c, i)):
             a.lane_t += dt
-            if i < N_SIDE and a.lane_t >= ru.three_seconds_s > 0.0 and s.mode != Mode.SHOT_WINDUP:
+            if i < N_SIDE and a.lane_t >= ru.three_seconds_s > 0.0:
                 s.ball_x = a.x
                 s.ball_y = a.y
                 violation(w, c, Violation.THREE_SECONDS)
                 return
+
+
+@njit
+def in_lane(ru, x, y):
+    """True in the restricted area."""
+    return abs(x) < ru.lane_half_width_m and y < ru.free_throw_y_m
+
+
+@njit
+def may_be_in_lane(w, c, i):
+    """True while the count on attacker ``i`` stands: a shot goes up, he drives to it, or he leaves in time.
+
+    FIBA Official Basketball Rules, Art. 26.1.2, from memory. In time: from where he makes to leave at all.
+    """
+    s = c.s
+    ru = w.rules
+    a = c.agents[i]
+    if s.mode == Mode.SHOT_WINDUP or (s.mode == Mode.HELD and i == s.handler and s.action == Action.DRIVE):
+        return True
+    return a.lane_t > ru.three_seconds_s - w.k.lane_margin_s and not in_lane(ru, a.tx, a.ty)
 
 
 @njit

@@ -261,6 +261,7 @@ AGENT = np.dtype(
         ("ty", np.float64),
         ("speed_share", np.float64),
         ("sliding", np.int64),
+        ("further_m", np.float64),  # of his way after the target, where he need not stop
         ("stop_share", np.float64),  # of the usual braking at the end of his run
         ("turn_t", np.float64),  # defence: until then he is still opening up from his slide
         ("break_t", np.float64),  # defence: until then he is out of it, having broken for a pass
@@ -287,6 +288,7 @@ AGENT = np.dtype(
         ("read_t", np.float64),  # when he reads the trap
         ("break_role", np.int64),  # Break, -1 none
         ("lane_t", np.float64),
+        ("find_s_per_m", np.float64),  # how long the ball's holder looks for him; 0 once found
         ("go", np.int64),  # 1: he has a move to make
         ("go_t", np.float64),  # from when on
         ("go_x", np.float64),
@@ -332,7 +334,7 @@ STATE = np.dtype(
         ("spot_t", np.float64),
         ("catch_t", np.float64),
         ("look_t", np.float64),  # when the handler last looked at the floor anew
-        ("looked_t", np.float64),  # when he has looked long enough since his catch to pass or drive
+        ("looked_t", np.float64),  # when he has looked long enough since his catch to drive
         ("stopped_t", np.float64),  # when his last drive was stopped
         ("drive_way", np.int64),  # which of the five drives he is on
         ("last_y", np.float64),  # where the handler was a step ago

@@ -20,6 +20,7 @@ from engine.study.patterns.common import (
     quotient,
     settled,
     trend,
+    was_set,
 )
 from engine.study.patterns.escapes import WAYS, beaten_windows, ways
 from engine.study.patterns.playing import CALLS, N_BASE, Run, constants
@@ -81,16 +82,16 @@ def pattern_7(run: Run) -> list[Claim]:
     found = []
     for name in CALLS:
         usual = run.base(name, N_BASE)
-        was_set = column(usual, "trap_set")[called(usual)] > 0
+        sets = was_set(usual)[called(usual)] > 0
         lost = [
-            lost_in_trap(run.again(name, constants(second_trapper_delay_s=delay), N_BASE))[was_set]
+            lost_in_trap(run.again(name, constants(second_trapper_delay_s=delay), N_BASE))[sets]
             for delay in DELAYS_S
         ]
         figures = (
             ", ".join(f"{d:g} s {mean(values).mean:.3f}" for d, values in zip(DELAYS_S, lost, strict=True))
-            + f" lost in it, of {was_set.sum():,} traps set with nobody late"
+            + f" lost in it, of {sets.sum():,} traps set with nobody late"
         )
-        gap = settled(-trend(DELAYS_S, lost, [np.ones(len(one)) for one in lost]), was_set)
+        gap = settled(-trend(DELAYS_S, lost, [np.ones(len(one)) for one in lost]), sets)
         found.append(Claim(7, f"{name}: turnovers fall with the delay", PRACTICE, gap, figures))
     return found
 
@@ -114,7 +115,11 @@ def pattern_10(run: Run) -> list[Claim]:
         found.append(Claim(10, f"{name}: mostly back or inside", PRACTICE, gap, figures))
         skips = column(records[numbers], "escape_skip")
         share = quotient(skips, np.ones(len(skips)))
-        figures = f"{share.mean:.3f} of the passes out; seldom: under {SELDOM:g}"
+        stood = mean(skips[was_set(records)[numbers] > 0].astype(float))
+        figures = (
+            f"{share.mean:.3f} of the passes out, {stood.mean:.3f} where the trap stood; "
+            f"seldom: under {SELDOM:g}"
+        )
         found.append(
             Claim(10, f"{name}: seldom by a skip", PRACTICE, Mean(SELDOM - share.mean, share.se), figures)
         )
