@@ -187,8 +187,8 @@ def test_three_seconds_in_the_lane() -> None:
 
 def test_three_seconds_are_called_as_often_as_in_games() -> None:
     """Professionals as shipped, 12,000 possessions, beside open play-by-play of professional men 2015-16 (632
-    games, 241 calls of 18,571 turnovers; sources.md, turnover types; .1353 turnovers a possession, box scores):
-    within 4 standard errors. Nothing is fitted to it."""
+    games, 241 calls of 18,571 turnovers; sources.md, turnover types; .1353 turnovers a possession, box
+    scores): within 4 standard errors. Nothing is fitted to it."""
     n = 12_000
     world = pack(load_scenario("level_professional")).home
     lost = np.flatnonzero(column(records(world, n), "violations"))
