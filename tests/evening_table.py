@@ -21,7 +21,7 @@ from typing import Any
 
 from engine import cli
 from engine.inputs.base import spoken
-from engine.report.words import around
+from engine.report.words import around, saved
 
 #: Outputs in the order of the table's columns; those of a report last.
 TEXTS = ("compare", "plan", "timing", "lineup")
@@ -95,6 +95,12 @@ def worth(said: str) -> str:
         return f"{values[0]:.2f} (? to ?)"
     mean, *ends = values
     return f"{mean:.2f} ({min(ends):.2f} to {max(ends):.2f})"
+
+
+def ordered(headline: str, titles: list[str]) -> list[list[bool]]:
+    """Of each order of a headline (``not against two guards``) whether it calls in each of the formations."""
+    found = re.findall(r"(not )?(?i:against) ((?:one|two|overload)[a-z ,]*?)(?: call |[.;)]|$)", headline)
+    return [[(one in where.split(", ")) != bool(out) for one in titles] for out, where in found]
 
 
 def agree(answers: list[str]) -> bool:
@@ -212,12 +218,12 @@ class Evening:
         ):
             if row is None:
                 continue
-            cells = [("plan.json", "rows", worth(around(row["per_100"], 1)))]
+            cells = [("plan.json", "rows", worth(saved(row["per_100"], 1, "")))]
             for output in ("plan", "said", "page"):
                 said = (_found(pattern, self.text[output]) or "").replace(" points per 100 possessions", "")
                 cells.append((output, "verdict", worth(said) if said else "nothing"))
             found.append(Row(question, tuple(cells)))
-        cells = [("plan.json", "rows", worth(around(without["per_game"], 1)))]
+        cells = [("plan.json", "rows", worth(saved(without["per_game"], 1, "")))]
         for output in ("plan", "page"):
             said = re.search(game.format(verb), self.text[output])
             sign = (re.match(verb, said[1]) or [""])[0] if said else ""

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 from evening_table import Evening as Table
-from evening_table import agree, men_told, named, one_line, outputs, ran, replayed
+from evening_table import agree, men_told, named, one_line, ordered, outputs, ran, replayed
 from report_pages import PLANNED, advising
 
 from engine import cli
@@ -373,12 +373,8 @@ def test_in_how_many_formations_the_advice_holds_is_one(told: dict[str, Any]) ->
     assert advised and headline.startswith("In all 3") == all(held)
     saves = [[one["verdict"] == "saves" for one in call["by_formation"]] for call in advised]
     if any(map(any, saves)):  # an order for the others, on the page and the bench
-        titles = [one["title"] for one in found["formations"]]
-        orders = re.findall(r"(only|not) against ([a-z ,]+)", headline)
-        assert not unsure or orders or any(f"gainst {one}" in headline for one in titles)
-        for word, where in orders:  # "only" names where one of the calls saves, "not" where one does not
-            there = [one in where.split(", ") for one in titles]
-            assert [(word == "only") == here for here in there] in saves, headline
+        orders = ordered(headline, [one["title"] for one in found["formations"]])
+        assert (not unsure or orders) and all(order in saves for order in orders), headline
         bench = [line for line in re.findall(r"(?:Home|No [a-z ,]+) against: [a-z ,]+\.", told["bench"])]
         assert bool(bench) == bool(unsure) and all(any(one in line for line in bench) for one in unsure)
     else:

@@ -74,6 +74,27 @@ def test_the_kernel_begins_two_plays_as_check_says() -> None:
     assert abs(a / (a + b) - 48 / 76) < 4.0 * np.sqrt(0.25 / (a + b))
 
 
+def test_shares_are_of_plays_that_are_run_together() -> None:
+    """A setting with one of the two says nothing of the other; a third with both makes them all but it."""
+    friday = load_scenario(FRIDAY)
+    both, a = running(friday, cut("a", 0.6), cut("b", 0.4)), running(friday, cut("a", 0.6)).plays
+    alone = friday.settings[0].model_copy(update={"name": "alone", "plays": a})
+    as_home = friday.settings[0].model_copy(update={"name": "as home"})
+    (line,) = occasion_lines(both.model_copy(update={"settings": (alone,)}))
+    assert line.endswith("cut a (a) 48, cut b (b) 28, none 24 (in home)")
+    (line,) = occasion_lines(both.model_copy(update={"settings": (as_home, alone)}))
+    assert line.endswith('none 24 (in home, "as home")')
+    (line,) = occasion_lines(both.model_copy(update={"settings": (as_home,)}))
+    assert line.endswith("none 24")
+
+
+def test_a_play_against_what_nobody_plays_is_told() -> None:
+    friday = load_scenario(FRIDAY)
+    lines = occasion_lines(running(friday, cut("a", 0.6) | {"against": "men"}))
+    assert lines == ['play "cut a" is against men alone: here it is never run']
+    assert not any("never run" in line for line in occasion_lines(friday))
+
+
 def test_what_nobody_is_there_for_in_this_formation_is_told(tmp_path: Path) -> None:
     friday = load_scenario(FRIDAY)
     assert lacking(friday) == []

@@ -315,7 +315,9 @@ def _meaning(source: Source, before_playing: Callable[[], None] | None) -> str |
     kind = kind_of(data) or _FOLDERS.get(source.path.absolute().parent.name)
     if kind is None:
         kinds = ", ".join(title for title, ending in KINDS.values() if ending == ".toml")
-        raise InputError(source, "its keys", ", ".join(list(data)[:8]), f"the keys of one of: {kinds}")
+        raise InputError(
+            source, "its keys", ", ".join(list(data)[:8]) or "none", f"the keys of one of: {kinds}"
+        )
     if kind == "scenarios":
         return _scenario(data, source, before_playing)
     return _MEANINGS[kind](data, source)

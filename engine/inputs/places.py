@@ -39,8 +39,10 @@ def _known_spot(value: str) -> str:
 
 def _on_floor(value: tuple[float, float]) -> tuple[float, float]:
     x, y = value
-    if not (-12.0 <= x <= 12.0 and -3.0 <= y <= 30.0):
-        raise not_allowed("[x, y] in metres from the rim, x from -12 to 12, y from -3 to 30")
+    if not (abs(x) <= 7.62 and -1.6 <= y <= 27.1):  # the widest and longest court
+        raise not_allowed(
+            "[x, y] on the court, metres from the rim: x from -7.62 to 7.62, y from -1.6 to 27.1"
+        )
     return value
 
 

@@ -20,6 +20,7 @@ from engine.inputs.base import (
     nearest,
     one_of,
     parse,
+    plain,
     tables,
 )
 from engine.inputs.files import FileName, Source, read_toml, resolve
@@ -109,7 +110,8 @@ def _check(play: Play, where: str) -> Play:
             allowed = f"a step of the play: {listed(names)}{nearest(step.next, names)}"
             raise InputError(where, f"{key}.next", step.next, allowed)
         if step.when == Start.THEN.word and step.name not in followed:
-            raise InputError(where, f"{key}.when", step.when, "another occasion, or the next of some step")
+            allowed = f'another occasion, or some step with next = "{plain(step.name)}"'
+            raise InputError(where, f"{key}.when", step.when, allowed)
         if step.held_s > 0.0 and step.when != Start.HOLD.word:
             raise InputError(where, f"{key}.held_s", step.held_s, f'0 unless when = "{Start.HOLD.word}"')
         for n, move in enumerate(step.moves):

@@ -9,7 +9,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from engine.inputs.base import listed
+from engine.inputs.base import listed, plain
+from engine.inputs.defaults import PLAYS
 from engine.inputs.plays import Play, Step
 from engine.inputs.scenario import Scenario
 from engine.inputs.zone import Zone
@@ -108,18 +109,50 @@ def occasion_lines(scenario: Scenario) -> list[str]:
         f'play "{play.title}" in this formation ({title}): {one.kind}: "{one.step}": {one.text}'
         for play, one in lacking(scenario)
     ]
+    run = _run(scenario)
+    for play in plays_of(scenario):
+        named = any(play in plays for _, _, plays in run) and play.name not in PLAYS
+        if named and play not in run_here(scenario):
+            lines.append(f'play "{play.title}" is against {listed(play.against)} alone: here it is never run')
+    found: dict[tuple[Against, str], list[str]] = {}
     for kind in Against:
-        plays = [play for play in run_here(scenario) if kind.word in play.against]
-        for when, regions, here in _together(plays):
-            odds = shares([step.often for _, step in here])
-            each = [
-                f"{play.title} ({step.name}) {100 * share:.0f}"
-                for (play, step), share in zip(here, odds, strict=True)
-            ]
-            none = f", none {100 * (1.0 - sum(odds)):.0f}" if sum(odds) < 0.995 else ""
-            where = "anywhere" if len(regions) >= len(BALL_IN) - 1 else either([BALL_IN[r] for r in regions])
-            lines.append(
-                f"several plays may begin when {_OCCASION[when]} {where} ({kind.meaning}); of 100 such "
-                f"moments: {listed(each)}{none}"
-            )
+        for name, zone, plays in run:
+            if kind.word in _kinds(zone):
+                for line in _shares_of([play for play in plays if kind.word in play.against], kind):
+                    found.setdefault((kind, line), []).append(name)
+    for (kind, line), names in found.items():
+        everywhere = len(names) == sum(kind.word in _kinds(zone) for _, zone, _ in run)
+        lines.append(line if everywhere else f"{line} (in {listed(names)})")
+    return lines
+
+
+def _run(scenario: Scenario) -> list[tuple[str, Zone, Sequence[Play]]]:
+    """(name, defence, plays that the attack runs) of home and of each setting."""
+    home = ("home", scenario.zone, scenario.plays)
+    own = [
+        (
+            f'"{plain(one.name)}"',
+            one.zone or scenario.zone,
+            scenario.plays if one.plays is None else one.plays,
+        )
+        for one in scenario.settings
+    ]
+    return [home, *own]
+
+
+def _shares_of(plays: Sequence[Play], kind: Against) -> list[str]:
+    """A line for each occasion on which several of these plays may begin."""
+    lines = []
+    for when, regions, here in _together(plays):
+        odds = shares([step.often for _, step in here])
+        each = [
+            f"{play.title} ({step.name}) {100 * share:.0f}"
+            for (play, step), share in zip(here, odds, strict=True)
+        ]
+        none = f", none {100 * (1.0 - sum(odds)):.0f}" if sum(odds) < 0.995 else ""
+        where = "anywhere" if len(regions) >= len(BALL_IN) - 1 else either([BALL_IN[r] for r in regions])
+        lines.append(
+            f"several plays may begin when {_OCCASION[when]} {where} ({kind.meaning}); of 100 such "
+            f"moments: {listed(each)}{none}"
+        )
     return lines

@@ -423,7 +423,8 @@ def findings(play: Play) -> list[Finding]:
         for i, each in sorted(needs.items()):
             if 2 * len(each) > sum(one.runs[i] is not None for one in pictures):
                 need_s, has_s = min(each)
-                text = f"{LETTERS[i]} takes {need_s:.1f} s, there are {has_s:.1f} s"
+                places = 1 + (f"{need_s:.1f}" == f"{has_s:.1f}")
+                text = f"{LETTERS[i]} takes {need_s:.{places}f} s, there are {has_s:.{places}f} s"
                 found.append(Finding("late", step.name, text))
         crowds = [min(pairs) for pairs in (_crowd(step, one) for one in pictures) if pairs]
         if 2 * len(crowds) > len(pictures):
