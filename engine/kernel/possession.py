@@ -16,7 +16,7 @@ from engine.kernel.ending import shot_clock_violation, turnover, violation
 from engine.kernel.jit import njit
 from engine.kernel.log import event
 from engine.kernel.motion import distance, move_all
-from engine.kernel.near import defenders_within, nearest_defender, side_index
+from engine.kernel.near import defenders_within, nearest_defender, side_index, to_line
 from engine.kernel.offence import blocker, offence_targets
 from engine.kernel.passing import catch, fly, release_pass, take_ball
 from engine.kernel.rebound import settle_loose_ball
@@ -189,7 +189,7 @@ def may_be_in_lane(w, c, i):
 
 @njit
 def ball_hazards(w, c):
-    """A live dribble: taken by whoever is near, lost by itself; on a drive fouls and charges, too."""
+    """A live dribble: taken by whoever is near, lost by itself or on a line; on a drive fouls and charges."""
     s = c.s
     k = w.k
     if s.mode != Mode.HELD or s.dribble != Dribble.DRIBBLING:
@@ -208,6 +208,13 @@ def ball_hazards(w, c):
     if draws.happens(u1, k.dribble_loss_rate_per_s * loose, dt):
         turnover(w, c, 0, -1, Loss.DRIBBLE)
         return
+    h = c.agents[s.handler]
+    moves = h.vx * h.vx + h.vy * h.vy > 1.0
+    if moves and to_line(w.rules, h) < k.step_out_within_m:
+        u, _, _, _ = draws.uniforms(s, draws.BALL_HAZARD, 1, 0, s.step)
+        if draws.happens(u, k.dribble_line_rate_per_s * loose, dt):
+            violation(w, c, Violation.STEPPED_ON_LINE)
+            return
     if s.action != Action.DRIVE and s.action != Action.SPLIT:
         return
     in_way = blocker(w, c)

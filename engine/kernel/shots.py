@@ -34,6 +34,8 @@ from engine.state.words import (
 )
 
 N_BANDS = len(SHOT_BANDS_M)
+#: No shot is got off in less (FIBA Official Basketball Rules, Art. 16.2.5, from memory: .3 s to attempt one).
+LEAST_RELEASE_S = 0.3
 
 
 @njit
@@ -47,7 +49,7 @@ def start_shot(w, c):
     s.action = Action.STAY
     release = k.rim_release_s if d < k.rim_range_m + 0.5 else k.shot_release_s
     if s.clock_s < release + 0.05 and w.rules.shot_clock_s > 0.0:
-        release = clip(s.clock_s - 0.05, 0.0, release)
+        release = clip(s.clock_s - 0.05, min(LEAST_RELEASE_S, release), release)
     s.release_t = s.due_t + release
     s.windup_t = s.due_t
     s.unset = 1 if is_unset(w, c) else 0
