@@ -19,7 +19,7 @@ from engine.kernel.motion import distance, move_all
 from engine.kernel.near import defenders_within, nearest_defender, side_index, to_line
 from engine.kernel.offence import blocker, offence_targets
 from engine.kernel.passing import catch, fly, release_pass, take_ball
-from engine.kernel.rebound import settle_loose_ball
+from engine.kernel.rebound import settle_loose_ball, touched_ring
 from engine.kernel.restarts import ball_out, defensive_foul, stand, take_places
 from engine.kernel.rows import adopt_now, follow_ball
 from engine.kernel.scratch import BLANK
@@ -32,7 +32,6 @@ from engine.state.words import (
     Dribble,
     Event,
     Flight,
-    LooseKind,
     Loss,
     Mode,
     Region,
@@ -290,7 +289,7 @@ def step(w, c, where, ask):
     if (
         ru.shot_clock_s > 0.0
         and s.mode != Mode.SHOT_FLIGHT
-        and not (s.mode == Mode.LOOSE and s.loose_kind != LooseKind.GOT_AWAY)
+        and not (s.mode == Mode.LOOSE and touched_ring(s))
     ):
         s.clock_s -= k.time_step_s
         if s.clock_s <= 0.0:

@@ -172,7 +172,7 @@ def shot_arrives(w, c):
     if s.shot_result == ShotResult.BLOCKED:
         c.record.blocks += 1
         event(c, Event.BLOCKED, -1, s.shooter, 0.0, s.shot_x, s.shot_y)
-        start_rebound(w, c, distance(s.shot_x, s.shot_y, 0.0, 0.0) + 1.0, LooseKind.REBOUND)
+        start_rebound(w, c, distance(s.shot_x, s.shot_y, 0.0, 0.0) + 1.0, LooseKind.BLOCK)
         return
     event(c, Event.MISSED, s.shooter, -1, 0.0, s.shot_x, s.shot_y)
     start_rebound(w, c, distance(s.shot_x, s.shot_y, 0.0, 0.0), LooseKind.REBOUND)
