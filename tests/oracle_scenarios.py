@@ -147,20 +147,19 @@ off_ball_foul_p = 0.05
     )
 
 
-#: Men who wait for better than any shot till there is hardly any time left, and are quick at the rim.
+#: Men who wait for better than any shot till there is hardly any time left, and then go up quickly.
 WAITING = {
     "hold_value_points": 3.0,
     "hold_tau_s": 0.1,
     "decision_period_s": 0.3,
     "belief_reach_base": -4.0,
-    "rim_release_s": 0.28,
-    "rim_range_m": 5.0,
+    "shot_release_s": 0.28,
 }
 
 
 def lines_and_clock(folder: Path, name: str, wait: bool) -> Scenario:
     """Dribblers who step on lines, either drivers or men who wait."""
-    fixed = {"dribble_line_rate_per_s": 1.0, "step_out_within_m": 2.0, "start_spread_m": 7.0}
+    fixed = {"dribble_line_rate_per_s": 2.0, "step_out_within_m": 2.0, "start_spread_m": 7.0}
     fixed |= WAITING if wait else {"belief_drive_points": 0.3}
     lines = "".join(f"{key} = {value}\n" for key, value in fixed.items())
     return scenario(
