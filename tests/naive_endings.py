@@ -19,6 +19,7 @@ from naive_basics import (
     OWN_MAN,
     PHASE_NONE,
     SETTLED,
+    SHOT_WINDUP,
     TOP,
     VIOLATIONS,
     clip,
@@ -96,6 +97,8 @@ def violation(p: Possession, kind: str) -> None:
 
 
 def shot_clock_violation(p: Possession) -> None:
+    if p.mode == SHOT_WINDUP:
+        p.met["goes up in vain"] += 1
     p.event_at_ball("violation", p.handler, NONE, VIOLATIONS.index("shot clock"))
     p.record["violations"] += 1
     p.record["turnovers"] += 1

@@ -133,7 +133,10 @@ def start_shot(p: Possession) -> None:
     at_rim = p.from_rim(p.handler) < k["rim_range_m"] + 0.5
     wind_up = k["rim_release_s"] if at_rim else k["shot_release_s"]
     if p.w.clock.shot_s > 0.0 and p.clock_s < wind_up + 0.05:
-        wind_up = clip(p.clock_s - 0.05, 0.0, wind_up)
+        usual, least = wind_up, min(0.3, wind_up)
+        wind_up = clip(p.clock_s - 0.05, least, usual)
+        how = "as usual, it is short" if least == usual else "by the least" if wind_up == least else "hurried"
+        p.met[f"little time to go up: {how}"] += 1
     p.release_t = p.due_t + wind_up
     p.windup_t = p.due_t
     p.unset = unset_now(p)

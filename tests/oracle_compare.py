@@ -107,6 +107,18 @@ OF_A_SHOT = (
     "chance of a drive, gap limited to 2",
 )
 
+#: Who dribbles near a line, and who goes up with little time left.
+OF_LINES_AND_CLOCK = (
+    "dribbles near a line, slowly",
+    *(
+        f"dribbles along the {line}: {how}"
+        for line in ("sideline", "baseline")
+        for how in ("steps on it", "stays in")
+    ),
+    *(f"little time to go up: {how}" for how in ("as usual, it is short", "by the least", "hurried")),
+    "goes up in vain",
+)
+
 #: How the ball is lost as something begins, or is not: whatever of a trap the driver has seen, and at every
 #: occasion of a play.
 OF_A_LOSS = (

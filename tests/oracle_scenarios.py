@@ -147,8 +147,34 @@ off_ball_foul_p = 0.05
     )
 
 
+#: Men who wait for better than any shot till there is hardly any time left, and then go up quickly.
+WAITING = {
+    "hold_value_points": 3.0,
+    "hold_tau_s": 0.1,
+    "decision_period_s": 0.3,
+    "belief_reach_base": -4.0,
+    "shot_release_s": 0.28,
+}
+
+
+def lines_and_clock(folder: Path, name: str, wait: bool) -> Scenario:
+    """Dribblers who step on lines, either drivers or men who wait."""
+    fixed = {"dribble_line_rate_per_s": 2.0, "step_out_within_m": 2.0, "start_spread_m": 7.0}
+    fixed |= WAITING if wait else {"belief_drive_points": 0.3}
+    lines = "".join(f"{key} = {value}\n" for key, value in fixed.items())
+    return scenario(
+        folder,
+        name,
+        "international",
+        setting("calls", CALLS["two_three"], changes=EVERY_TRIGGER),
+        setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"'),
+        top="beyond_range = true",
+        rest=f'[rules_changes]\n"clock.shot_s" = 8\n[constants]\n{lines}',
+    )
+
+
 OWN_PLAY = """name = "own_play"
-title = "a play of the test's own: every start, chains that go round, places off the floor"
+title = "a play of the test's own: every start, chains that go round, places at the lines"
 source = "made for this test"
 against = ["zone", "men"]
 
@@ -177,12 +203,12 @@ to = { spot = "corner", side = "far" }
 only_if = "way_open"
 [[step.move]]
 who = "handler"
-to = { at = [6.0, -2.9], side = "far" }
+to = { at = [6.0, -1.5], side = "far" }
 [[step.move]]
 who = "nearest"
 near = "wing"
 within_m = 30.0
-to = [-11.0, 25.0]
+to = [-7.6, 25.0]
 only_if = "denied"
 pace = 0.6
 [[step.move]]
