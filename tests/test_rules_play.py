@@ -214,18 +214,30 @@ def test_without_a_shot_clock_patience_ends_the_attack() -> None:
     assert seconds[8.0] < seconds[40.0] - 0.5
 
 
-def test_offensive_rebound_resets_the_clock() -> None:
-    """International: 14 seconds after an offensive rebound, whatever was left; without a clock nothing."""
-    n = 0
-    for reset in (14.0, 9.0):
-        changes = {"clock.offensive_rebound_reset_s": reset}
-        for t, events in log(home(start="frontcourt", rules_changes=changes), 60):
+def test_what_an_offensive_rebound_makes_of_the_clock() -> None:
+    """International: 14 seconds after it, whatever was left; but off a block it goes on from what it was at
+    the rim, less the steps in which the ball was loose, as does nothing else. It may run out meanwhile."""
+    anew, goes_on, out = 0, 0, 0
+    for reset, shot_s, fall_s in ((14.0, 24.0, 0.5), (9.0, 24.0, 0.5), (9.0, 6.0, 2.0)):
+        changes = {"clock.offensive_rebound_reset_s": reset, "clock.shot_s": shot_s}
+        often = {"block_p": 0.5, "block_scale_m": 3.0, "rebound_fall_s": fall_s}
+        world = home(start="frontcourt", rules_changes=changes, constants=often)
+        for t, events in log(world, 200):
+            clock, block = t.states["clock_s"], None
             for time, name, player, _ in events:
-                if name == "rebound" and player < 5:
-                    k = int(np.argmin(np.abs(t.states["t"] - time)))
-                    assert t.states["clock_s"][k] == pytest.approx(reset)
-                    n += 1
-    assert n >= 12
+                k = int(np.argmin(np.abs(t.states["t"] - time)))
+                if name == "blocked":
+                    block = k
+                elif name == "rebound" and player < 5 and block is None:
+                    assert clock[k] == pytest.approx(reset)
+                    anew += 1
+                elif name == "rebound" and player < 5:
+                    assert clock[k] == pytest.approx(clock[block] - (k - block) * world[0].k.time_step_s)
+                    goes_on += 1
+                if name == "rebound":
+                    block = None
+            out += block is not None and events[-1][3] == ENDS.index("shot_clock")
+    assert anew >= 50 and goes_on >= 20 and out >= 3, (anew, goes_on, out)
 
 
 # --- lines ----------------------------------------------------------------------------------------------
