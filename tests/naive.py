@@ -18,8 +18,10 @@ from naive_basics import (
     BACKCOURT,
     DRIBBLE_TO,
     DRIBBLING,
+    FREE_THROW,
     HELD,
     LOOSE,
+    MISSED,
     NONE,
     PASS_FLIGHT,
     PASS_WINDUP,
@@ -122,13 +124,18 @@ def begin(p: Possession) -> None:
 # --- one step (element 3) -----------------------------------------------------------------------------------
 
 
+def off_the_ring(p: Possession) -> bool:
+    """Whether the ball is loose off the ring: what is blocked, fumbled or deflected has not touched it."""
+    return p.mode == LOOSE and p.loose_kind in (MISSED, FREE_THROW)
+
+
 def play_step(p: Possession) -> None:
     p.events, p.options = [], []
     p.step += 1
     p.t = p.step * p.dt
     p.now = p.t + 0.5 * p.dt
     p.begun = p.t - 0.5 * p.dt
-    if p.w.clock.shot_s > 0.0 and p.mode != SHOT_FLIGHT and not (p.mode == LOOSE and p.loose_kind != 0):
+    if p.w.clock.shot_s > 0.0 and p.mode != SHOT_FLIGHT and not off_the_ring(p):
         p.clock_s -= p.dt
         if p.clock_s <= 0.0:
             shot_clock_violation(p)

@@ -8,7 +8,9 @@ from __future__ import annotations
 import math
 
 from naive_basics import (
+    BLOCKED,
     DRIVE,
+    MISSED,
     NONE,
     PHASE_NONE,
     SHOT_FLIGHT,
@@ -238,7 +240,7 @@ def shot_arrives(p: Possession) -> None:
     elif p.shot_result == 2:
         p.record["blocks"] += 1
         p.event("blocked", NONE, p.shooter, 0.0, p.shot_x, p.shot_y)
-        miss_comes_down(p, d + 1.0, 1)
+        miss_comes_down(p, d + 1.0, BLOCKED)
     else:
         p.event("missed", p.shooter, NONE, 0.0, p.shot_x, p.shot_y)
-        miss_comes_down(p, d, 1)
+        miss_comes_down(p, d, MISSED)

@@ -107,7 +107,7 @@ OF_A_SHOT = (
     "chance of a drive, gap limited to 2",
 )
 
-#: Who dribbles near a line, and who goes up with little time left.
+#: Who dribbles near a line, who goes up with little time left, and the clock while a shot is loose.
 OF_LINES_AND_CLOCK = (
     "dribbles near a line, slowly",
     *(
@@ -117,6 +117,10 @@ OF_LINES_AND_CLOCK = (
     ),
     *(f"little time to go up: {how}" for how in ("as usual, it is short", "by the least", "hurried")),
     "goes up in vain",
+    *(f"{what}, taken by the attack: the clock begins anew" for what in ("missed", "free throw")),
+    "blocked, taken by the attack: the clock goes on",
+    *(f"{what}, taken by the attack: no clock" for what in ("missed", "blocked")),
+    "blocked, the clock runs out",
 )
 
 #: How the ball is lost as something begins, or is not: whatever of a trap the driver has seen, and at every
