@@ -148,7 +148,7 @@ off_ball_foul_p = 0.05
 
 
 OWN_PLAY = """name = "own_play"
-title = "a play of the test's own: every start, chains that go round, places off the floor"
+title = "a play of the test's own: every start, chains that go round, places at the lines"
 source = "made for this test"
 against = ["zone", "men"]
 
@@ -177,12 +177,12 @@ to = { spot = "corner", side = "far" }
 only_if = "way_open"
 [[step.move]]
 who = "handler"
-to = { at = [6.0, -2.9], side = "far" }
+to = { at = [6.0, -1.5], side = "far" }
 [[step.move]]
 who = "nearest"
 near = "wing"
 within_m = 30.0
-to = [-11.0, 25.0]
+to = [-7.6, 25.0]
 only_if = "denied"
 pace = 0.6
 [[step.move]]
