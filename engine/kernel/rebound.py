@@ -78,7 +78,7 @@ def loose_ball_won(w, c):
 
 @njit
 def touched_ring(s):
-    """True if the loose ball has: the clock stands, and begins anew for the attack (FIBA 29.2, from memory)."""
+    """True if the loose ball has: the clock stands, begins anew for the attack (FIBA 29.2, from memory)."""
     return s.loose_kind == LooseKind.REBOUND or s.loose_kind == LooseKind.FREE_THROW
 
 
