@@ -39,7 +39,7 @@ def _known_spot(value: str) -> str:
 
 def _on_floor(value: tuple[float, float]) -> tuple[float, float]:
     x, y = value
-    if not (abs(x) <= 7.62 and -1.6 <= y <= 27.1):  # the widest and longest court
+    if not (abs(x) <= 7.62 and -1.6 <= y <= 27.1):  # 94 by 50 feet (configs/rules)
         raise not_allowed(
             "[x, y] on the court, metres from the rim: x from -7.62 to 7.62, y from -1.6 to 27.1"
         )

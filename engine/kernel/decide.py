@@ -239,15 +239,16 @@ def weigh(w, c, trapped, n_pressure, d_rim):
         weigh_retreat(w, c, carry)
         if s.trap_phase == TrapPhase.COMING:
             weigh_split(w, c, carry, hold)
-    fake_s = k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
-    release_s = k.pass_release_s + k.release_pressure_s * n_pressure + fake_s
+    usual_s = k.pass_release_s + k.release_pressure_s * n_pressure
+    latest_s = usual_s + k.fake_s + k.over_release_s
+    if 0.0 < ru.three_seconds_s <= a.lane_t + latest_s:
+        return
+    release_s = usual_s + k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
     then, stands = n_pressure, False
     if trapped:
         then, stands = on_passer_then(w, c, release_s, n_pressure)
-    latest_s = k.pass_release_s + k.release_pressure_s * n_pressure + k.fake_s + k.over_release_s
-    in_time = ru.three_seconds_s == 0.0 or a.lane_t + latest_s < ru.three_seconds_s
     for j in range(N_SIDE):
-        if j != s.handler and in_time and in_view(w, c, j):
+        if j != s.handler and in_view(w, c, j):
             weigh_pass(w, c, j, left, release_s, then, stands)
 
 

@@ -59,9 +59,11 @@ def _kinds(zone: Zone) -> set[str]:
 
 def run_here(scenario: Scenario) -> list[Play]:
     """The plays that the attack may run against some defence of the scenario."""
-    kinds = set[str]().union(*(_kinds(one.zone or scenario.zone) for one in scenario.settings))
-    kinds |= _kinds(scenario.zone)
-    return [play for play in plays_of(scenario) if kinds & set(play.against)]
+    return [
+        play
+        for play in plays_of(scenario)
+        if any(play in plays and _kinds(zone) & set(play.against) for _, zone, plays in _run(scenario))
+    ]
 
 
 def lacking(scenario: Scenario) -> list[tuple[Play, Finding]]:
@@ -109,11 +111,12 @@ def occasion_lines(scenario: Scenario) -> list[str]:
         f'play "{play.title}" in this formation ({title}): {one.kind}: "{one.step}": {one.text}'
         for play, one in lacking(scenario)
     ]
-    run = _run(scenario)
-    for play in plays_of(scenario):
-        named = any(play in plays for _, _, plays in run) and play.name not in PLAYS
-        if named and play not in run_here(scenario):
-            lines.append(f'play "{play.title}" is against {listed(play.against)} alone: here it is never run')
+    run, here = _run(scenario), run_here(scenario)
+    lines += [
+        f'play "{play.title}" is against {listed(play.against)} alone: here it is never run'
+        for play in plays_of(scenario)
+        if play not in here and play.name not in PLAYS  # shipped ones stand in every list that names none
+    ]
     found: dict[tuple[Against, str], list[str]] = {}
     for kind in Against:
         for name, zone, plays in run:
