@@ -29,7 +29,7 @@ from engine.world.pack import pack
 
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
-N, SEED = 120, 3
+N, MANY, SEED = 120, 2000, 3
 
 
 @pytest.fixture(scope="module")
@@ -66,6 +66,9 @@ def test_watched_possessions_are_those_played(worlds: dict[str, Any], whole: dic
         records = np.zeros((N, N_RECORD), np.int32)
         play_block(world, SEED, 0, records)
         np.testing.assert_array_equal(whole[name].records, records, err_msg=name)
+        many = np.zeros((MANY, N_RECORD), np.int32)  # who is watched weighs to the end what others leave
+        play_block(world, SEED, N, many)
+        np.testing.assert_array_equal(watch_list(world, SEED, range(N, N + MANY)).records, many, err_msg=name)
         few = np.array([90, 4, 17])
         play_list(world, SEED, few, records[:3], 1)
         np.testing.assert_array_equal(watch_list(world, SEED, few, max_calls=1).records, records[:3])
