@@ -265,7 +265,7 @@ def write_knobs(name: str, problem: Problem, knobs: Array) -> None:
 
 
 def hand_over(name: str, knobs: Mapping[str, float]) -> None:
-    """Put what others take over of this level's knobs into their files."""
+    """Put what others take over of this level's knobs into their files, which are to be fitted after it."""
     taken = {"model/constants.toml": {one: knobs[one] for one in TAKEN_OVER}} if name == PROFESSIONAL else {}
     if name == COLLEGE:
         values = {f"constants.{one}": knobs[one] for one in OF_COLLEGE}

@@ -34,7 +34,7 @@ from engine.kernel.offence import bring_up_goal, half_line_holds, spot_of, two_a
 from engine.kernel.passing import lane_risk, on_passer_then, pass_speed, pressure, start_pass
 from engine.kernel.screens import awaits_screen
 from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, rhythm, shot_value
-from engine.kernel.shots import start_shot
+from engine.kernel.shots import LEAST_RELEASE_S, start_shot
 from engine.kernel.view import in_view
 from engine.kernel.worth import (
     SCREEN_PLACE,
@@ -63,8 +63,8 @@ def in_range(w, d_rim):
 def weigh_pass(w, c, j, left_s, release_s, n_pressure, stands, misjudged, best):
     """Value (points), best kind and goal of a pass to team-mate ``j``.
 
-    ``n_pressure``, ``stands``: ``on_passer_then``. No pass is worth more than what follows it: where that,
-    ``misjudged`` by so many points, is no better than ``best``, its risk is not reckoned: it is no option.
+    ``n_pressure``, ``stands``: ``on_passer_then``. A pass is worth at most what follows it, or a lost one:
+    where that, ``misjudged`` by so many points, is no better than ``best``, its risk is not reckoned.
     """
     s = c.s
     k = w.k
@@ -101,7 +101,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, stands, misjudged, best):
     if j == s.passer and s.n_passes > 0 and s.t - s.catch_t < k.look_again_s:
         worth -= k.pass_back_points
     o.promise = -PROMISE
-    if in_range(w, d_rim) and left_s > time_s + 0.3 and not behind_board(x, y):
+    if in_range(w, d_rim) and left_s > time_s + k.catch_pause_s + LEAST_RELEASE_S and not behind_board(x, y):
         wait_s = k.catch_pause_s + (k.rim_release_s if d_rim < k.rim_range_m else k.shot_release_s)
         o.gap = nearest_in(w, c, x, y, time_s + wait_s, -1)
         gap = expected_gap(k.belief_gap_m, k.belief_gap_share, o.gap)
@@ -109,7 +109,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, stands, misjudged, best):
         shot -= reluctance(w, j, is_three(w, x, y), left_s - time_s)
         o.promise = clip(shot - carry, -PROMISE, PROMISE)
     worth += k.belief_pass_share * o.promise
-    if worth + misjudged <= best:
+    if max(worth, -k.excess_live_steal_points) + misjudged <= best:
         return
     risk = lane_risk(w, c, s.handler, j, x, y, PassKind.DIRECT, release_s, n_pressure, stands)
     kind = PassKind.DIRECT
