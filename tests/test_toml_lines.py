@@ -34,6 +34,7 @@ HEAD = 'name = "cut"\ntitle = "cut"\n'
         ("often =\nball = 1\n", 3, "'often ='"),
         ('often 1\nball = "top"\n', 3, "'often 1'"),
         ("often = 0,5\n", 3, "'often = 0,5'"),
+        ("often = 1\n\x1c\n", 4, "''"),
         ('[[step]\nname = "a"\n', 3, "'[[step]'"),
     ],
 )

@@ -262,7 +262,7 @@ def _statement_line(lines: list[str], number: int) -> int:
 def _wrong_line(text: str, message: str) -> int:
     """The line of a syntax error, from 1. The parser says where it could not go on: where a bracket or a
     quote was never closed, what is wrong is on a line before."""
-    lines = text.rstrip().split("\n")
+    lines = text.rstrip(" \t\n").split("\n")
     found = re.search(r"\(at line (\d+), column (\d+)\)", message)
     number, column = (int(found[1]), int(found[2])) if found else (len(lines), 1)
     first = _statement_line(lines, number)
