@@ -113,8 +113,10 @@ def step_drawing(step: Step, one: Still, court: Court) -> Found:
     """A step on a still picture as numbers for the drawing: signs, ball and labels apart from each other and
     from the board, all of them inside the lines."""
     men = list(one.places)
-    stand = apart([], [_inside(on_screen(one.places[man]), court, SIGN_EDGE_CM) for man in men])
-    signs = {man: _inside(at, court, SIGN_EDGE_CM) for man, at in zip(men, stand, strict=True)}
+    stand = [on_screen(one.places[man]) for man in men]
+    for _ in range(3):  # what a line pushes back may meet another
+        stand = [_inside(at, court, SIGN_EDGE_CM) for at in apart([], stand)]
+    signs = dict(zip(men, stand, strict=True))
     moves = zip(step.moves, LETTERS, one.runs, strict=False)
     drawn = [found for found in (_drawn(*each, signs) for each in moves) if found is not None]
     moved = _ball_before(step, one, signs)
@@ -198,7 +200,9 @@ def _labels(
         beside = (TEXT_CM + 15.0) * abs(ny) + (wide + 15.0) * abs(nx)
         ways: list[tuple[float, _Box]] = []
         for share in (0.1 * k for k in range(12)):
-            for off in (side * beside * far for far in (1.0, 1.25, 1.5, 2.0, 3.0) for side in (1.0, -1.0)):
+            for off in (
+                side * beside * far for far in (1.0, 1.25, 1.5, 2.0, 3.0, 4.5) for side in (1.0, -1.0)
+            ):
                 x, y = _along(each["line"], share)
                 at = _inside((x + off * nx, y + off * ny), court, wide + 15.0, TEXT_CM + 12.0)
                 box = _Box(*at, wide, TEXT_CM)
