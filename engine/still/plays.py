@@ -62,6 +62,7 @@ class Still(NamedTuple):
     ``passed_from``: that place, None where nothing was passed. ``came``: the step before it, None where it
     follows none; with ``passed_from``: in whose midst it was passed on. ``runs``: of each move, None for
     nobody. ``after``: everybody's place after the step. ``screener``: who screens in it, 0 nobody.
+    ``passer``: who has passed last, None where nobody has.
     """
 
     region: str
@@ -73,6 +74,7 @@ class Still(NamedTuple):
     runs: tuple[Run | None, ...]
     after: dict[int, Point]
     screener: int = 0
+    passer: int | None = None
 
     def going(self) -> dict[int, Point]:
         """Who has a move, and where to: those of the step before keep theirs until they get another."""
@@ -200,7 +202,7 @@ def _followed(step: Step, before: Sequence[Still], court: Court) -> Iterator[_Fl
         x, y = one.after[one.handler]
         region = court.region_at(x, y)
         if region in step.ball:
-            yield _Floor(region, "", one.after, one.handler, came=one)
+            yield _Floor(region, "", one.after, one.handler, one.passer, came=one)
 
 
 def _passed_on(step: Step, before: Sequence[Still], court: Court) -> Iterator[_Floor]:
@@ -277,6 +279,7 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
         tuple(runs),
         {},
         screener,
+        floor.passer,
     )
     # whoever has no move has taken his place for the ball's new region by then
     region = "lane" if step.when == Start.DRIVE.word else floor.region
