@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import difflib
 import filecmp
@@ -229,6 +230,12 @@ def read_text(source: Source) -> str:
         raise InputError(source, "", plain(source.path.name), f"a file that can be read ({reason})") from None
 
 
+#: A line that looks like a statement of its own: a key with its value, or the head of a table. A line with
+#: more than a comment.
+_STATEMENT = re.compile(r"""\s*(?:[\w."'-]+\s*=|\[[^\[\]]+\]\s*(?:#|$)|\[\[[^\[\]]+\]\]\s*(?:#|$))""")
+_WRITTEN = re.compile(r"\s*[^\s#]")
+
+
 @lru_cache(maxsize=128)
 def _parsed(text: str) -> tuple[bytes, tuple[str, int] | None]:
     """A scenario reads some files several times, most of them as they were last time. Pickled, so that
@@ -240,6 +247,34 @@ def _parsed(text: str) -> tuple[bytes, tuple[str, int] | None]:
 def quoted(source: Source, line: str) -> str:
     """A line of a file as an error shows it: not where the file is a link, which may lead anywhere."""
     return "(a line of the file that this links to)" if source.path.is_symlink() else line.strip()
+
+
+def _statement_line(lines: list[str], number: int) -> int:
+    """The line, from 1, on which the statement begins that line ``number`` is in: all before it is whole.
+    ``number`` itself where that is more than 200 lines before."""
+    for first in range(number, max(number - 200, 0), -1):
+        with contextlib.suppress(ValueError, RecursionError):
+            tomllib.loads("\n".join(lines[: first - 1]))
+            return first
+    return number
+
+
+def _wrong_line(text: str, message: str) -> int:
+    """The line of a syntax error, from 1. The parser says where it could not go on: where a bracket or a
+    quote was never closed, what is wrong is on a line before."""
+    lines = text.rstrip(" \t\n").split("\n")
+    found = re.search(r"\(at line (\d+), column (\d+)\)", message)
+    number, column = (int(found[1]), int(found[2])) if found else (len(lines), 1)
+    first = _statement_line(lines, number)
+    unclosed = message.startswith("Unclosed")
+    stopped = found or unclosed or message.startswith("Invalid value")
+    if message.startswith("Cannot overwrite") or not stopped:
+        return first  # a key given twice, or text without its end
+    next_one = unclosed and not lines[number - 1][: column - 1].strip()
+    if next_one or not found or _STATEMENT.match(lines[number - 1]):
+        before = (n for n in range(number - bool(found), first - 1, -1) if _WRITTEN.match(lines[n - 1]))
+        return next(before, number)
+    return number
 
 
 def read_toml(source: Source) -> dict[str, Any]:
@@ -256,10 +291,8 @@ def read_toml(source: Source) -> dict[str, Any]:
         kept, long = _parsed(text)
     except (ValueError, RecursionError) as error:
         message = str(error).splitlines()[0] if str(error) else "nested too deeply"
-        lines = text.splitlines() or [""]
-        found = re.search(r"\(at line (\d+), column (\d+)\)", message)
-        number = int(found.group(1)) if found else len(lines)
-        written = quoted(source, lines[min(number, len(lines)) - 1])
+        number = _wrong_line(text, message)
+        written = quoted(source, text.split("\n")[number - 1])
         reason = message.split(" (at ")[0]
         raise InputError(source, f"line {number}", written, f"TOML ({plain(reason)})") from None
     if long is not None:

@@ -60,8 +60,9 @@ class Still(NamedTuple):
 
     ``ball_from``: the region it was passed from or the trap it got out of, "" neither.
     ``passed_from``: that place, None where nothing was passed. ``came``: the step before it, None where it
-    follows none. ``runs``: of each move, None for nobody. ``after``: everybody's place after the step.
-    ``screener``: who screens in it, 0 nobody.
+    follows none; with ``passed_from``: in whose midst it was passed on. ``runs``: of each move, None for
+    nobody. ``after``: everybody's place after the step. ``screener``: who screens in it, 0 nobody.
+    ``passer``: who has passed last, None where nobody has.
     """
 
     region: str
@@ -73,6 +74,7 @@ class Still(NamedTuple):
     runs: tuple[Run | None, ...]
     after: dict[int, Point]
     screener: int = 0
+    passer: int | None = None
 
     def going(self) -> dict[int, Point]:
         """Who has a move, and where to: those of the step before keep theirs until they get another."""
@@ -195,12 +197,21 @@ def _settled(step: Step, alignment: Alignment, court: Court) -> Iterator[_Floor]
             yield _Floor(region, "", places, handler)
 
 
-def _followed(step: Step, before: Sequence[Still], alignment: Alignment, court: Court) -> Iterator[_Floor]:
+def _followed(step: Step, before: Sequence[Still], court: Court) -> Iterator[_Floor]:
     for one in before:
         x, y = one.after[one.handler]
         region = court.region_at(x, y)
         if region in step.ball:
-            yield _Floor(region, "", one.after, one.handler, came=one)
+            yield _Floor(region, "", one.after, one.handler, one.passer, came=one)
+
+
+def _passed_on(step: Step, before: Sequence[Still], court: Court) -> Iterator[_Floor]:
+    """The same, the ball passed on meanwhile to one who is then in a region of the step, on its side."""
+    for one in before:
+        for man, (x, y) in one.after.items():
+            if man != one.handler and x >= -_side_m() and court.region_at(x, y) in step.ball:
+                thrown = one.handler, one.after[one.handler]
+                yield _Floor(court.region_at(x, y), one.region, one.after, man, *thrown, one)
 
 
 def _floors(step: Step, before: Sequence[Still], alignment: Alignment, court: Court) -> list[_Floor]:
@@ -209,7 +220,7 @@ def _floors(step: Step, before: Sequence[Still], alignment: Alignment, court: Co
     if step.when == Start.ESCAPE.word:
         return list(_escapes(step, alignment, court))
     if step.when == Start.THEN.word:
-        return list(_followed(step, before, alignment, court))
+        return list(_followed(step, before, court))
     return list(_settled(step, alignment, court))
 
 
@@ -268,6 +279,7 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
         tuple(runs),
         {},
         screener,
+        floor.passer,
     )
     # whoever has no move has taken his place for the ball's new region by then
     region = "lane" if step.when == Start.DRIVE.word else floor.region
@@ -275,10 +287,11 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
     return found._replace(after=settled | found.going())
 
 
-def stills(play: Play, alignment: Alignment, court: Court) -> dict[str, list[Still]]:
+def stills(play: Play, alignment: Alignment, court: Court, passed_on: bool = False) -> dict[str, list[Still]]:
     """Step -> the still pictures on which it may begin: one for each region and pass, see the module.
 
-    A step that follows another begins where that one has left everybody, the ball where it was.
+    A step that follows another begins where that one has left everybody, the ball where it was; where there
+    is none such and ``passed_on``, where it was passed on in the midst of that one.
     """
     w = np.zeros(1, WORLD).view(np.recarray)[0]
     fill_plays(w, [play], court)
@@ -290,6 +303,8 @@ def stills(play: Play, alignment: Alignment, court: Court) -> dict[str, list[Sti
             step = play.steps[n]
             before = [one for p in play.steps if p.next == step.name for one in found.get(p.name, ())]
             floors = _floors(step, before, alignment, court)
+            if passed_on and not floors and step.when == Start.THEN.word:
+                floors = list(_passed_on(step, before, court))
             found[step.name] = [_still(w, n, step, floor, alignment, court) for floor in floors]
         waiting = [n for n in waiting if n not in (ready or waiting)]
     return {step.name: found[step.name] for step in play.steps}
