@@ -200,7 +200,7 @@ def release_shot(p: Possession) -> None:
     if has_clock:
         record["shot_clock_left_ms"] = int(1000.0 * max(p.clock_s, 0.0))
         if p.clock_s <= 0.0:
-            p.met["lets go in time, the clock at 0"] += 1
+            p.met[f"lets go in time, the clock {'at' if p.clock_s > -0.001 else 'below'} 0"] += 1
             if p.release_t > p.t + p.clock_s:
                 p.met["lets go in time, at the last moment"] += 1
     if not p.shot_foul or p.shot_result == 1:

@@ -119,7 +119,7 @@ OF_LINES_AND_CLOCK = (
     *(f"hurried, due {when} the step" for when in ("before", "after")),
     "goes up in vain",
     "lets go too late",
-    "lets go in time, the clock at 0",
+    *(f"lets go in time, the clock {how} 0" for how in ("at", "below")),
     "lets go in time, at the last moment",
     "time to catch, none to shoot",
     *(f"{what}, taken by the attack: the clock begins anew" for what in ("missed", "free throw")),

@@ -158,19 +158,15 @@ WAITING = {
 }
 
 
-#: Drivers; those who wait; the same in long steps, between two of which the clock runs out: in the last one
-#: before it is time to let go, but he would do so after. (With a ``fake_s`` of 0.25 the lane count is reached
-#: but for the last bit of a sum.)
+#: In long steps. With a ``fake_s`` of 0.25 the lane count is reached but for the last bit of a sum.
+LONG_STEPS = {**WAITING, "time_step_s": 0.2, "decision_period_s": 0.7, "fake_s": 0.22}
+#: Drivers; those who wait; the same where the clock runs out between two steps: in the one before it is time
+#: to let go, but he would do so after; or he has let go by then, which is done in the one after.
 NEAR_LINES = {
     "lines": {"belief_drive_points": 0.3},
     "clock": WAITING,
-    "between two steps": {
-        **WAITING,
-        "time_step_s": 0.2,
-        "backcourt_used_s": 1.16,
-        "decision_period_s": 0.7,
-        "fake_s": 0.22,
-    },
+    "just too late": {**LONG_STEPS, "backcourt_used_s": 1.16},
+    "just in time": {**LONG_STEPS, "backcourt_used_s": 1.05, "catch_pause_s": 0.34},
 }
 
 
