@@ -310,7 +310,10 @@ class Decision:
             worth -= k["pass_back_points"]
         made.promise = -0.6
         d = rim_distance(x, y)
-        if d < w.arc + k["shot_range_m"] and self.left > time_s + 0.3 and not behind_the_board(x, y):
+        near = d < w.arc + k["shot_range_m"] and not behind_the_board(x, y)
+        if near and time_s + 0.3 < self.left <= time_s + k["catch_pause_s"] + 0.3:
+            p.met["time to catch, none to shoot"] += 1
+        if near and self.left > time_s + k["catch_pause_s"] + 0.3:
             windup = k["rim_release_s"] if d < k["rim_range_m"] else k["shot_release_s"]
             made.gap = p.nearest_in(time_s + (k["catch_pause_s"] + windup), x, y)
             gap = expected_gap(p, "", made.gap)

@@ -21,6 +21,7 @@ from naive_basics import (
     OWN_MAN,
     PHASE_NONE,
     SETTLED,
+    SHOT_FLIGHT,
     SHOT_WINDUP,
     TOP,
     VIOLATIONS,
@@ -101,8 +102,10 @@ def violation(p: Possession, kind: str) -> None:
 def shot_clock_violation(p: Possession) -> None:
     if p.mode == SHOT_WINDUP:
         p.met["goes up in vain"] += 1
+    if p.mode == SHOT_FLIGHT:
+        p.met["blocked, in flight: the clock runs out"] += 1
     if p.mode == LOOSE and p.loose_kind == BLOCKED:
-        p.met["blocked, the clock runs out"] += 1
+        p.met["blocked, loose: the clock runs out"] += 1
     p.event_at_ball("violation", p.handler, NONE, VIOLATIONS.index("shot clock"))
     p.record["violations"] += 1
     p.record["turnovers"] += 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 from engine.inputs import Scenario, configs_root, load_scenario
@@ -157,20 +158,32 @@ WAITING = {
 }
 
 
-def lines_and_clock(folder: Path, name: str, wait: bool) -> Scenario:
-    """Dribblers who step on lines, either drivers or men who wait."""
-    fixed = {"dribble_line_rate_per_s": 2.0, "step_out_within_m": 2.0, "start_spread_m": 7.0}
-    fixed |= WAITING if wait else {"belief_drive_points": 0.3}
-    lines = "".join(f"{key} = {value}\n" for key, value in fixed.items())
-    return scenario(
-        folder,
-        name,
-        "international",
-        setting("calls", CALLS["two_three"], changes=EVERY_TRIGGER),
-        setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"'),
-        top="beyond_range = true",
-        rest=f'[rules_changes]\n"clock.shot_s" = 8\n[constants]\n{lines}',
-    )
+#: In long steps. With a ``fake_s`` of 0.25 the lane count is reached but for the last bit of a sum.
+LONG_STEPS = {**WAITING, "time_step_s": 0.2, "decision_period_s": 0.7, "fake_s": 0.22}
+#: Drivers; those who wait; the same where the clock runs out between two steps: in the one before it is time
+#: to let go, but he would do so after; or he has let go by then, which is done in the one after.
+NEAR_LINES = {
+    "lines": {"belief_drive_points": 0.3},
+    "clock": WAITING,
+    "just too late": {**LONG_STEPS, "backcourt_used_s": 1.16},
+    "just in time": {**LONG_STEPS, "backcourt_used_s": 1.05, "catch_pause_s": 0.34},
+}
+
+
+def lines_and_clock(folder: Path) -> Iterator[Scenario]:
+    """Dribblers who step on lines, with little time: NEAR_LINES."""
+    for name, constants in NEAR_LINES.items():
+        fixed = {"dribble_line_rate_per_s": 2.0, "step_out_within_m": 2.0, "start_spread_m": 7.0, **constants}
+        lines = "".join(f"{key} = {value}\n" for key, value in fixed.items())
+        yield scenario(
+            folder,
+            name,
+            "international",
+            setting("calls", CALLS["two_three"], changes=EVERY_TRIGGER),
+            setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"'),
+            top="beyond_range = true",
+            rest=f'[rules_changes]\n"clock.shot_s" = 8\n[constants]\n{lines}',
+        )
 
 
 OWN_PLAY = """name = "own_play"

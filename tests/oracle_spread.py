@@ -428,8 +428,8 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     yield rough_game(folder), 25, 25
     yield wild_bounces(folder, 8), 60, 24
     yield wild_bounces(folder, 0), 15, 4
-    yield lines_and_clock(folder, "lines", wait=False), 60, 30
-    yield lines_and_clock(folder, "clock", wait=True), 60, 30
+    for made in lines_and_clock(folder):
+        yield made, 60, 30
     yield traps_that_are_left(folder), 48, 48
     yield traps_that_open_again(folder), 20, 10
     yield throws_and_bands(folder), 20, 10
