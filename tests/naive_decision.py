@@ -278,8 +278,10 @@ class Decision:
         count = p.w.clock.offensive_three_seconds_s
         if count == 0.0:
             p.met["passes without a lane count"] += 1
-        latest = p.h.lane_t + k["pass_release_s"] + k["release_pressure_s"] * self.pressure
-        if count > 0.0 and latest + k["fake_s"] + k["over_release_s"] >= count:
+        latest = (
+            k["pass_release_s"] + k["release_pressure_s"] * self.pressure + k["fake_s"] + k["over_release_s"]
+        )
+        if count > 0.0 and p.h.lane_t + latest >= count:
             p.met["no pass, the lane count is too near"] += 1
             return
         on_him = who_will_be_on_him(p, self.trapped, release)

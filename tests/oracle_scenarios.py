@@ -158,8 +158,8 @@ WAITING = {
 }
 
 
-#: In long steps. With a ``fake_s`` of 0.25 the lane count is reached but for the last bit of a sum.
-LONG_STEPS = {**WAITING, "time_step_s": 0.2, "decision_period_s": 0.7, "fake_s": 0.22}
+#: In long steps; the lane count is met to the last bit of a sum.
+LONG_STEPS = {**WAITING, "time_step_s": 0.2, "decision_period_s": 0.7}
 #: Drivers; those who wait; the same where the clock runs out between two steps: in the one before it is time
 #: to let go, but he would do so after; or he has let go by then, which is done in the one after.
 NEAR_LINES = {
