@@ -57,6 +57,8 @@ def check(paths: tuple[str, ...], quiet: bool, picture: str | None) -> None:
         from engine.report import contract
 
         contract.write(picture_of_plays(paths), picture, "--picture")
+        if picture != contract.STDOUT and not quiet:
+            sys.stdout.write(f"Drawn in {one_line(picture)}\n")
 
 
 @click.command(short_help="Write one possession as a table (CSV).")

@@ -18,6 +18,7 @@ from engine.inputs.sheets.columns import (
     GAME,
     OPPONENT,
     OWN,
+    SHEETS,
     SHOT_COLUMNS,
     SHOTS,
     Column,
@@ -151,8 +152,8 @@ def write_blank(
     ``separator``: a comma or a semicolon (for spreadsheets that use decimal commas) writes CSV sheets and the
     letter instead.
 
-    Raises InputError when one of the files is there already (nothing is written then), when the folder cannot
-    be written, or for an unknown level.
+    Raises InputError when the folder has a workbook or sheets already (nothing is written then: blank ones,
+    saved later, would be played in their place), when it cannot be written, or for an unknown level.
     """
     levels = shipped("levels")
     if level not in levels:
@@ -164,9 +165,11 @@ def write_blank(
     made = not root.exists()
     try:
         present = {path.name.casefold(): path.name for path in root.iterdir()} if root.is_dir() else {}
-        there = [present[name.casefold()] for name in contents if name.casefold() in present]
+        there = [
+            present[name.casefold()] for name in (*contents, BOOK, *SHEETS) if name.casefold() in present
+        ]
         if there:
-            raise InputError(shown, "", ", ".join(there), "a new folder, or one without these files")
+            raise InputError(shown, "", ", ".join(dict.fromkeys(there)), "a new folder, or one without these")
         root.mkdir(parents=True, exist_ok=True)
         for name, data in contents.items():
             with open(root / name, "xb") as out:
