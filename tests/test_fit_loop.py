@@ -128,6 +128,7 @@ def test_what_other_levels_take_over_is_put_into_their_files(
     assert all(before[name].pop("value") != knobs[name] for name in knobs) and after == before
     assert others == [read(one) for one in boys]
     levels.hand_over("school", knobs)
+    assert [read(one) for one in boys] == others
     levels.hand_over(levels.COLLEGE, {"noise_points": 0.123})
     for level, old in zip(boys, others, strict=True):
         found = read(level)

@@ -211,7 +211,7 @@ def test_without_a_shot_clock_patience_ends_the_attack() -> None:
 
 def test_what_an_offensive_rebound_makes_of_the_clock() -> None:
     """International: 14 seconds after it, whatever was left; but off a block it goes on from what it was when
-    the shot left, less the steps since, as does nothing else. It may run out meanwhile."""
+    the shot left, less the steps since. It may run out meanwhile."""
     anew, goes_on, out = 0, 0, 0
     for reset, shot_s, fall_s in ((14.0, 24.0, 0.5), (9.0, 24.0, 0.5), (9.0, 6.0, 2.0)):
         changes = {"clock.offensive_rebound_reset_s": reset, "clock.shot_s": shot_s}
