@@ -247,14 +247,14 @@ def weigh(w, c, trapped, left, d_rim):
 
 @njit
 def best_option(w, c, scale, tried, left):
-    """(index, value) of the option, no pass, with the largest value (points) after noise."""
+    """(index, value) of the option, no pass, with the largest value (points) after noise; the passes' draw."""
     s = c.s
     a = c.agents[s.handler]
     best = NOT_AN_OPTION
     chosen = Option.HOLD + 0
     u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, tried, s.n_looks)
     v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, tried, s.n_looks)
-    v4, _, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
+    v4, of_passes, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
     for i in range(Option.PASS_1):
         value = c.weighed[i].value
         if value <= NOT_AN_OPTION:
@@ -286,12 +286,15 @@ def best_option(w, c, scale, tried, left):
         if value > best:
             best = value
             chosen = i
-    return chosen, best
+    return chosen, best, of_passes
 
 
 @njit
-def best_pass(w, c, scale, tried, left, trapped, n_pressure, best):
-    """The best pass after noise, if better than ``best`` (points), else -1; values into ``c.weighed``."""
+def best_pass(w, c, scale, tried, left, trapped, n_pressure, best, of_passes):
+    """The best pass after noise, if better than ``best`` (points), else -1; values into ``c.weighed``.
+
+    ``of_passes``: the draw for the noise that all passes share.
+    """
     s = c.s
     k = w.k
     usual_s = k.pass_release_s + k.release_pressure_s * n_pressure
@@ -303,7 +306,6 @@ def best_pass(w, c, scale, tried, left, trapped, n_pressure, best):
     if trapped:
         then, stands = on_passer_then(w, c, release_s, n_pressure)
     alike = k.pass_alike_share
-    _, of_passes, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
     of_all = noise(of_passes, math.sqrt(alike) * scale)
     chosen = -1
     for j in range(N_SIDE):
@@ -344,8 +346,8 @@ def decide(w, c):
     if s.n_looks == k.tried_look and s.look_t == s.t:
         # for this decision only, with draws of its own: then he plays on as ever
         scale, tried = TRIED_POINTS, 1
-    chosen, best = best_option(w, c, scale, tried, left)
-    passes_to = best_pass(w, c, scale, tried, left, trapped, n_pressure, best)
+    chosen, best, of_passes = best_option(w, c, scale, tried, left)
+    passes_to = best_pass(w, c, scale, tried, left, trapped, n_pressure, best, of_passes)
     if passes_to >= 0:
         chosen = passes_to
     if s.watched == 1:
