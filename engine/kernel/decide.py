@@ -247,7 +247,7 @@ def weigh(w, c, trapped, left, d_rim):
 
 @njit
 def best_option(w, c, scale, tried, left):
-    """(index, value) of the option, no pass, with the largest value (points) after noise; the passes' draw."""
+    """(index, value) of the best option, no pass, points after noise; the draw that all passes share."""
     s = c.s
     a = c.agents[s.handler]
     best = NOT_AN_OPTION
