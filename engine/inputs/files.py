@@ -234,8 +234,8 @@ def read_text(source: Source) -> str:
 _KEY = r"""(?:[\w-]+|"[^"]*"|'[^']*')"""
 _KEYS = rf"{_KEY}(?:\s*\.\s*{_KEY})*\s*"
 #: A line that looks like a statement of its own: a key with its value, or the head of a table; an indented
-#: [name] is rather a row of an array. A line with a statement that may go on in the next. A line with more than
-#: a comment.
+#: [name] is rather a row of an array. A line with a statement that may go on in the next one. A line with
+#: more than a comment.
 _STATEMENT = re.compile(rf"\s*{_KEYS}=|\s*\[\[\s*{_KEYS}\]\]\s*(?:#|$)|\[\s*{_KEYS}\]\s*(?:#|$)")
 _GOES_ON = re.compile(rf"""\s*{_KEYS}=\s*(?:\[|{{|\"""|''')""")
 _WRITTEN = re.compile(r"\s*[^\s#]")
