@@ -122,8 +122,8 @@ def _ball_before(step: Step, one: Still, signs: Mapping[int, Spot]) -> Found | N
 def step_drawing(step: Step, one: Still, court: Court) -> Found:
     """A step on a still picture as numbers for the drawing. Signs and the ball are inside the lines, signs
     apart from each other as far as that leaves room, the ball where most room is beside its holder. Labels
-    are apart from these, the arrows, the ring and the board where such a place is near; arrows cross what they
-    cross."""
+    are apart from these, the arrows, the ring and the board where such a place is near. Arrows may cross
+    anything."""
     men = list(one.places)
     stand = [on_screen(one.places[man]) for man in men]
     for _ in range(3):  # what a line pushes back may meet another
