@@ -60,7 +60,8 @@ def step(name: str, when: str, *moves: dict[str, Any], **more: Any) -> dict[str,
 
 FAR_CORNER, FAR_WING = ({"spot": spot, "side": "far"} for spot in ("corner", "wing"))
 SCREEN = {"who": "nearest", "near": "high_post", "within_m": 6.0, "does": "screen"}
-#: Four long labels at once, men and the ball in corners, runs under the rim and along the baseline.
+#: Four long labels at once, two men in one place, men and the ball in corners, runs under the rim and along
+#: the baseline.
 CROWDED = [
     step("swing", "pass", go("passer", [0.3, -0.9], after_s=0.4),
          go("high_post", [-1.5, -0.5], after_s=0.3),
@@ -70,7 +71,7 @@ CROWDED = [
     step("flood", "then", go("corner", [-7.0, -1.0], after_s=0.2), go("rim", "low_post"), ball="wing"),
     step("out of it", "escape", go("rim", [0.0, -1.0], within_m=9.0, after_s=0.2),
          go("corner", [4.0, -1.2])),
-    step("screen", "hold", SCREEN, go("top", FAR_CORNER), ball=["wing", "corner"], next="roll"),
+    step("screen", "hold", SCREEN, go("top", FAR_WING), ball=["wing", "corner"], next="roll"),
     step("roll", "then", go("screener", "rim")),
     step("baseline", "hold", go("handler", [1.0, -1.2]), go("high_post", "rim"), ball="corner"),
     step("drive", "drive", go("high_post", [0.0, 1.0]), go("top", [-0.5, -1.2], within_m=8.0),
