@@ -380,6 +380,7 @@ def test_an_unwritable_target_is_refused_before_the_work(
         (["replay", SCENARIO], "--output", "page.mp4", ".html or .htm"),
         (["trace", SCENARIO, "--index", "0"], "--output", "table.xlsx", ".csv"),
         (["play", SCENARIO], "--records", "rows.csv", ".parquet"),
+        (["compare", SCENARIO], "--json", "page.html", ".json"),
     ],
 )
 def test_no_file_is_named_as_what_it_is_not(
@@ -393,10 +394,11 @@ def test_no_file_is_named_as_what_it_is_not(
     target = tmp_path / name
     line = refused(capsys, *arguments, option, target)
     assert f"{option}: '{target}' is not allowed; allowed: a name that ends in {ends}, " in line
+    assert line.endswith(", or has no ending\n")
     assert os.listdir(tmp_path) == []
 
 
-@pytest.mark.parametrize("name", ["play.html", "play.HTM", "play"])
+@pytest.mark.parametrize("name", ["play.html", "play.HTM", "play", "St. Mary vs us", "game.1"])
 def test_a_page_may_be_named_so(tmp_path: Path, name: str) -> None:
     target = tmp_path / name
     given = ["check", str(configs_root() / "plays" / "gap_kick.toml"), "--quiet"]

@@ -283,7 +283,7 @@ def test_still_pictures_of_a_pass() -> None:
     cut = {"who": "passer", "to": [0.8, 1.0], "after_s": 0.3, "pace": 0.5}
     found = stills(of_steps(step("a", "pass", cut, ball="wing")), alignment, court)["a"]
     one = next(still for still in found if still.ball_from == "top")
-    assert (one.handler, one.region) == (2, "wing") and one.passed_from == court.spot("top")
+    assert (one.handler, one.region) == (2, "wing") and one.passer == 1
     run = one.runs[0]
     assert run is not None and run.man == 1 and run.start == court.spot("top") and run.end == (0.8, 1.0)
     # v(t) = vmax (1 - exp(-t / tau)) from rest covers the way in that time

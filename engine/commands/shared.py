@@ -72,8 +72,9 @@ def file_option(*names: str, ends: tuple[str, ...] = (), **about: Any) -> Callab
         if target is not None:
             from engine.report import contract
 
-            if ends and Path(target).suffix.lower() not in ("", *ends):
-                allowed = f"a name that ends in {' or '.join(ends)}, for that is what is written"
+            if ends and contract.ending(target) not in ("", *ends):
+                what = f"{' or '.join(ends)}, for that is what is written"
+                allowed = f"a name that ends in {what}, or has no ending"
                 raise InputError(option.opts[0], "", target, allowed)
             contract.check_target(target, option.opts[0])
         return target
@@ -94,7 +95,9 @@ size_options = _together(
     click.option("--possessions", "-n", type=int, help="Possessions to play. [default: the scenario's]"),
     run_options,
 )
-json_option = file_option("--json", "json_target", help="Write JSON to FILE; - is standard output.")
+json_option = file_option(
+    "--json", "json_target", ends=(".json",), help="Write JSON to FILE; - is standard output."
+)
 #: --json, --detail.
 output_options = _together(
     json_option, click.option("--detail", is_flag=True, help="Everything: four decimals, intervals, hashes.")

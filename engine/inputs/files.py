@@ -7,6 +7,7 @@ import csv
 import difflib
 import filecmp
 import io
+import itertools
 import os
 import pickle
 import re
@@ -230,10 +231,16 @@ def read_text(source: Source) -> str:
         raise InputError(source, "", plain(source.path.name), f"a file that can be read ({reason})") from None
 
 
-#: A line that looks like a statement of its own: a key with its value, or the head of a table. A line with
+_KEY = r"""(?:[\w-]+|"[^"]*"|'[^']*')"""
+_KEYS = rf"{_KEY}(?:\s*\.\s*{_KEY})*\s*"
+#: A line that looks like a statement of its own: a key with its value, or the head of a table; an indented
+#: [name] is rather a row of an array. A line with a statement that may go on in the next one. A line with
 #: more than a comment.
-_STATEMENT = re.compile(r"""\s*(?:[\w."'-]+\s*=|\[[^\[\]]+\]\s*(?:#|$)|\[\[[^\[\]]+\]\]\s*(?:#|$))""")
+_STATEMENT = re.compile(rf"\s*{_KEYS}=|\s*\[\[\s*{_KEYS}\]\]\s*(?:#|$)|\[\s*{_KEYS}\]\s*(?:#|$)")
+_GOES_ON = re.compile(rf"""\s*{_KEYS}=\s*(?:\[|{{|\"""|''')""")
 _WRITTEN = re.compile(r"\s*[^\s#]")
+#: How many lines are tried as the beginning of a statement: all the text before is parsed for each.
+MOST_TRIED = 50
 
 
 @lru_cache(maxsize=128)
@@ -251,8 +258,9 @@ def quoted(source: Source, line: str) -> str:
 
 def _statement_line(lines: list[str], number: int) -> int:
     """The line, from 1, on which the statement begins that line ``number`` is in: all before it is whole.
-    ``number`` itself where that is more than 200 lines before."""
-    for first in range(number, max(number - 200, 0), -1):
+    ``number`` itself where that is none of MOST_TRIED."""
+    earlier = (n for n in range(number - 1, 0, -1) if _GOES_ON.match(lines[n - 1]))
+    for first in (number, *itertools.islice(earlier, MOST_TRIED)):
         with contextlib.suppress(ValueError, RecursionError):
             tomllib.loads("\n".join(lines[: first - 1]))
             return first
@@ -260,8 +268,8 @@ def _statement_line(lines: list[str], number: int) -> int:
 
 
 def _wrong_line(text: str, message: str) -> int:
-    """The line of a syntax error, from 1. The parser says where it could not go on: where a bracket or a
-    quote was never closed, what is wrong is on a line before."""
+    """The line of a syntax error, from 1. The parser says where it could not go on: where that is the first
+    thing of a line, or its key, a bracket or a quote was never closed on a line before."""
     lines = text.rstrip(" \t\n").split("\n")
     found = re.search(r"\(at line (\d+), column (\d+)\)", message)
     number, column = (int(found[1]), int(found[2])) if found else (len(lines), 1)
@@ -270,8 +278,10 @@ def _wrong_line(text: str, message: str) -> int:
     stopped = found or unclosed or message.startswith("Invalid value")
     if message.startswith("Cannot overwrite") or not stopped:
         return first  # a key given twice, or text without its end
-    next_one = unclosed and not lines[number - 1][: column - 1].strip()
-    if next_one or not found or _STATEMENT.match(lines[number - 1]):
+    line = lines[number - 1]
+    at_first = unclosed and not line[: column - 1].strip()
+    next_one = _STATEMENT.match(line)
+    if not found or at_first or (next_one and column <= next_one.end()):
         before = (n for n in range(number - bool(found), first - 1, -1) if _WRITTEN.match(lines[n - 1]))
         return next(before, number)
     return number

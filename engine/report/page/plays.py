@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from engine.estimate.intervals import Found
 from engine.inputs.alignment import Alignment
-from engine.inputs.base import spoken
+from engine.inputs.base import listed, spoken
 from engine.inputs.plays import Move, Play, Step
 from engine.inputs.rules import Rules
 from engine.report.page.court_card import (
@@ -30,7 +30,18 @@ from engine.report.replay.data import court_drawing
 from engine.report.screen.plays import against_words, finding_words, move_words, step_words
 from engine.state.words import Does, Only, Start, Who
 from engine.still.holes import BALL_IN, TOP_SPEED_MPS
-from engine.still.plays import LETTERS, Finding, Run, Still, findings, shown, stills, unseen
+from engine.still.plays import (
+    LETTERS,
+    Finding,
+    Run,
+    Still,
+    either,
+    findings,
+    in_regions,
+    shown,
+    stills,
+    unseen,
+)
 from engine.world.court import Court, build_court
 
 #: A wave of a dribble: its length and half its height, centimetres.
@@ -97,9 +108,8 @@ def _drawn(move: Move, letter: str, run: Run | None, signs: dict[int, Spot]) -> 
 def _ball_before(step: Step, one: Still, signs: Mapping[int, Spot]) -> Found | None:
     """How the ball moves as the step begins: a pass to who has it then, or his drive; None where it rests."""
     holder = signs[one.handler]
-    if one.passed_from is not None:
-        start = on_screen(one.passed_from)
-        thrown = arrow(min(signs.values(), key=lambda at: math.dist(at, start)), holder, 60.0)
+    if one.ball_from and one.passer is not None:
+        thrown = arrow(signs[one.passer], holder, 60.0)
         return None if thrown is None else thrown | {"wave": ""}
     if step.when == Start.DRIVE.word:
         way = max(math.hypot(*holder), 1.0)
@@ -110,8 +120,10 @@ def _ball_before(step: Step, one: Still, signs: Mapping[int, Spot]) -> Found | N
 
 
 def step_drawing(step: Step, one: Still, court: Court) -> Found:
-    """A step on a still picture as numbers for the drawing: signs, ball and labels apart from each other and
-    from the board, all of them inside the lines."""
+    """A step on a still picture as numbers for the drawing. Signs and the ball are inside the lines, signs
+    apart from each other as far as that leaves room, the ball where most room is beside its holder. Labels
+    are apart from these, the arrows, the ring and the board where such a place is near. Arrows may cross
+    anything."""
     men = list(one.places)
     stand = [on_screen(one.places[man]) for man in men]
     for _ in range(3):  # what a line pushes back may meet another
@@ -261,17 +273,28 @@ def _who(run: Run | None) -> str:
     return f"Here {run.man}, {seconds(run)}."
 
 
+def _why(play: Play, step: Step, drawn: Mapping[str, Still], wrong: Sequence[Finding]) -> str:
+    """Why no way into a step is drawn."""
+    never = [each.text for each in wrong if each.step == step.name and each.kind == "never"]
+    if never or step.when != Start.THEN.word:
+        return (*never, unseen(play, step).text)[0]
+    before = [one.name for one in play.steps if one.next == step.name]
+    left = [f'"{name}"' for name in before if name in drawn]
+    if not left:
+        return f"there is none of {listed(before)}, which it follows"
+    return f"where {either(left)} leaves them, nobody is {in_regions(step)} on the ball's side"
+
+
 def _step_view(
     play: Play, step: Step, drawn: Mapping[str, Still], wrong: Sequence[Finding], court: Court
 ) -> Found:
     one = drawn.get(step.name)
-    absent = [each for each in wrong if each.step == step.name and each.kind in ("never", "seldom")]
     runs: Sequence[Run | None] = [None] * len(step.moves) if one is None else one.runs
     return {
         "name": step.name,
         "words": step_words(play, step),
         "drawing": None if one is None else step_drawing(step, one, court),
-        "why": "" if one is not None else (*absent, unseen(play, step))[0].text,
+        "why": "" if one is not None else _why(play, step, drawn, wrong),
         "drawn": "" if one is None else _picture_words(step, one, drawn),
         "moves": [
             {"letter": letter, "words": move_words(move), "who": _who(run)}
