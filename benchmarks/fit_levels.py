@@ -51,6 +51,8 @@ from engine.study.newton import Range, newton, slopes, solve
 SHIFT_STEP, RANGE_STEP = 0.2, 0.2
 #: Fitted on the professionals alone; the others take them over from configs/model/constants.toml.
 PROFESSIONAL, TAKEN_OVER = "professional", ("noise_points", "touch_max_p", "block_p", "shot_rhythm_logit")
+#: Fitted on college men; boys, whose own rates have no better source, are taken to be as they are.
+COLLEGE, OF_COLLEGE, BOYS = "college", ("noise_points",), ("school", "under_14")
 #: Decimals that a knob is written with, and a rate.
 KNOB_DECIMALS, RATE_DECIMALS = 4, 4
 #: The record of a fit starts here in a level file; everything after it is rewritten.
@@ -262,9 +264,15 @@ def write_knobs(name: str, problem: Problem, knobs: Array) -> None:
     path.write_text(with_knobs(path.read_text(encoding="utf-8"), problem, knobs), encoding="utf-8")
 
 
-def handed_over(text: str, knobs: Mapping[str, float]) -> str:
-    """The text of constants.toml with what other levels take over. Raises ValueError if one is missing."""
-    return with_values(text, {name: knobs[name] for name in TAKEN_OVER}, "constants.toml")
+def hand_over(name: str, knobs: Mapping[str, float]) -> None:
+    """Put what others take over of this level's knobs into their files, which are to be fitted after it."""
+    taken = {"model/constants.toml": {one: knobs[one] for one in TAKEN_OVER}} if name == PROFESSIONAL else {}
+    if name == COLLEGE:
+        values = {f"constants.{one}": knobs[one] for one in OF_COLLEGE}
+        taken = {f"levels/{level}.toml": values for level in BOYS}
+    for file, values in taken.items():
+        path = Path(configs_root() / file)
+        path.write_text(with_values(path.read_text(encoding="utf-8"), values, file), encoding="utf-8")
 
 
 def fit_level(name: str, options: argparse.Namespace) -> str:
@@ -296,10 +304,7 @@ def fit_level(name: str, options: argparse.Namespace) -> str:
     if options.write:
         path = Path(configs_root() / "levels" / f"{name}.toml")
         path.write_text(written(path.read_text(encoding="utf-8"), problem, knobs, rates), encoding="utf-8")
-        if name == PROFESSIONAL:
-            path = Path(configs_root() / "model" / "constants.toml")
-            found = dict(zip(problem.knobs, knobs, strict=True))
-            path.write_text(handed_over(path.read_text(encoding="utf-8"), found), encoding="utf-8")
+        hand_over(name, dict(zip(problem.knobs, map(float, knobs), strict=True)))
     return "\n".join(lines(problem, knobs, rates))
 
 
@@ -317,7 +322,8 @@ def main() -> None:
     parser.add_argument("--quiet", action="store_true", help="only the tables")
     parser.add_argument("--write", action="store_true", help="rewrite knobs and [fit] in the level files")
     options = parser.parse_args()
-    for name in sorted(options.level or shipped("levels"), key=lambda name: name != PROFESSIONAL):
+    first = (PROFESSIONAL, COLLEGE)  # from whom others take over
+    for name in sorted(options.level or shipped("levels"), key=lambda name: (*first, name).index(name)):
         print(fit_level(name, options), flush=True)
 
 

@@ -17,6 +17,7 @@ from math import hypot, sqrt
 
 import numpy as np
 
+from engine.inputs import load_scenario
 from engine.inputs.defaults import HOME
 from engine.kernel.watch import Trace
 from engine.run.watch import watch_numbers
@@ -28,6 +29,7 @@ from engine.study.patterns.defences import MAN, ZONE
 from engine.study.patterns.level import PRO
 from engine.study.patterns.playing import CALLS, DEMO, SEED, Run, edited, rules
 from engine.study.tracking import measured, published, tracked
+from engine.world.pack import pack
 
 #: Practice, no source (school to college, first traps of a game), per 100 calls, in the order of CALLS.
 PRACTICE = {
@@ -56,6 +58,7 @@ TWO_M, FROM_M, TWO_S = 2.0, 4.0, 0.5
 LATER_S = (0.0, 0.5, 1.0, 1.5)
 CLOCKS_S = (10.0, 14.0, 18.0, 24.0, 30.0, 40.0, 60.0)
 LEVELS = ("school", "college", "professional")
+SIX = "six_defences"
 FALL = 2.5
 #: What a zone changes, of the rates of engine.study.levels.
 ZONE_RATES = (
@@ -243,15 +246,12 @@ def clock(n: int, threads: int | None) -> None:
 def zone(n: int, threads: int | None) -> None:
     run = Run(1.0, threads, lambda: None)
     print("\nThe same ten in the 2-3, man-to-man, and z of the difference")
-    names = (DEMO, *(f"level_{level}" for level in LEVELS))
+    names = (SIX, *(f"level_{level}" for level in LEVELS))
     print(f"{'':<26}" + "".join(f"{name.removeprefix('level_'):>24}" for name in names))
-    sides = [
-        [
-            rates_of(RateTally.from_records(run.play(run.world(scenario=name, defence=of), n)))
-            for of in (ZONE, MAN)
-        ]
-        for name in names
-    ]
+    six = pack(load_scenario(SIX))  # as it stands: each with what the ten believe against it
+    pairs = [[six.home, next(one.world for one in six.settings if one.name == "man-to-man")]]
+    pairs += [[run.world(scenario=name, defence=of) for of in (ZONE, MAN)] for name in names[1:]]
+    sides = [[rates_of(RateTally.from_records(run.play(world, n))) for world in pair] for pair in pairs]
     for rate in ZONE_RATES:
         cells = []
         for side in sides:

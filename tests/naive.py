@@ -18,8 +18,10 @@ from naive_basics import (
     BACKCOURT,
     DRIBBLE_TO,
     DRIBBLING,
+    FREE_THROW,
     HELD,
     LOOSE,
+    MISSED,
     NONE,
     PASS_FLIGHT,
     PASS_WINDUP,
@@ -39,7 +41,7 @@ from naive_motion import count_speeds, counts_and_lines, hazards_of_a_dribble, m
 from naive_offence import targets_of_the_attackers
 from naive_passes import fly, release_pass, settle_loose_ball
 from naive_rows import adopt, rows_follow_dribble, take_ball
-from naive_shots import release_shot, shot_arrives
+from naive_shots import in_time, shot_arrives, shot_leaves
 from naive_state import Possession
 from naive_traps import chance, chances_of_a_step, coded_call, hazards_of_a_trap, phase_of_the_trap
 from naive_world import World
@@ -122,15 +124,22 @@ def begin(p: Possession) -> None:
 # --- one step (element 3) -----------------------------------------------------------------------------------
 
 
+def clock_runs(p: Possession) -> bool:
+    """Not while a shot flies to the ring or comes off it; what is blocked, lost or deflected does not."""
+    if p.mode == SHOT_FLIGHT:
+        return p.shot_result == 2
+    return not (p.mode == LOOSE and p.loose_kind in (MISSED, FREE_THROW))
+
+
 def play_step(p: Possession) -> None:
     p.events, p.options = [], []
     p.step += 1
     p.t = p.step * p.dt
     p.now = p.t + 0.5 * p.dt
     p.begun = p.t - 0.5 * p.dt
-    if p.w.clock.shot_s > 0.0 and p.mode != SHOT_FLIGHT and not (p.mode == LOOSE and p.loose_kind != 0):
+    if p.w.clock.shot_s > 0.0 and clock_runs(p):
         p.clock_s -= p.dt
-        if p.clock_s <= 0.0:
+        if p.clock_s <= 0.0 and not (p.mode == SHOT_WINDUP and in_time(p)):
             shot_clock_violation(p)
             return
     targets_of_the_attackers(p)
@@ -171,7 +180,7 @@ def the_ball(p: Possession) -> bool:
             if p.trap_phase == PHASE_NONE:
                 chance(p, "in_air", p.target, p.region, p.pass_x1, p.pass_y1)
         elif p.mode == SHOT_WINDUP and p.now >= p.release_t:
-            release_shot(p)
+            shot_leaves(p)
         elif p.mode == HELD and p.action == DRIBBLE_TO:
             if dist(p.h.x, p.h.y, p.goal_x, p.goal_y) < p.k["arrival_radius_m"]:
                 p.action = STAY

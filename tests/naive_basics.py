@@ -12,6 +12,9 @@ NONE = -1
 
 # Modes, actions, dribbles, phases (description, element 2).
 HELD, PASS_WINDUP, PASS_FLIGHT, SHOT_WINDUP, SHOT_FLIGHT, LOOSE, OVER = range(7)
+#: How a ball is loose: a deflection or fumble, a miss, a missed free throw, a blocked shot.
+FUMBLED, MISSED, FREE_THROW, BLOCKED = range(4)
+LOOSE_BALLS = ("fumbled", "missed", "free throw", "blocked")
 STAY, DRIVE, DRIBBLE_TO, RETREAT, SPLIT = range(5)
 UNUSED, DRIBBLING, DEAD = range(3)
 PHASE_NONE, COMING, SET, AFTER = range(4)

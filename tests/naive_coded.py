@@ -22,7 +22,7 @@ def floor_seen(p: Possession) -> SimpleNamespace:
     return SimpleNamespace(
         t_s=p.t,
         time_step_s=p.dt,
-        shot_clock_s=p.clock_s if w.clock.shot_s > 0.0 else 0.0,
+        shot_clock_s=max(p.clock_s, 0.0) if w.clock.shot_s > 0.0 else 0.0,
         held_s=p.t - p.catch_t,
         mode=p.mode,
         handler=p.handler,

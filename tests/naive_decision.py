@@ -278,8 +278,10 @@ class Decision:
         count = p.w.clock.offensive_three_seconds_s
         if count == 0.0:
             p.met["passes without a lane count"] += 1
-        latest = p.h.lane_t + k["pass_release_s"] + k["release_pressure_s"] * self.pressure
-        if count > 0.0 and latest + k["fake_s"] + k["over_release_s"] >= count:
+        latest = (
+            k["pass_release_s"] + k["release_pressure_s"] * self.pressure + k["fake_s"] + k["over_release_s"]
+        )
+        if count > 0.0 and p.h.lane_t + latest >= count:
             p.met["no pass, the lane count is too near"] += 1
             return
         on_him = who_will_be_on_him(p, self.trapped, release)
@@ -310,7 +312,10 @@ class Decision:
             worth -= k["pass_back_points"]
         made.promise = -0.6
         d = rim_distance(x, y)
-        if d < w.arc + k["shot_range_m"] and self.left > time_s + 0.3 and not behind_the_board(x, y):
+        near = d < w.arc + k["shot_range_m"] and not behind_the_board(x, y)
+        if near and time_s + 0.3 < self.left <= time_s + k["catch_pause_s"] + 0.3:
+            p.met["time to catch, none to shoot"] += 1
+        if near and self.left > time_s + k["catch_pause_s"] + 0.3:
             windup = k["rim_release_s"] if d < k["rim_range_m"] else k["shot_release_s"]
             made.gap = p.nearest_in(time_s + (k["catch_pause_s"] + windup), x, y)
             gap = expected_gap(p, "", made.gap)

@@ -9,7 +9,9 @@ import math
 
 from naive_basics import (
     AFTERS,
+    BLOCKED,
     ENDS,
+    FREE_THROW,
     LOOSE,
     LOSSES,
     NEVER,
@@ -19,6 +21,8 @@ from naive_basics import (
     OWN_MAN,
     PHASE_NONE,
     SETTLED,
+    SHOT_FLIGHT,
+    SHOT_WINDUP,
     TOP,
     VIOLATIONS,
     clip,
@@ -96,6 +100,12 @@ def violation(p: Possession, kind: str) -> None:
 
 
 def shot_clock_violation(p: Possession) -> None:
+    if p.mode == SHOT_WINDUP:
+        p.met["goes up in vain"] += 1
+    if p.mode == SHOT_FLIGHT:
+        p.met["blocked, in flight: the clock runs out"] += 1
+    if p.mode == LOOSE and p.loose_kind == BLOCKED:
+        p.met["blocked, loose: the clock runs out"] += 1
     p.event_at_ball("violation", p.handler, NONE, VIOLATIONS.index("shot clock"))
     p.record["violations"] += 1
     p.record["turnovers"] += 1
@@ -196,7 +206,7 @@ def free_throws(p: Possession, n: int, one_and_one: bool) -> None:
         return
     line_up(p)
     p.shot_x, p.shot_y = 0.0, p.w.free_throw_y
-    miss_comes_down(p, 0.6 * p.w.free_throw_y, 2)
+    miss_comes_down(p, 0.6 * p.w.free_throw_y, FREE_THROW)
 
 
 def line_up(p: Possession) -> None:

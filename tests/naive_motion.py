@@ -232,6 +232,9 @@ def hazards_of_a_dribble(p: Possession) -> None:
     if happens(k["dribble_loss_rate_per_s"] * loose, u[1], dt):
         turnover(p, "dribble", live=False)
         return
+    if _steps_on_a_line(p):
+        violation(p, "stepped on a line")
+        return
     if p.action not in (DRIVE, SPLIT):
         return
     b = p.defender_in_the_way()
@@ -245,3 +248,18 @@ def hazards_of_a_dribble(p: Possession) -> None:
     still = d.vx * d.vx + d.vy * d.vy < 1.0
     if still and p.from_rim(b) > p.w.no_charge and happens(k["charge_rate_per_s"], u[3], dt):
         turnover(p, "offensive_foul", live=False)
+
+
+def _steps_on_a_line(p: Possession) -> bool:
+    """Whether who dribbles along a sideline or the baseline steps on it."""
+    side, base = p.w.half_width - abs(p.h.x), p.h.y - p.w.baseline_y
+    if min(side, base) >= p.k["step_out_within_m"]:
+        return False
+    if p.h.vx * p.h.vx + p.h.vy * p.h.vy <= 1.0:
+        p.met["dribbles near a line, slowly"] += 1
+        return False
+    u = p.draw("BALL_HAZARD", 1, p.step)
+    steps = happens(p.k["dribble_line_rate_per_s"] * p.loose_handle, u[0], p.dt)
+    line = "sideline" if side < base else "baseline"
+    p.met[f"dribbles along the {line}: {'steps on it' if steps else 'stays in'}"] += 1
+    return steps

@@ -9,12 +9,15 @@ import math
 
 from naive_basics import (
     BEFORE_BUMP,
+    BLOCKED,
     BOUNCE,
     CORNER,
     DEAD,
     DIRECT,
+    FUMBLED,
     HELD,
     LOOSE,
+    LOOSE_BALLS,
     NONE,
     OVER_THE_TOP,
     PASS_FLIGHT,
@@ -296,7 +299,7 @@ def gets_away(p: Possession, x: float, y: float, by_defence: bool) -> None:
         over_the_line(p)
         return
     p.mode = LOOSE
-    p.loose_kind = 0
+    p.loose_kind = FUMBLED
     p.loose_t = p.t + 0.5
     p.n_loose += 1
     p.event("loose", NONE, NONE, 1.0 if by_defence else 0.0, x, y)
@@ -307,7 +310,7 @@ def gets_away(p: Possession, x: float, y: float, by_defence: bool) -> None:
 
 def settle_loose_ball(p: Possession) -> None:
     k = p.k
-    rebound = p.loose_kind != 0
+    rebound = p.loose_kind != FUMBLED
     scale = k["rebound_scale_m"] if rebound else k["loose_scale_m"]
     who, best = NONE, math.inf
     for i in range(10):
@@ -337,8 +340,11 @@ def settle_loose_ball(p: Possession) -> None:
         end(p, "defensive_rebound", k["excess_defensive_rebound_points"])
         return
     p.record["oreb"] += 1
-    if p.w.clock.shot_s > 0.0:
+    blocked, shot_clock = p.loose_kind == BLOCKED, p.w.clock.shot_s > 0.0
+    if shot_clock and not blocked:
         p.clock_s = p.w.clock.offensive_rebound_reset_s
+    how = "no clock" if not shot_clock else "the clock goes on" if blocked else "the clock begins anew"
+    p.met[f"{LOOSE_BALLS[p.loose_kind]}, taken by the attack: {how}"] += 1
     take_ball(p, who)
     assert p.mode == HELD
     p.decide_t = p.t + p.dt

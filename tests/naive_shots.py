@@ -8,7 +8,9 @@ from __future__ import annotations
 import math
 
 from naive_basics import (
+    BLOCKED,
     DRIVE,
+    MISSED,
     NONE,
     PHASE_NONE,
     SHOT_FLIGHT,
@@ -132,11 +134,32 @@ def start_shot(p: Possession) -> None:
     p.action = STAY
     at_rim = p.from_rim(p.handler) < k["rim_range_m"] + 0.5
     wind_up = k["rim_release_s"] if at_rim else k["shot_release_s"]
-    if p.w.clock.shot_s > 0.0 and p.clock_s < wind_up + 0.05:
-        wind_up = clip(p.clock_s - 0.05, 0.0, wind_up)
+    if p.w.clock.shot_s > 0.0:
+        usual, least = wind_up, min(0.3, wind_up)
+        ahead = p.due_t - p.t
+        most = p.clock_s - ahead - 0.05
+        wind_up = clip(most, least, usual)
+        if most < usual:
+            how = "as usual, it is short" if least == usual else "hurried" if most > least else "by the least"
+            p.met[f"little time to go up: {how}"] += 1
+            if how == "hurried" and abs(ahead) > 1e-6:
+                p.met[f"hurried, due {'after' if ahead > 0.0 else 'before'} the step"] += 1
     p.release_t = p.due_t + wind_up
     p.windup_t = p.due_t
     p.unset = unset_now(p)
+
+
+def in_time(p: Possession) -> bool:
+    """Whether a shot in its wind-up leaves by the moment at which the shot clock runs out."""
+    return p.release_t <= p.t + p.clock_s + 1e-9
+
+
+def shot_leaves(p: Possession) -> None:
+    """In a step in which it is time for him to let go: with a shot clock only a shot in time does leave."""
+    if p.w.clock.shot_s > 0.0 and not in_time(p):
+        p.met["lets go too late"] += 1
+        return
+    release_shot(p)
 
 
 def release_shot(p: Possession) -> None:
@@ -175,7 +198,11 @@ def release_shot(p: Possession) -> None:
         close_after(p, "rim_shot" if at_rim else "open_three" if open_three else "other_shot")
     p.trap_phase = PHASE_NONE
     if has_clock:
-        record["shot_clock_left_ms"] = int(1000.0 * p.clock_s)
+        record["shot_clock_left_ms"] = int(1000.0 * max(p.clock_s, 0.0))
+        if p.clock_s <= 0.0:
+            p.met[f"lets go in time, the clock {'at' if p.clock_s > -0.001 else 'below'} 0"] += 1
+            if p.release_t > p.t + p.clock_s:
+                p.met["lets go in time, at the last moment"] += 1
     if not p.shot_foul or p.shot_result == 1:
         _attempt(p, d, plain)
 
@@ -235,7 +262,7 @@ def shot_arrives(p: Possession) -> None:
     elif p.shot_result == 2:
         p.record["blocks"] += 1
         p.event("blocked", NONE, p.shooter, 0.0, p.shot_x, p.shot_y)
-        miss_comes_down(p, d + 1.0, 1)
+        miss_comes_down(p, d + 1.0, BLOCKED)
     else:
         p.event("missed", p.shooter, NONE, 0.0, p.shot_x, p.shot_y)
-        miss_comes_down(p, d, 1)
+        miss_comes_down(p, d, MISSED)

@@ -107,6 +107,27 @@ OF_A_SHOT = (
     "chance of a drive, gap limited to 2",
 )
 
+#: Who dribbles near a line, who goes up, or would, with little time left, and the clock over a shot.
+OF_LINES_AND_CLOCK = (
+    "dribbles near a line, slowly",
+    *(
+        f"dribbles along the {line}: {how}"
+        for line in ("sideline", "baseline")
+        for how in ("steps on it", "stays in")
+    ),
+    *(f"little time to go up: {how}" for how in ("as usual, it is short", "by the least", "hurried")),
+    *(f"hurried, due {when} the step" for when in ("before", "after")),
+    "goes up in vain",
+    "lets go too late",
+    *(f"lets go in time, the clock {how} 0" for how in ("at", "below")),
+    "lets go in time, at the last moment",
+    "time to catch, none to shoot",
+    *(f"{what}, taken by the attack: the clock begins anew" for what in ("missed", "free throw")),
+    "blocked, taken by the attack: the clock goes on",
+    *(f"{what}, taken by the attack: no clock" for what in ("missed", "blocked")),
+    *(f"blocked, {where}: the clock runs out" for where in ("in flight", "loose")),
+)
+
 #: How the ball is lost as something begins, or is not: whatever of a trap the driver has seen, and at every
 #: occasion of a play.
 OF_A_LOSS = (

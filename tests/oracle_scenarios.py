@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 from engine.inputs import Scenario, configs_root, load_scenario
@@ -145,6 +146,44 @@ off_ball_foul_p = 0.05
         top="beyond_range = true",
         rest=rest,
     )
+
+
+#: Men who wait for better than any shot till there is hardly any time left, and then go up quickly.
+WAITING = {
+    "hold_value_points": 3.0,
+    "hold_tau_s": 0.1,
+    "decision_period_s": 0.3,
+    "belief_reach_base": -4.0,
+    "shot_release_s": 0.28,
+}
+
+
+#: In long steps; the lane count is met to the last bit of a sum.
+LONG_STEPS = {**WAITING, "time_step_s": 0.2, "decision_period_s": 0.7}
+#: Drivers; those who wait; the same where the clock runs out between two steps: in the one before it is time
+#: to let go, but he would do so after; or he has let go by then, which is done in the one after.
+NEAR_LINES = {
+    "lines": {"belief_drive_points": 0.3},
+    "clock": WAITING,
+    "just too late": {**LONG_STEPS, "backcourt_used_s": 1.16},
+    "just in time": {**LONG_STEPS, "backcourt_used_s": 1.05, "catch_pause_s": 0.34},
+}
+
+
+def lines_and_clock(folder: Path) -> Iterator[Scenario]:
+    """Dribblers who step on lines, with little time: NEAR_LINES."""
+    for name, constants in NEAR_LINES.items():
+        fixed = {"dribble_line_rate_per_s": 2.0, "step_out_within_m": 2.0, "start_spread_m": 7.0, **constants}
+        lines = "".join(f"{key} = {value}\n" for key, value in fixed.items())
+        yield scenario(
+            folder,
+            name,
+            "international",
+            setting("calls", CALLS["two_three"], changes=EVERY_TRIGGER),
+            setting("man-to-man", CALLS["man_to_man"], 'zone = "man_to_man"'),
+            top="beyond_range = true",
+            rest=f'[rules_changes]\n"clock.shot_s" = 8\n[constants]\n{lines}',
+        )
 
 
 OWN_PLAY = """name = "own_play"

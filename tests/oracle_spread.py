@@ -12,6 +12,7 @@ from oracle_scenarios import (
     CALLS,
     EVERY_TRIGGER,
     PLAYS,
+    lines_and_clock,
     own_plays,
     patient,
     reluctant,
@@ -417,30 +418,32 @@ trap_strip_rate_per_s = 2.0
 def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     """Scenarios, each with how many possessions of each of its branches are compared: in full, by default.
 
-    By default those are played in full that are the only ones to show something, the others little.
+    By default fewer: about as many as it takes to show everything that the model can do.
     """
-    yield load_scenario("friday_night"), 24, 8
+    yield load_scenario("friday_night"), 24, 4
     yield other_defences(folder), 15, 6
     yield man_to_man_first(folder), 20, 6
     yield professionals(folder), 16, 6
-    yield named_men(folder), 20, 20
-    yield rough_game(folder), 25, 25
+    yield named_men(folder), 20, 10
+    yield rough_game(folder), 25, 12
     yield wild_bounces(folder, 8), 60, 24
     yield wild_bounces(folder, 0), 15, 4
-    yield traps_that_are_left(folder), 48, 48
+    for made in lines_and_clock(folder):
+        yield made, 60, 30
+    yield traps_that_are_left(folder), 48, 24
     yield traps_that_open_again(folder), 20, 10
     yield throws_and_bands(folder), 20, 10
     yield patient(folder, "patient", "post_entry", "high_low", "back_cut", "gap_kick"), 40, 24
     # cuts are rare beside others, and drives; where choices are all luck the near wing seldom has the ball
     often = {"play_rest_s": 0.1, "belief_drive_points": -0.6, "noise_points": 0.6}
     cuts = patient(folder, "patient, cuts alone", "back_cut", alignment="two_guard_baseline", **often)
-    yield cuts, 40, 40
-    yield own_plays(folder), 60, 60  # a play that begins while its handler is under way is rare
+    yield cuts, 40, 20
+    yield own_plays(folder), 60, 30  # a play that begins while its handler is under way is rare
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
     plays = ("ball_screen", "zone_screens.toml")
     late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}
-    yield screens(folder, "screens that hold", 0.8, 0.0, "professional", *plays, **late), 30, 30
+    yield screens(folder, "screens that hold", 0.8, 0.0, "professional", *plays, **late), 30, 15
     later = {"drive_length_m": 3.0, "belief_reach_base": 2.0, "belief_stopped_points": 0.1}
-    yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 30, 24
+    yield screens(folder, "that hold longer", 1.1, 0.0, "professional", *plays, **later), 30, 12
     for number in range(8):
         yield drawn_constants(folder, number), 10, 4

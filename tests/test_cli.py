@@ -15,6 +15,7 @@ import pytest
 
 from engine import cli
 from engine.commands import shared
+from engine.inputs import configs_root
 from engine.report import contract
 
 ROOT = Path(__file__).parents[1]
@@ -367,6 +368,43 @@ def test_an_unwritable_target_is_refused_before_the_work(
     assert "a file that can be written" in line
     assert time.monotonic() - started < 30
     assert os.listdir(tmp_path) == []
+
+
+@pytest.mark.parametrize(
+    ("arguments", "option", "name", "ends"),
+    [
+        (["check", "configs/plays/gap_kick.toml"], "--picture", "play.png", ".html or .htm"),
+        (["report", "no_such_folder"], "--output", "page.pdf", ".html or .htm"),
+        (["report", "no_such_folder", "-o", "page.html"], "--bench", "bench.PDF", ".html or .htm"),
+        (["attack", "no_such_folder"], "--output", "page.docx", ".html or .htm"),
+        (["replay", SCENARIO], "--output", "page.mp4", ".html or .htm"),
+        (["trace", SCENARIO, "--index", "0"], "--output", "table.xlsx", ".csv"),
+        (["play", SCENARIO], "--records", "rows.csv", ".parquet"),
+        (["compare", SCENARIO], "--json", "page.html", ".json"),
+    ],
+)
+def test_no_file_is_named_as_what_it_is_not(
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: list[str],
+    option: str,
+    name: str,
+    ends: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)  # a long path would be shortened
+    line = refused(capsys, *arguments, option, name)
+    assert f"{option}: '{name}' is not allowed; allowed: a name that ends in {ends}, " in line
+    assert line.endswith(", or has no ending\n")
+    assert os.listdir(tmp_path) == []
+
+
+@pytest.mark.parametrize("name", ["play.html", "play.HTM", "play", "St. Mary vs us", "game.1"])
+def test_a_page_may_be_named_so(tmp_path: Path, name: str) -> None:
+    target = tmp_path / name
+    given = ["check", str(configs_root() / "plays" / "gap_kick.toml"), "--quiet"]
+    assert cli.run([*given, "--picture", str(target)]) == 0
+    assert target.read_text(encoding="utf-8").startswith("<!doctype html>")
 
 
 def test_a_full_disk_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:

@@ -106,18 +106,39 @@ def test_a_knob_that_a_file_has_not_is_told(tools: tuple[ModuleType, ModuleType]
         )
 
 
-def test_what_other_levels_take_over_is_put_into_the_constants(tools: tuple[ModuleType, ModuleType]) -> None:
+def test_what_other_levels_take_over_is_put_into_their_files(
+    tools: tuple[ModuleType, ModuleType], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     levels, _ = tools
-    text = (configs_root() / "model" / "constants.toml").read_text(encoding="utf-8")
+    shutil.copytree(configs_root(), tmp_path / "configs")
+    monkeypatch.setattr(levels, "configs_root", lambda: tmp_path / "configs")
+
+    def read(file: str) -> dict[str, Any]:
+        return tomllib.loads((tmp_path / "configs" / file).read_text(encoding="utf-8"))
+
     by_source = {name for name, one in load_constants().items() if "at the professional level" in one.source}
     assert set(levels.TAKEN_OVER) == by_source | {"touch_max_p"}
     assert set(levels.TAKEN_OVER) <= set(load_level(levels.PROFESSIONAL).knobs)
     knobs = {name: 0.001 * n for n, name in enumerate(levels.TAKEN_OVER, 1)}
-    before, after = (tomllib.loads(one) for one in (text, levels.handed_over(text, knobs)))
+    file, boys = "model/constants.toml", ("levels/school.toml", "levels/under_14.toml")
+    before, others = read(file), [read(one) for one in boys]
+    levels.hand_over(levels.PROFESSIONAL, knobs)
+    after = read(file)
     assert {name: after[name].pop("value") for name in knobs} == knobs
     assert all(before[name].pop("value") != knobs[name] for name in knobs) and after == before
+    assert others == [read(one) for one in boys]
+    levels.hand_over("school", knobs)
+    assert [read(one) for one in boys] == others
+    levels.hand_over(levels.COLLEGE, {"noise_points": 0.123})
+    for level, old in zip(boys, others, strict=True):
+        found = read(level)
+        assert found["constants"]["noise_points"].pop("value") == 0.123
+        del old["constants"]["noise_points"]["value"]
+        assert found == old
+    path = tmp_path / "configs" / file
+    path.write_text(path.read_text(encoding="utf-8").replace("[block_p]", "[block_q]"), encoding="utf-8")
     with pytest.raises(ValueError, match=r"\[block_p\]"):
-        levels.handed_over(text.replace("[block_p]", "[block_q]"), knobs)
+        levels.hand_over(levels.PROFESSIONAL, knobs)
 
 
 def test_a_leap_to_the_end_and_too_far_comes_back() -> None:

@@ -267,13 +267,23 @@ def test_a_man_who_keeps_his_move_has_the_next_step_for_it_too() -> None:
     assert [one.step for one in findings(of_steps(first, again)) if one.kind == "late"] == ["a"]
 
 
+def test_who_has_passed_may_go_in_the_next_step_too() -> None:
+    first = step("a", "pass", run_to("short_corner", near="corner"), ball="wing", next="b")
+    play = of_steps(first, step("b", "then", {"who": "passer", "to": "rim"}))
+    assert [one for one in findings(play) if one.kind == "nobody"] == []
+    found = stills(play, load_alignment("high_post_short_corner"), build_court(load_rules("international")))
+    for still in found["b"]:
+        assert still.came is not None and still.runs[0] is not None
+        assert still.runs[0].man == still.came.passer != still.handler
+
+
 def test_still_pictures_of_a_pass() -> None:
     """The one-guard front: the pass from the top to the wing, by hand."""
     court, alignment = build_court(load_rules("international")), load_alignment("high_post_short_corner")
     cut = {"who": "passer", "to": [0.8, 1.0], "after_s": 0.3, "pace": 0.5}
     found = stills(of_steps(step("a", "pass", cut, ball="wing")), alignment, court)["a"]
     one = next(still for still in found if still.ball_from == "top")
-    assert (one.handler, one.region) == (2, "wing") and one.passed_from == court.spot("top")
+    assert (one.handler, one.region) == (2, "wing") and one.passer == 1
     run = one.runs[0]
     assert run is not None and run.man == 1 and run.start == court.spot("top") and run.end == (0.8, 1.0)
     # v(t) = vmax (1 - exp(-t / tau)) from rest covers the way in that time

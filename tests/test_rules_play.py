@@ -16,24 +16,19 @@ from slides import ALIGNMENTS, SEED, built, column, records
 from engine.inputs import load_scenario
 from engine.kernel.batch import Trace, trace_possession
 from engine.state.record import COLUMN, NET_HIGH, NET_LOW
-from engine.state.words import ENDS, EVENTS, VIOLATIONS, Action, Mode
+from engine.state.words import ENDS, EVENTS, VIOLATIONS, Action, Dribble, Mode
 from engine.study.patterns import watching
 from engine.world.pack import pack
 
 RULES = ("international", "high_school", "college", "professional")
-LANE = "three seconds"
+LANE, LINE = "three seconds", "stepped on a line"
 #: A live dribble is not lost.
 SURE = {"strip_rate_per_s": 0.0, "dribble_loss_rate_per_s": 0.0}
 #: Nobody decides anything: whoever has the ball stands with it.
 IDLE = {"decision_period_s": 600.0, "catch_pause_s": 600.0, **SURE}
 #: The trap is on at once and nothing else happens in it.
-CALM = {
-    "trap_strip_rate_per_s": 0.0,
-    **SURE,
-    "tie_up_rate_per_s": 0.0,
-    "trap_foul_rate_per_s": 0.0,
-    "step_out_rate_per_s": 0.0,
-}
+RATES = ("trap_strip_rate_per_s", "tie_up_rate_per_s", "trap_foul_rate_per_s", "step_out_rate_per_s")
+CALM = dict.fromkeys(RATES, 0.0) | SURE
 
 
 def home(rules: str = "international", **changes: Any) -> Any:
@@ -214,18 +209,97 @@ def test_without_a_shot_clock_patience_ends_the_attack() -> None:
     assert seconds[8.0] < seconds[40.0] - 0.5
 
 
-def test_offensive_rebound_resets_the_clock() -> None:
-    """International: 14 seconds after an offensive rebound, whatever was left; without a clock nothing."""
-    n = 0
-    for reset in (14.0, 9.0):
-        changes = {"clock.offensive_rebound_reset_s": reset}
-        for t, events in log(home(start="frontcourt", rules_changes=changes), 60):
+def test_what_an_offensive_rebound_makes_of_the_clock() -> None:
+    """International: 14 seconds after it, whatever was left; but off a block it goes on from what it was when
+    the shot left, less the steps since. It may run out meanwhile."""
+    anew, goes_on, out = 0, 0, 0
+    for reset, shot_s, fall_s in ((14.0, 24.0, 0.5), (9.0, 24.0, 0.5), (9.0, 6.0, 2.0)):
+        changes = {"clock.offensive_rebound_reset_s": reset, "clock.shot_s": shot_s}
+        often = {"block_p": 0.5, "block_scale_m": 3.0, "rebound_fall_s": fall_s}
+        world = home(start="frontcourt", rules_changes=changes, constants=often)
+        for t, events in log(world, 200):
+            clock, block = t.states["clock_s"], None
             for time, name, player, _ in events:
-                if name == "rebound" and player < 5:
-                    k = int(np.argmin(np.abs(t.states["t"] - time)))
-                    assert t.states["clock_s"][k] == pytest.approx(reset)
-                    n += 1
-    assert n >= 12
+                k = int(np.argmin(np.abs(t.states["t"] - time)))
+                if name == "shot":
+                    shot = k
+                elif name == "blocked":
+                    block = shot
+                elif name == "rebound" and player < 5 and block is None:
+                    assert clock[k] == pytest.approx(reset)
+                    anew += 1
+                elif name == "rebound" and player < 5:
+                    assert clock[k] == pytest.approx(clock[block] - (k - block) * world[0].k.time_step_s)
+                    goes_on += 1
+                if name == "rebound":
+                    block = None
+            out += block is not None and events[-1][3] == ENDS.index("shot_clock")
+    assert anew >= 50 and goes_on >= 20 and out >= 3, (anew, goes_on, out)
+
+
+# --- lines ----------------------------------------------------------------------------------------------
+
+
+def stepped_on_lines(world: Any, n: int) -> tuple[int, float]:
+    """How many of n possessions without a trap end on a line, and how many should: the sum of the chances of
+    all steps. Asks that who does is near a sideline or the baseline and faster than 1 m/s."""
+    k, rules = world[0].k, world[0].rules
+    loose = np.array([1.5 - p.handle for p in world[0].players])
+    stepped, expected = 0, 0.0
+    for t, events in log(world, n):
+        states, i = t.states, t.states["handler"][1:]
+        a = np.take_along_axis(t.agents[1:], i[:, None].astype(int), 1)[:, 0]
+        edge = np.minimum(rules.half_width_m - np.abs(a["x"]), a["y"] - rules.baseline_y_m)
+        near = (edge < k.step_out_within_m) & (np.hypot(a["vx"], a["vy"]) > 1.0)
+        # what he did when the step began, he does until its last thing, the decision
+        live = (states["mode"][:-1] == Mode.HELD) & (states["dribble"][:-1] == Dribble.DRIBBLING)
+        live &= states["handler"][:-1] == i
+        expected += np.sum(1.0 - np.exp(-k.dribble_line_rate_per_s * loose[i[live & near]] * k.time_step_s))
+        if any(name == "violation" and VIOLATIONS[int(value)] == LINE for _, name, _, value in events):
+            assert live[-1] and near[-1]
+            stepped += 1
+    return stepped, expected
+
+
+def test_who_dribbles_near_a_line_may_step_on_it() -> None:
+    """As often as its rate says, within 4 standard errors; never with no such rate, near no line, or where
+    nobody dribbles near one."""
+    often = {"dribble_line_rate_per_s": 2.0, "start_spread_m": 7.0, "belief_drive_points": 0.3, **SURE}
+    stepped, expected = stepped_on_lines(home(constants=often), 1500)
+    assert expected > 150.0 and abs(stepped - expected) < 4.0 * np.sqrt(expected), (stepped, expected)
+    for off in ({"dribble_line_rate_per_s": 0.0}, {"step_out_within_m": 0.0}):
+        assert LINE not in violations(home(constants={**often, **off}), 400)[0]
+    # up the middle, and nobody decides anything
+    middle = {**often, **IDLE, "start_spread_m": 1.0}
+    assert set(violations(home(start="bring_up", constants=middle), 20)[0]) == {"shot clock"}
+
+
+def test_no_shot_is_got_off_in_no_time() -> None:
+    """With hardly any time left nobody is quicker than .3 s, or than he always is; some go up in vain."""
+    wait = {"hold_value_points": 3.0, "hold_tau_s": 0.1, "decision_period_s": 0.3}
+    hurried, in_vain = 0, 0
+    for rim_s, step_s in ((0.2, 0.05), (0.35, 0.05), (0.35, 0.1)):
+        wait |= {"rim_release_s": rim_s, "time_step_s": step_s}
+        world = home(constants=wait, rules_changes={"clock.shot_s": 9.0})
+        k = world[0].k
+        for t, events in log(world, 400):
+            mode = t.states["mode"]
+            for begun in np.flatnonzero((mode[1:] == Mode.SHOT_WINDUP) & (mode[:-1] != Mode.SHOT_WINDUP)) + 1:
+                s, rest = t.states[begun], mode[begun:]
+                a = t.agents[begun, s["handler"]]
+                usual = k.rim_release_s
+                if np.hypot(a["x"], a["y"]) >= k.rim_range_m + 0.5:
+                    usual = k.shot_release_s
+                last = begun + int(np.argmax(rest != Mode.SHOT_WINDUP))
+                took = t.states["t"][last] + 0.5 * k.time_step_s - s["windup_t"]
+                enough = s["clock_s"] + s["t"] - s["windup_t"] >= min(0.3, usual) - 1e-8
+                if rest[last - begun] == Mode.SHOT_FLIGHT:
+                    assert enough and took >= min(0.3, usual) - 1e-9
+                    hurried += took < usual - 1e-9
+                elif events[-1][1] == "end" and int(events[-1][3]) == ENDS.index("shot_clock"):
+                    assert not enough
+                    in_vain += 1
+    assert hurried >= 20 and in_vain >= 20, (hurried, in_vain)
 
 
 # --- fouls ----------------------------------------------------------------------------------------------

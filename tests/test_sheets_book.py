@@ -88,6 +88,28 @@ def test_new_writes_one_workbook_that_runs_as_it_stands(
     assert engine.load(folder) == engine.load(folder / BOOK).model_copy(update={"path": folder})
 
 
+@pytest.mark.parametrize("separators", [(",", None), (None, ",")])
+def test_new_writes_nothing_beside_sheets_that_it_would_stand_before(
+    separators: tuple[str | None, str | None], tmp_path: Path
+) -> None:
+    """Blank sheets of the other kind, saved later, would be played in place of those filled in."""
+    write_blank(tmp_path, separator=separators[0])
+    before = sorted(tmp_path.iterdir())
+    there = "own.csv" if separators[0] else "evening.xlsx"
+    with pytest.raises(InputError, match=there) as told:
+        write_blank(tmp_path, separator=separators[1])
+    assert "a new folder" in str(told.value) and sorted(tmp_path.iterdir()) == before
+
+
+@pytest.mark.parametrize("name", ["my.ods", "Friday.XLSX", "old.xls"])
+@pytest.mark.parametrize("separator", [",", None])
+def test_new_sees_a_workbook_under_any_name(name: str, separator: str | None, tmp_path: Path) -> None:
+    (tmp_path / name).write_text("filled in")
+    with pytest.raises(InputError, match=f"'{name}' is not allowed; allowed: a new folder"):
+        write_blank(tmp_path, separator=separator)
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+
+
 def test_every_cell_to_fill_in_is_text_with_a_note_and_its_drop_down(blank: Path) -> None:
     book = openpyxl.load_workbook(blank)
     assert book.sheetnames == ["read first", "game", "own", "opponent", "calls", "shots"]

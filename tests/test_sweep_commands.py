@@ -130,10 +130,13 @@ def test_the_table_says_what_compare_says(tmp_path: Path, capsys: pytest.Capture
     n = 1500  # the trap is called in 3 of 100
     design, path = small_design(tmp_path, possessions=n, batch=1000), tmp_path / "s.db"
     run_into(path, design)
-    for suffix in ("parquet", "csv"):
+    for suffix in ("parquet", "csv", "PARQUET", "CSV"):
         assert cli.run(["gather", str(path), "-o", str(tmp_path / f"t.{suffix}")]) == 0
         assert capsys.readouterr().err == f"trapledger: 8 rows in {tmp_path / f't.{suffix}'}\n"
     table = pd.read_parquet(tmp_path / "t.parquet")
+    for suffix in ("parquet", "csv"):
+        same = (tmp_path / f"t.{suffix.upper()}").read_bytes()
+        assert same == (tmp_path / f"t.{suffix}").read_bytes()
     text = pd.read_csv(tmp_path / "t.csv", dtype={"failed": str}).fillna({"failed": ""})
     pd.testing.assert_frame_equal(text, table, check_dtype=False, check_exact=True)
     assert list(table["setting"]) == ["home", "corner trap"] * 4

@@ -219,10 +219,19 @@ def test_other_levels_take_over_what_is_fitted_on_professionals() -> None:
     assert taken < set(professional.knobs)
     for name in taken:
         assert constants[name].value == professional.value_of(name) > 0.0, name
+    for name in taken - {"noise_points"}:
         for level in ("under_14", "school", "college"):
             assert name not in load_level(level).constants, (name, level)
     hands = constants["touch_max_p"]
     assert hands.value == professional.value_of("touch_max_p") and "touch_max_p" in professional.knobs
+
+
+def test_professionals_and_college_men_misjudge_by_the_make_of_their_twos_and_boys_as_college_men() -> None:
+    professional, college = load_level("professional"), load_level("college")
+    assert professional.knobs["noise_points"] == college.knobs["noise_points"] == "two_point"
+    for level in map(load_level, ("school", "under_14")):
+        assert level.value_of("noise_points") == college.value_of("noise_points")
+        assert "noise_points" not in level.knobs and "college" in level.constants["noise_points"].source
 
 
 def test_rhythm_is_an_input_at_every_level_but_the_professionals() -> None:

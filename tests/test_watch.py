@@ -29,7 +29,7 @@ from engine.world.pack import pack
 
 ROOT = Path(__file__).parents[1]
 SCENARIO = ROOT / "configs" / "scenarios" / "friday_night.toml"
-N, SEED = 120, 3
+N, MANY, SEED = 120, 2000, 3
 
 
 @pytest.fixture(scope="module")
@@ -62,10 +62,17 @@ def joined(blocks: Iterator[Watched]) -> Watched:
 
 
 def test_watched_possessions_are_those_played(worlds: dict[str, Any], whole: dict[str, Watched]) -> None:
-    for name, world in worlds.items():
+    demo = load_scenario(SCENARIO)  # below: a pass is worth less than a lost one
+    constants = {**demo.constants, "belief_pass_points": -1.0, "hold_value_points": 0.5}
+    few_points = pack(demo.model_copy(update={"constants": constants})).home
+    for name, world in (worlds | {"passes worth nothing": few_points}).items():
         records = np.zeros((N, N_RECORD), np.int32)
         play_block(world, SEED, 0, records)
-        np.testing.assert_array_equal(whole[name].records, records, err_msg=name)
+        if name in whole:
+            np.testing.assert_array_equal(whole[name].records, records, err_msg=name)
+        many = np.zeros((MANY, N_RECORD), np.int32)  # who is watched weighs to the end what others leave
+        play_block(world, SEED, N, many)
+        np.testing.assert_array_equal(watch_list(world, SEED, range(N, N + MANY)).records, many, err_msg=name)
         few = np.array([90, 4, 17])
         play_list(world, SEED, few, records[:3], 1)
         np.testing.assert_array_equal(watch_list(world, SEED, few, max_calls=1).records, records[:3])

@@ -13,9 +13,11 @@ from report_pages import A4, BAD_NAME, LAPTOP, PHONE, advising, pages_of, words_
 from sheet_files import GAME, with_key, write_evening
 
 from engine import cli
+from engine.inputs import load_alignment
 from engine.inputs.scenario import constants_against
 from engine.inputs.settings import WrittenSetting, settings_from
 from engine.inputs.sheets import asked_men, load_evening
+from engine.inputs.sheets.fronts import Front, alignment_of, likely_of
 from engine.report import zone_or_men_view
 from engine.report.page.page import report_page
 from engine.report.screen.plan import plan_text
@@ -201,6 +203,28 @@ def test_a_side_is_ahead_only_where_neither_luck_nor_variants_turn_it(
     assert "pass, cut and fill" in said["Played"] and "screens drop" in said["Played"]
 
 
+@pytest.mark.parametrize(
+    ("names", "more"), [(["one"], ""), (["two", "overload"], "one guard"), (["two", "one"], "overload")]
+)
+def test_a_formation_that_the_sheet_leaves_out_is_told_as_such(
+    names: list[str], more: str, small: dict[str, Any], two_calls: EveningReport
+) -> None:
+    """The variants draw every shipped formation; ``formations`` has those that the sheet makes likely."""
+    fronts = tuple(Front(name, 50.0) for name in names)
+    alignment = load_alignment(alignment_of(names[0], None) or "")
+    scenario = two_calls.evening.scenario.model_copy(update={"alignment": alignment})
+    evening = dataclasses.replace(two_calls.evening, scenario=scenario, fronts=fronts)
+    report = dataclasses.replace(two_calls, evening=evening)
+    choices = [(one.alignment.name, one.alignment.short) for one in likely_of(alignment)]
+    worth = {"worlds": 9, "value": interval(0.0, 0.1)}
+    by = [{"choice": name, "said": short, **worth} for name, short in sorted(choices)]
+    found = changed(small, interval(0.05, 0.02), interval(-0.05, 0.03))
+    found["variants"] |= {"by_formation": by}
+    said = dict(zone_or_men_view.zone_or_men_dict(found, report)["lines"])["Variants"]
+    told = f" (the variants draw {more}, too, which your sheet leaves out)" if more else ""
+    assert len(by) == 3 and f". By formation{told}: one guard cannot be told apart" in said
+
+
 def test_the_lines_are_no_wider_than_a_screen_and_the_page_no_longer_than_it_may_be(
     opened: Any, two_calls: EveningReport, small: dict[str, Any]
 ) -> None:
@@ -246,20 +270,28 @@ def test_the_answer_is_on_paper_too(
 
 
 @pytest.mark.parametrize("command", ["plan", "report"])
-@pytest.mark.parametrize("sheets", ["file", "no", "not asked"])
+@pytest.mark.parametrize("sheets", ["file", "no", "not asked", "no age"])
 def test_where_no_zone_is_played_there_is_one_line(
     command: str, sheets: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    where, told = SCENARIO, "a folder of sheets"
+    where, told, to_do = SCENARIO, "a folder of sheets", "trapledger new FOLDER"
     if sheets != "file":
-        game = with_key("zone_allowed", "no")
-        if sheets == "not asked":
-            game = [row for row in with_key("age_group", "under 12") if row[0] != "zone_allowed"]
-        where, told = write_evening(tmp_path / "sheets", {"game.csv": game}), "zone_allowed: '"
+        age = "" if sheets == "no age" else "under 12"
+        game = [row for row in with_key("age_group", age) if row[0] != "zone_allowed"]
+        told, to_do = "zone_allowed is missing; needed: an answer", "Ask your league: write yes if it allows"
+        if sheets == "no":
+            game = with_key("zone_allowed", "no")
+            told, to_do = (
+                "zone_allowed: 'no' is not allowed; allowed: yes, ",
+                "leave --zone-or-men out, or write",
+            )
+        where = write_evening(tmp_path / "sheets", {"game.csv": game})
     more = ["-o", str(tmp_path / "page.html")] if command == "report" else []
     assert cli.run([command, str(where), "--zone-or-men", *more]) == 2
     out, err = capsys.readouterr()
     assert out == "" and err.count("\n") == 1 and told in err and "--zone-or-men" in err
+    assert to_do in err and ("many leagues allow no zone up to under 14" in err) == (sheets == "not asked")
+    assert ("the age group is not given" in err) == (sheets == "no age")
     assert not (tmp_path / "page.html").exists()
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import click
 
 from engine.commands.shared import (
+    PAGE,
     ctrl_c,
     deliver,
     file_option,
@@ -173,7 +174,7 @@ def timing(
 
 @click.command(short_help="The same five with the ball against their traps.")
 @click.argument("scenario", type=click.Path())
-@file_option("--output", "-o", help="HTML file to write, too.")
+@file_option("--output", "-o", ends=PAGE, help="HTML file to write, too.")
 @run_options
 @output_options
 def attack(
@@ -213,8 +214,8 @@ def attack(
 
 @click.command(short_help="Write the coach's report, and a bench page on one sheet.")
 @click.argument("scenario", type=click.Path())
-@file_option("--output", "-o", required=True, help="HTML file to write; - is standard output.")
-@file_option("--bench", help="Write the bench page to a file of its own, too.")
+@file_option("--output", "-o", ends=PAGE, required=True, help="HTML file to write; - is standard output.")
+@file_option("--bench", ends=PAGE, help="Write the bench page to a file of its own, too.")
 @click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]")
 @click.option("--threads", type=int, help="Threads; the result does not depend on it. [default: all cores]")
 @click.option("--adapted", is_flag=True, help=ADAPTED)
@@ -291,7 +292,7 @@ def report(
     help="Which of the possessions with this call, or the number of a possession.",
 )
 @click.option("--setting", help="Setting to play. [default: the first that makes the call]")
-@file_option("--output", "-o", required=True, help="HTML file to write; - is standard output.")
+@file_option("--output", "-o", ends=PAGE, required=True, help="HTML file to write; - is standard output.")
 @size_options
 def replay(
     scenario: str,

@@ -6,14 +6,26 @@ import sys
 
 import click
 
-from engine.commands.shared import BAD_INPUT, NAME, ctrl_c, file_option, fitted, load_engine, one_line, say
+from engine.commands.shared import (
+    BAD_INPUT,
+    NAME,
+    PAGE,
+    ctrl_c,
+    file_option,
+    fitted,
+    load_engine,
+    one_line,
+    say,
+)
 from engine.errors import InputError
 
 
 @click.command(short_help="Check files and say what each means.")
 @click.argument("paths", nargs=-1, required=True, type=click.Path(), metavar="PATH...")
 @click.option("--quiet", is_flag=True, help="Say nothing about files that are good.")
-@file_option("--picture", help="Draw the plays among them as a page (HTML); of scenarios their own.")
+@file_option(
+    "--picture", ends=PAGE, help="Draw the plays among them as a page (HTML); of scenarios their own."
+)
 def check(paths: tuple[str, ...], quiet: bool, picture: str | None) -> None:
     """Check files or folders and say what each of them means.
 
@@ -45,6 +57,8 @@ def check(paths: tuple[str, ...], quiet: bool, picture: str | None) -> None:
         from engine.report import contract
 
         contract.write(picture_of_plays(paths), picture, "--picture")
+        if picture != contract.STDOUT and not quiet:
+            sys.stdout.write(f"Drawn in {one_line(picture)}\n")
 
 
 @click.command(short_help="Write one possession as a table (CSV).")
@@ -54,7 +68,7 @@ def check(paths: tuple[str, ...], quiet: bool, picture: str | None) -> None:
 @click.option("--seed", type=int, help="Seed of the random numbers. [default: the scenario's]")
 @click.option("--events", is_flag=True, help="What happened instead of the state per tick.")
 @click.option("--quiet", is_flag=True, help="No remarks, only the result.")
-@file_option("--output", "-o", default="-", help="CSV file to write; - is standard output.")
+@file_option("--output", "-o", ends=(".csv",), default="-", help="CSV file to write; - is standard output.")
 def trace(
     scenario: str, index: int, setting: str, seed: int | None, events: bool, quiet: bool, output: str
 ) -> None:

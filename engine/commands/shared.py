@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
+from engine.errors import InputError
+
 if TYPE_CHECKING:
     from engine.estimate.intervals import Found
     from engine.inputs.scenario import Scenario
@@ -58,18 +60,26 @@ def _together(*options: Callable[[Command], Command]) -> Callable[[Command], Com
     return add
 
 
-def _can_be_written(context: click.Context, option: click.Parameter, target: str | None) -> str | None:
-    """Refuses a file that cannot be written, before anything is played."""
-    if target is not None:
-        from engine.report import contract
-
-        contract.check_target(target, option.opts[0])
-    return target
+#: The endings of a page's name.
+PAGE = (".html", ".htm")
 
 
-def file_option(*names: str, **about: Any) -> Callable[[Command], Command]:
-    """An option that names a file to write."""
-    return click.option(*names, metavar="FILE", callback=_can_be_written, **about)
+def file_option(*names: str, ends: tuple[str, ...] = (), **about: Any) -> Callable[[Command], Command]:
+    """An option that names a file to write, refused before anything is played where it cannot be written.
+    ``ends``: what is written is true to a name that ends so, or has no ending (none: to any name)."""
+
+    def can_be_written(context: click.Context, option: click.Parameter, target: str | None) -> str | None:
+        if target is not None:
+            from engine.report import contract
+
+            if ends and contract.ending(target) not in ("", *ends):
+                what = f"{' or '.join(ends)}, for that is what is written"
+                allowed = f"a name that ends in {what}, or has no ending"
+                raise InputError(option.opts[0], "", target, allowed)
+            contract.check_target(target, option.opts[0])
+        return target
+
+    return click.option(*names, metavar="FILE", callback=can_be_written, **about)
 
 
 #: --seed, --threads, --quiet.
@@ -85,7 +95,9 @@ size_options = _together(
     click.option("--possessions", "-n", type=int, help="Possessions to play. [default: the scenario's]"),
     run_options,
 )
-json_option = file_option("--json", "json_target", help="Write JSON to FILE; - is standard output.")
+json_option = file_option(
+    "--json", "json_target", ends=(".json",), help="Write JSON to FILE; - is standard output."
+)
 #: --json, --detail.
 output_options = _together(
     json_option, click.option("--detail", is_flag=True, help="Everything: four decimals, intervals, hashes.")

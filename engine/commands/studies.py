@@ -62,7 +62,11 @@ def compare(
 @click.command(short_help="Play one setting: box score, endings, shots, pace.")
 @click.argument("scenario", type=click.Path())
 @click.option("--setting", default="home", show_default=True, help="Setting to play; home is the zone alone.")
-@file_option("--records", help="Write one row per possession to FILE (Parquet), documented in the file.")
+@file_option(
+    "--records",
+    ends=(".parquet",),
+    help="Write one row per possession to FILE (Parquet), documented in the file.",
+)
 @size_options
 @output_options
 def play(

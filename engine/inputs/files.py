@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import difflib
 import filecmp
 import io
+import itertools
 import os
 import pickle
 import re
@@ -229,6 +231,18 @@ def read_text(source: Source) -> str:
         raise InputError(source, "", plain(source.path.name), f"a file that can be read ({reason})") from None
 
 
+_KEY = r"""(?:[\w-]+|"[^"]*"|'[^']*')"""
+_KEYS = rf"{_KEY}(?:\s*\.\s*{_KEY})*\s*"
+#: A line that looks like a statement of its own: a key with its value, or the head of a table; an indented
+#: [name] is rather a row of an array. A line with a statement that may go on in the next one. A line with
+#: more than a comment.
+_STATEMENT = re.compile(rf"\s*{_KEYS}=|\s*\[\[\s*{_KEYS}\]\]\s*(?:#|$)|\[\s*{_KEYS}\]\s*(?:#|$)")
+_GOES_ON = re.compile(rf"""\s*{_KEYS}=\s*(?:\[|{{|\"""|''')""")
+_WRITTEN = re.compile(r"\s*[^\s#]")
+#: How many lines are tried as the beginning of a statement: all the text before is parsed for each.
+MOST_TRIED = 50
+
+
 @lru_cache(maxsize=128)
 def _parsed(text: str) -> tuple[bytes, tuple[str, int] | None]:
     """A scenario reads some files several times, most of them as they were last time. Pickled, so that
@@ -240,6 +254,37 @@ def _parsed(text: str) -> tuple[bytes, tuple[str, int] | None]:
 def quoted(source: Source, line: str) -> str:
     """A line of a file as an error shows it: not where the file is a link, which may lead anywhere."""
     return "(a line of the file that this links to)" if source.path.is_symlink() else line.strip()
+
+
+def _statement_line(lines: list[str], number: int) -> int:
+    """The line, from 1, on which the statement begins that line ``number`` is in: all before it is whole.
+    ``number`` itself where that is none of MOST_TRIED."""
+    earlier = (n for n in range(number - 1, 0, -1) if _GOES_ON.match(lines[n - 1]))
+    for first in (number, *itertools.islice(earlier, MOST_TRIED)):
+        with contextlib.suppress(ValueError, RecursionError):
+            tomllib.loads("\n".join(lines[: first - 1]))
+            return first
+    return number
+
+
+def _wrong_line(text: str, message: str) -> int:
+    """The line of a syntax error, from 1. The parser says where it could not go on: where that is the first
+    thing of a line, or its key, a bracket or a quote was never closed on a line before."""
+    lines = text.rstrip(" \t\n").split("\n")
+    found = re.search(r"\(at line (\d+), column (\d+)\)", message)
+    number, column = (int(found[1]), int(found[2])) if found else (len(lines), 1)
+    first = _statement_line(lines, number)
+    unclosed = message.startswith("Unclosed")
+    stopped = found or unclosed or message.startswith("Invalid value")
+    if message.startswith("Cannot overwrite") or not stopped:
+        return first  # a key given twice, or text without its end
+    line = lines[number - 1]
+    at_first = unclosed and not line[: column - 1].strip()
+    next_one = _STATEMENT.match(line)
+    if not found or at_first or (next_one and column <= next_one.end()):
+        before = (n for n in range(number - bool(found), first - 1, -1) if _WRITTEN.match(lines[n - 1]))
+        return next(before, number)
+    return number
 
 
 def read_toml(source: Source) -> dict[str, Any]:
@@ -256,10 +301,8 @@ def read_toml(source: Source) -> dict[str, Any]:
         kept, long = _parsed(text)
     except (ValueError, RecursionError) as error:
         message = str(error).splitlines()[0] if str(error) else "nested too deeply"
-        lines = text.splitlines() or [""]
-        found = re.search(r"\(at line (\d+), column (\d+)\)", message)
-        number = int(found.group(1)) if found else len(lines)
-        written = quoted(source, lines[min(number, len(lines)) - 1])
+        number = _wrong_line(text, message)
+        written = quoted(source, text.split("\n")[number - 1])
         reason = message.split(" (at ")[0]
         raise InputError(source, f"line {number}", written, f"TOML ({plain(reason)})") from None
     if long is not None:

@@ -23,7 +23,7 @@ def fill_floor(w, c):
     f = c.floor
     f.t_s = s.t
     f.time_step_s = w.k.time_step_s
-    f.shot_clock_s = s.clock_s if ru.shot_clock_s > 0.0 else 0.0
+    f.shot_clock_s = max(s.clock_s, 0.0) if ru.shot_clock_s > 0.0 else 0.0
     f.held_s = s.t - s.catch_t
     f.mode = s.mode
     f.handler = s.handler

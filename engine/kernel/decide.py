@@ -34,7 +34,7 @@ from engine.kernel.offence import bring_up_goal, half_line_holds, spot_of, two_a
 from engine.kernel.passing import lane_risk, on_passer_then, pass_speed, pressure, start_pass
 from engine.kernel.screens import awaits_screen
 from engine.kernel.shooting import behind_board, effective_gap, is_three, is_unset, rhythm, shot_value
-from engine.kernel.shots import start_shot
+from engine.kernel.shots import LEAST_RELEASE_S, start_shot
 from engine.kernel.view import in_view
 from engine.kernel.worth import (
     SCREEN_PLACE,
@@ -48,7 +48,6 @@ from engine.state.arrays import N_OPTIONS, N_SIDE
 from engine.state.words import Action, Dribble, Event, Option, PassKind, Region, TrapPhase, Violation
 
 NOT_AN_OPTION = -1e9
-MOST_NOISE = 33.0  # -log(-log(u)) of the largest uniform, 1 - 2^-33, is 22.9; of a pass up to sqrt(2) as much
 TRIED_POINTS = 1.0  # noise of a look in which everything is tried
 EULER = 0.5772156649015329  # mean of a Gumbel variable
 PROMISE = 0.6  # a shot this much better or worse than carrying on, points, counts as no better or worse
@@ -61,8 +60,12 @@ def in_range(w, d_rim):
 
 
 @njit
-def weigh_pass(w, c, j, left_s, release_s, n_pressure, stands):
-    """Value (points), best kind and goal of a pass to team-mate ``j``; the last two: ``on_passer_then``."""
+def weigh_pass(w, c, j, left_s, release_s, n_pressure, stands, misjudged, best):
+    """Value (points), best kind and goal of a pass to team-mate ``j``.
+
+    ``n_pressure``, ``stands``: ``on_passer_then``. A pass is worth at most what follows it, or a lost one:
+    where that, ``misjudged`` by so many points, is no better than ``best``, its risk is not reckoned.
+    """
     s = c.s
     k = w.k
     ru = w.rules
@@ -98,7 +101,7 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, stands):
     if j == s.passer and s.n_passes > 0 and s.t - s.catch_t < k.look_again_s:
         worth -= k.pass_back_points
     o.promise = -PROMISE
-    if in_range(w, d_rim) and left_s > time_s + 0.3 and not behind_board(x, y):
+    if in_range(w, d_rim) and left_s > time_s + k.catch_pause_s + LEAST_RELEASE_S and not behind_board(x, y):
         wait_s = k.catch_pause_s + (k.rim_release_s if d_rim < k.rim_range_m else k.shot_release_s)
         o.gap = nearest_in(w, c, x, y, time_s + wait_s, -1)
         gap = expected_gap(k.belief_gap_m, k.belief_gap_share, o.gap)
@@ -106,6 +109,8 @@ def weigh_pass(w, c, j, left_s, release_s, n_pressure, stands):
         shot -= reluctance(w, j, is_three(w, x, y), left_s - time_s)
         o.promise = clip(shot - carry, -PROMISE, PROMISE)
     worth += k.belief_pass_share * o.promise
+    if max(worth, -k.excess_live_steal_points) + misjudged <= best:
+        return
     risk = lane_risk(w, c, s.handler, j, x, y, PassKind.DIRECT, release_s, n_pressure, stands)
     kind = PassKind.DIRECT
     if risk > 0.06:
@@ -199,8 +204,8 @@ def look(w, c, trapped):
 
 
 @njit
-def weigh(w, c, trapped, n_pressure, d_rim):
-    """Values and goals of all options into ``c.weighed``; what is no option keeps NOT_AN_OPTION."""
+def weigh(w, c, trapped, left, d_rim):
+    """Values and goals of all but passes into ``c.weighed``; what is no option keeps NOT_AN_OPTION."""
     s = c.s
     k = w.k
     ru = w.rules
@@ -209,7 +214,6 @@ def weigh(w, c, trapped, n_pressure, d_rim):
         c.weighed[i].value = NOT_AN_OPTION
         c.weighed[i].raw = c.weighed[i].gap = 0.0
         c.weighed[i].promise = c.weighed[i].ahead = c.weighed[i].place = 0.0
-    left = time_left(w, s)
     carry = carrying_on(w, left)
     hold = carry + by_phase(
         seen_phase(s),
@@ -239,62 +243,34 @@ def weigh(w, c, trapped, n_pressure, d_rim):
         weigh_retreat(w, c, carry)
         if s.trap_phase == TrapPhase.COMING:
             weigh_split(w, c, carry, hold)
-    usual_s = k.pass_release_s + k.release_pressure_s * n_pressure
-    latest_s = usual_s + k.fake_s + k.over_release_s
-    if 0.0 < ru.three_seconds_s <= a.lane_t + latest_s:
-        return
-    release_s = usual_s + k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
-    then, stands = n_pressure, False
-    if trapped:
-        then, stands = on_passer_then(w, c, release_s, n_pressure)
-    for j in range(N_SIDE):
-        if j != s.handler and in_view(w, c, j):
-            weigh_pass(w, c, j, left, release_s, then, stands)
 
 
 @njit
-def best_option(w, c):
-    """The option with the largest value after noise."""
+def best_option(w, c, scale, tried, left):
+    """(index, value) of the best option, no pass, points after noise; the draw that all passes share."""
     s = c.s
-    k = w.k
-    scale = k.noise_points * (1.5 - w.players[s.handler].passing)
-    tried = 0
-    if s.n_looks == k.tried_look and s.look_t == s.t:
-        tried = 1  # for this decision only, with draws of its own: then he plays on as ever
-        scale = TRIED_POINTS
+    a = c.agents[s.handler]
     best = NOT_AN_OPTION
     chosen = Option.HOLD + 0
     u0, u1, u2, u3 = draws.uniforms(s, draws.CHOICE, 0, tried, s.n_looks)
     v0, v1, v2, v3 = draws.uniforms(s, draws.CHOICE, 1, tried, s.n_looks)
     v4, of_passes, _, _ = draws.uniforms(s, draws.CHOICE, 2, tried, s.n_looks)
-    alike = k.pass_alike_share
-    a = c.agents[s.handler]
-    left = time_left(w, s)
-    for i in range(N_OPTIONS):
+    for i in range(Option.PASS_1):
         value = c.weighed[i].value
         if value <= NOT_AN_OPTION:
             continue
         if i == Option.SHOOT:
             value -= reluctance(w, s.handler, is_three(w, a.x, a.y), left)
-        elif Option.DRIVE_FAR_RIGHT <= i < Option.RETREAT:  # so often a drive ends in a shot of his own
-            value -= c.weighed[i].promise * reluctance(w, s.handler, False, left)
-        if value + MOST_NOISE * scale <= best:
-            continue  # not even the largest noise would make it the best
-        if i == Option.SHOOT:
             u = u0
         elif i == Option.HOLD:
-            if tried == 0:
-                # nothing to misjudge: what the others are held against
-                if value > best:
-                    best = value
-                    chosen = i
-                continue
             u = u1
         elif i == Option.RETREAT:
             u = u2
         elif i == Option.SPLIT:
             u = u3
-        elif i < Option.RETREAT:
+        else:
+            # so often a drive ends in a shot of his own
+            value -= c.weighed[i].promise * reluctance(w, s.handler, False, left)
             u = v0
             if i == Option.DRIVE_FAR_RIGHT + 1:
                 u = v1
@@ -304,13 +280,47 @@ def best_option(w, c):
                 u = v3
             elif i == Option.DRIVE_FAR_RIGHT + 4:
                 u = v4
-        else:
-            u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + i - Option.PASS_1, tried, s.n_looks)
-            value += noise(of_passes, math.sqrt(alike) * scale)
-        value += noise(u, math.sqrt(1.0 - alike) * scale if i >= Option.PASS_1 else scale)
+        # nothing is misjudged in holding: the others are held against it
+        if i != Option.HOLD or tried == 1:
+            value += noise(u, scale)
         if value > best:
             best = value
             chosen = i
+    return chosen, best, of_passes
+
+
+@njit
+def best_pass(w, c, scale, tried, left, trapped, n_pressure, best, of_passes):
+    """The best pass after noise, if better than ``best`` (points), else -1; values into ``c.weighed``.
+
+    ``of_passes``: the draw for the noise that all passes share.
+    """
+    s = c.s
+    k = w.k
+    usual_s = k.pass_release_s + k.release_pressure_s * n_pressure
+    latest_s = usual_s + k.fake_s + k.over_release_s
+    if 0.0 < w.rules.three_seconds_s <= c.agents[s.handler].lane_t + latest_s:
+        return -1
+    release_s = usual_s + k.fake_p * (0.5 + w.players[s.handler].passing) * k.fake_s
+    then, stands = n_pressure, False
+    if trapped:
+        then, stands = on_passer_then(w, c, release_s, n_pressure)
+    alike = k.pass_alike_share
+    of_all = noise(of_passes, math.sqrt(alike) * scale)
+    chosen = -1
+    for j in range(N_SIDE):
+        if j == s.handler or not in_view(w, c, j):
+            continue
+        u, _, _, _ = draws.uniforms(s, draws.CHOICE, 3 + j, tried, s.n_looks)
+        misjudged = of_all + noise(u, math.sqrt(1.0 - alike) * scale)
+        # who is watched tells the risk of every pass
+        weigh_pass(
+            w, c, j, left, release_s, then, stands, misjudged, NOT_AN_OPTION if s.watched == 1 else best
+        )
+        value = c.weighed[Option.PASS_1 + j].value
+        if value > NOT_AN_OPTION and value + misjudged > best:
+            best = value + misjudged
+            chosen = Option.PASS_1 + j
     return chosen
 
 
@@ -330,8 +340,16 @@ def decide(w, c):
     if brings_up(w, c, d_rim, trapped, n_pressure):
         return
     look(w, c, trapped)
-    weigh(w, c, trapped, n_pressure, d_rim)
-    chosen = best_option(w, c)
+    left = time_left(w, s)
+    weigh(w, c, trapped, left, d_rim)
+    scale, tried = k.noise_points * (1.5 - w.players[s.handler].passing), 0
+    if s.n_looks == k.tried_look and s.look_t == s.t:
+        # for this decision only, with draws of its own: then he plays on as ever
+        scale, tried = TRIED_POINTS, 1
+    chosen, best, of_passes = best_option(w, c, scale, tried, left)
+    passes_to = best_pass(w, c, scale, tried, left, trapped, n_pressure, best, of_passes)
+    if passes_to >= 0:
+        chosen = passes_to
     if s.watched == 1:
         for i in range(N_OPTIONS):
             if c.weighed[i].value > NOT_AN_OPTION:

@@ -48,7 +48,12 @@ PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "REBOUND_RACE": (10, "agent", "n-th rebound", "his race; unused; unused; unused"),
     "FREE_THROW": (11, "none", "n-th free throw", "make; unused; unused; unused"),
     "CALL": (12, "spot of the call", "n-th chance at that spot", "called; unused; unused; unused"),
-    "BALL_HAZARD": (13, "none", "step", "strip; dribble lost; drive foul; charge"),
+    "BALL_HAZARD": (
+        13,
+        "0 the ball, 1 the line",
+        "step",
+        "strip, or stepping on a line; dribble lost; drive foul; charge",
+    ),
     "TRAP_HAZARD": (14, "none", "step", "strip or tie-up; foul; step out; time-out"),
     "HELD_BALL": (15, "none", "n-th held ball", "possession arrow; unused; unused; unused"),
     "LOOSE_RACE": (16, "agent", "n-th loose ball", "his race; unused; unused; unused"),

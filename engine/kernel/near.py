@@ -51,6 +51,12 @@ def defenders_within(c, x, y, within_m):
 
 
 @njit
+def to_line(ru, a):
+    """Metres from an agent to the nearest of sidelines and baseline."""
+    return min(ru.half_width_m - abs(a.x), a.y - ru.baseline_y_m)
+
+
+@njit
 def nearest_attacker(c, x, y, within_m, skip):
     """Index of the attacker nearest to a point within a radius, the ball's holder left out; -1 none."""
     best = within_m * within_m

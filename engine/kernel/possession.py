@@ -15,11 +15,11 @@ from engine.kernel.defence import defence_targets
 from engine.kernel.ending import shot_clock_violation, turnover, violation
 from engine.kernel.jit import njit
 from engine.kernel.log import event
-from engine.kernel.motion import distance, move_all
-from engine.kernel.near import defenders_within, nearest_defender, side_index
+from engine.kernel.motion import EPSILON, distance, move_all
+from engine.kernel.near import defenders_within, nearest_defender, side_index, to_line
 from engine.kernel.offence import blocker, offence_targets
 from engine.kernel.passing import catch, fly, release_pass, take_ball
-from engine.kernel.rebound import settle_loose_ball
+from engine.kernel.rebound import settle_loose_ball, touched_ring
 from engine.kernel.restarts import ball_out, defensive_foul, stand, take_places
 from engine.kernel.rows import adopt_now, follow_ball
 from engine.kernel.scratch import BLANK
@@ -32,10 +32,10 @@ from engine.state.words import (
     Dribble,
     Event,
     Flight,
-    LooseKind,
     Loss,
     Mode,
     Region,
+    ShotResult,
     TrapPhase,
     Trigger,
     Violation,
@@ -93,7 +93,7 @@ def move_ball(w, c):
             release_pass(w, c)
             if s.trap_phase == TrapPhase.NONE:
                 chance(w, c, Trigger.IN_AIR, s.target, s.region, s.pass_x1, s.pass_y1)
-        elif s.mode == Mode.SHOT_WINDUP and s.now >= s.release_t:
+        elif s.mode == Mode.SHOT_WINDUP and s.now >= s.release_t and in_time(w, s):
             release_shot(w, c)
         elif s.mode == Mode.HELD and s.action == Action.DRIBBLE_TO:
             if distance(h.x, h.y, s.goal_x, s.goal_y) < k.arrival_radius_m:
@@ -189,7 +189,7 @@ def may_be_in_lane(w, c, i):
 
 @njit
 def ball_hazards(w, c):
-    """A live dribble: taken by whoever is near, lost by itself; on a drive fouls and charges, too."""
+    """A live dribble: taken by whoever is near, lost by itself or on a line; on a drive fouls and charges."""
     s = c.s
     k = w.k
     if s.mode != Mode.HELD or s.dribble != Dribble.DRIBBLING:
@@ -208,6 +208,13 @@ def ball_hazards(w, c):
     if draws.happens(u1, k.dribble_loss_rate_per_s * loose, dt):
         turnover(w, c, 0, -1, Loss.DRIBBLE)
         return
+    h = c.agents[s.handler]
+    moves = h.vx * h.vx + h.vy * h.vy > 1.0
+    if moves and to_line(w.rules, h) < k.step_out_within_m:
+        u, _, _, _ = draws.uniforms(s, draws.BALL_HAZARD, 1, 0, s.step)
+        if draws.happens(u, k.dribble_line_rate_per_s * loose, dt):
+            violation(w, c, Violation.STEPPED_ON_LINE)
+            return
     if s.action != Action.DRIVE and s.action != Action.SPLIT:
         return
     in_way = blocker(w, c)
@@ -265,6 +272,20 @@ def begin(w, scratch, seed, possession, branch, max_calls, watched):
 
 
 @njit
+def in_time(w, s):
+    """True if the shot that is being got off leaves by the moment at which the shot clock runs out."""
+    return w.rules.shot_clock_s <= 0.0 or s.release_t <= s.t + s.clock_s + EPSILON
+
+
+@njit
+def clock_runs(s):
+    """True but for a shot that nobody has blocked, and what rebounds of it (FIBA 29.2, from memory)."""
+    if s.mode == Mode.SHOT_FLIGHT:
+        return s.shot_result == ShotResult.BLOCKED
+    return not (s.mode == Mode.LOOSE and touched_ring(s))
+
+
+@njit
 def step(w, c, where, ask):
     """One step of the possession in ``c``; ``c.s.mode`` is OVER when it has ended.
 
@@ -280,13 +301,9 @@ def step(w, c, where, ask):
     s.t = s.step * k.time_step_s
     s.now = s.t + 0.5 * k.time_step_s
     s.begun = s.t - 0.5 * k.time_step_s
-    if (
-        ru.shot_clock_s > 0.0
-        and s.mode != Mode.SHOT_FLIGHT
-        and not (s.mode == Mode.LOOSE and s.loose_kind != LooseKind.GOT_AWAY)
-    ):
+    if ru.shot_clock_s > 0.0 and clock_runs(s):
         s.clock_s -= k.time_step_s
-        if s.clock_s <= 0.0:
+        if s.clock_s <= 0.0 and not (s.mode == Mode.SHOT_WINDUP and in_time(w, s)):
             shot_clock_violation(w, c)
             return
     offence_targets(w, c)

@@ -12,7 +12,7 @@ from engine.kernel.motion import clip, distance
 from engine.kernel.near import NEVER
 from engine.kernel.passing import take_ball
 from engine.state.arrays import N_PLAYERS, N_SIDE
-from engine.state.words import End, Event, Loss, Mode
+from engine.state.words import End, Event, LooseKind, Loss, Mode
 
 
 @njit
@@ -77,6 +77,12 @@ def loose_ball_won(w, c):
 
 
 @njit
+def touched_ring(s):
+    """True if the loose ball has: the clock stands, begins anew for the attack (FIBA 29.2, from memory)."""
+    return s.loose_kind == LooseKind.REBOUND or s.loose_kind == LooseKind.FREE_THROW
+
+
+@njit
 def settle_loose_ball(w, c):
     """The loose ball is taken: a rebound, or a deflection that either side picks up."""
     s = c.s
@@ -90,7 +96,7 @@ def settle_loose_ball(w, c):
             finish(w, c, End.DEFENSIVE_REBOUND, k.excess_defensive_rebound_points)
             return
         c.record.oreb += 1
-        if w.rules.shot_clock_s > 0.0:
+        if w.rules.shot_clock_s > 0.0 and touched_ring(s):
             s.clock_s = w.rules.offensive_rebound_reset_s
         take_ball(w, c, who)
         # a put-back is decided at once

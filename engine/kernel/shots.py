@@ -34,6 +34,9 @@ from engine.state.words import (
 )
 
 N_BANDS = len(SHOT_BANDS_M)
+#: No shot is got off in less (FIBA Official Basketball Rules, Art. 16.2.5, from memory: .3 s to attempt one).
+LEAST_RELEASE_S = 0.3
+BEFORE_ZERO_S = 0.05  # who hurries lets go so long before the clock has run out
 
 
 @njit
@@ -46,8 +49,9 @@ def start_shot(w, c):
     s.mode = Mode.SHOT_WINDUP
     s.action = Action.STAY
     release = k.rim_release_s if d < k.rim_range_m + 0.5 else k.shot_release_s
-    if s.clock_s < release + 0.05 and w.rules.shot_clock_s > 0.0:
-        release = clip(s.clock_s - 0.05, 0.0, release)
+    if w.rules.shot_clock_s > 0.0:
+        left = s.clock_s - (s.due_t - s.t) - BEFORE_ZERO_S
+        release = clip(left, min(LEAST_RELEASE_S, release), release)
     s.release_t = s.due_t + release
     s.windup_t = s.due_t
     s.unset = 1 if is_unset(w, c) else 0
@@ -98,7 +102,7 @@ def release_shot(w, c):
         close_after(c, After.OTHER_SHOT)
     s.trap_phase = TrapPhase.NONE
     if w.rules.shot_clock_s > 0.0:
-        c.record.shot_clock_left_ms = int(s.clock_s * 1000.0)
+        c.record.shot_clock_left_ms = int(max(s.clock_s, 0.0) * 1000.0)
     if s.shot_foul == 0 or s.shot_result == ShotResult.MADE:
         count_attempt(w, c, d, three, at_rim, plain_gap, is_open)
     s.rim_t = s.t + k.shot_flight_s + k.shot_flight_s_per_m * d
@@ -170,7 +174,7 @@ def shot_arrives(w, c):
     if s.shot_result == ShotResult.BLOCKED:
         c.record.blocks += 1
         event(c, Event.BLOCKED, -1, s.shooter, 0.0, s.shot_x, s.shot_y)
-        start_rebound(w, c, distance(s.shot_x, s.shot_y, 0.0, 0.0) + 1.0, LooseKind.REBOUND)
+        start_rebound(w, c, distance(s.shot_x, s.shot_y, 0.0, 0.0) + 1.0, LooseKind.BLOCK)
         return
     event(c, Event.MISSED, s.shooter, -1, 0.0, s.shot_x, s.shot_y)
     start_rebound(w, c, distance(s.shot_x, s.shot_y, 0.0, 0.0), LooseKind.REBOUND)

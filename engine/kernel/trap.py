@@ -8,7 +8,7 @@ from engine.kernel.ending import close_after, close_outcome, close_outcome_if_op
 from engine.kernel.jit import njit
 from engine.kernel.log import event
 from engine.kernel.motion import distance
-from engine.kernel.near import FAR_AWAY, side_index
+from engine.kernel.near import FAR_AWAY, side_index, to_line
 from engine.kernel.offence import assign_break, reading_delay
 from engine.kernel.restarts import defensive_foul, throw_in
 from engine.kernel.rows import all_have_men, match_men, set_row
@@ -367,12 +367,9 @@ def trap_hazards(w, c):
         if dead and draws.happens(u0, (strip + k.tie_up_rate_per_s) * loose, dt):
             held_ball(w, c)
             return
-    edge = ru.half_width_m - abs(h.x)
-    base = h.y - ru.baseline_y_m
-    if base < edge:
-        edge = base
-    if s.front == 1 and ru.backcourt_s > 0.0 and ru.half_y_m - h.y < edge:
-        edge = ru.half_y_m - h.y
+    edge = to_line(ru, h)
+    if s.front == 1 and ru.backcourt_s > 0.0:
+        edge = min(edge, ru.half_y_m - h.y)
     if edge < k.step_out_within_m and draws.happens(u2, 2.0 * k.step_out_rate_per_s, dt):
         violation(w, c, Violation.STEPPED_ON_LINE)
         return

@@ -5,9 +5,11 @@ from __future__ import annotations
 import errno
 import json
 import os
+import re
 import stat
 import sys
 from contextlib import nullcontext
+from pathlib import Path
 
 from engine.errors import InputError
 from engine.estimate.intervals import Found
@@ -38,6 +40,13 @@ def _is_plain_target(path: str) -> bool:
         return stat.S_ISREG(os.stat(path).st_mode)
     except FileNotFoundError:
         return True
+
+
+def ending(target: str) -> str:
+    """``.html`` for page.HTML, "" where a name has no ending: what follows the last point of "game.1" and of
+    "St. Mary vs us" is none."""
+    found = Path(target).suffix.lower()
+    return found if re.fullmatch(r"\.[a-z][a-z0-9]*", found) else ""
 
 
 def check_target(target: str, option: str = OPTION) -> None:

@@ -5,14 +5,13 @@ from __future__ import annotations
 import errno
 import os
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from engine.errors import InputError
-from engine.report.contract import check_target
+from engine.report.contract import check_target, ending
 from engine.study.sweep.gather import pieces, plain_cells
 from engine.study.sweep.stored import Stored
 from engine.whole_file import whole_file
@@ -23,7 +22,7 @@ _OPTION = "--output"
 
 def check_output(target: str) -> None:
     """Find out before the work whether ``target`` can be written. Raises InputError."""
-    if Path(target).suffix not in SUFFIXES:
+    if ending(target) not in SUFFIXES:
         raise InputError(_OPTION, "", target, f"a file that ends in {' or '.join(SUFFIXES)}")
     check_target(target, _OPTION)
 
@@ -35,7 +34,7 @@ def write(store: Stored, target: str, told: Callable[[int], None] | None = None)
     """
     check_output(target)
     path = os.path.realpath(target)
-    to = _to_parquet if target.endswith(".parquet") else _to_csv
+    to = _to_parquet if ending(target) == ".parquet" else _to_csv
     try:
         with whole_file(path) as part:
             rows = to(pieces(store), part, told or (lambda rows: None))

@@ -6,8 +6,11 @@ is the plan's worth of a game, shared out over its possessions, so that there is
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from engine.estimate.intervals import Found
-from engine.inputs.base import spoken
+from engine.inputs.base import listed, spoken
+from engine.inputs.sheets import Likely
 from engine.report.advice_view import advised_game, advised_rows, traps_words
 from engine.report.screen.defence import comes_from
 from engine.report.sheet_view import MET
@@ -82,7 +85,7 @@ def zone_or_men_dict(found: Found, report: Advice) -> Found:
         ("Zone or men", verdict),
         ("No traps", _no_traps(found, rows["man_to_man"])),
         ("The calls", _calls(rows, traps_words(report.plan, advised) if advised else "")),
-        ("Variants", _variants(found["variants"], variants, band)),
+        ("Variants", _variants(found["variants"], variants, band, report.evening.likely)),
         ("It comes from", comes_from(found["factors"], found["change"]["mean"])),
         ("A game", _a_game(found["game"])),
         ("Played", _played(found)),
@@ -153,8 +156,9 @@ def _calls(rows: Found, traps: str) -> str:
     )
 
 
-def _variants(found: Found, mine: Found, band: Found) -> str:
-    """How far the model itself may be off, as far as its variants go."""
+def _variants(found: Found, mine: Found, band: Found, likely: Sequence[Likely]) -> str:
+    """How far the model itself may be off, as far as its variants go. They draw every shipped formation, for
+    nobody knows for sure how they line up: those that the sheet does not make likely are named."""
     of = f"{count(mine['kept'], 'variant')} of the model {VARIED[found['kind']]}"
     if band["low"] is None:
         return f"too few of them look like the level to say ({of})"
@@ -163,8 +167,14 @@ def _variants(found: Found, mine: Found, band: Found) -> str:
     return (
         f"man-to-man from {_span(band)} per 100 possessions in 90 of 100 ({of}, {found['possessions']:,} "
         "possessions each, their luck taken out); all else of how the model plays is the same in them"
-        + (f". By formation: {by}" if len(fronts) > 1 else "")
+        + (f". By formation{_unlikely(fronts, likely)}: {by}" if len(fronts) > 1 else "")
     )
+
+
+def _unlikely(fronts: Sequence[Found], likely: Sequence[Likely]) -> str:
+    known = [one.alignment.name for one in likely]
+    more = [one["said"] for one in fronts if one["choice"] not in known]
+    return f" (the variants draw {listed(more)}, too, which your sheet leaves out)" if more else ""
 
 
 def _a_game(game: Found) -> str:

@@ -313,8 +313,9 @@ class LooseKind(Words):
     """Why nobody has the ball."""
 
     GOT_AWAY = "a pass was touched or fumbled"
-    REBOUND = "a shot was missed or blocked"
+    REBOUND = "a shot was missed"
     FREE_THROW = "a free throw was missed"
+    BLOCK = "a shot was blocked"
 
 
 class Option(Words):

@@ -59,20 +59,20 @@ class Still(NamedTuple):
     """A step on a still picture: ball in ``region``, places by position, who has it or gets it.
 
     ``ball_from``: the region it was passed from or the trap it got out of, "" neither.
-    ``passed_from``: that place, None where nothing was passed. ``came``: the step before it, None where it
-    follows none. ``runs``: of each move, None for nobody. ``after``: everybody's place after the step.
-    ``screener``: who screens in it, 0 nobody.
+    ``came``: the step before it, None where it follows none; with ``ball_from``: in whose midst it was passed
+    on. ``runs``: of each move, None for nobody. ``after``: everybody's place after the step.
+    ``screener``: who screens in it, 0 nobody. ``passer``: who has passed last, None where nobody has.
     """
 
     region: str
     ball_from: str
-    passed_from: Point | None
     came: Still | None
     places: dict[int, Point]
     handler: int
     runs: tuple[Run | None, ...]
     after: dict[int, Point]
     screener: int = 0
+    passer: int | None = None
 
     def going(self) -> dict[int, Point]:
         """Who has a move, and where to: those of the step before keep theirs until they get another."""
@@ -96,7 +96,6 @@ class _Floor(NamedTuple):
     places: dict[int, Point]
     handler: int
     passer: int | None = None
-    passed_from: Point | None = None
     came: Still | None = None
 
 
@@ -143,7 +142,7 @@ def _passes(step: Step, alignment: Alignment, court: Court) -> Iterator[_Floor]:
                 here = court.region_at(x, y)
                 crossed = x > _side_m() if side == "left" else x >= -_side_m()
                 if man != handler and crossed and here in step.ball:
-                    yield _Floor(here, region, places, man, handler, places[handler])
+                    yield _Floor(here, region, places, man, handler)
 
 
 def _carried_in(step: Step, alignment: Alignment, court: Court) -> Iterator[_Floor]:
@@ -157,7 +156,7 @@ def _carried_in(step: Step, alignment: Alignment, court: Court) -> Iterator[_Flo
                 man = min((m for m in places if m != handler), key=lambda m: math.dist(places[m], spot))
                 ways.append((math.dist(places[man], spot), q, places | {man: spot}, man, handler))
             _, q, places, man, handler = min(ways, key=lambda way: (round(way[0], 6), FRONT.index(way[1])))
-            yield _Floor(region, q, places, man, handler, places[handler])
+            yield _Floor(region, q, places, man, handler)
 
 
 def _escapes(step: Step, alignment: Alignment, court: Court) -> Iterator[_Floor]:
@@ -185,7 +184,7 @@ def _escaped(
         x, y = stand[found[name]]
         here = court.region_at(x, y)
         if here in step.ball and (x >= -_side_m() if side == "right" else x > _side_m()):
-            yield _Floor(here, region, stand, found[name], trapped, stand[trapped])
+            yield _Floor(here, region, stand, found[name], trapped)
 
 
 def _settled(step: Step, alignment: Alignment, court: Court) -> Iterator[_Floor]:
@@ -195,21 +194,28 @@ def _settled(step: Step, alignment: Alignment, court: Court) -> Iterator[_Floor]
             yield _Floor(region, "", places, handler)
 
 
-def _followed(step: Step, before: Sequence[Still], alignment: Alignment, court: Court) -> Iterator[_Floor]:
+def _followed(step: Step, before: Sequence[Still], court: Court, passed_on: bool) -> Iterator[_Floor]:
+    """As the step before has left them, the ball then in a region of the step. Where it is not, and with
+    ``passed_on``: passed on meanwhile to one who is then in such a region, on its side."""
     for one in before:
-        x, y = one.after[one.handler]
-        region = court.region_at(x, y)
-        if region in step.ball:
-            yield _Floor(region, "", one.after, one.handler, came=one)
+        where = {man: court.region_at(x, y) for man, (x, y) in one.after.items()}
+        here = where[one.handler]
+        if here in step.ball:
+            yield _Floor(here, "", one.after, one.handler, one.passer, one)
+        for man, (x, _) in one.after.items() if passed_on and here not in step.ball else ():
+            if man != one.handler and x >= -_side_m() and where[man] in step.ball:
+                yield _Floor(where[man], here, one.after, man, one.handler, one)
 
 
-def _floors(step: Step, before: Sequence[Still], alignment: Alignment, court: Court) -> list[_Floor]:
+def _floors(
+    step: Step, before: Sequence[Still], alignment: Alignment, court: Court, passed_on: bool
+) -> list[_Floor]:
     if step.when == Start.PASS.word:
         return list(_passes(step, alignment, court)) or list(_carried_in(step, alignment, court))
     if step.when == Start.ESCAPE.word:
         return list(_escapes(step, alignment, court))
     if step.when == Start.THEN.word:
-        return list(_followed(step, before, alignment, court))
+        return list(_followed(step, before, court, passed_on))
     return list(_settled(step, alignment, court))
 
 
@@ -219,7 +225,7 @@ def _floors(step: Step, before: Sequence[Still], alignment: Alignment, court: Co
 def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment, court: Court) -> Still:
     """The step as the kernel begins it on this floor: each move alone says who makes it."""
     agents = [Bag(x=x, y=y, go=0) for x, y in (floor.places[man] for man in range(1, N_SIDE + 1))]
-    in_air = floor.passed_from is not None and step.when == Start.PASS.word
+    in_air = floor.ball_from != "" and step.when == Start.PASS.word
     s = Bag(
         t=0.0, near=1, play=-1, play_t=0.0, dribble=Dribble.UNUSED, action=Action.STAY, goal_x=0.0, goal_y=0.0
     )
@@ -261,13 +267,13 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
     found = Still(
         floor.region,
         floor.ball_from,
-        floor.passed_from,
         floor.came,
         floor.places,
         floor.handler,
         tuple(runs),
         {},
         screener,
+        floor.passer,
     )
     # whoever has no move has taken his place for the ball's new region by then
     region = "lane" if step.when == Start.DRIVE.word else floor.region
@@ -275,10 +281,11 @@ def _still(w: np.record, n: int, step: Step, floor: _Floor, alignment: Alignment
     return found._replace(after=settled | found.going())
 
 
-def stills(play: Play, alignment: Alignment, court: Court) -> dict[str, list[Still]]:
+def stills(play: Play, alignment: Alignment, court: Court, passed_on: bool = False) -> dict[str, list[Still]]:
     """Step -> the still pictures on which it may begin: one for each region and pass, see the module.
 
-    A step that follows another begins where that one has left everybody, the ball where it was.
+    A step that follows another begins where that one has left everybody; where the ball is then in none of
+    its regions, and with ``passed_on``, where it was passed on in the midst of that one.
     """
     w = np.zeros(1, WORLD).view(np.recarray)[0]
     fill_plays(w, [play], court)
@@ -289,7 +296,7 @@ def stills(play: Play, alignment: Alignment, court: Court) -> dict[str, list[Sti
         for n in ready or waiting:
             step = play.steps[n]
             before = [one for p in play.steps if p.next == step.name for one in found.get(p.name, ())]
-            floors = _floors(step, before, alignment, court)
+            floors = _floors(step, before, alignment, court, passed_on)
             found[step.name] = [_still(w, n, step, floor, alignment, court) for floor in floors]
         waiting = [n for n in waiting if n not in (ready or waiting)]
     return {step.name: found[step.name] for step in play.steps}
@@ -340,11 +347,11 @@ def unseen(play: Play, step: Step) -> Finding:
     if set(step.ball) <= {"backcourt"}:
         return Finding("never", step.name, "no play is begun with the ball in the backcourt")
     if step.when == Start.ESCAPE.word:
-        return Finding("never", step.name, f"no pass out of a trap ends {_regions(step)}")
+        return Finding("never", step.name, f"no pass out of a trap ends {in_regions(step)}")
     before = [one.name for one in play.steps if one.next == step.name]
     if step.when != Start.THEN.word:
         return Finding("never", step.name, "the ball does not come to its place so")
-    where = f"after {listed(before)} the ball is {_regions(step)} only where it was passed on meanwhile"
+    where = f"after {listed(before)} the ball is {in_regions(step)} only where it was passed on meanwhile"
     return Finding("seldom", step.name, where)
 
 
@@ -353,7 +360,8 @@ def either(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
 
 
-def _regions(step: Step) -> str:
+def in_regions(step: Step) -> str:
+    """The regions of a step in words: "in the corner or at the top"."""
     return either([BALL_IN[region] for region in step.ball])
 
 

@@ -9,7 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from engine.errors import InputError
-from engine.inputs.base import plain
+from engine.inputs.base import listed, plain
 from engine.inputs.files import shipped
 from engine.inputs.sheets.blank_book import BOOK, blank_book
 from engine.inputs.sheets.columns import (
@@ -18,6 +18,7 @@ from engine.inputs.sheets.columns import (
     GAME,
     OPPONENT,
     OWN,
+    SHEETS,
     SHOT_COLUMNS,
     SHOTS,
     Column,
@@ -25,6 +26,7 @@ from engine.inputs.sheets.columns import (
     own_columns,
 )
 from engine.inputs.sheets.data import load_care, load_grades
+from engine.inputs.sheets.find import is_book
 from engine.inputs.sheets.questions import game_keys
 
 LETTER = "READ-ME-FIRST.txt"
@@ -151,8 +153,8 @@ def write_blank(
     ``separator``: a comma or a semicolon (for spreadsheets that use decimal commas) writes CSV sheets and the
     letter instead.
 
-    Raises InputError when one of the files is there already (nothing is written then), when the folder cannot
-    be written, or for an unknown level.
+    Raises InputError when the folder has a workbook or sheets already (nothing is written then: blank ones,
+    saved later, would be played in their place), when it cannot be written, or for an unknown level.
     """
     levels = shipped("levels")
     if level not in levels:
@@ -163,10 +165,11 @@ def write_blank(
     written: list[Path] = []
     made = not root.exists()
     try:
-        present = {path.name.casefold(): path.name for path in root.iterdir()} if root.is_dir() else {}
-        there = [present[name.casefold()] for name in contents if name.casefold() in present]
+        names = {name.casefold() for name in (*contents, *SHEETS)}
+        present = sorted(root.iterdir()) if root.is_dir() else []
+        there = [path.name for path in present if path.name.casefold() in names or is_book(path)]
         if there:
-            raise InputError(shown, "", ", ".join(there), "a new folder, or one without these files")
+            raise InputError(shown, "", listed(there), "a new folder, or one without these")
         root.mkdir(parents=True, exist_ok=True)
         for name, data in contents.items():
             with open(root / name, "xb") as out:

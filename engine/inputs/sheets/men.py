@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from engine.errors import InputError
+from engine.errors import InputError, MissingInput
 from engine.inputs import defaults
 from engine.inputs.files import Source
 from engine.inputs.plays import Play, plays_from, pooled
@@ -74,6 +74,19 @@ def asked_men(evening: Evening) -> Setting:
         )
         raise InputError("--zone-or-men", "", str(evening.scenario.path), allowed)
     care = evening.care
-    value = "no" if care.zone_allowed is False else "no answer"
-    allowed = "yes, for --zone-or-men: without it man-to-man is played, and there is no zone to weigh"
-    raise InputError(care.where, "zone_allowed", value, allowed)
+    if care.zone_allowed is False:
+        allowed = (
+            "yes, for --zone-or-men. Where the league allows no zone man-to-man is played, and there is no "
+            "zone to weigh: leave --zone-or-men out, or write yes if your league does allow zones"
+        )
+        raise InputError(care.where, "zone_allowed", "no", allowed)
+    age = (
+        "the age group is not given, either"
+        if care.age_group is None
+        else f"under {care.age_group}: many leagues allow no zone up to under {care.withhold_up_to_age}"
+    )
+    needed = (
+        f"an answer, for --zone-or-men ({age}), as till then man-to-man is played, and there is no zone to "
+        "weigh. Ask your league: write yes if it allows zones, else leave --zone-or-men out"
+    )
+    raise MissingInput(care.where, "zone_allowed", needed)

@@ -168,10 +168,11 @@ class PlanResult:
             return "it hardly comes up"
         if self._value(c, 1).low is None:
             return FEW
-        if self.limits[c] == 0:
-            return "no room for it: budget or chances"
         if c in self.not_clear:
             return "cannot be told from staying home"
+        if self.limits[c] == 0:
+            seldom = self.table.rate(c) * self.game_plan.possessions < 1.0
+            return "it comes up less than once a game" if seldom else "no room for it"
         if (self._value(c, 1).mean or 0.0) <= 0.0:
             clear = (self._value(c, 1).high or 0.0) <= 0.0  # as compare says of it
             return "saves nothing here" if clear else "cannot be told from staying home"

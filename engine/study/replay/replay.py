@@ -54,7 +54,7 @@ DETAILS: dict[str, dict[int, str]] = {
     "start": {near: f"near side {word}" for near, word in NEAR.items()},
     "pass": dict(enumerate(PASS_KINDS)),
     "loose": {0: "last touched by the offence", 1: "last touched by the defence"},
-    "rebound": {1: "of a shot", 2: "of a free throw"},
+    "rebound": {1: "of a shot", 2: "of a free throw", 3: "of a blocked shot"},
     "free_throw": {0: "missed", 1: "made"},
     "foul": {0: "not on a shot", 1: "on a shot"},
     "throw_in": {0: "", 1: "after a foul"},
