@@ -227,7 +227,7 @@ def _tried(evening: Evening, before_playing: Callable[[], None] | None) -> tuple
 
 
 def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[str]:
-    """A folder of sheets: one line, then what is to be minded and what was assumed."""
+    """A folder of sheets: one line, then what was not used, what is to be minded and what was assumed."""
     evening = load_evening(source.path, source.shown)
     scenario = evening.scenario
     names = ", ".join(f'"{s.name}"' for s in scenario.settings) or "none"
@@ -240,6 +240,7 @@ def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[
     assumed = [*evening.assumptions, *shot_lines(evening.to_dict())]
     return [
         meaning,
+        *evening.remarks,  # first: a misspelt heading is a row that he filled in for nothing
         *evening.care.lines(),
         *pace,
         f"plays of {scenario.offence_team.name}: {_titles(run_here(scenario))}",
@@ -249,7 +250,6 @@ def _evening(source: Source, before_playing: Callable[[], None] | None) -> list[
         *(evening.attack.charted if evening.attack is not None else ()),
         f"{_count(len(assumed), 'thing')} assumed:",
         *assumed,
-        *evening.remarks,
     ]
 
 
