@@ -49,10 +49,15 @@ from engine.study.newton import Range, newton, slopes, solve
 
 #: A knob's step, whose effect gives the slopes: log odds of a shift, share of a constant's range.
 SHIFT_STEP, RANGE_STEP = 0.2, 0.2
-#: Fitted on the professionals alone; the others take them over from configs/model/constants.toml.
+#: Fitted on the professionals; others take them over from configs/model/constants.toml where they have none.
 PROFESSIONAL, TAKEN_OVER = "professional", ("noise_points", "touch_max_p", "block_p", "shot_rhythm_logit")
-#: Fitted on college men; boys, whose own rates have no better source, are taken to be as they are.
-COLLEGE, OF_COLLEGE, BOYS = "college", ("noise_points",), ("school", "under_14")
+COLLEGE = "college"
+#: Level -> what others take over of its knobs, the table that it stands in there ("" none), their files. No
+#: rate of boys tells how badly they judge: they are taken to be as college men.
+HANDED_OVER = {
+    PROFESSIONAL: (TAKEN_OVER, "", ("model/constants.toml",)),
+    COLLEGE: (("noise_points",), "constants.", ("levels/school.toml", "levels/under_14.toml")),
+}
 #: Decimals that a knob is written with, and a rate.
 KNOB_DECIMALS, RATE_DECIMALS = 4, 4
 #: The record of a fit starts here in a level file; everything after it is rewritten.
@@ -266,11 +271,9 @@ def write_knobs(name: str, problem: Problem, knobs: Array) -> None:
 
 def hand_over(name: str, knobs: Mapping[str, float]) -> None:
     """Put what others take over of this level's knobs into their files, which are to be fitted after it."""
-    taken = {"model/constants.toml": {one: knobs[one] for one in TAKEN_OVER}} if name == PROFESSIONAL else {}
-    if name == COLLEGE:
-        values = {f"constants.{one}": knobs[one] for one in OF_COLLEGE}
-        taken = {f"levels/{level}.toml": values for level in BOYS}
-    for file, values in taken.items():
+    names, table, files = HANDED_OVER.get(name, ((), "", ()))
+    values = {table + one: knobs[one] for one in names}
+    for file in files:
         path = Path(configs_root() / file)
         path.write_text(with_values(path.read_text(encoding="utf-8"), values, file), encoding="utf-8")
 
@@ -322,8 +325,8 @@ def main() -> None:
     parser.add_argument("--quiet", action="store_true", help="only the tables")
     parser.add_argument("--write", action="store_true", help="rewrite knobs and [fit] in the level files")
     options = parser.parse_args()
-    first = (PROFESSIONAL, COLLEGE)  # from whom others take over
-    for name in sorted(options.level or shipped("levels"), key=lambda name: (*first, name).index(name)):
+    # first those from whom others take over
+    for name in sorted(options.level or shipped("levels"), key=lambda name: [*HANDED_OVER, name].index(name)):
         print(fit_level(name, options), flush=True)
 
 

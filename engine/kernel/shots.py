@@ -36,7 +36,7 @@ from engine.state.words import (
 N_BANDS = len(SHOT_BANDS_M)
 #: No shot is got off in less (FIBA Official Basketball Rules, Art. 16.2.5, from memory: .3 s to attempt one).
 LEAST_RELEASE_S = 0.3
-BEFORE_ZERO_S = 0.05  # who hurries lets go so long before the clock has run out
+BEFORE_ZERO_S = 0.05  # who hurries lets go so long before the clock has run out; no source
 
 
 @njit
