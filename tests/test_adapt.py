@@ -18,9 +18,19 @@ from engine.run.watch import watch_block
 from engine.state.record import COLUMN
 from engine.state.words import Option
 from engine.study import adapt as study
-from engine.study.adapt import LEARNS, SLOPE, adapt, lesson, measure_carrying, with_constants
+from engine.study import own_men
+from engine.study.adapt import LEARNS, adapt, lesson
 from engine.study.decision_rows import CHOSEN, OPTION, PLAYER, TIME_S
 from engine.study.decisions import asked_after, choices
+from engine.study.own_men import (
+    IN_A_TRAP,
+    SLOPE,
+    TRAPPED_PRIOR,
+    measure_carrying,
+    measure_trapped,
+    with_constants,
+    with_trapped,
+)
 from engine.world.pack import pack
 
 FRIDAY = Path(__file__).parents[1] / "configs" / "scenarios" / "friday_night.toml"
@@ -50,11 +60,48 @@ def test_what_going_on_is_worth_does_not_hang_on_where_the_search_begins(friday:
 
 
 def test_it_does_not_depend_on_threads(friday: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(study, "ROUND_POSSESSIONS", 300)
+    monkeypatch.setattr(own_men, "ROUND_POSSESSIONS", 300)
     seen: list[tuple[int, int]] = []
     one = measure_carrying(friday, threads=1, progress=lambda done, total: seen.append((done, total)))
     assert one == measure_carrying(friday, threads=2)
     assert seen == sorted(seen) and seen[-1] == (1800, 1800)
+
+
+@pytest.mark.full
+def test_what_a_trap_is_worth_does_not_hang_on_what_was_believed_before(friday: Any) -> None:
+    """Who believes .12 points too much or too little of what is tried in a trap comes to the same, but for
+    what the prior leaves of it; and what he then believes is what it brings, to four standard errors."""
+    found = []
+    for off in (-0.12, 0.0, 0.12):
+        side = with_trapped(friday, off)
+        one = measure_trapped(side, threads=2)
+        assert one is not None and one.decisions > 2_000
+        found.append((off, one))
+    there = found[1][1]
+    for off, one in found:
+        left = off * one.error**2 / TRAPPED_PRIOR**2
+        assert abs(off + one.points - left - there.points) < 4 * math.hypot(one.error, there.error)
+    assert abs(there.points) < 4 * there.error, "the demo's file says what was measured"
+
+
+def test_what_a_trap_is_worth_is_one_number_for_all_that_is_tried_in_it(
+    friday: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(own_men, "TRAPPED_POSSESSIONS", 200)
+    seen: list[tuple[int, int]] = []
+    one = measure_trapped(friday, threads=1, progress=lambda done, total: seen.append((done, total)))
+    assert one is not None and one == measure_trapped(friday, threads=2)
+    work = own_men.trapped_work(friday)
+    assert seen == sorted(seen) and seen[-1] == (work, work) == (one.possessions, one.possessions)
+    there = with_trapped(friday, 0.05).constants
+    more = {name: value - friday.constants[name] for name, value in there.items() if name in IN_A_TRAP}
+    assert list(more.values()) == pytest.approx([0.05] * len(IN_A_TRAP))
+    known = load_constants()
+    assert [with_trapped(friday, 9.0).constants[name] for name in IN_A_TRAP] == [
+        known[name].high for name in IN_A_TRAP
+    ]
+    nobody = friday.model_copy(update={"zone": friday.zone.model_copy(update={"name": "own", "roles": ()})})
+    assert measure_trapped(nobody, threads=1) is None
 
 
 def test_what_is_asked_of_later_shots_is_the_kernels_reluctance(friday: Any) -> None:
@@ -98,7 +145,9 @@ def test_a_side_that_loses_trapped_balls_learns_to_stay_out_of_that_corner(frida
 def test_both_opponents_are_weighed_on_the_same_possessions(
     friday: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name, value in (("ROUND_POSSESSIONS", 100), ("PLAYED", 300), ("TRIED", 60), ("JUDGED", 500)):
+    monkeypatch.setattr(own_men, "ROUND_POSSESSIONS", 100)
+    monkeypatch.setattr(own_men, "TRAPPED_POSSESSIONS", 100)
+    for name, value in (("PLAYED", 300), ("TRIED", 60), ("JUDGED", 500)):
         monkeypatch.setattr(study, name, value)
     monkeypatch.setattr(study, "LEARNED_FROM", 3 * (300 + 60 * len(study.LOOKS)))
     done: list[tuple[int, int]] = []

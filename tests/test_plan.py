@@ -22,8 +22,8 @@ from engine.report.words import TOO_FEW
 from engine.run.blocks import Runner
 from engine.state.record import COLUMN, N_RECORD
 from engine.state.words import EVENTS, OUTCOMES
-from engine.study.adapt import with_constants
 from engine.study.compare import compare
+from engine.study.own_men import with_constants
 from engine.study.plan.games import NUMBERS_PER_GAME, Fatigue, GamePlan, Games, play_games
 from engine.study.plan.plan import check_games, plan
 from engine.study.plan.result import FEW, PlanResult

@@ -25,11 +25,11 @@ from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
 from engine.shipped import configs_root
 from engine.study import evening_file
-from engine.study.adapt import measure_carrying, with_constants
 from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played
 from engine.study.evening_result import ReportSize
 from engine.study.newton import Range, solve
+from engine.study.own_men import measure_carrying, with_constants
 from engine.study.sheet import fit
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of

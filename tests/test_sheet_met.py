@@ -17,12 +17,12 @@ from engine.inputs.sheets.met import TONIGHT, Met
 from engine.report.screen.sheet import sheet_lines
 from engine.report.sheet_view import MET, SOME, sheet_told, sheet_view
 from engine.run.size import check_size
-from engine.study.adapt import measure_carrying
 from engine.study.compare import compare
 from engine.study.evening_file import inputs_digest
 from engine.study.evening_report import Played
 from engine.study.evening_result import ReportSize
 from engine.study.evening_zone_or_men import zone_or_men
+from engine.study.own_men import measure_carrying
 from engine.study.play import play
 from engine.study.sheet import fit
 from engine.study.sheet.counts import SheetCounts

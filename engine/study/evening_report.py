@@ -285,7 +285,8 @@ class Played:
         return None if self.file is None else self.file.get(*self._adapted_key(setting))
 
     def _adapted(self, told: Progress) -> _Result:
-        from engine.study.adapt import AdaptResult, Carrying, adapt_setting
+        from engine.study.adapt import AdaptResult, adapt_setting
+        from engine.study.own_men import Carrying, Trapped
 
         rows, wanted = [], self.to_adapt()
         for done, i in enumerate(wanted):
@@ -299,9 +300,10 @@ class Played:
                 if self.file is not None:
                     self.file.put(*self._adapted_key(i), row)
             rows.append(row)
-        measured = self.part("fit").get("carrying")
-        carrying = Carrying(**measured).as_dict() if measured else None
-        return AdaptResult(self.scenario, self.size, carrying, tuple(rows))
+        fit = self.part("fit")
+        carrying = Carrying(**fit["carrying"]).as_dict() if fit.get("carrying") else None
+        trapped = Trapped(**fit["trapped"]).as_dict() if fit.get("trapped") else None
+        return AdaptResult(self.scenario, self.size, carrying, trapped, tuple(rows))
 
     def _plan(self, told: Progress, only: Collection[tuple[str, str]] | None = None) -> _Result:
         from engine.study.plan.plan import Ground, plan
