@@ -83,9 +83,10 @@ def _own_men(result: Found) -> str:
         f"{error:.2f})."
     )
     if trapped is not None:
-        more = "more" if trapped["points"] > 0.0 else "less"
+        points, error = trapped["points"], 2 * trapped["standard_error"]
+        more = f"{abs(points):.2f} {'more' if points > 0.0 else 'less'} than"
         text += (
-            f" Held or dribbled in a trap it brings them {abs(trapped['points']):.2f} {more} than they "
-            f"believed before (plus or minus {2 * trapped['standard_error']:.2f})."
+            f" Held or dribbled in a trap it brings them {more if abs(points) >= 0.005 else 'what'} they "
+            f"believed before (plus or minus {error:.2f})."
         )
     return text
