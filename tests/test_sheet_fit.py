@@ -7,6 +7,7 @@ import math
 import shutil
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +30,7 @@ from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played
 from engine.study.evening_result import ReportSize
 from engine.study.newton import Range, solve
-from engine.study.own_men import measure_carrying, with_constants
+from engine.study.own_men import IN_A_TRAP, measure_carrying, with_constants
 from engine.study.sheet import fit
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of
@@ -41,6 +42,7 @@ from engine.study.sheet.knobs import (
     LOSSES,
     MOST_RELUCTANCE,
     MOST_RUNS,
+    TRAPPED,
     fitted,
     ranges,
     values_of,
@@ -126,7 +128,15 @@ def test_what_is_not_counted_is_not_followed(
         assert [row.knob for row in found.followed] == names
         assert found.reluctance == whole.reluctance and len(found.reluctance) == 10
         values = values_of(json.loads(json.dumps(found.to_dict())))
-        assert set(values) == {CARRYING, *names, *found.reluctance}
+        assert set(values) == {CARRYING, TRAPPED, *names, *found.reluctance}
+    assert whole.trapped is not None
+    side = with_knobs(scenario, {TRAPPED: whole.trapped.points})
+    for name in IN_A_TRAP:
+        more = side.constants[name] - scenario.constants[name]
+        assert more == pytest.approx(whole.trapped.points) and more != 0.0
+    untrapped = fit_sheet(sheet, scenario, 1, possessions=300, traps=False)
+    assert untrapped.trapped is None and untrapped.runs < whole.runs
+    assert replace(untrapped, trapped=whole.trapped, runs=whole.runs) == whole, "all else is the same"
     makes = SheetCounts(sheet.counts, sheet.men, False, sheet.numbers)
     none = fit_sheet(makes, scenario, 1, possessions=300)
     assert none.runs == 0 and not none.reluctance and not none.followed

@@ -1,11 +1,11 @@
 """What an opponent learns: how he answers a call that he knows.
 
-Both opponents are the side's own men (engine.study.own_men). ``learned`` is the one who has met a setting so
-often that he knows it: what a trap does to passes, to holding the ball, to drives and retreats, and what the
-ball is worth where the calls come, are measured under that setting and drawn to what he believed before; of
-what he believed then and after each round, he keeps what scores most. What an attack brings by the clock
-stays. A call's worth the first time is that against the opponent who has not met it; ``adapt`` weighs both on
-the same possessions, each beside staying home against the same opponent.
+Both opponents are the side's own men (engine.study.own_men). ``learned`` is the one who has met a setting
+so often that he knows it: what a trap does to passes, to holding the ball, to drives and retreats, and what
+the ball is worth where the calls come, are measured under that setting and drawn to what he believed before;
+of what he believed then and after each round, he keeps what scores most. What an attack brings by the clock
+stays. A call's worth the first time is that against the opponent who has not met it; ``adapt`` weighs both
+on the same possessions, each beside staying home against the same opponent.
 """
 
 from __future__ import annotations
@@ -29,9 +29,9 @@ from engine.state.words import OUTCOMES
 from engine.study.beliefs import PHASE_NAMES, PLACES, fit, moved
 from engine.study.decisions import LOOKS, choices
 from engine.study.own_men import (
-    IN_A_TRAP,
     SEED,
     carrying_work,
+    constants_of,
     measure_carrying,
     measure_trapped,
     trapped_work,
@@ -294,10 +294,8 @@ def adapt(
     trapped = measure_trapped(
         scenario, SEED, size.threads, part_of_progress(progress, carrying_work(), total)
     )
-    own_men = {"hold_value_points": carrying.points}
     if trapped is not None:
         scenario = with_trapped(scenario, trapped.points)
-        own_men |= {name: scenario.constants[name] for name in IN_A_TRAP}
     found = [
         adapt_setting(scenario, i, size, part_of_progress(progress, own + i * each, total)).to_dict()
         for i in range(n)
@@ -305,4 +303,4 @@ def adapt(
     if progress is not None:
         progress(total, total)
     measured = None if trapped is None else trapped.as_dict()
-    return AdaptResult(scenario, size, carrying.as_dict(), measured, tuple(found), own_men)
+    return AdaptResult(scenario, size, carrying.as_dict(), measured, tuple(found), constants_of(scenario))

@@ -253,8 +253,10 @@ class Played:
         from engine.study.sheet.fit import fit_sheet
 
         assert self.counts is not None
-        met = self.evening.met
-        return fit_sheet(self.counts, self.scenario, self.scenario.seed, self.size.threads, told, met=met)
+        return fit_sheet(
+            self.counts, self.scenario, self.scenario.seed, self.size.threads, told,
+            met=self.evening.met, traps=self.traps,
+        )  # fmt: skip
 
     def _compare(self, told: Progress) -> _Result:
         from engine.study.compare import compare

@@ -16,11 +16,12 @@ tonight's are met. Of passes out of traps men believe what their level does.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from engine import tables as pd
 from engine.estimate.intervals import Found
 from engine.inputs.calls import call_from
 from engine.inputs.constants import load_constants
@@ -158,13 +159,15 @@ TRAPPED_KINDS, TRAPPED_PHASES = ("hold", "drive", "go on", "retreat"), (TrapPhas
 TRAPPED_ROUNDS, TRAPPED_POSSESSIONS = 3, 3_000
 #: What they bring falls by about so much for a point that they are believed to bring more (seen at the demo).
 TRAPPED_SLOPE = -0.2
+#: Its possessions are from this number on: nobody is judged on those.
+FAR = 1 << 30
 #: Normal prior of the points, standard deviation: sides of a level differ by about so much; no source.
 TRAPPED_PRIOR = 0.15
 
 
 @dataclass(frozen=True)
 class Trapped:
-    """What these men make of a trap beside average men of their level: ``points`` that holding, driving and
+    """What these men make of a trap beside what they were believed to: ``points`` that holding, driving and
     dribbling out bring them more (drawn to nothing by TRAPPED_PRIOR), its standard ``error``; the
     ``decisions`` that it rests on, in so many ``possessions`` under all the calls together."""
 
@@ -175,20 +178,35 @@ class Trapped:
 
     def as_dict(self) -> Found:
         """Its figures, points."""
-        found = asdict(self)
-        return found | {"standard_error": found.pop("error")}
+        return {
+            "points": self.points,
+            "standard_error": self.error,
+            "decisions": self.decisions,
+            "possessions": self.possessions,
+        }
 
 
 def with_trapped(scenario: Scenario, points: float) -> Scenario:
     """The scenario with so many points more believed of what is tried in a trap but passes."""
     known = load_constants()
-    return with_constants(
-        scenario,
-        {
-            name: float(np.clip(scenario.constants[name] + points, known[name].low, known[name].high))
-            for name in IN_A_TRAP
-        },
+
+    def more(values: dict[str, float]) -> dict[str, float]:
+        found = dict(values)
+        for name in set(IN_A_TRAP) & set(values):
+            found[name] += points
+            if not scenario.beyond_range:
+                found[name] = min(max(found[name], known[name].low), known[name].high)
+        return found
+
+    return scenario.model_copy(
+        update={"constants": more(scenario.constants), "other_own": more(scenario.other_own)}
     )
+
+
+def constants_of(scenario: Scenario) -> dict[str, float]:
+    """What is measured of a side's own men, as it is played at home: constant -> value."""
+    at_home = constants_against(scenario, scenario.zone)
+    return {name: at_home[name] for name in ("hold_value_points", *IN_A_TRAP)}
 
 
 def _shipped_calls(scenario: Scenario) -> Scenario:
@@ -207,7 +225,7 @@ def carrying_work() -> int:
 
 
 def trapped_work(scenario: Scenario, each: int | None = None) -> int:
-    """Possessions that ``measure_trapped`` counts to its progress."""
+    """Possessions that ``measure_trapped`` plays."""
     calls = len(fitting_calls(scenario.zone))
     return TRAPPED_ROUNDS * calls * (TRAPPED_POSSESSIONS if each is None else each)
 
@@ -219,10 +237,12 @@ def measure_trapped(
     progress: Progress | None = None,
     each: int | None = None,
 ) -> Trapped | None:
-    """What these men make of a trap beside average men; None where no shipped call fits the defence.
+    """What these men make of a trap beside what the scenario has them believe; None where no shipped call
+    fits its home defence.
 
-    Every round plays each call with what was found so far. A decision's points beyond those believed, over
-    the assumed slope, are one observation of the points looked for; all rounds count alike.
+    Every round plays each call with what was found so far, on possessions far from those that are judged. A
+    decision's points beyond those believed, over the assumed slope, are one observation of the points looked
+    for; all decisions count alike, but those of the first round only lead near (the slope is not one line).
 
     Parameters
     ----------
@@ -235,7 +255,7 @@ def measure_trapped(
     parts = TRAPPED_ROUNDS * len(bare.settings)
     if not parts:
         return None
-    runner, size = Runner(seed), RunSize(each, seed, available_cores() if threads is None else threads)
+    size = RunSize(each, seed, available_cores() if threads is None else threads)
     seen: list[NDArray[np.float64]] = []
     of: list[NDArray[np.int64]] = []
     points = error = 0.0
@@ -244,24 +264,32 @@ def measure_trapped(
         for setting, one in enumerate(settings):
             part = number * len(settings) + setting
             told = part_of_progress(progress, part * each, parts * each)
-            numbers = np.array(_called(runner, one.world, size, number * each, told), np.int64)
-            table = choices(one.world, seed, numbers, size.threads)
-            rows = table[table["kind"].isin(TRAPPED_KINDS) & table["phase"].isin(TRAPPED_PHASES)]
+            rows = _trapped_decisions(one.world, FAR + number * each, size, told)
             wrong = (rows["points"] - rows["believed"]).to_numpy(float)
             seen.append(points + wrong / (1.0 - TRAPPED_SLOPE))
-            of.append(part * each + rows["possession"].to_numpy(np.int64) - number * each)
+            of.append(setting * FAR + rows["possession"].to_numpy(np.int64))
         points, error = _drawn(np.concatenate(seen), np.concatenate(of))
+        if number == 0:
+            seen, of = [], []
     return Trapped(round(points, 4), error, sum(map(len, seen)), parts * each)
 
 
-def _called(runner: Runner, world: World, size: RunSize, first: int, progress: Progress | None) -> list[int]:
-    """Those of the possessions from ``first`` on in which a call is made."""
+def _trapped_decisions(world: World, first: int, size: RunSize, progress: Progress | None) -> pd.DataFrame:
+    """The decisions that ``measure_trapped`` looks at, of the possessions from ``first`` on with a call."""
+    runner = Runner(size.seed)
 
-    def block(start: int, count: int) -> list[int]:
+    def called(start: int, count: int) -> list[int]:
         made = runner.block(world, first + start, count, "called")[:, COLUMN["n_calls"]]
-        return [first + start + int(at) for at in np.flatnonzero(made)]
+        return (first + start + np.flatnonzero(made)).tolist()
 
-    return run_blocks(size, runner, block, progress)
+    def told(half: int) -> Progress | None:  # playing them all takes about as long as watching those called
+        if progress is None:
+            return None
+        return lambda done, of: progress((half * of + done) * size.possessions // (2 * of), size.possessions)
+
+    numbers = np.array(run_blocks(size, runner, called, told(0)), np.int64)
+    table = choices(world, size.seed, numbers, size.threads, progress=told(1) if len(numbers) else None)
+    return table[table["kind"].isin(TRAPPED_KINDS) & table["phase"].isin(TRAPPED_PHASES)]
 
 
 def _drawn(seen: NDArray[np.float64], of: NDArray[np.int64]) -> tuple[float, float]:

@@ -133,7 +133,7 @@ class SheetFit:
     these men against tonight's defence, ``elsewhere`` against another that they met; None where nothing was
     fitted, or they met no other. ``met``: kinds of defence (zone, men) that it was made in; ``tonight``: who
     shoots in tonight's kind, None where it was the only one. ``trapped``: what they make of a trap, None
-    where nothing was fitted, or no shipped call fits tonight's defence."""
+    where nothing was fitted, nobody may trap or no shipped call fits tonight's defence."""
 
     possessions: int
     runs: int
@@ -166,13 +166,14 @@ def fit_sheet(
     progress: Progress | None = None,
     possessions: int = FIT_POSSESSIONS,
     met: Met = TONIGHT,
+    traps: bool = True,
 ) -> SheetFit:
     """Move the reluctances, then the knobs, until the model is where the sheet's counts pull it.
 
     The same for any number of threads. Runs: one unfitted, one for each round of the shares and one in the
     middle of them, one for each knob, at most ROUNDS after, CARRYING_RUNS for tonight's defence and for
-    another that they met, HABIT_RUNS where tonight's kind is not the only one, and TRAPPED_RUNS. Nothing is
-    moved where the attempts are not counted.
+    another that they met, HABIT_RUNS where tonight's kind is not the only one, and TRAPPED_RUNS where
+    ``traps`` may be called. Nothing is moved where the attempts are not counted.
     """
     runs, prior = 0, scenario.constants[PRIOR]
     own: dict[str, float] = {}
@@ -228,9 +229,11 @@ def fit_sheet(
     runs += 0 if tonight is None else tonight.runs
     if tonight is not None:
         side = with_habits(side, asdict(tonight))
-    each = TRAPPED_RUNS * possessions // max(trapped_work(side, 1), 1)
-    trapped = measure_trapped(side, seed, threads, part(TRAPPED_RUNS), max(each, 1))
-    runs += 0 if trapped is None else TRAPPED_RUNS
+    trapped = None
+    if traps and (parts := trapped_work(side, 1)):
+        each = -(-TRAPPED_RUNS * possessions // parts)
+        trapped = measure_trapped(side, seed, threads, part(TRAPPED_RUNS), each)
+        runs += TRAPPED_RUNS
     return replace(found, tonight=tonight, trapped=trapped, runs=runs)
 
 
