@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from engine.inputs import load_constants, load_scenario
+from engine.inputs.scenario import IN_A_TRAP, with_trapped
 from engine.kernel.shooting import is_three
 from engine.kernel.worth import reluctance
 from engine.report.adapted_view import NOTHING_CLEAR, answer
@@ -23,14 +24,12 @@ from engine.study.adapt import LEARNS, adapt, lesson
 from engine.study.decision_rows import CHOSEN, OPTION, PLAYER, TIME_S
 from engine.study.decisions import asked_after, choices
 from engine.study.own_men import (
-    IN_A_TRAP,
     SLOPE,
     TRAPPED_PRIOR,
     constants_of,
     measure_carrying,
     measure_trapped,
     with_constants,
-    with_trapped,
 )
 from engine.world.pack import pack
 

@@ -20,7 +20,7 @@ import engine
 from engine import cli
 from engine.estimate.men import KINDS, MenTally
 from engine.inputs.constants import load_constants
-from engine.inputs.scenario import Scenario, config_hash
+from engine.inputs.scenario import IN_A_TRAP, Scenario, config_hash
 from engine.inputs.sheets import load_evening
 from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
@@ -30,7 +30,7 @@ from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played
 from engine.study.evening_result import ReportSize
 from engine.study.newton import Range, solve
-from engine.study.own_men import IN_A_TRAP, measure_carrying, with_constants
+from engine.study.own_men import measure_carrying, with_constants
 from engine.study.sheet import fit
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of
@@ -301,9 +301,8 @@ def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> No
     compared, sheet = played.part("compare"), played.part("sheet")
     values = values_of(played.part("fit"))
     own = {f"{kind} {number}" for kind in ("two", "three") for number in FIVE}
-    assert set(values) == {CARRYING, ELSEWHERE, "fouls", "losses", *own} and sheet["fit"] == played.part(
-        "fit"
-    )
+    assert set(values) == {CARRYING, ELSEWHERE, TRAPPED, "fouls", "losses", *own}
+    assert sheet["fit"] == played.part("fit")
     assert config_hash(with_knobs(evening.scenario, values)) != config_hash(played.scenario)
     side = fitted(evening.scenario, played.part("fit"))
     assert config_hash(side) != config_hash(evening.scenario)

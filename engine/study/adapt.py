@@ -19,7 +19,7 @@ from engine.estimate.calls import call_value, change
 from engine.estimate.intervals import Found, wilson
 from engine.estimate.tally import PairTally, Tally
 from engine.inputs.defaults import HOME
-from engine.inputs.scenario import Scenario, constants_against
+from engine.inputs.scenario import Scenario, constants_against, with_trapped
 from engine.inputs.settings import Setting
 from engine.run.blocks import Progress, Records, Runner, part_of_progress, run_blocks
 from engine.run.branches import Plan, branches_of, play_setting
@@ -36,7 +36,6 @@ from engine.study.own_men import (
     measure_trapped,
     trapped_work,
     with_constants,
-    with_trapped,
 )
 from engine.study.play import Opening, head, open_scenario, run_size
 from engine.world.pack import pack

@@ -253,10 +253,8 @@ class Played:
         from engine.study.sheet.fit import fit_sheet
 
         assert self.counts is not None
-        return fit_sheet(
-            self.counts, self.scenario, self.scenario.seed, self.size.threads, told,
-            met=self.evening.met, traps=self.traps,
-        )  # fmt: skip
+        home, met = self.scenario, self.evening.met
+        return fit_sheet(self.counts, home, home.seed, self.size.threads, told, met=met, traps=self.traps)
 
     def _compare(self, told: Progress) -> _Result:
         from engine.study.compare import compare
@@ -288,7 +286,7 @@ class Played:
 
     def _adapted(self, told: Progress) -> _Result:
         from engine.study.adapt import AdaptResult, adapt_setting
-        from engine.study.own_men import Carrying, Trapped
+        from engine.study.own_men import of_fit
 
         rows, wanted = [], self.to_adapt()
         for done, i in enumerate(wanted):
@@ -302,10 +300,7 @@ class Played:
                 if self.file is not None:
                     self.file.put(*self._adapted_key(i), row)
             rows.append(row)
-        fit = self.part("fit")
-        carrying = Carrying(**fit["carrying"]).as_dict() if fit.get("carrying") else None
-        trapped = Trapped(**fit["trapped"]).as_dict() if fit.get("trapped") else None
-        return AdaptResult(self.scenario, self.size, carrying, trapped, tuple(rows))
+        return AdaptResult(self.scenario, self.size, *of_fit(self.part("fit")), tuple(rows))
 
     def _plan(self, told: Progress, only: Collection[tuple[str, str]] | None = None) -> _Result:
         from engine.study.plan.plan import Ground, plan

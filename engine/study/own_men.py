@@ -26,7 +26,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.calls import call_from
 from engine.inputs.constants import load_constants
 from engine.inputs.files import read_toml, shipped_source
-from engine.inputs.scenario import Scenario, constants_against
+from engine.inputs.scenario import IN_A_TRAP, Scenario, constants_against, with_trapped
 from engine.inputs.settings import Setting, fitting_calls
 from engine.kernel.watch import OPTIONS, STEPS
 from engine.run.blocks import Progress, Runner, World, part_of_progress, run_blocks
@@ -146,14 +146,7 @@ def measure_carrying(
 
 # --- in a trap ----------------------------------------------------------------------------------------------
 
-#: Constants that ``measure_trapped`` moves, all by the same points.
-IN_A_TRAP = (
-    "belief_hold_coming_points",
-    "belief_hold_set_points",
-    "belief_drive_trapped_points",
-    "belief_retreat_points",
-)
-#: Kinds of decisions that they are the beliefs of, and phases in which they count.
+#: Kinds of decisions that IN_A_TRAP are the beliefs of, and phases in which they count.
 TRAPPED_KINDS, TRAPPED_PHASES = ("hold", "drive", "go on", "retreat"), (TrapPhase.COMING, TrapPhase.SET)
 #: Rounds of ``measure_trapped``; possessions of each under each call.
 TRAPPED_ROUNDS, TRAPPED_POSSESSIONS = 3, 3_000
@@ -186,21 +179,11 @@ class Trapped:
         }
 
 
-def with_trapped(scenario: Scenario, points: float) -> Scenario:
-    """The scenario with so many points more believed of what is tried in a trap but passes."""
-    known = load_constants()
-
-    def more(values: dict[str, float]) -> dict[str, float]:
-        found = dict(values)
-        for name in set(IN_A_TRAP) & set(values):
-            found[name] += points
-            if not scenario.beyond_range:
-                found[name] = min(max(found[name], known[name].low), known[name].high)
-        return found
-
-    return scenario.model_copy(
-        update={"constants": more(scenario.constants), "other_own": more(scenario.other_own)}
-    )
+def of_fit(fit: Found) -> tuple[Found | None, Found | None]:
+    """What going on and a trap are worth to the men of a fitted sheet (JSON of engine.study.sheet.fit); None
+    where it was not measured."""
+    carrying, trapped = fit.get("carrying"), fit.get("trapped")
+    return carrying and Carrying(**carrying).as_dict(), trapped and Trapped(**trapped).as_dict()
 
 
 def constants_of(scenario: Scenario) -> dict[str, float]:

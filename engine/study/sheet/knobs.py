@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 from engine.estimate.intervals import Found
 from engine.inputs.constants import load_constants
-from engine.inputs.scenario import Scenario
-from engine.study.own_men import with_trapped
+from engine.inputs.scenario import Scenario, with_trapped
 from engine.study.sheet.met import GOING_ON, worth_elsewhere
 
 #: Possessions of each run, and runs of Gauss-Newton after the slopes.
