@@ -7,7 +7,6 @@ import math
 import shutil
 import sqlite3
 from contextlib import closing
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,7 @@ import engine
 from engine import cli
 from engine.estimate.men import KINDS, MenTally
 from engine.inputs.constants import load_constants
-from engine.inputs.scenario import IN_A_TRAP, Scenario, config_hash
+from engine.inputs.scenario import Scenario, config_hash
 from engine.inputs.sheets import load_evening
 from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
@@ -129,14 +128,6 @@ def test_what_is_not_counted_is_not_followed(
         assert found.reluctance == whole.reluctance and len(found.reluctance) == 10
         values = values_of(json.loads(json.dumps(found.to_dict())))
         assert set(values) == {CARRYING, TRAPPED, *names, *found.reluctance}
-    assert whole.trapped is not None
-    side = with_knobs(scenario, {TRAPPED: whole.trapped.points})
-    for name in IN_A_TRAP:
-        more = side.constants[name] - scenario.constants[name]
-        assert more == pytest.approx(whole.trapped.points) and more != 0.0
-    untrapped = fit_sheet(sheet, scenario, 1, possessions=300, traps=False)
-    assert untrapped.trapped is None and untrapped.runs < whole.runs
-    assert replace(untrapped, trapped=whole.trapped, runs=whole.runs) == whole, "all else is the same"
     makes = SheetCounts(sheet.counts, sheet.men, False, sheet.numbers)
     none = fit_sheet(makes, scenario, 1, possessions=300)
     assert none.runs == 0 and not none.reluctance and not none.followed
