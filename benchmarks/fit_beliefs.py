@@ -31,9 +31,9 @@ from engine.inputs.files import configs_root, shipped
 from engine.inputs.scenario import constants_against
 from engine.run.blocks import Runner
 from engine.state.words import TrapPhase
-from engine.study.adapt import with_constants
 from engine.study.beliefs import fit, moved
 from engine.study.decisions import LOOKS, choices, reliability
+from engine.study.own_men import with_constants
 from engine.study.patterns.common import called
 from engine.study.taken import measure_taken
 from engine.world.pack import pack

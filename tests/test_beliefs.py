@@ -14,9 +14,9 @@ from engine.kernel.worth import SCREEN_PLACE
 from engine.run.watch import watch_numbers
 from engine.state.record import COLUMN
 from engine.state.words import Event, Region
-from engine.study.adapt import _holds, with_constants
 from engine.study.beliefs import LUCK_POINTS, PHASE_NAMES, carrying_on, fit, moved
 from engine.study.decisions import choices
+from engine.study.own_men import _holds, with_constants
 from engine.world.pack import pack
 
 NOW = {name: constant.value for name, constant in load_constants().items()}

@@ -112,7 +112,9 @@ def test_tonights_rule_says_how_often_it_is_wrong(two_calls: EveningReport) -> N
     ]
     bench = two_calls.plan["bench_rule"] | {"by_call": rules}
     report = dataclasses.replace(two_calls, plan=two_calls.plan | {"bench_rule": bench})
-    assert f"stop after 4 without a ring (of 100: {100 * total:.0f} wrong stops" in tonight(report, row)
+    assert f"stop after 4 without a ring (of 100 nights: {100 * total:.0f} wrong stops" in tonight(
+        report, row
+    )
     few = bench | {"by_call": [one | {"expected": 3} for one in rules]}
     assert tonight(dataclasses.replace(report, plan=report.plan | {"bench_rule": few}), row) == (
         "keep, cannot tell within a game (about 3 calls): 4 calls without a ring would (2 games)"
@@ -120,7 +122,7 @@ def test_tonights_rule_says_how_often_it_is_wrong(two_calls: EveningReport) -> N
     crosses = {"crosses": 3, "calls": 10, "tonight": True, "wrongly": 0.101, "missed": 0.36}
     for rule in (None, {"calls": [None], "expected": rate, "break_even": 0.29}):  # turnovers do not tell
         for found, said in (
-            (crosses, "stop at 3 crosses in 10 calls (of 100: 10 wrong stops, 36 missed)"),
+            (crosses, "stop at 3 crosses in 10 calls (of 100 nights: 10 wrong stops, 36 missed)"),
             (crosses | {"tonight": False, "calls": 14}, "keep, cannot tell within a game (about 9 calls): 3 "
              "crosses in 14 calls would (2 games)"),
             (None, "keep: no number tells"),

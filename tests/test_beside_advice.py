@@ -22,9 +22,9 @@ from engine.report.screen.plan import late_only, plan_text
 from engine.report.seldom_view import why_seldom
 from engine.report.words import sentence
 from engine.run.blocks import Runner
-from engine.study.adapt import with_constants
 from engine.study.evening_advice import game_with
 from engine.study.evening_result import EveningReport
+from engine.study.own_men import with_constants
 from engine.study.plan.games import play_games
 from engine.study.plan.plan import plan
 from engine.study.plan.result import PlanResult

@@ -18,9 +18,9 @@ from engine.run.watch import watch_block
 from engine.state.arrays import N_SIDE
 from engine.state.record import COLUMN
 from engine.state.words import Action, Event, Mode, Option, TrapPhase
-from engine.study.adapt import with_constants
 from engine.study.decision_rows import CHOSEN, COLUMNS, OPTION, PLAYER, PROMISE, TIME_S, VALUE, fill
 from engine.study.decisions import _records, choices
+from engine.study.own_men import with_constants
 from engine.world.pack import pack
 
 N = 80

@@ -18,10 +18,10 @@ from engine.report.advice_view import advice_dict
 from engine.report.screen.plan import plan_text
 from engine.run.blocks import Runner
 from engine.study import evening_report
-from engine.study.adapt import with_constants
 from engine.study.evening_file import EveningFile, inputs_digest
 from engine.study.evening_report import Asked, Played
 from engine.study.evening_room import named, wants_room, with_room
+from engine.study.own_men import with_constants
 from engine.study.plan.mix import Mix
 from engine.study.plan.plan import Ground, _clear_mix, plan
 

@@ -16,14 +16,15 @@ from engine.cli import run as run_command
 from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.inputs.rules import change_rules
+from engine.inputs.scenario import with_trapped
 from engine.kernel.batch import play_list, trace_possession
 from engine.report.screen.plan import plan_text
 from engine.report.words import TOO_FEW
 from engine.run.blocks import Runner
 from engine.state.record import COLUMN, N_RECORD
 from engine.state.words import EVENTS, OUTCOMES
-from engine.study.adapt import with_constants
 from engine.study.compare import compare
+from engine.study.own_men import with_constants
 from engine.study.plan.games import NUMBERS_PER_GAME, Fatigue, GamePlan, Games, play_games
 from engine.study.plan.plan import check_games, plan
 from engine.study.plan.result import FEW, PlanResult
@@ -189,8 +190,8 @@ def test_threads_and_the_cut_into_parts_change_nothing(friday: Any, small: PlanR
 
 
 def foul_prone(scenario: Any) -> Any:
-    """Fouls off the shot are rare as it is: here they are not, least in a trap."""
-    return changed(scenario, trap_foul_rate_per_s=30.0, drive_foul_rate_per_s=2.0)
+    """Fouls off the shot are rare as it is: here they are not, least in a trap, where these men stay."""
+    return changed(with_trapped(scenario, 0.07), trap_foul_rate_per_s=30.0, drive_foul_rate_per_s=2.0)
 
 
 def with_sure_throws(scenario: Any) -> Any:

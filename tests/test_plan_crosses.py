@@ -29,7 +29,9 @@ def test_where_turnovers_do_not_tell_layups_and_open_threes_do() -> None:
     over_games = cross_rule(0.1, 0.3, 0.2, 10, 3)  # three a game: fewer than tell anything
     assert over_games is not None and not over_games.tonight and over_games.calls > 12
     assert max(over_games.wrongly, over_games.missed) <= 0.2
-    assert f"stop at {rule.crosses} layups or open threes in 12 calls (of 100: " in cross_words(rule, 12)
+    assert f"stop at {rule.crosses} layups or open threes in 12 calls (of 100 nights: " in cross_words(
+        rule, 12
+    )
     said, games = cross_words(over_games, 3), -(-over_games.calls // 3)
     assert said.startswith("cannot tell within a game (about 3 calls): ") and "stop" not in said
     assert said.endswith(f" in {over_games.calls} calls would ({games} games)")

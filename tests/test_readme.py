@@ -15,7 +15,7 @@ from kernel_process import ROOT
 
 import engine
 from engine import cli
-from engine.study import adapt
+from engine.study import adapt, own_men
 from engine.study.sweep.sweep import SweepResult
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -49,7 +49,9 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         for usual, small in SMALL_DESIGN.items():
             text = text.replace(usual, small)
         design.write_text(text, encoding="utf-8")
-    for name, value in {"ROUND_POSSESSIONS": 50, "PLAYED": 100, "TRIED": 10, "JUDGED": 100}.items():
+    for name in ("ROUND_POSSESSIONS", "TRAPPED_POSSESSIONS"):
+        monkeypatch.setattr(own_men, name, 50)
+    for name, value in {"PLAYED": 100, "TRIED": 10, "JUDGED": 100}.items():
         monkeypatch.setattr(adapt, name, value)
     monkeypatch.chdir(tmp_path)
     return tmp_path

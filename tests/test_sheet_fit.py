@@ -25,11 +25,11 @@ from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
 from engine.shipped import configs_root
 from engine.study import evening_file
-from engine.study.adapt import measure_carrying, with_constants
 from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played
 from engine.study.evening_result import ReportSize
 from engine.study.newton import Range, solve
+from engine.study.own_men import measure_carrying, with_constants
 from engine.study.sheet import fit
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of
@@ -41,6 +41,7 @@ from engine.study.sheet.knobs import (
     LOSSES,
     MOST_RELUCTANCE,
     MOST_RUNS,
+    TRAPPED,
     fitted,
     ranges,
     values_of,
@@ -126,7 +127,7 @@ def test_what_is_not_counted_is_not_followed(
         assert [row.knob for row in found.followed] == names
         assert found.reluctance == whole.reluctance and len(found.reluctance) == 10
         values = values_of(json.loads(json.dumps(found.to_dict())))
-        assert set(values) == {CARRYING, *names, *found.reluctance}
+        assert set(values) == {CARRYING, TRAPPED, *names, *found.reluctance}
     makes = SheetCounts(sheet.counts, sheet.men, False, sheet.numbers)
     none = fit_sheet(makes, scenario, 1, possessions=300)
     assert none.runs == 0 and not none.reluctance and not none.followed
@@ -291,9 +292,8 @@ def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> No
     compared, sheet = played.part("compare"), played.part("sheet")
     values = values_of(played.part("fit"))
     own = {f"{kind} {number}" for kind in ("two", "three") for number in FIVE}
-    assert set(values) == {CARRYING, ELSEWHERE, "fouls", "losses", *own} and sheet["fit"] == played.part(
-        "fit"
-    )
+    assert set(values) == {CARRYING, ELSEWHERE, TRAPPED, "fouls", "losses", *own}
+    assert sheet["fit"] == played.part("fit")
     assert config_hash(with_knobs(evening.scenario, values)) != config_hash(played.scenario)
     side = fitted(evening.scenario, played.part("fit"))
     assert config_hash(side) != config_hash(evening.scenario)

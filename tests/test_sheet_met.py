@@ -17,12 +17,12 @@ from engine.inputs.sheets.met import TONIGHT, Met
 from engine.report.screen.sheet import sheet_lines
 from engine.report.sheet_view import MET, SOME, sheet_told, sheet_view
 from engine.run.size import check_size
-from engine.study.adapt import measure_carrying
 from engine.study.compare import compare
 from engine.study.evening_file import inputs_digest
 from engine.study.evening_report import Played
 from engine.study.evening_result import ReportSize
 from engine.study.evening_zone_or_men import zone_or_men
+from engine.study.own_men import measure_carrying
 from engine.study.play import play
 from engine.study.sheet import fit
 from engine.study.sheet.counts import SheetCounts
@@ -243,7 +243,7 @@ def test_the_warning_follows_what_they_met(word: str) -> None:
 
 @pytest.mark.parametrize(
     ("tonight", "sheet", "told"),
-    [(0.06, 0.21, True), (0.25, 0.21, False), (0.21, 0.42, False), (None, 0.21, False)],
+    [(0.06, 0.24, True), (0.25, 0.21, False), (0.21, 0.42, False), (None, 0.21, False)],
 )
 def test_who_shoots_much_less_tonight_than_where_they_were_counted_is_named(
     tonight: float | None, sheet: float, told: bool
@@ -266,7 +266,7 @@ def test_who_shoots_much_less_tonight_than_where_they_were_counted_is_named(
     }
     view = sheet_view(found)
     assert view is not None
-    said = [note for note in view["notes"] if "No. 5 6, not 21" in note]
+    said = [note for note in view["notes"] if "No. 5 6 (where you saw them 21, your sheet 24)" in note]
     assert len(said) == told
     assert sheet_told(found) == (view["notes"][2] if told else ""), "beside the answer and on paper, too"
 

@@ -400,6 +400,16 @@ def test_a_mistake_in_a_sheet_is_told_with_its_cell(
     assert words in told(saved(book, tmp_path))
 
 
+def test_what_must_be_filled_in_is_not_said_to_be_left_empty(blank: Path, tmp_path: Path) -> None:
+    book = openpyxl.load_workbook(blank)
+    fill(book)
+    book["calls"].cell(FIRST, 2, "moon")
+    assert told(saved(book, tmp_path)).endswith("one of corner, short corner, wing, top, half court corner")
+    book["calls"].cell(FIRST, 2, "corner")
+    book["opponent"].cell(FIRST, 5, "blue")
+    assert told(saved(book, tmp_path)).endswith("; or leave it empty")
+
+
 def test_a_second_copy_of_a_sheet_is_remarked_on(blank: Path, tmp_path: Path) -> None:
     book = openpyxl.load_workbook(blank)
     fill(book)

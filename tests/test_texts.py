@@ -11,7 +11,7 @@ from sweep_runs import design_file
 
 from engine import cli
 from engine.report import words
-from engine.study import adapt, evening_report
+from engine.study import adapt, evening_report, own_men
 from engine.study.evening_file import NAME
 from engine.study.lineup import opponent, places
 from engine.study.patterns import playing
@@ -90,7 +90,8 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
         traced=4, formation_possessions=100, attack_possessions=200,
     )  # fmt: skip
     monkeypatch.setattr(evening_report, "USUAL", tiny)
-    monkeypatch.setattr(adapt, "ROUND_POSSESSIONS", 50)
+    monkeypatch.setattr(own_men, "ROUND_POSSESSIONS", 50)
+    monkeypatch.setattr(own_men, "TRAPPED_POSSESSIONS", 50)
     monkeypatch.setattr(adapt, "PLAYED", 100)
     monkeypatch.setattr(adapt, "TRIED", 10)
     monkeypatch.setattr(adapt, "JUDGED", 100)

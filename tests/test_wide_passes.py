@@ -13,7 +13,7 @@ from engine.inputs import load_scenario
 from engine.run.watch import watch_numbers
 from engine.state.arrays import OPTION_COLUMNS
 from engine.state.words import Event, Option
-from engine.study.adapt import with_constants
+from engine.study.own_men import with_constants
 from engine.world.pack import pack
 
 #: Nobody has hands, and whoever gets to the ball holds it.

@@ -163,7 +163,8 @@ def changed(found: dict[str, Any], change: dict[str, Any], band: dict[str, Any])
         # net points a possession that men concede more, and of the variants that they save
         (interval(0.05, 0.06), interval(-0.05, 0.01), False, "Zone or man-to-man cannot be told apart.",
          "Without traps man-to-man cannot be told apart (11.0 lost to 1.0 saved points per 100 poss"),
-        (interval(0.05, 0.02), interval(-0.05, 0.06), False, "Zone or man-to-man cannot be told apart.",
+        (interval(0.05, 0.02), interval(-0.05, 0.06), False,
+         "The zone leads; variants differ.",
          "Without traps man-to-man costs 5.0 points per 100 possessions (3.0 to 7.0) beside the zone, "
          "over variants of the model from 11.0 lost to 1.0 saved."),
         (interval(0.05, 0.02), interval(-0.05, 0.03), False, "The zone, says the model.", "costs 5.0"),
@@ -174,6 +175,8 @@ def changed(found: dict[str, Any], change: dict[str, Any], band: dict[str, Any])
         (interval(0.05, 0.02), interval(-0.05, 0.03), True, "The zone with advised calls, says the model.",
          "With the advised calls the zone saves 6.8 (3.2 to 10.4) beside man-to-man, over variants of the "
          "model from 2.2 saved to 11.4 saved."),
+        (interval(-0.15, 0.02), interval(0.15, 0.3), True,
+         "Man-to-man leads; variants differ.", "costs 13.2"),
         (interval(-0.15, 0.02), interval(0.15, 0.03), True, "Man-to-man, says the model.",
          "With the advised calls the zone costs 13.2 (9.6 to 16.8) beside man-to-man"),
     ],
@@ -228,10 +231,11 @@ def test_a_formation_that_the_sheet_leaves_out_is_told_as_such(
 def test_the_lines_are_no_wider_than_a_screen_and_the_page_no_longer_than_it_may_be(
     opened: Any, two_calls: EveningReport, small: dict[str, Any]
 ) -> None:
-    ahead = changed(small, interval(0.05, 0.02), interval(-0.05, 0.03))
+    ahead = changed(small, interval(0.05, 0.02), interval(-0.05, 0.3))
     report = dataclasses.replace(advising(two_calls, [(0, 0)]), zone_or_men=ahead)
     found = zone_or_men_view.zone_or_men_dict(ahead, report)
-    assert found["answer"] == "The zone with advised calls, says the model."  # the longest
+    longest = "The zone with advised calls leads; variants differ."
+    assert found["answer"] == longest
     for care in ([], ["No trap advice."]):
         plan = report.plan | {"care": care, "zone_or_men": found, "advice": {"answer": ""}, "calls": []}
         text = plan_text(plan)

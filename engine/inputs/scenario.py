@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Annotated, Any
@@ -123,6 +124,30 @@ def constants_against(scenario: Scenario, zone: Zone) -> dict[str, float]:
             low, high = ranges()[name]
             found[name] = min(max(found[name], low), high)
     return found | scenario.other_own
+
+
+#: What players believe of what they try in a trap, passes apart.
+IN_A_TRAP = (
+    "belief_hold_coming_points",
+    "belief_hold_set_points",
+    "belief_drive_trapped_points",
+    "belief_retreat_points",
+)
+
+
+def with_trapped(scenario: Scenario, points: float) -> Scenario:
+    """The scenario with so many points more believed of what is tried in a trap, passes apart."""
+
+    def more(values: dict[str, float]) -> dict[str, float]:
+        found = dict(values)
+        for name in set(IN_A_TRAP) & set(values):
+            low, high = (-math.inf, math.inf) if scenario.beyond_range else ranges()[name]
+            found[name] = min(max(found[name] + points, low), high)
+        return found
+
+    return scenario.model_copy(
+        update={"constants": more(scenario.constants), "other_own": more(scenario.other_own)}
+    )
 
 
 def attackers_against(scenario: Scenario, zone: Zone) -> tuple[Player, ...]:

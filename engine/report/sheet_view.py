@@ -132,9 +132,13 @@ def _tonight(found: Found) -> str:
     ]
     if not rows:
         return ""
-    shown = ((row["number"], _hundred(row["tonight"]), _hundred(row["model"]["mean"])) for row in rows)
-    said = ", ".join(f"No. {number} {tonight}, not {met}" for number, tonight, met in shown)
-    return f"{SHARES[rows[0]['key']]} tonight, says the model, of 100: {said}."
+
+    def one(row: Found, met: str, sheet: str) -> str:
+        there, counted = (_hundred(row[key]["mean"]) for key in ("model", "sheet"))
+        return f"No. {row['number']} {_hundred(row['tonight'])} ({met}{there}, {sheet}{counted})"
+
+    said = [one(rows[0], "where you saw them ", "your sheet "), *(one(row, "", "") for row in rows[1:])]
+    return f"{SHARES[rows[0]['key']]} tonight, says the model, of 100: {', '.join(said)}."
 
 
 def sheet_short(found: Found) -> str:
@@ -188,7 +192,7 @@ def _followed(fit: Found) -> list[str]:
     if fit.get("shares"):
         said.append("How often a man shoots, how many of it are threes, and how well, follow his counts.")
     else:
-        said.append("How well a man shoots follows his counts.")
+        said.append("How well a man shoots follows his counts, where his shots tried are counted, too.")
         missing = ["how often who shoots", "how many of it are threes", *missing]
     if missing:
         said.append(f"Not followed, for want of counts of each of these men: {', '.join(missing)}.")

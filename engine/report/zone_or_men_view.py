@@ -99,16 +99,19 @@ def _row(per_100: Found, n: int, varied: Found | None) -> Found:
 
 
 def _answer(rows: Found) -> str:
-    """The answer: a side is ahead only where neither luck nor the variants of the model turn it."""
+    """The answer: the model says it of a side only where neither luck nor its variants turn it."""
     men, calls = rows["man_to_man"], rows.get("calls_beside_men")
     found = men if calls is None else calls
     if found["per_100"]["low"] is None or found["varied"]["low"] is None:
         return f"Zone or man-to-man: {TOO_FEW}."
-    if _reaches(found["per_100"]) or _reaches(found["varied"]):
+    if _reaches(found["per_100"]):
         return f"Zone or man-to-man {APART}."
+    side = f"The zone{' with advised calls' if calls else ''}"
     if (found["per_100"]["low"] > 0.0) == (calls is None):
-        return "Man-to-man, says the model."
-    return f"The zone{' with advised calls' if calls else ''}, says the model."
+        side = "Man-to-man"
+    if _reaches(found["varied"]):
+        return f"{side} leads; variants differ."
+    return f"{side}, says the model."
 
 
 def _figures(rows: Found) -> str:

@@ -1,155 +1,44 @@
-"""What an opponent learns: what going on with the ball is worth to these men, and how they answer a call.
+"""What an opponent learns: how he answers a call that he knows.
 
-A level's players believe what happens to average men of their level (engine.study.beliefs). These men are
-others: ``measure_carrying`` moves the one number that all they weigh is held against to what holding the ball
-brings THEM at home. It is a root found by stochastic approximation: every round plays possessions of its own
-and moves by the error seen over an assumed slope; the mean of the last rounds is taken (Polyak and Juditsky
-1992, from memory).
-
-``learned`` is the opponent who has met a setting so often that he knows it: what a trap does to passes, to
-holding the ball, to drives and retreats, and what the ball is worth where the calls come, are measured under
-that setting and drawn to what he believed before; of what he believed then and after each round, he keeps
-what scores most. What an attack brings by the clock stays. A call's worth the first time is that against the
-opponent who has not met it; ``adapt`` weighs both on the same possessions, each beside staying home against
-the same opponent.
+Both opponents are the side's own men (engine.study.own_men). ``learned`` is the one who has met a setting
+so often that he knows it: what a trap does to passes, to holding the ball, to drives and retreats, and what
+the ball is worth where the calls come, are measured under that setting and drawn to what he believed before;
+of what he believed then and after each round, he keeps what scores most. What an attack brings by the clock
+stays. A call's worth the first time is that against the opponent who has not met it; ``adapt`` weighs both
+on the same possessions, each beside staying home against the same opponent.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from engine import tables as pd
 from engine.estimate.calls import call_value, change
 from engine.estimate.intervals import Found, wilson
 from engine.estimate.tally import PairTally, Tally
-from engine.inputs.constants import load_constants
 from engine.inputs.defaults import HOME
-from engine.inputs.scenario import Scenario, constants_against
+from engine.inputs.scenario import Scenario, constants_against, with_trapped
 from engine.inputs.settings import Setting
-from engine.kernel.watch import OPTIONS, STEPS
 from engine.run.blocks import Progress, Records, Runner, part_of_progress, run_blocks
 from engine.run.branches import Plan, branches_of, play_setting
 from engine.run.size import RunSize, available_cores
-from engine.run.watch import watch_numbers
 from engine.state.record import COLUMN
-from engine.state.words import OUTCOMES, Action, Option
+from engine.state.words import OUTCOMES
 from engine.study.beliefs import PHASE_NAMES, PLACES, fit, moved
-from engine.study.decision_rows import CHOSEN, OPTION, TIME_S, VALUE
-from engine.study.decisions import LOOKS, asked_after, choices
+from engine.study.decisions import LOOKS, choices
+from engine.study.own_men import (
+    SEED,
+    carrying_work,
+    constants_of,
+    measure_carrying,
+    measure_trapped,
+    trapped_work,
+    with_constants,
+)
 from engine.study.play import Opening, head, open_scenario, run_size
 from engine.world.pack import pack
-
-#: Rounds of ``measure_carrying``, possessions of each, and how many of the last are averaged.
-ROUNDS, ROUND_POSSESSIONS, AVERAGED = 6, 3_000, 3
-#: What holding brings falls by about so much for a point that it is believed to bring more (seen in rounds of
-#: benchmarks/fit_beliefs.py): who believes more holds where holding brings less.
-SLOPE = -1.4
-#: Seeds of their own, so that nobody is judged on the possessions he has learned from.
-SEED = 20_011
-
-
-@dataclass(frozen=True)
-class Carrying:
-    """What going on is worth to a side's own men, points with much on the clock less what is asked of shots
-    (engine.study.decisions); ``level`` to average men; ``believed`` and ``brought`` by the balls held in the
-    last rounds, ``error`` its standard error.
-
-    ``points`` and ``level`` are the constant, which holds against one kind of defence; ``here`` is what
-    home's own kind adds to it.
-    """
-
-    points: float
-    level: float
-    here: float
-    believed: float
-    brought: float
-    error: float
-    possessions: int
-
-    def as_dict(self) -> Found:
-        """Its figures, points."""
-        return {
-            "points": round(self.points + self.here, 4),
-            "level_points": round(self.level + self.here, 4),
-            "believed": self.believed,
-            "brought": self.brought,
-            "standard_error": self.error,
-            "possessions": self.possessions,
-        }
-
-
-def with_constants(scenario: Scenario, values: dict[str, float]) -> Scenario:
-    """The scenario with these constants."""
-    return scenario.model_copy(update={"constants": {**scenario.constants, **values}})
-
-
-def _holds(
-    world: np.ndarray, seed: int, numbers: NDArray[np.int64], threads: int | None, progress: Progress | None
-) -> Iterator[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]]:
-    """(believed points, points brought, possession) of every ball held on purpose, block by block; both less
-    what is asked of shots (engine.study.decisions)."""
-    for block in watch_numbers(world, seed, numbers, ("s", "agents"), threads=threads, progress=progress):
-        chosen = block.options[:, CHOSEN] > 0.0
-        of, rows = block.possession_of(OPTIONS)[chosen], block.options[chosen]
-        steps = block.steps["s"]
-        times = block.possession_of(STEPS) * 1e5 + steps["t"]
-        at = np.searchsorted(times, of * 1e5 + rows[:, TIME_S] - 1e-6)
-        held = (rows[:, OPTION] == Option.HOLD) & (steps["action"][np.maximum(at - 1, 0)] != Action.DRIVE)
-        ask = asked_after(world, rows, of, steps, block.steps["agents"], at)
-        points = block.records[:, COLUMN["points"]][of] - ask
-        yield rows[held, VALUE], points[held], of[held]
-
-
-def measure_carrying(
-    scenario: Scenario,
-    seed: int = SEED,
-    threads: int | None = None,
-    progress: Progress | None = None,
-    each: int | None = None,
-) -> Carrying:
-    """What going on with the ball is worth to these men, staying home.
-
-    Parameters
-    ----------
-    scenario : its settings do not matter
-    seed : of the possessions that are learned from
-    threads : None uses every available core; the result does not depend on it
-    progress : called as ``progress(done, total)`` in possessions
-    each : possessions of each of the ROUNDS; None: ROUND_POSSESSIONS
-    """
-    each = ROUND_POSSESSIONS if each is None else each
-    bare = scenario.model_copy(update={"settings": (), "other_own": {}})
-    points, total = float(scenario.constants["hold_value_points"]), ROUNDS * each
-    level, known = points, load_constants()["hold_value_points"]
-    ends: list[float] = []
-    n, values, gains, spread = 0, 0.0, 0.0, 0.0
-    for done in range(ROUNDS):
-        world = pack(with_constants(bare, {"hold_value_points": points})).home
-        numbers = np.arange(done * each, (done + 1) * each)
-        told = part_of_progress(progress, done * each, total)
-        if done <= ROUNDS - AVERAGED:
-            n, values, gains, spread = 0, 0.0, 0.0, 0.0
-        before = n, values, gains
-        for value, gained, of in _holds(world, seed, numbers, threads, told):
-            n += len(value)
-            values += float(value.sum())
-            gains += float(gained.sum())
-            spread += float((np.bincount(of, weights=gained - value) ** 2).sum())
-        if n > before[0]:
-            wrong = (gains - before[2] - (values - before[1])) / (n - before[0])
-            points = float(np.clip(points + wrong / (1.0 - SLOPE), known.low, known.high))
-        ends.append(points)
-    own = round(sum(ends[-AVERAGED:]) / AVERAGED, 4)
-    held = max(n, 1)
-    here = constants_against(bare, scenario.zone)["hold_value_points"] - level
-    return Carrying(own, level, here, values / held, gains / held, float(np.sqrt(spread)) / held, total)
-
-
-# --- an opponent who knows a setting ------------------------------------------------------------------------
 
 #: Possessions of a round: as they are played, and for each look in which every option is tried.
 PLAYED, TRIED = 3_000, 600
@@ -343,13 +232,15 @@ def adapt_setting(
 
 @dataclass(frozen=True)
 class AdaptResult:
-    """A side's own worth of going on (None: not measured), and settings against both opponents (their
-    JSON)."""
+    """A side's own worth of going on and of a trap (None: not measured), and settings against both opponents
+    (their JSON). ``constants``: what plays these men so in every command, None where their file says it."""
 
     scenario: Scenario
     size: RunSize
     carrying: Found | None
+    trapped: Found | None
     settings: tuple[Found, ...]
+    constants: dict[str, float] | None = None
 
     def to_dict(self) -> Found:
         """The JSON of ``adapt``; equal for equal inputs whatever the number of threads."""
@@ -358,6 +249,8 @@ class AdaptResult:
             "offence": self.scenario.offence_team.name,
             "defence": self.scenario.defence_team.name,
             "carrying_on": self.carrying,
+            "in_a_trap": self.trapped,
+            "constants": self.constants,
             "learned_from": LEARNED_FROM,
             "settings": list(self.settings),
         }
@@ -372,7 +265,8 @@ def adapt(
 ) -> AdaptResult:
     """Weigh every setting against an opponent who meets it for the first time, and one who knows it.
 
-    Both are the scenario's men, for whom going on is worth what ``measure_carrying`` finds. What a setting
+    Both are the scenario's men, for whom going on is worth what ``measure_carrying`` finds, and a trap what
+    ``measure_trapped`` does. What a setting
     and its calls are worth is beside staying home against the same opponent: he who knows it may have learned
     what does better without it, too, and that is told apart (``home_change``). What he gives up where he
     keeps the ball away from it stands there, not in the worth.
@@ -391,14 +285,21 @@ def adapt(
     """
     scenario = open_scenario(scenario)
     size = run_size(scenario, possessions, seed, threads)
-    n, each, own = len(scenario.settings), adapt_work(size.possessions), ROUNDS * ROUND_POSSESSIONS
+    n, each = len(scenario.settings), adapt_work(size.possessions)
+    own = carrying_work() + trapped_work(scenario)
     total = own + n * each
     carrying = measure_carrying(scenario, SEED, size.threads, part_of_progress(progress, 0, total))
     scenario = with_constants(scenario, {"hold_value_points": carrying.points})
+    trapped = measure_trapped(
+        scenario, SEED, size.threads, part_of_progress(progress, carrying_work(), total)
+    )
+    if trapped is not None:
+        scenario = with_trapped(scenario, trapped.points)
     found = [
         adapt_setting(scenario, i, size, part_of_progress(progress, own + i * each, total)).to_dict()
         for i in range(n)
     ]
     if progress is not None:
         progress(total, total)
-    return AdaptResult(scenario, size, carrying.as_dict(), tuple(found))
+    measured = None if trapped is None else trapped.as_dict()
+    return AdaptResult(scenario, size, carrying.as_dict(), measured, tuple(found), constants_of(scenario))

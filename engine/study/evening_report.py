@@ -253,8 +253,8 @@ class Played:
         from engine.study.sheet.fit import fit_sheet
 
         assert self.counts is not None
-        met = self.evening.met
-        return fit_sheet(self.counts, self.scenario, self.scenario.seed, self.size.threads, told, met=met)
+        home, met = self.scenario, self.evening.met
+        return fit_sheet(self.counts, home, home.seed, self.size.threads, told, met=met, traps=self.traps)
 
     def _compare(self, told: Progress) -> _Result:
         from engine.study.compare import compare
@@ -285,7 +285,8 @@ class Played:
         return None if self.file is None else self.file.get(*self._adapted_key(setting))
 
     def _adapted(self, told: Progress) -> _Result:
-        from engine.study.adapt import AdaptResult, Carrying, adapt_setting
+        from engine.study.adapt import AdaptResult, adapt_setting
+        from engine.study.own_men import of_fit
 
         rows, wanted = [], self.to_adapt()
         for done, i in enumerate(wanted):
@@ -299,9 +300,7 @@ class Played:
                 if self.file is not None:
                     self.file.put(*self._adapted_key(i), row)
             rows.append(row)
-        measured = self.part("fit").get("carrying")
-        carrying = Carrying(**measured).as_dict() if measured else None
-        return AdaptResult(self.scenario, self.size, carrying, tuple(rows))
+        return AdaptResult(self.scenario, self.size, *of_fit(self.part("fit")), tuple(rows))
 
     def _plan(self, told: Progress, only: Collection[tuple[str, str]] | None = None) -> _Result:
         from engine.study.plan.plan import Ground, plan

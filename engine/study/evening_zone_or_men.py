@@ -19,9 +19,9 @@ from engine.inputs.settings import Setting
 from engine.inputs.sheets.men import against_men
 from engine.run.blocks import Progress
 from engine.run.size import RunSize
-from engine.study.adapt import measure_carrying
 from engine.study.compare import CompareResult, compare
 from engine.study.evening_work import zone_or_men_work
+from engine.study.own_men import measure_carrying
 from engine.study.pace import possessions_per_game
 from engine.study.sheet.habits import Habits, habits_against
 from engine.study.sheet.knobs import CARRYING_POSSESSIONS, fitted_rates, with_habits

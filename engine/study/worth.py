@@ -1,7 +1,7 @@
 """What having the ball is believed to be worth in a branch: by the clock, by place, and held for a screen.
 
 The kernel's own law (engine.kernel.worth) with the constants that hold against the defence played, which are
-measured on the model's possessions (benchmarks/fit_beliefs.py; a side's own: engine.study.adapt).
+measured on the model's possessions (benchmarks/fit_beliefs.py; a side's own: engine.study.own_men).
 """
 
 from __future__ import annotations

@@ -115,7 +115,7 @@ def _base(one: Cells, zone: Zone, source: Source) -> Source:
     places = {word: spots for word, spots in SPOTS.items() if any(spot in fits for spot in spots)}
     names = {word: word for word in places}
     allowed = _of(CALL_PLACES, [word for word in CALL_PLACES if key_of(word) in places])
-    where = one.choice("where", names, allowed)
+    where = one.choice("where", names, allowed, empty=False)
     if where is None:
         raise one.missing("where", allowed)
     found = next(fits[spot] for spot in places[where] if spot in fits)

@@ -86,14 +86,14 @@ class Cells:
         text = self.row.cells.get(column, "")
         return None if not text.strip("-\u2013\u2014?.") or key_of(text) in UNKNOWN else text
 
-    def choice(self, column: str, names: Mapping[str, str], allowed: str) -> str | None:
-        """One of ``names`` (spelling -> value)."""
+    def choice(self, column: str, names: Mapping[str, str], allowed: str, empty: bool = True) -> str | None:
+        """One of ``names`` (spelling -> value); ``empty``: whether the cell may be left so."""
         text = self.text(column)
         if text is None:
             return None
         value = names.get(key_of(text))
         if value is None:
-            raise self.error(column, f"{allowed}; or leave it empty")
+            raise self.error(column, f"{allowed}; or leave it empty" if empty else allowed)
         return value
 
     def yes_no(self, column: str) -> bool | None:

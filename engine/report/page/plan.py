@@ -164,10 +164,11 @@ def moments(report: EveningReport) -> list[Found]:
             continue
         link |= of_bump
         skip = ", skip" if link["kind"] == "skip" else ""
+        when = " at the next pass" if race is not None else ""
         said = (
             f"{number}. {spoken(link['from'])} to No. {link['receiver']}, {spoken(link['to'])}{skip}: "
             f"{spoken(link['defender'])} "
-            f"{late_words(link['late_s'])}, {link['gap_m']:.1f} m off."
+            f"{late_words(link['late_s'])}, {link['gap_m']:.1f} m off{when}."
         )
         found.append({"words": said, "court": pass_card(report.scenario, link, said)})
     return found

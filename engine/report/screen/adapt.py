@@ -29,7 +29,10 @@ def adapt_text(result: Found, with_detail: bool = False) -> str:
         "",
     ]
     if result["carrying_on"] is not None:
-        lines += [paragraph(_carrying(result["carrying_on"], "evening" in result)), ""]
+        lines += [paragraph(_own_men(result)), ""]
+        if result["constants"]:
+            lines += [paragraph("For every command to play them so, under [constants] of the scenario:")]
+            lines += [*(f"  {name} = {value:.3f}" for name, value in result["constants"].items()), ""]
     if not result["settings"]:
         lines.append(paragraph("The scenario has no settings, so there is nothing to learn."))
         return finished(result, lines, with_detail)
@@ -71,13 +74,19 @@ def _saved(change: Found) -> str:
     return saved(scaled(change, -100.0), 1, "", short=True)
 
 
-def _carrying(found: Found, sheets: bool) -> str:
-    """What going on is worth to these men, beside what their level believes."""
-    own, level, error = found["points"], found["level_points"], 2 * found["standard_error"]
+def _own_men(result: Found) -> str:
+    """What going on, and a trap, are worth to these men, beside what their level believes."""
+    going, trapped = result["carrying_on"], result["in_a_trap"]
+    own, level, error = going["points"], going["level_points"], 2 * going["standard_error"]
     text = (
         f"Going on with the ball is worth {own:.2f} points to these men (before: {level:.2f}; plus or minus "
         f"{error:.2f})."
     )
-    if sheets:
-        return text
-    return f"{text} For every command to play them so: hold_value_points = {own:.2f} under [constants]."
+    if trapped is not None:
+        points, error = trapped["points"], 2 * trapped["standard_error"]
+        more = f"{abs(points):.2f} {'more' if points > 0.0 else 'less'} than"
+        text += (
+            f" Held or dribbled in a trap it brings them {more if abs(points) >= 0.005 else 'what'} they "
+            f"believed before (plus or minus {error:.2f})."
+        )
+    return text

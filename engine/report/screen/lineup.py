@@ -162,6 +162,7 @@ def trap_words(told: Found, rest: bool = True) -> str:
     are advised tonight, those first, the others as ``not advised tonight``, or with no ``rest`` (the bench)
     not at all. "" where none does."""
     name = {one["call"]: spoken(one["call"]) + " (kept for him)" * one["kept"] for one in told["traps"]}
+    name = {call: f'"{words}"' if "," in words else words for call, words in name.items()}
     if told["tonight"] is None:
         return ", ".join(name.values())
     now = ", ".join(name[call] for call in told["tonight"])

@@ -99,14 +99,15 @@ def advice_on(
     scorer: int,
     calls: list[Found],
     wanted: Mapping[int, Sequence[Found]] = MappingProxyType({}),
+    known_as: str = "their best scorer",
 ) -> list[Found]:
     """One piece of advice for each of them, in the order of their positions: trap, deny (guard him: somewhere
     his shot is worth their average), leave, force (let him have the ball: of those to leave, the least to
     fear) or let him shoot.
 
     ``spots``: see ``open_shots``; ``average``: see ``average_shot``; ``wanted``: shirt -> calls that are kept
-    for him and come up, as rows of ``traps``. Their best scorer, and who is wanted or clearly pays in any
-    call, is never left.
+    for him and come up, as rows of ``traps``. ``known_as``: what is said of their ``scorer``. He, and who is
+    wanted or clearly pays in any call, is never left.
     """
     shots = {position: max(there.values()) for position, there in spots.items()}
     areas = {position: areas_of(there, average) for position, there in spots.items()}
@@ -130,10 +131,10 @@ def advice_on(
             call = trapped[player.number]
             advice = "trap"
             often = f"{call['per_100']:.1f} times in 100 possessions"
-            scores = "their best scorer; " if position == scorer else ""
+            scores = f"{known_as}; " if position == scorer else ""
             why = f"{scores}{spoken(call['call'])} on him alone, at every chance: {_saves(call)}, {often}"
         elif position == scorer:
-            why = f"their best scorer; {why}"
+            why = f"{known_as}; {why}"
         elif position == forced:
             advice, why = "force", f"the least to fear with the ball; {why}"
         elif position in free:

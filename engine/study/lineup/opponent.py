@@ -97,6 +97,11 @@ def average_shot(rates: Found) -> Found:
     return {"mean": 2.0 * float(share["mean"]), "low": 2.0 * float(low)}
 
 
+#: What is said of the best scorer by how he is known.
+BY_SHEET, BY_SHOT = "most points from the field on their sheet", "the open shot that is worth most"
+KNOWN_AS = {BY_SHEET: "their best scorer", BY_SHOT: "of their open shots his is worth most"}
+
+
 def best_scorer(five: Sequence[Player], shots: dict[int, float]) -> tuple[int, str]:
     """Position of the best scorer and how that is known: made points if all five have counts, else shots."""
     made = []
@@ -105,8 +110,8 @@ def best_scorer(five: Sequence[Player], shots: dict[int, float]) -> tuple[int, s
             break
         made.append(2 * (player.rim[0] + player.middle[0]) + 3 * player.three[0])
     if len(made) == len(five):
-        return int(np.argmax(made)) + 1, "most points from the field on their sheet"
-    return max(shots, key=lambda position: shots[position]), "the open shot that is worth most"
+        return int(np.argmax(made)) + 1, BY_SHEET
+    return max(shots, key=lambda position: shots[position]), BY_SHOT
 
 
 # --- where they attack ------------------------------------------------------------------------------------
@@ -323,7 +328,7 @@ def answers(
                     wanted.setdefault(number, []).append(row)
     return Answers(
         attack_at=_attack(scenario, setup, world, scorer, attack, part(60, 40)),
-        advice=advice_on(five, spots, average, scorer, calls, wanted),
+        advice=advice_on(five, spots, average, scorer, calls, wanted, KNOWN_AS[how]),
         more={
             "calls_by_handler": calls,
             "whom_by_call": whom_by_call(calls),

@@ -148,8 +148,8 @@ def _calls(n: int, word: str = "call") -> str:
 
 
 def cross_words(rule: CrossRule, expected: int) -> str:
-    """``stop at 5 layups or open threes in 10 calls (of 100: 12 wrong stops, 30 missed)``; where a game has
-    not so many calls, no order but what it would take."""
+    """``stop at 5 layups or open threes in 10 calls (of 100 nights: 12 wrong stops, 30 missed)``; where a
+    game has not so many calls, no order but what it would take."""
     count = f"{_calls(rule.crosses, 'layup')} or open threes in {rule.calls} calls"
     if rule.tonight:
         return f"stop at {count} ({error_words(rule.wrongly, rule.missed)})"
@@ -165,7 +165,7 @@ def cannot_tell(takes: str, calls: int, expected: int) -> str:
 
 def error_words(wrongly: float, missed: float) -> str:
     """How often a rule is wrong."""
-    return f"of 100: {round(100 * wrongly)} wrong stops, {round(100 * missed)} missed"
+    return f"of 100 nights: {round(100 * wrongly)} wrong stops, {round(100 * missed)} missed"
 
 
 def stop_words(rule: StopRule | None, reason: str, expected: int, crosses: CrossRule | None = None) -> str:

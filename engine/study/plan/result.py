@@ -176,9 +176,10 @@ class PlanResult:
         if (self._value(c, 1).mean or 0.0) <= 0.0:
             clear = (self._value(c, 1).high or 0.0) <= 0.0  # as compare says of it
             return "saves nothing here" if clear else "cannot be told from staying home"
-        planned = [other for other, uses in enumerate(self.mix.uses) if uses]
-        if any(set(self.calls[other].call.ball) & set(self.calls[c].call.ball) for other in planned):
-            return "with another call for the same place the game saves as much or more"
+        planned = [one.call for one, uses in zip(self.calls, self.mix.uses, strict=True) if uses]
+        there = [call.name for call in planned if set(call.ball) & set(self.calls[c].call.ball)]
+        if there:
+            return f"{there[0].replace('_', ' ')} comes there, and a game saves as much or more with it"
         return f"others save more, and a game has room for {int(self.constants['most_traps'])} traps"
 
     def _values_fall(self, c: int) -> bool:

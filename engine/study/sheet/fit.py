@@ -3,7 +3,7 @@
 The model plays against the defences that he met where he was counted (``met``): tonight's, another, or half
 the possessions each. First every man's reluctance to shoot twos and threes: each round moves it by the
 logarithm of how far his share of the side's shots is from its aim. Half way what going on with the ball is
-worth to these men is measured (engine.study.adapt.measure_carrying), against tonight's defence and against
+worth to these men is measured (engine.study.own_men.measure_carrying), against tonight's defence and against
 another that they met: at one moment of the fit, so that it makes no difference between the two. Then, where
 the sheet counts them, the knobs of KNOBS, one for each rate: slopes are taken once, then damped Gauss-Newton
 inside the knobs' ranges (engine.study.newton).
@@ -14,8 +14,9 @@ the average and PRIOR of the model (shot_prior_attempts) as its strength in atte
 prior, Gelman et al., section 2.6, from memory). So few counts move little, and none move nothing. The model's
 own is of the unfitted model for the shares, and of the model with its shares fitted for the knobs' rates.
 
-Last, where tonight's kind of defence is not the only one they met, who shoots in it
-(engine.study.sheet.habits).
+Then, where tonight's kind of defence is not the only one they met, who shoots in it
+(engine.study.sheet.habits). Last, what these men make of a trap (engine.study.own_men.measure_trapped): it
+changes nothing where nobody traps.
 
 How well each man shoots is not fitted here: his shot table is pulled to his counts where the sheet is read
 (engine.inputs.sheets.shooting). Every run plays the same possessions: the luck is common.
@@ -35,9 +36,9 @@ from engine.inputs.scenario import Scenario
 from engine.inputs.sheets.met import TONIGHT, Met
 from engine.inputs.sheets.shrink import pulled
 from engine.run.blocks import Progress
-from engine.study.adapt import Carrying, measure_carrying
 from engine.study.levels import standard_error
 from engine.study.newton import Range, slopes, solve
+from engine.study.own_men import Carrying, Trapped, measure_carrying, measure_trapped, trapped_work
 from engine.study.sheet.counts import SheetCounts
 from engine.study.sheet.habits import (
     SHOT_KINDS,
@@ -62,9 +63,11 @@ from engine.study.sheet.knobs import (
     ROUNDS,
     SHARE_ROUNDS,
     SLOWER,
+    TRAPPED_RUNS,
     Knob,
     ranges,
     values_of,
+    with_habits,
     with_knobs,
 )
 from engine.study.sheet.men import play_met
@@ -129,7 +132,8 @@ class SheetFit:
     plays of the model that each aim is pulled with; ``carrying``: what going on with the ball is worth to
     these men against tonight's defence, ``elsewhere`` against another that they met; None where nothing was
     fitted, or they met no other. ``met``: kinds of defence (zone, men) that it was made in; ``tonight``: who
-    shoots in tonight's kind, None where it was the only one."""
+    shoots in tonight's kind, None where it was the only one. ``trapped``: what they make of a trap, None
+    where nothing was fitted, nobody may trap or no shipped call fits tonight's defence."""
 
     possessions: int
     runs: int
@@ -142,6 +146,7 @@ class SheetFit:
     elsewhere: Carrying | None = None
     met: tuple[str, ...] = ()
     tonight: Habits | None = None
+    trapped: Trapped | None = None
 
     def to_dict(self) -> Found:
         """Plain JSON."""
@@ -161,13 +166,14 @@ def fit_sheet(
     progress: Progress | None = None,
     possessions: int = FIT_POSSESSIONS,
     met: Met = TONIGHT,
+    traps: bool = True,
 ) -> SheetFit:
     """Move the reluctances, then the knobs, until the model is where the sheet's counts pull it.
 
     The same for any number of threads. Runs: one unfitted, one for each round of the shares and one in the
     middle of them, one for each knob, at most ROUNDS after, CARRYING_RUNS for tonight's defence and for
-    another that they met, and HABIT_RUNS where tonight's kind is not the only one that they met. Nothing is
-    moved where the attempts are not counted.
+    another that they met, HABIT_RUNS where tonight's kind is not the only one, and TRAPPED_RUNS where
+    ``traps`` may be called. Nothing is moved where the attempts are not counted.
     """
     runs, prior = 0, scenario.constants[PRIOR]
     own: dict[str, float] = {}
@@ -218,8 +224,17 @@ def fit_sheet(
     kinds = tuple(one.zone.kind for one in met_games(scenario, met))
     found = SheetFit(possessions, runs, seed, prior, own, shares, followed, carrying, elsewhere, kinds)
     as_json = json.loads(json.dumps(found.to_dict()))
-    tonight = habits_against(with_knobs(scenario, values_of(as_json)), as_json, threads, part(HABIT_RUNS))
-    return replace(found, tonight=tonight, runs=runs + (0 if tonight is None else tonight.runs))
+    side = with_knobs(scenario, values_of(as_json))
+    tonight = habits_against(side, as_json, threads, part(HABIT_RUNS))
+    runs += 0 if tonight is None else tonight.runs
+    if tonight is not None:
+        side = with_habits(side, asdict(tonight))
+    trapped = None
+    if traps and (parts := trapped_work(side, 1)):
+        each = -(-TRAPPED_RUNS * possessions // parts)
+        trapped = measure_trapped(side, seed, threads, part(TRAPPED_RUNS), each)
+        runs += TRAPPED_RUNS
+    return replace(found, tonight=tonight, trapped=trapped, runs=runs)
 
 
 def _follow(

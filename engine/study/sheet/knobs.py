@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from engine.estimate.intervals import Found
 from engine.inputs.constants import load_constants
-from engine.inputs.scenario import Scenario
+from engine.inputs.scenario import Scenario, with_trapped
 from engine.study.sheet.met import GOING_ON, worth_elsewhere
 
 #: Possessions of each run, and runs of Gauss-Newton after the slopes.
@@ -34,18 +34,20 @@ KNOBS = (Knob("fouls", "free_throws", 0.2), Knob("losses", "turnovers", 0.6))
 #: Rounds in which every man's reluctance is moved by GAIN points for a share e times too large, less in later
 #: ones: about what the choice among options answers with (measured: twice as much does not settle).
 SHARE_ROUNDS, GAIN, SLOWER, MOST_LOG, MOST_RELUCTANCE = 7, 0.15, 3.0, 2.0, 1.0
-#: What going on is worth to these men (engine.study.adapt): possessions of each of its rounds, and how many
+#: What going on is worth to these men (engine.study.own_men): possessions of each of its rounds, and how many
 #: runs take as long.
 CARRYING, CARRYING_POSSESSIONS, CARRYING_RUNS = "carrying on", 1500, 4
 #: The same against the kind of defence (zone, men) that is not home's.
 ELSEWHERE = "carrying on elsewhere"
+#: What they make of a trap: as many possessions as so many runs.
+TRAPPED, TRAPPED_RUNS = "in a trap", 6
 #: Rounds in which the reluctances are moved again, against another kind of defence, from where they stand:
 #: nearer, so fewer, and larger moves (both measured).
 HABIT_ROUNDS, HABIT_GAIN = 3, 0.2
 HABIT_RUNS = HABIT_ROUNDS + 1
 #: Those rounds, one more, these (for two defences) and one after them, one for each slope, the rounds of
-#: Gauss-Newton, and those of the habits.
-MOST_RUNS = SHARE_ROUNDS + 1 + 2 * CARRYING_RUNS + 1 + len(KNOBS) + ROUNDS + HABIT_RUNS
+#: Gauss-Newton, those of the habits and of the trap.
+MOST_RUNS = SHARE_ROUNDS + 1 + 2 * CARRYING_RUNS + 1 + len(KNOBS) + ROUNDS + HABIT_RUNS + TRAPPED_RUNS
 
 
 def ranges(scenario: Scenario) -> dict[str, tuple[float, float, float]]:
@@ -82,6 +84,8 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
     )
     team = team.model_copy(update={"players": players})
     found = scenario.model_copy(update={"constants": constants, "offence_team": team, "other_own": other_own})
+    if TRAPPED in values:
+        found = with_trapped(found, values[TRAPPED])
     return worth_elsewhere(found, values[ELSEWHERE]) if ELSEWHERE in values else found
 
 
@@ -101,7 +105,7 @@ def fitted(scenario: Scenario, found: Found) -> Scenario:
 def values_of(found: Found) -> dict[str, float]:
     """Knob -> value of the JSON of a fit; none where nothing was fitted."""
     values = {one["knob"]: one["value"] for one in found.get("followed", ())} | found.get("reluctance", {})
-    for name, key in ((CARRYING, "carrying"), (ELSEWHERE, "elsewhere")):
+    for name, key in ((CARRYING, "carrying"), (ELSEWHERE, "elsewhere"), (TRAPPED, "trapped")):
         if found.get(key):
             values[name] = found[key]["points"]
     return values
