@@ -63,6 +63,7 @@ from engine.study.sheet.knobs import (
     ROUNDS,
     SHARE_ROUNDS,
     SLOWER,
+    TRAPPED_PLAYED,
     TRAPPED_RUNS,
     Knob,
     ranges,
@@ -231,7 +232,7 @@ def fit_sheet(
         side = with_habits(side, asdict(tonight))
     trapped = None
     if traps and (parts := trapped_work(side, 1)):
-        each = -(-TRAPPED_RUNS * possessions // parts)
+        each = -(-TRAPPED_PLAYED * possessions // parts)
         trapped = measure_trapped(side, seed, threads, part(TRAPPED_RUNS), each)
         runs += TRAPPED_RUNS
     return replace(found, tonight=tonight, trapped=trapped, runs=runs)

@@ -39,8 +39,8 @@ SHARE_ROUNDS, GAIN, SLOWER, MOST_LOG, MOST_RELUCTANCE = 7, 0.15, 3.0, 2.0, 1.0
 CARRYING, CARRYING_POSSESSIONS, CARRYING_RUNS = "carrying on", 1500, 4
 #: The same against the kind of defence (zone, men) that is not home's.
 ELSEWHERE = "carrying on elsewhere"
-#: What they make of a trap: as many possessions as so many runs.
-TRAPPED, TRAPPED_RUNS = "in a trap", 6
+#: What they make of a trap: possessions of so many runs, and how many take as long (some are watched).
+TRAPPED, TRAPPED_PLAYED, TRAPPED_RUNS = "in a trap", 6, 9
 #: Rounds in which the reluctances are moved again, against another kind of defence, from where they stand:
 #: nearer, so fewer, and larger moves (both measured).
 HABIT_ROUNDS, HABIT_GAIN = 3, 0.2
