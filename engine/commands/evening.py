@@ -250,6 +250,7 @@ def report(
     from engine.report.advice_view import advice_dict
     from engine.report.page.page import bench_page, report_page
     from engine.report.screen.evening import not_used_text
+    from engine.report.screen.plan import not_planned
     from engine.report.screen.sheet import sheet_lines
     from engine.report.sheet_view import sheet_told
     from engine.report.words import paragraph
@@ -270,7 +271,9 @@ def report(
     told = [line for line in (sheet_told(found.sheet),) if line and care.trap_advice_allowed]
     said = advice_dict(found)
     asked_for = [zone_or_men_dict(found.zone_or_men, found)["verdict"]] if found.zone_or_men else []
-    advice = [said["answer"], *asked_for, *told, *said["often"], *said["not_advised"]]
+    others = not_planned(found.plan) if said["often"] else []
+    rest = [f"Not planned: {'; '.join(others)}."] if others else []
+    advice = [said["answer"], *asked_for, *told, *said["often"], *said["not_advised"], *rest]
     for line in (*advice, f"The page is in {files}."):
         sys.stdout.write(f"{paragraph(line)}\n")
     sheet = sheet_lines(found.sheet)

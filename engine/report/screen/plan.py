@@ -155,7 +155,7 @@ def not_planned(result: Found) -> list[str]:
 
 def _not_planned(result: Found) -> list[str]:
     parts = not_planned(result)
-    lines = [labelled("Not planned", ", ".join(parts))] if parts else []
+    lines = [labelled("Not planned", "; ".join(parts))] if parts else []
     if result["advice"]["not_judged"]:
         lines.append(labelled("Seldom", " ".join(result["advice"]["not_judged"])))
     if result["left_out"]:
