@@ -28,12 +28,11 @@ import pandas as pd
 
 from engine.inputs import Scenario, load_scenario
 from engine.inputs.files import configs_root, shipped
-from engine.inputs.scenario import constants_against
+from engine.inputs.scenario import constants_against, with_constants
 from engine.run.blocks import Runner
 from engine.state.words import TrapPhase
 from engine.study.beliefs import fit, moved
 from engine.study.decisions import LOOKS, choices, reliability
-from engine.study.own_men import with_constants
 from engine.study.patterns.common import called
 from engine.study.taken import measure_taken
 from engine.world.pack import pack

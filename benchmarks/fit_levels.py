@@ -42,10 +42,10 @@ from engine.inputs.levels import (
     SHIFTS,
     Published,
 )
+from engine.inputs.scenario import with_constants
 from engine.study.beliefs import moved
 from engine.study.levels import level_rates, standard_error
 from engine.study.newton import Range, newton, slopes, solve
-from engine.study.own_men import with_constants
 
 #: A knob's step, whose effect gives the slopes: log odds of a shift, share of a constant's range.
 SHIFT_STEP, RANGE_STEP = 0.2, 0.2

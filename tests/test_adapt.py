@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from engine.inputs import load_constants, load_scenario
-from engine.inputs.scenario import IN_A_TRAP, with_trapped
+from engine.inputs.scenario import IN_A_TRAP, with_constants, with_trapped
 from engine.kernel.shooting import is_three
 from engine.kernel.worth import reluctance
 from engine.report.adapted_view import NOTHING_CLEAR, answer
@@ -29,7 +29,6 @@ from engine.study.own_men import (
     constants_of,
     measure_carrying,
     measure_trapped,
-    with_constants,
 )
 from engine.world.pack import pack
 
@@ -74,8 +73,8 @@ def test_what_a_trap_is_worth_does_not_hang_on_what_was_believed_before(friday: 
     found = []
     for off in (-0.2, 0.0, 0.2):
         one = measure_trapped(with_trapped(friday, off), threads=2)
-        assert one is not None and one.decisions > 2_000 and 0.01 < one.error < 0.05
-        found.append(off + one.points - off * one.error**2 / TRAPPED_PRIOR**2)
+        assert one is not None and one.decisions > 2_000 and 0.01 < one.standard_error < 0.05
+        found.append(off + one.points - off * one.standard_error**2 / TRAPPED_PRIOR**2)
     assert found == pytest.approx([found[1]] * 3, abs=0.07)
     assert abs(found[1]) < 0.12, "the demo's file says what was measured"
 

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from engine.inputs import load_constants, load_scenario
+from engine.inputs.scenario import with_constants
 from engine.kernel.shooting import is_three
 from engine.kernel.worth import SCREEN_PLACE
 from engine.run.watch import watch_numbers
@@ -16,7 +17,7 @@ from engine.state.record import COLUMN
 from engine.state.words import Event, Region
 from engine.study.beliefs import LUCK_POINTS, PHASE_NAMES, carrying_on, fit, moved
 from engine.study.decisions import choices
-from engine.study.own_men import _holds, with_constants
+from engine.study.own_men import _holds
 from engine.world.pack import pack
 
 NOW = {name: constant.value for name, constant in load_constants().items()}

@@ -15,6 +15,7 @@ from report_pages import advising, with_advice
 
 from engine.inputs import load_scenario
 from engine.inputs.base import spoken
+from engine.inputs.scenario import with_constants
 from engine.report.advice_view import advice_dict, own_verdicts, traps_words
 from engine.report.page.page import bench_page, report_page
 from engine.report.screen.compare import compare_text
@@ -24,7 +25,6 @@ from engine.report.words import sentence
 from engine.run.blocks import Runner
 from engine.study.evening_advice import game_with
 from engine.study.evening_result import EveningReport
-from engine.study.own_men import with_constants
 from engine.study.plan.games import play_games
 from engine.study.plan.plan import plan
 from engine.study.plan.result import PlanResult

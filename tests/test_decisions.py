@@ -11,6 +11,7 @@ import pytest
 
 from engine.inputs import load_scenario
 from engine.inputs.files import configs_root
+from engine.inputs.scenario import with_constants
 from engine.kernel.shooting import is_three
 from engine.kernel.watch import STATES, Trace
 from engine.kernel.worth import reluctance
@@ -20,7 +21,6 @@ from engine.state.record import COLUMN
 from engine.state.words import Action, Event, Mode, Option, TrapPhase
 from engine.study.decision_rows import CHOSEN, COLUMNS, OPTION, PLAYER, PROMISE, TIME_S, VALUE, fill
 from engine.study.decisions import _records, choices
-from engine.study.own_men import with_constants
 from engine.world.pack import pack
 
 N = 80

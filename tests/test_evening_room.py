@@ -13,6 +13,7 @@ from sheet_files import write_evening
 
 from engine.estimate.intervals import Interval
 from engine.inputs import load_scenario
+from engine.inputs.scenario import with_constants
 from engine.inputs.sheets import load_evening
 from engine.report.advice_view import advice_dict
 from engine.report.screen.plan import plan_text
@@ -21,7 +22,6 @@ from engine.study import evening_report
 from engine.study.evening_file import EveningFile, inputs_digest
 from engine.study.evening_report import Asked, Played
 from engine.study.evening_room import named, wants_room, with_room
-from engine.study.own_men import with_constants
 from engine.study.plan.mix import Mix
 from engine.study.plan.plan import Ground, _clear_mix, plan
 

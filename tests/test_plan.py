@@ -16,7 +16,7 @@ from engine.cli import run as run_command
 from engine.errors import InputError
 from engine.inputs import load_scenario
 from engine.inputs.rules import change_rules
-from engine.inputs.scenario import with_trapped
+from engine.inputs.scenario import with_constants, with_trapped
 from engine.kernel.batch import play_list, trace_possession
 from engine.report.screen.plan import plan_text
 from engine.report.words import TOO_FEW
@@ -24,7 +24,6 @@ from engine.run.blocks import Runner
 from engine.state.record import COLUMN, N_RECORD
 from engine.state.words import EVENTS, OUTCOMES
 from engine.study.compare import compare
-from engine.study.own_men import with_constants
 from engine.study.plan.games import NUMBERS_PER_GAME, Fatigue, GamePlan, Games, play_games
 from engine.study.plan.plan import check_games, plan
 from engine.study.plan.result import FEW, PlanResult

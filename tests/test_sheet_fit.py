@@ -19,7 +19,7 @@ import engine
 from engine import cli
 from engine.estimate.men import KINDS, MenTally
 from engine.inputs.constants import load_constants
-from engine.inputs.scenario import Scenario, config_hash
+from engine.inputs.scenario import Scenario, config_hash, with_constants
 from engine.inputs.sheets import load_evening
 from engine.inputs.sheets.shrink import pulled
 from engine.report.sheet_view import sheet_view
@@ -29,7 +29,7 @@ from engine.study.evening_file import NAME, EveningFile, inputs_digest
 from engine.study.evening_report import NEEDS, Played
 from engine.study.evening_result import ReportSize
 from engine.study.newton import Range, solve
-from engine.study.own_men import measure_carrying, with_constants
+from engine.study.own_men import measure_carrying
 from engine.study.sheet import fit
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import aims_of, fit_sheet, shares_of

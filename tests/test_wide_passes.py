@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from engine.inputs import load_scenario
+from engine.inputs.scenario import with_constants
 from engine.run.watch import watch_numbers
 from engine.state.arrays import OPTION_COLUMNS
 from engine.state.words import Event, Option
-from engine.study.own_men import with_constants
 from engine.world.pack import pack
 
 #: Nobody has hands, and whoever gets to the ball holds it.

@@ -126,6 +126,11 @@ def constants_against(scenario: Scenario, zone: Zone) -> dict[str, float]:
     return found | scenario.other_own
 
 
+def with_constants(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
+    """The scenario with these constants."""
+    return scenario.model_copy(update={"constants": {**scenario.constants, **values}})
+
+
 #: What players believe of what they try in a trap, passes apart.
 IN_A_TRAP = (
     "belief_hold_coming_points",

@@ -10,7 +10,7 @@ on the same possessions, each beside staying home against the same opponent.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from engine.estimate.calls import call_value, change
 from engine.estimate.intervals import Found, wilson
 from engine.estimate.tally import PairTally, Tally
 from engine.inputs.defaults import HOME
-from engine.inputs.scenario import Scenario, constants_against, with_trapped
+from engine.inputs.scenario import Scenario, constants_against, with_constants, with_trapped
 from engine.inputs.settings import Setting
 from engine.run.blocks import Progress, Records, Runner, part_of_progress, run_blocks
 from engine.run.branches import Plan, branches_of, play_setting
@@ -35,7 +35,6 @@ from engine.study.own_men import (
     measure_carrying,
     measure_trapped,
     trapped_work,
-    with_constants,
 )
 from engine.study.play import Opening, head, open_scenario, run_size
 from engine.world.pack import pack
@@ -301,5 +300,5 @@ def adapt(
     ]
     if progress is not None:
         progress(total, total)
-    measured = None if trapped is None else trapped.as_dict()
+    measured = None if trapped is None else asdict(trapped)
     return AdaptResult(scenario, size, carrying.as_dict(), measured, tuple(found), constants_of(scenario))

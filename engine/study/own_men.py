@@ -26,7 +26,7 @@ from engine.estimate.intervals import Found
 from engine.inputs.calls import call_from
 from engine.inputs.constants import load_constants
 from engine.inputs.files import read_toml, shipped_source
-from engine.inputs.scenario import IN_A_TRAP, Scenario, constants_against, with_trapped
+from engine.inputs.scenario import IN_A_TRAP, Scenario, constants_against, with_constants, with_trapped
 from engine.inputs.settings import Setting, fitting_calls
 from engine.kernel.watch import OPTIONS, STEPS
 from engine.run.blocks import Progress, Runner, World, part_of_progress, run_blocks
@@ -75,11 +75,6 @@ class Carrying:
             "standard_error": self.error,
             "possessions": self.possessions,
         }
-
-
-def with_constants(scenario: Scenario, values: dict[str, float]) -> Scenario:
-    """The scenario with these constants."""
-    return scenario.model_copy(update={"constants": {**scenario.constants, **values}})
 
 
 def _holds(
@@ -161,29 +156,20 @@ TRAPPED_PRIOR = 0.15
 @dataclass(frozen=True)
 class Trapped:
     """What these men make of a trap beside what they were believed to: ``points`` that holding, driving and
-    dribbling out bring them more (drawn to nothing by TRAPPED_PRIOR), its standard ``error``; the
+    dribbling out bring them more (drawn to nothing by TRAPPED_PRIOR), its ``standard_error``; the
     ``decisions`` that it rests on, in so many ``possessions`` under all the calls together."""
 
     points: float
-    error: float
+    standard_error: float
     decisions: int
     possessions: int
-
-    def as_dict(self) -> Found:
-        """Its figures, points."""
-        return {
-            "points": self.points,
-            "standard_error": self.error,
-            "decisions": self.decisions,
-            "possessions": self.possessions,
-        }
 
 
 def of_fit(fit: Found) -> tuple[Found | None, Found | None]:
     """What going on and a trap are worth to the men of a fitted sheet (JSON of engine.study.sheet.fit); None
     where it was not measured."""
     carrying, trapped = fit.get("carrying"), fit.get("trapped")
-    return carrying and Carrying(**carrying).as_dict(), trapped and Trapped(**trapped).as_dict()
+    return carrying and Carrying(**carrying).as_dict(), trapped
 
 
 def constants_of(scenario: Scenario) -> dict[str, float]:
