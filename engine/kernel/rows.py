@@ -133,7 +133,7 @@ def has_come(w, c, a):
     """True if defender ``a`` has come as near to the ball's holder as he will stand, and ``bump_m``."""
     h = c.agents[c.s.handler]
     d_rim = distance(h.x, h.y, 0.0, 0.0)
-    gap = guarding_gap(w, a, d_rim, is_shooter(w, c.s, c.s.handler, d_rim))
+    gap = guarding_gap(w, d_rim, is_shooter(w, c.s, c.s.handler, d_rim))
     return distance(a.x, a.y, h.x, h.y) < gap + w.k.bump_m
 
 

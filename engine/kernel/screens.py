@@ -68,7 +68,7 @@ def has_him_again(w, c):
     h = c.agents[s.handler]
     b = c.agents[s.screened]
     d_rim = distance(h.x, h.y, 0.0, 0.0)
-    near = distance(h.x, h.y, b.x, b.y) < guarding_gap(w, b, d_rim, True) + w.k.bump_m
+    near = distance(h.x, h.y, b.x, b.y) < guarding_gap(w, d_rim, True) + w.k.bump_m
     return near and distance(b.x, b.y, 0.0, 0.0) < d_rim
 
 

@@ -7,7 +7,7 @@ import math
 from engine.kernel import draws
 from engine.kernel.jit import njit
 from engine.kernel.motion import clip, distance, logistic
-from engine.kernel.near import LEAST_GAP_M, on_ball_gap
+from engine.kernel.near import on_ball_gap
 from engine.state.arrays import N_SHOT_STEPS, N_SIDE, SHOT_STEP_M
 from engine.state.words import Action, Dribble
 
@@ -66,11 +66,10 @@ def is_shooter(w, s, player, d_rim):
 
 
 @njit
-def guarding_gap(w, a, d_rim, shooter):
-    """Metres that defender ``a`` leaves the ball's holder, who is ``d_rim`` metres from the rim."""
+def guarding_gap(w, d_rim, shooter):
+    """Metres that the man on the ball leaves its holder, who is ``d_rim`` metres from the rim."""
     gap = on_ball_gap(w.k, d_rim)
-    gap = a.gap_share * (gap if shooter else gap + w.k.off_shooter_gap_m)
-    return gap if gap > LEAST_GAP_M else LEAST_GAP_M
+    return gap if shooter else gap + w.k.off_shooter_gap_m
 
 
 @njit
