@@ -83,10 +83,15 @@ def _own_men(result: Found) -> str:
         f"{error:.2f})."
     )
     if trapped is not None:
-        points, error = trapped["points"], 2 * trapped["standard_error"]
-        more = f"{abs(points):.2f} {'more' if points > 0.0 else 'less'} than"
         text += (
-            f" Held or dribbled in a trap it brings them {more if abs(points) >= 0.005 else 'what'} they "
-            f"believed before (plus or minus {error:.2f})."
+            f" Held or dribbled in a trap it brings them {_beside(trapped['points'])} they believed before "
+            f"(plus or minus {2 * trapped['standard_error']:.2f}), passed out of one "
+            f"{_beside(trapped['passes'])} (plus or minus {2 * trapped['passes_error']:.2f})."
         )
     return text
+
+
+def _beside(points: float) -> str:
+    if abs(points) < 0.005:
+        return "what"
+    return f"{abs(points):.2f} {'more' if points > 0.0 else 'less'} than"

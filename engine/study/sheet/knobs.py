@@ -39,7 +39,9 @@ SHARE_ROUNDS, GAIN, SLOWER, MOST_LOG, MOST_RELUCTANCE = 7, 0.15, 3.0, 2.0, 1.0
 CARRYING, CARRYING_POSSESSIONS, CARRYING_RUNS = "carrying on", 1500, 4
 #: The same against the kind of defence (zone, men) that is not home's.
 ELSEWHERE = "carrying on elsewhere"
-#: What they make of a trap: possessions of so many runs, and how many take as long (some are watched).
+#: What they make of a trap, and of a pass out of it: possessions of so many runs, and how many take as long
+#: (some are watched).
+PASSED_OUT = "passes out of a trap"
 TRAPPED, TRAPPED_PLAYED, TRAPPED_RUNS = "in a trap", 6, 9
 #: Rounds in which the reluctances are moved again, against another kind of defence, from where they stand:
 #: nearer, so fewer, and larger moves (both measured).
@@ -85,7 +87,7 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
     team = team.model_copy(update={"players": players})
     found = scenario.model_copy(update={"constants": constants, "offence_team": team, "other_own": other_own})
     if TRAPPED in values:
-        found = with_trapped(found, values[TRAPPED])
+        found = with_trapped(found, values[TRAPPED], values.get(PASSED_OUT, 0.0))
     return worth_elsewhere(found, values[ELSEWHERE]) if ELSEWHERE in values else found
 
 
@@ -108,6 +110,8 @@ def values_of(found: Found) -> dict[str, float]:
     for name, key in ((CARRYING, "carrying"), (ELSEWHERE, "elsewhere"), (TRAPPED, "trapped")):
         if found.get(key):
             values[name] = found[key]["points"]
+    if found.get("trapped"):
+        values[PASSED_OUT] = found["trapped"].get("passes", 0.0)  # fits of before 0.19.0 have none
     return values
 
 
