@@ -15,7 +15,7 @@ from math import nan, sqrt
 from typing import Any
 
 import pytest
-from record_patterns import FILE, TENTH, by_name, errors, record
+from record_patterns import FILE, FULL, TENTH, by_name, errors, record
 
 from engine.errors import InputError
 from engine.report.screen.patterns import patterns_text
@@ -37,7 +37,7 @@ def is_lost(recorded: float | None, claim: Claim, scale: float) -> bool:
     the difference of two such figures has an error of sqrt(2), and 4 of these, or a verdict's margin, decide.
     Where nothing was judged at a tenth (too few traps set) only the whole run tells.
     """
-    if scale >= 1.0 or claim.exact:
+    if scale >= FULL or claim.exact:
         return claim.verdict != SHOWN
     if recorded is None:
         return False
@@ -54,7 +54,7 @@ def won(record: dict[str, dict[str, Any]], claims: dict[str, Claim]) -> list[str
     ]
 
 
-@pytest.fixture(scope="session", params=[TENTH, pytest.param(1.0, marks=pytest.mark.full)])
+@pytest.fixture(scope="session", params=[TENTH, pytest.param(FULL, marks=pytest.mark.full)])
 def table(request: pytest.FixtureRequest) -> PatternsResult:
     result = measure(request.param)
     print(patterns_text(result.to_dict()))
