@@ -288,8 +288,7 @@ def test_damped_newton_solves_a_bent_function() -> None:
 
 
 def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> None:
-    evening = load_evening(folder)
-    played = Played(evening, 5, effort=ReportSize(possessions=200))
+    played = Played(evening := load_evening(folder), 5, effort=ReportSize(possessions=200))
     compared, sheet = played.part("compare"), played.part("sheet")
     values = values_of(played.part("fit"))
     own = {f"{kind} {number}" for kind in ("two", "three") for number in FIVE}
