@@ -109,7 +109,8 @@ def guarding_gap(p: Possession, i: int, x: float, y: float, shooter: bool) -> fl
     if not shooter:
         gap += p.k["off_shooter_gap_m"]
     gap *= p.agents[i].gap_share
-    p.met["the gap he keeps is " + ("his own" if gap > 0.7 else "the least")] += 1
+    who = "a shooter" if shooter else "no shooter"
+    p.met[f"the gap he keeps from {who} is {'his own' if gap > 0.7 else 'the least'}"] += 1
     return max(gap, 0.7)
 
 

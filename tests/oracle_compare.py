@@ -187,7 +187,8 @@ OF_A_BODY = (
 
 #: The gap that a man keeps, where it decides, and who steps up in front of a drive: when it has been seen.
 OF_A_GAP = (
-    *(f"the gap he keeps is {which}" for which in ("his own", "the least")),
+    *(f"the gap he keeps from a shooter is {which}" for which in ("his own", "the least")),
+    "the gap he keeps from no shooter is his own",
     *(f"off the ball, the gap he keeps is {which}" for which in ("his own", "the most")),
     *(f"has {come}, by the gap he keeps" for come in ("come", "not come")),
     *(f"nobody in front{since}" for since in ("", ", from the catch on")),
