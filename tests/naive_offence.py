@@ -5,6 +5,7 @@ Part of the naive twin of the model (tests/naive.py).
 
 from __future__ import annotations
 
+from naive_agent import Agent
 from naive_basics import (
     AFTER,
     BACKCOURT,
@@ -141,6 +142,7 @@ def with_the_ball(p: Possession) -> None:
     a.tx, a.ty = p.goal_x, p.goal_y
     if p.action == DRIVE:
         a.further_m = leads_on(p)
+        by_the_side_of_a_body(p)
     share = k["dribble_speed_share"] * (0.9 + 0.2 * p.player(p.handler).handle)
     if p.action == RETREAT:
         share *= k["retreat_speed_share"]
@@ -158,14 +160,56 @@ def with_the_ball(p: Possession) -> None:
 
 def leads_on(p: Possession) -> float:
     """How much of a driver's way after the goal leads on the way he has come."""
-    to_x, to_y = p.goal_x - p.h.x, p.goal_y - p.h.y
-    d = dist(p.goal_x, p.goal_y, p.h.x, p.h.y)
-    if d <= 1e-9:
-        return 0.0
-    on = ((p.end_x - p.goal_x) * to_x + (p.end_y - p.goal_y) * to_y) / d
+    on = part_that_leads_on(p.h, (p.goal_x, p.goal_y), (p.end_x, p.end_y))
     if on < 0.0:
         p.met["a driver turns back at his goal"] += 1
     return max(on, 0.0)
+
+
+def part_that_leads_on(he: Agent, at: tuple[float, float], to: tuple[float, float]) -> float:
+    """The way from ``at`` to ``to``, projected on the direction from him to ``at``: below 0, back."""
+    d = dist(at[0], at[1], he.x, he.y)
+    if d <= 1e-9:
+        return 0.0
+    return ((to[0] - at[0]) * (at[0] - he.x) + (to[1] - at[1]) * (at[1] - he.y)) / d
+
+
+def by_the_side_of_a_body(p: Possession) -> None:
+    """A driver goes by the nearer side of the first body in his way."""
+    a = p.h
+    target = a.tx, a.ty
+    d = dist(a.x, a.y, a.tx, a.ty)
+    if d < 1e-9:
+        return
+    ux, uy = (a.tx - a.x) / d, (a.ty - a.y) / d
+    room = 2.0 * p.k["body_radius_m"] + 0.05
+    first = min(1.5, d)
+    point, left = None, False
+    for i in p.defenders:
+        b = p.agents[i]
+        along = (b.x - a.x) * ux + (b.y - a.y) * uy
+        aside = ux * (b.y - a.y) - uy * (b.x - a.x)
+        if along <= 0.0 or abs(aside) >= room:
+            continue
+        if along >= first:
+            late = "than another" if point else "than his way goes" if first < 1.5 else "than he looks"
+            p.met[f"a body farther {late}"] += 1
+            continue
+        if point is not None:
+            p.met["a body nearer than another"] += 1
+        first = along
+        left = aside < 0.0
+        side = room if left else -room
+        point = b.x - uy * side, b.y + ux * side
+    if point is None or point == target:
+        return
+    p.met[f"by the {'left' if left else 'right'} side of a body"] += 1
+    on = part_that_leads_on(a, point, target)
+    p.met[f"by the side of a body, {'and on' if on > 0.0 else 'and back'}"] += 1
+    if on > 0.0 and a.further_m > 0.0:
+        p.met["by the side of a body, and on, and on from the goal"] += 1
+    a.further_m += max(on, 0.0)
+    a.tx, a.ty = point
 
 
 def give_out_the_break(p: Possession) -> None:

@@ -98,17 +98,31 @@ def rows_follow_dribble(p: Possession) -> None:
 
 
 def on_ball_gap(p: Possession, x: float, y: float) -> float:
-    """What the man on the ball keeps from a holder who can shoot, at (x, y)."""
+    """What a man on the ball should keep from a holder who can shoot, at (x, y)."""
     k = p.k
     return clip(k["on_ball_gap_m"] + k["on_ball_gap_per_m"] * (rim_distance(x, y) - 7.75), 0.7, 99.0)
 
 
-def has_come(p: Possession, i: int) -> bool:
-    """Whether a defender is as near to the holder as the man on the ball will stand, and a little more."""
-    gap = on_ball_gap(p, p.h.x, p.h.y)
-    if not p.can_shoot():
+def guarding_gap(p: Possession, i: int, x: float, y: float, shooter: bool) -> float:
+    """What defender i keeps from a holder at (x, y)."""
+    gap = on_ball_gap(p, x, y)
+    if not shooter:
         gap += p.k["off_shooter_gap_m"]
-    return p.apart(i, p.handler) < gap + p.k["bump_m"]
+    gap *= p.agents[i].gap_share
+    who = "a shooter" if shooter else "no shooter"
+    p.met[f"the gap he keeps from {who} is {'his own' if gap > 0.7 else 'the least'}"] += 1
+    return max(gap, 0.7)
+
+
+def has_come(p: Possession, i: int) -> bool:
+    """Whether a defender is as near to the holder as he will stand on the ball, and a little more."""
+    shooter = p.can_shoot()
+    gap = guarding_gap(p, i, p.h.x, p.h.y, shooter)
+    should = on_ball_gap(p, p.h.x, p.h.y) + (0.0 if shooter else p.k["off_shooter_gap_m"])
+    d = p.apart(i, p.handler)
+    if (d < gap + p.k["bump_m"]) != (d < should + p.k["bump_m"]):
+        p.met[f"has {'come' if gap > should else 'not come'}, by the gap he keeps"] += 1
+    return d < gap + p.k["bump_m"]
 
 
 def reading_delay(p: Possession, first: float) -> float:

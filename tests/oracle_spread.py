@@ -438,7 +438,7 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     often = {"play_rest_s": 0.1, "belief_drive_points": -0.6, "noise_points": 0.6}
     cuts = patient(folder, "patient, cuts alone", "back_cut", alignment="two_guard_baseline", **often)
     yield cuts, 40, 20
-    yield own_plays(folder), 60, 30  # a play that begins while its handler is under way is rare
+    yield own_plays(folder), 60, 44  # a play that begins while its handler is under way is rare
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
     plays = ("ball_screen", "zone_screens.toml")
     late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}
