@@ -316,7 +316,10 @@ def on_ball(p: Possession, i: int, fx: float, fy: float, shooter: bool) -> None:
     if p.action == DRIVE and p.begun < p.drive_t + (k["reaction_s"] * k["dribble_reaction_share"]):
         return  # the first step is the driver's
     a.stop_share = k["close_out_brake_share"]
-    x, y = toward_rim(fx, fy, guarding_gap(p, i, fx, fy, shooter))
+    gap = a.gap_share * guarding_gap(p, fx, fy, shooter)
+    who = "a shooter" if shooter else "no shooter"
+    p.met[f"the gap he keeps from {who} is {'his own' if gap > 0.7 else 'the least'}"] += 1
+    x, y = toward_rim(fx, fy, max(gap, 0.7))
     meet = p.w.arc + k["pick_up_beyond_arc_m"]
     out = math.sqrt(x * x + y * y)
     if out > meet:
@@ -371,16 +374,21 @@ def step_up(p: Possession, trapping: bool) -> None:
             cost = d + 0.3 * p.apart(i, p.handler)
             if cost < best:
                 who, best = i, cost
-    if p.open_t >= NEVER or p.open_t < p.catch_t:
-        p.met["nobody in front" + ("" if p.open_t >= NEVER else ", from the catch on")] += 1
+    if p.open_t >= NEVER:
+        p.met["nobody in front"] += 1
         p.open_t = p.begun
-    if p.begun < p.open_t + p.k["reaction_s"] * p.k["dribble_reaction_share"]:
-        p.met["nobody in front, and help has not seen it yet"] += 1
+    elif p.open_t < p.catch_t:
+        p.met["nobody in front since before the catch"] += 1
+    unseen = p.begun < p.open_t + p.k["reaction_s"] * p.k["dribble_reaction_share"]
+    if unseen and p.action == DRIVE:
+        p.met["nobody in front, and help has not seen the drive yet"] += 1
         return
     if who == NONE or p.agents[who].adopt_t < NEVER:
-        p.met["seen, and there is no help" if who == NONE else "seen, and help is still to adopt"] += 1
+        p.met["nobody in front, and " + ("no help" if who == NONE else "help is still to adopt")] += 1
         return
-    p.met["help that has seen it steps up"] += 1
+    how = "no drive, help steps up at once" if unseen else "help that has seen a drive steps up"
+    if unseen or p.action == DRIVE:
+        p.met[how] += 1
     a = p.agents[who]
     a.tx, a.ty = toward_rim(h.x + 0.3 * h.vx, h.y + 0.3 * h.vy, on_ball_gap(p, h.x, h.y))
     a.sliding = False

@@ -103,26 +103,20 @@ def on_ball_gap(p: Possession, x: float, y: float) -> float:
     return clip(k["on_ball_gap_m"] + k["on_ball_gap_per_m"] * (rim_distance(x, y) - 7.75), 0.7, 99.0)
 
 
-def guarding_gap(p: Possession, i: int, x: float, y: float, shooter: bool) -> float:
-    """What defender i keeps from a holder at (x, y)."""
-    gap = on_ball_gap(p, x, y)
-    if not shooter:
-        gap += p.k["off_shooter_gap_m"]
-    gap *= p.agents[i].gap_share
-    who = "a shooter" if shooter else "no shooter"
-    p.met[f"the gap he keeps from {who} is {'his own' if gap > 0.7 else 'the least'}"] += 1
-    return max(gap, 0.7)
+def guarding_gap(p: Possession, x: float, y: float, shooter: bool) -> float:
+    """What a man on the ball should keep from a holder at (x, y), whoever he is."""
+    return on_ball_gap(p, x, y) + (0.0 if shooter else p.k["off_shooter_gap_m"])
 
 
 def has_come(p: Possession, i: int) -> bool:
-    """Whether a defender is as near to the holder as he will stand on the ball, and a little more."""
+    """Whether a defender is as near to the holder as one should stand on the ball, and a little more."""
     shooter = p.can_shoot()
-    gap = guarding_gap(p, i, p.h.x, p.h.y, shooter)
-    should = on_ball_gap(p, p.h.x, p.h.y) + (0.0 if shooter else p.k["off_shooter_gap_m"])
+    gap = guarding_gap(p, p.h.x, p.h.y, shooter)
     d = p.apart(i, p.handler)
-    if (d < gap + p.k["bump_m"]) != (d < should + p.k["bump_m"]):
-        p.met[f"has {'come' if gap > should else 'not come'}, by the gap he keeps"] += 1
-    return d < gap + p.k["bump_m"]
+    come = d < gap + p.k["bump_m"]
+    if come != (d < max(p.agents[i].gap_share * gap, 0.7) + p.k["bump_m"]):
+        p.met[f"has {'come' if come else 'not come'}, whatever gap he keeps"] += 1
+    return come
 
 
 def reading_delay(p: Possession, first: float) -> float:
