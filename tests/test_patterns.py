@@ -89,14 +89,14 @@ def test_what_is_lost_and_what_is_won() -> None:
     def claim(gap: float, exact: bool = False) -> Claim:
         return Claim(1, "name", "source", Mean(gap, 0.0 if exact else 1.0), "figures", exact)
 
-    assert not is_lost(1.0, claim(4.1), 1.0) and is_lost(1.0, claim(3.9), 1.0)
+    assert not is_lost(1.0, claim(4.1), FULL) and is_lost(1.0, claim(3.9), FULL)
     # 10 standard errors at a tenth: whatever luck does, the claim is still shown.
     assert not is_lost(10.0, claim(4.1), 0.1) and is_lost(10.0, claim(3.9), 0.1)
     # 5: luck alone can hide it; well on the wrong side it is lost.
     assert not is_lost(5.0, claim(0.0), 0.1) and is_lost(5.0, claim(-1.0), 0.1)
     assert not is_lost(0.0, claim(0.0, exact=True), 0.1) and is_lost(0.0, claim(0.1, exact=True), 0.1)
     assert is_lost(5.0, claim(nan), 0.1)
-    assert not is_lost(None, claim(nan), 0.1) and is_lost(None, claim(nan), 1.0)
+    assert not is_lost(None, claim(nan), 0.1) and is_lost(None, claim(nan), FULL)
 
     on_record = {"1 a": {"verdict": NOT_SHOWN}, "1 b": {"verdict": REVERSED}, "1 c": {"verdict": SHOWN}}
     assert won(on_record, {name: claim(3.9) for name in on_record}) == []

@@ -83,15 +83,16 @@ def _own_men(result: Found) -> str:
         f"{error:.2f})."
     )
     if trapped is not None:
+        own, passed = (_beside(trapped[key]) for key in ("points", "passes"))
         text += (
-            f" Held or dribbled in a trap it brings them {_beside(trapped['points'])} they believed before "
-            f"(plus or minus {2 * trapped['standard_error']:.2f}), passed out of one "
-            f"{_beside(trapped['passes'])} (plus or minus {2 * trapped['passes_error']:.2f})."
+            f" Beside what they believed before it brings them {own} held or dribbled in a trap (plus or "
+            f"minus {2 * trapped['standard_error']:.2f}), {passed} passed out of one (plus or minus "
+            f"{2 * trapped['passes_error']:.2f})."
         )
     return text
 
 
 def _beside(points: float) -> str:
     if abs(points) < 0.005:
-        return "what"
-    return f"{abs(points):.2f} {'more' if points > 0.0 else 'less'} than"
+        return "no more and no less"
+    return f"{abs(points):.2f} {'more' if points > 0.0 else 'less'}"
