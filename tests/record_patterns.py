@@ -1,4 +1,4 @@
-"""Measures all patterns, in full and at a tenth, and writes what was seen, for test_patterns.py."""
+"""Measures all patterns, at FULL and at a tenth, and writes what was seen, for test_patterns.py."""
 
 from __future__ import annotations
 

@@ -14,7 +14,7 @@ from engine.inputs.scenario import IN_A_TRAP, OUT_OF_A_TRAP, with_constants, wit
 from engine.kernel.shooting import is_three
 from engine.kernel.worth import reluctance
 from engine.report.adapted_view import NOTHING_CLEAR, answer
-from engine.report.screen.adapt import adapt_text
+from engine.report.screen.adapt import adapt_text, of_own_men
 from engine.run.watch import watch_block
 from engine.state.record import COLUMN
 from engine.state.words import Option
@@ -218,3 +218,15 @@ def test_only_what_is_beyond_luck_is_called_their_answer() -> None:
     assert answer(away, 100) == NOTHING_CLEAR
     none = {"beliefs": {"x": []}, "first": met(0.1, 0.3, 0.3), "known": {"called": 0}}
     assert "no trap comes up" in answer(none, 400)
+
+
+def test_what_is_said_of_these_men() -> None:
+    going = {"points": 0.98, "level_points": 0.93, "standard_error": 0.025}
+    trapped = {"points": -0.02, "standard_error": 0.03, "passes": 0.004, "passes_error": 0.021}
+    said = of_own_men({"carrying_on": going, "in_a_trap": trapped})
+    assert "is worth 0.98 points to these men (before: 0.93; plus or minus 0.05)" in said
+    assert "brings them 0.02 points less than they believed (plus or minus 0.06)" in said
+    assert "one passed out of it no more and no less (plus or minus 0.04)" in said
+    more = of_own_men({"carrying_on": going, "in_a_trap": trapped | {"passes": 0.05}})
+    assert "one passed out of it 0.05 points more (plus" in more
+    assert "trap" not in of_own_men({"carrying_on": going, "in_a_trap": None})

@@ -337,8 +337,7 @@ def may_drive(world: Any, t: Any, step: int) -> bool:
 def closes_out(world: Any, t: Any, step: int) -> set[bool]:
     """Whether the nearest defender runs at the ball's holder; of two who touch him, of either."""
     h, d = t.agents[step, int(t.states["handler"][step - 1])], t.agents[step, 5:]
-    dx, dy = h["x"] - d["x"], h["y"] - d["y"]
-    e = np.hypot(dx, dy)
+    e = np.hypot(dx := h["x"] - d["x"], dy := h["y"] - d["y"])
     runs = d["vx"] * dx + d["vy"] * dy > world[0].k.closing_mps * e
     return set(runs[e < e.min() + 1e-9].tolist())  # which of two is nearer hangs on the last bit
 

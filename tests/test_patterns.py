@@ -2,7 +2,8 @@
 
 ``engine.study.patterns`` measures them on one shared run. Losing a claim that is on record as shown fails;
 winning one is reported in the summary and is no error. Nothing was tuned to make a claim hold. The default
-plays a tenth of the possessions, the mark ``full`` all of them. The record is written, never edited, by
+plays a tenth of the usual possessions, the mark ``full`` three times as many as usual, as the record does.
+The record is written, never edited, by
 
     python -m tests.record_patterns
 """
@@ -23,8 +24,8 @@ from engine.report.words import WIDTH
 from engine.study.patterns.common import MARGIN, NOT_SHOWN, REVERSED, SHOWN, VERDICTS, Claim, Mean
 from engine.study.patterns.table import PATTERNS, PatternsResult, measure
 
-#: What was seen of each claim, by its pattern's number and its name: its verdict in full, and its gap in
-#: standard errors at a tenth of the possessions.
+#: What was seen of each claim, by its pattern's number and its name: its verdict at FULL, and its gap in
+#: standard errors at TENTH.
 RECORD: dict[str, dict[str, Any]] = json.loads(FILE.read_text("utf-8"))
 #: Those on record as shown.
 HELD = [name for name, found in RECORD.items() if found["verdict"] == SHOWN]
@@ -54,7 +55,9 @@ def won(record: dict[str, dict[str, Any]], claims: dict[str, Claim]) -> list[str
     ]
 
 
-@pytest.fixture(scope="session", params=[TENTH, pytest.param(FULL, marks=pytest.mark.full)])
+@pytest.fixture(
+    scope="session", params=[TENTH, pytest.param(FULL, marks=[pytest.mark.full, pytest.mark.timeout(3600)])]
+)
 def table(request: pytest.FixtureRequest) -> PatternsResult:
     result = measure(request.param)
     print(patterns_text(result.to_dict()))

@@ -21,7 +21,7 @@ from engine.state.words import (
 
 #: Down a side: the ball is taken this far from the sideline and this far over half court, metres.
 SIDELINE_M, SIDE_GOAL_M = 1.8, 4.0
-#: A driver heeds a body in his way from so near on, and passes it with so much room, metres.
+#: A driver heeds a body in his way from so near on, and passes it with so much room, metres: no source.
 BY_SIDE_M, PAST_M = 1.5, 0.05
 
 

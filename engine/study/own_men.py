@@ -153,12 +153,13 @@ TRIED_KINDS, PASSED_KINDS = ("hold", "drive", "go on", "retreat"), ("pass",)
 TRAPPED_PHASES = (TrapPhase.COMING, TrapPhase.SET)
 #: Rounds of ``measure_trapped``; possessions of each under each call.
 TRAPPED_ROUNDS, TRAPPED_POSSESSIONS = 3, 3_000
-#: By so much their error falls for a point that they are believed to bring more (seen at the demo): what is
-#: tried brings less then, passes bring what they did, but are believed lost now and then.
+#: By so much their error falls for a point that they are believed to bring more (seen at the demo, each
+#: alone): what is tried brings less then, passes bring what they did, but are believed lost now and then.
 TRIED_MOVE, PASSED_MOVE = 1.2, 0.87
 #: Its possessions are from this number on: nobody is judged on those.
 FAR = 1 << 30
-#: Normal prior of the points, standard deviation: sides of a level differ by about so much; no source.
+#: Normal prior of the points, standard deviation: sides of a level differ by about so much (taken for passes,
+#: too); no source.
 TRAPPED_PRIOR = 0.15
 
 
@@ -166,8 +167,8 @@ TRAPPED_PRIOR = 0.15
 class Trapped:
     """What these men make of a trap beside what they were believed to: ``points`` that holding, driving and
     dribbling out bring them more (drawn to nothing by TRAPPED_PRIOR), its ``standard_error``; ``passes`` that
-    a pass out of it does, ``passes_error``; the ``decisions`` that they rest on, in so many ``possessions``
-    under all the calls together."""
+    a pass out of it does, ``passes_error``; the ``decisions`` that they rest on (not of the first round);
+    ``possessions`` of all rounds, under all the calls together."""
 
     points: float
     standard_error: float

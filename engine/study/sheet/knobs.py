@@ -39,10 +39,10 @@ SHARE_ROUNDS, GAIN, SLOWER, MOST_LOG, MOST_RELUCTANCE = 7, 0.15, 3.0, 2.0, 1.0
 CARRYING, CARRYING_POSSESSIONS, CARRYING_RUNS = "carrying on", 1500, 4
 #: The same against the kind of defence (zone, men) that is not home's.
 ELSEWHERE = "carrying on elsewhere"
-#: What they make of a trap, and of a pass out of it: possessions of so many runs, and how many take as long
-#: (some are watched).
-PASSED_OUT = "passes out of a trap"
+#: What they make of a trap: possessions of so many runs, and how many take as long (some are watched).
 TRAPPED, TRAPPED_PLAYED, TRAPPED_RUNS = "in a trap", 6, 9
+#: What they make of a pass out of one, from the same possessions.
+PASSED_OUT = "passes out of a trap"
 #: Rounds in which the reluctances are moved again, against another kind of defence, from where they stand:
 #: nearer, so fewer, and larger moves (both measured).
 HABIT_ROUNDS, HABIT_GAIN = 3, 0.2
@@ -111,7 +111,7 @@ def values_of(found: Found) -> dict[str, float]:
         if found.get(key):
             values[name] = found[key]["points"]
     if found.get("trapped"):
-        values[PASSED_OUT] = found["trapped"].get("passes", 0.0)  # fits of before 0.19.0 have none
+        values[PASSED_OUT] = found["trapped"]["passes"]
     return values
 
 
