@@ -21,6 +21,7 @@ class Agent:
     speed_share: float = 1.0
     sliding: bool = False
     further_m: float = 0.0
+    gap_share: float = 1.0
     stop_share: float = 1.0
     turn_t: float = -NEVER
     break_t: float = -NEVER

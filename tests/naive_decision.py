@@ -236,13 +236,17 @@ class Decision:
         highest = w.half_y - 0.4 if p.half_line_holds else w.far_y - 0.4
         v = self.who.top * k["dribble_speed_share"] * k["retreat_speed_share"]
         best, goal = -math.inf, (0.0, 0.0)
-        for n in range(7):
+        for n in (3, 2, 4, 1, 5, 0, 6):
             angle = base + (n - 3) * 0.5
             x = clip(h.x + 3.4 * math.cos(angle), -w.half_width + 0.5, w.half_width - 0.5)
             y = clip(h.y + 3.4 * math.sin(angle), w.baseline_y + 0.5, highest)
             room = clearance(p, h.x, h.y, x, y, v) - 2.0 * k["body_radius_m"] + 0.05
             got = dist(h.x, h.y, x, y) / 3.4 * logistic(room / k["retreat_width_m"])
-            if got > best:
+            if best < got <= best + 1e-9:
+                p.met["a retreat better by the last bit alone"] += 1
+            elif abs(got - best) <= 1e-9:
+                p.met["a retreat as good as one before"] += 1
+            if got > best + 1e-9:
                 best, goal = got, (x, y)
         value = self.carry + k["belief_retreat_points"] + best * k["belief_retreat_way_points"]
         self.options[OPT_RETREAT] = Weighed(value, *goal, *goal, raw=best)

@@ -36,7 +36,7 @@ from naive_basics import (
     toward_rim,
 )
 from naive_passes import height
-from naive_rows import adopt, all_have_a_man, on_ball_gap, take_men
+from naive_rows import adopt, all_have_a_man, guarding_gap, on_ball_gap, take_men
 from naive_screens import about_the_screen
 from naive_state import Possession
 from naive_world import Entry
@@ -298,13 +298,14 @@ def guard_own_man(p: Possession, i: int, entry: Entry, fx: float, fy: float) -> 
     a, k = p.agents[i], p.k
     m = p.agents[a.own_man]
     gap = clip(k["man_gap_m"] + k["man_gap_per_m"] * dist(fx, fy, m.x, m.y), 0.0, k["man_gap_most_m"])
-    gap = entry.toward_ball * gap
+    gap = (a.gap_share * entry.toward_ball) * gap
     gap *= clip(k["man_gap_rim_share_per_m"] * rim_distance(m.x, m.y), 0.0, 1.0)
     hx = k["man_toward_ball_share"] * fx - m.x
     hy = k["man_toward_ball_share"] * fy - m.y
     size = math.sqrt(hx * hx + hy * hy)
     a.tx, a.ty = m.x, m.y
     if size >= 1e-9:
+        p.met[f"off the ball, the gap he keeps is {'his own' if gap < size else 'the most'}"] += 1
         gap = min(gap, size)
         a.tx += hx / size * gap
         a.ty += hy / size * gap
@@ -315,8 +316,10 @@ def on_ball(p: Possession, i: int, fx: float, fy: float, shooter: bool) -> None:
     if p.action == DRIVE and p.begun < p.drive_t + (k["reaction_s"] * k["dribble_reaction_share"]):
         return  # the first step is the driver's
     a.stop_share = k["close_out_brake_share"]
-    gap = on_ball_gap(p, fx, fy)
-    x, y = toward_rim(fx, fy, gap if shooter else gap + k["off_shooter_gap_m"])
+    gap = a.gap_share * guarding_gap(p, fx, fy, shooter)
+    who = "a shooter" if shooter else "no shooter"
+    p.met[f"the gap he keeps from {who} is {'his own' if gap > 0.7 else 'the least'}"] += 1
+    x, y = toward_rim(fx, fy, max(gap, 0.7))
     meet = p.w.arc + k["pick_up_beyond_arc_m"]
     out = math.sqrt(x * x + y * y)
     if out > meet:
@@ -356,6 +359,7 @@ def step_up(p: Possession, trapping: bool) -> None:
     h = p.h
     d_rim = rim_distance(h.x, h.y)
     if d_rim > 6.0 or d_rim < 0.8:
+        not_open(p, "the ball is far" if d_rim > 6.0 else "the ball is there")
         return
     who, best = NONE, 99.0
     for i in p.defenders:
@@ -364,16 +368,36 @@ def step_up(p: Possession, trapping: bool) -> None:
         a = p.agents[i]
         d, f = segment(a.x, a.y, h.x, h.y, 0.0, 0.0)
         if f > 0.05 and d < 0.9:
+            not_open(p, "somebody is in front")
             return
         if f > 0.0:
             cost = d + 0.3 * p.apart(i, p.handler)
             if cost < best:
                 who, best = i, cost
-    if who == NONE or p.agents[who].adopt_t < NEVER:
+    if p.open_t >= NEVER:
+        p.met["nobody in front"] += 1
+        p.open_t = p.begun
+    elif p.open_t < p.catch_t:
+        p.met["nobody in front since before the catch"] += 1
+    unseen = p.begun < p.open_t + p.k["reaction_s"] * p.k["dribble_reaction_share"]
+    if unseen and p.action == DRIVE:
+        p.met["nobody in front, and help has not seen the drive yet"] += 1
         return
+    if who == NONE or p.agents[who].adopt_t < NEVER:
+        p.met["nobody in front, and " + ("no help" if who == NONE else "help is still to adopt")] += 1
+        return
+    how = "no drive, help steps up at once" if unseen else "help that has seen a drive steps up"
+    if unseen or p.action == DRIVE:
+        p.met[how] += 1
     a = p.agents[who]
     a.tx, a.ty = toward_rim(h.x + 0.3 * h.vx, h.y + 0.3 * h.vy, on_ball_gap(p, h.x, h.y))
     a.sliding = False
+
+
+def not_open(p: Possession, why: str) -> None:
+    if p.open_t < NEVER:
+        p.met[f"open no more: {why}"] += 1
+    p.open_t = NEVER
 
 
 def leave_the_lane(p: Possession, i: int) -> None:

@@ -5,6 +5,7 @@ Part of the naive twin of the model (tests/naive.py).
 
 from __future__ import annotations
 
+from naive_agent import Agent
 from naive_basics import (
     AFTER,
     BACKCOURT,
@@ -17,6 +18,7 @@ from naive_basics import (
     PASS_FLIGHT,
     PASS_WINDUP,
     RETREAT,
+    SCREEN_SET,
     SET,
     SHOT_FLIGHT,
     SHOT_WINDUP,
@@ -141,6 +143,7 @@ def with_the_ball(p: Possession) -> None:
     a.tx, a.ty = p.goal_x, p.goal_y
     if p.action == DRIVE:
         a.further_m = leads_on(p)
+        by_the_side_of_a_body(p)
     share = k["dribble_speed_share"] * (0.9 + 0.2 * p.player(p.handler).handle)
     if p.action == RETREAT:
         share *= k["retreat_speed_share"]
@@ -158,14 +161,97 @@ def with_the_ball(p: Possession) -> None:
 
 def leads_on(p: Possession) -> float:
     """How much of a driver's way after the goal leads on the way he has come."""
-    to_x, to_y = p.goal_x - p.h.x, p.goal_y - p.h.y
-    d = dist(p.goal_x, p.goal_y, p.h.x, p.h.y)
-    if d <= 1e-9:
-        return 0.0
-    on = ((p.end_x - p.goal_x) * to_x + (p.end_y - p.goal_y) * to_y) / d
+    on = part_that_leads_on(p.h, (p.goal_x, p.goal_y), (p.end_x, p.end_y))
     if on < 0.0:
         p.met["a driver turns back at his goal"] += 1
     return max(on, 0.0)
+
+
+def part_that_leads_on(he: Agent, at: tuple[float, float], to: tuple[float, float]) -> float:
+    """The way from ``at`` to ``to``, projected on the direction from him to ``at``: below 0, back."""
+    d = dist(at[0], at[1], he.x, he.y)
+    if d <= 1e-9:
+        return 0.0
+    return ((to[0] - at[0]) * (at[0] - he.x) + (to[1] - at[1]) * (at[1] - he.y)) / d
+
+
+def by_the_side_of_a_body(p: Possession) -> None:
+    """A driver goes by the side of the first body in his way: the one to which he goes, or the other."""
+    a = p.h
+    target = a.tx, a.ty
+    d = dist(a.x, a.y, a.tx, a.ty)
+    if d < 1e-9:
+        return
+    ux, uy = (a.tx - a.x) / d, (a.ty - a.y) / d
+    room = 2.0 * p.k["body_radius_m"] + 0.05
+    body = first_body(p, ux, uy, d, room)
+    if body == NONE:
+        return
+    if p.screen == SCREEN_SET:
+        p.met["a screen is set: by no side of a body"] += 1
+        return
+    b = p.agents[body]
+    turn = a.vx * (b.y - a.y) - a.vy * (b.x - a.x)
+    if abs(turn) < 1e-9:
+        p.met["by the side of a body, he goes to neither"] += 1
+        turn = p.near
+    elif turn * (ux * (b.y - a.y) - uy * (b.x - a.x)) < 0.0:
+        p.met["by the farther side of a body, as he goes"] += 1
+    side = room if turn < 0.0 else -room
+    one = side
+    point = b.x - uy * side, b.y + ux * side
+    if not is_free(p, body, *point):
+        side = -side
+        point = b.x - uy * side, b.y + ux * side
+        if not is_free(p, body, *point):
+            p.met["by no side of a body: both are taken"] += 1
+            return
+    which = "one" if side == one else "other"
+    p.met[f"by the {'left' if side > 0.0 else 'right'} side of a body, the {which}"] += 1
+    on = part_that_leads_on(a, point, target)
+    p.met[f"by the side of a body, {'and on' if on > 0.0 else 'and back'}"] += 1
+    if on > 0.0 and a.further_m > 0.0:
+        p.met["by the side of a body, and on, and on from the goal"] += 1
+    a.further_m += max(on, 0.0)
+    a.tx, a.ty = point
+
+
+def first_body(p: Possession, ux: float, uy: float, d: float, room: float) -> int:
+    """The first defender in a driver's way of d metres who is not faster that way than he; or NONE."""
+    a, body = p.h, NONE
+    first = min(1.5, d)
+    pace = a.vx * ux + a.vy * uy
+    for i in p.defenders:
+        b = p.agents[i]
+        along = (b.x - a.x) * ux + (b.y - a.y) * uy
+        aside = ux * (b.y - a.y) - uy * (b.x - a.x)
+        if along <= 0.0 or abs(aside) >= room:
+            continue
+        if along >= first:
+            late = "than another" if body != NONE else "than his way goes" if first < 1.5 else "than he looks"
+            p.met[f"a body farther {late}"] += 1
+            continue
+        if b.vx * ux + b.vy * uy > pace:
+            p.met["a faster body is not heeded"] += 1
+            continue
+        if body != NONE:
+            p.met["a body nearer than another"] += 1
+        first, body = along, i
+    return body
+
+
+def is_free(p: Possession, body: int, x: float, y: float) -> bool:
+    """Whether a driver may go by a body at this point."""
+    why = []
+    if abs(x) > p.w.half_width - 0.5:
+        why.append("the sideline")
+    if y < p.w.baseline_y + 0.5:
+        why.append("the baseline")
+    if any(i != body and p.distance_to(i, x, y) < 2.0 * p.k["body_radius_m"] for i in p.defenders):
+        why.append("another body")
+    if len(why) == 1:  # else it does not tell them apart
+        p.met[f"a side of a body is not free: {why[0]}"] += 1
+    return not why
 
 
 def give_out_the_break(p: Possession) -> None:

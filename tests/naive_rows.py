@@ -98,17 +98,25 @@ def rows_follow_dribble(p: Possession) -> None:
 
 
 def on_ball_gap(p: Possession, x: float, y: float) -> float:
-    """What the man on the ball keeps from a holder who can shoot, at (x, y)."""
+    """What a man on the ball should keep from a holder who can shoot, at (x, y)."""
     k = p.k
     return clip(k["on_ball_gap_m"] + k["on_ball_gap_per_m"] * (rim_distance(x, y) - 7.75), 0.7, 99.0)
 
 
+def guarding_gap(p: Possession, x: float, y: float, shooter: bool) -> float:
+    """What a man on the ball should keep from a holder at (x, y), whoever he is."""
+    return on_ball_gap(p, x, y) + (0.0 if shooter else p.k["off_shooter_gap_m"])
+
+
 def has_come(p: Possession, i: int) -> bool:
-    """Whether a defender is as near to the holder as the man on the ball will stand, and a little more."""
-    gap = on_ball_gap(p, p.h.x, p.h.y)
-    if not p.can_shoot():
-        gap += p.k["off_shooter_gap_m"]
-    return p.apart(i, p.handler) < gap + p.k["bump_m"]
+    """Whether a defender is as near to the holder as one should stand on the ball, and a little more."""
+    shooter = p.can_shoot()
+    gap = guarding_gap(p, p.h.x, p.h.y, shooter)
+    d = p.apart(i, p.handler)
+    come = d < gap + p.k["bump_m"]
+    if come != (d < max(p.agents[i].gap_share * gap, 0.7) + p.k["bump_m"]):
+        p.met[f"has {'come' if come else 'not come'}, whatever gap he keeps"] += 1
+    return come
 
 
 def reading_delay(p: Possession, first: float) -> float:

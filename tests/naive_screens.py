@@ -24,7 +24,7 @@ from naive_basics import (
     segment,
     toward_rim,
 )
-from naive_rows import on_ball_gap
+from naive_rows import guarding_gap
 from naive_state import Possession
 
 
@@ -113,7 +113,7 @@ def follow_screen(p: Possession) -> None:
 def has_him_again(p: Possession) -> str:
     """Whether the screened man is between the ball and the rim again, and near; said in words."""
     b, h = p.agents[p.screened], p.h
-    if not dist(h.x, h.y, b.x, b.y) < on_ball_gap(p, h.x, h.y) + p.k["bump_m"]:
+    if not dist(h.x, h.y, b.x, b.y) < guarding_gap(p, h.x, h.y, True) + p.k["bump_m"]:
         return ""
     if not rim_distance(b.x, b.y) < rim_distance(h.x, h.y):
         p.met["near him, but behind"] += 1

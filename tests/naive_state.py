@@ -14,6 +14,7 @@ from typing import Any
 from naive_agent import Agent
 from naive_basics import (
     DRIBBLING,
+    DRIVE,
     HELD,
     NEVER,
     NONE,
@@ -71,6 +72,7 @@ class Possession:
     end_x: float = 0.0
     end_y: float = 0.0
     drive_t: float = 0.0
+    open_t: float = NEVER
     ball_x: float = 0.0
     ball_y: float = 0.0
     ball_z: float = 0.0
@@ -407,12 +409,19 @@ class Possession:
         return x, y
 
     def draw_variation(self) -> None:
-        """Each attacker's own variation of his spot, drawn anew."""
+        """Each attacker's own variation of his spot, and, not on a drive, each defender's gap, drawn anew."""
         self.n_jitter += 1
         for i in self.attackers:
             u = self.draw("SPOT", i, self.n_jitter)
             self.agents[i].dx = (2.0 * u[0] - 1.0) * self.k["spot_spread_m"]
             self.agents[i].dy = (2.0 * u[1] - 1.0) * self.k["spot_spread_m"]
+        if self.mode == HELD and self.action == DRIVE:
+            self.met["no gap is drawn on a drive"] += 1
+            return
+        for i in self.defenders:
+            u = self.draw("SPOT", i, self.n_jitter)
+            spread = self.k["gap_spread"] * math.sqrt(-2.0 * math.log(u[0]))
+            self.agents[i].gap_share = math.exp(spread * math.cos(2.0 * math.pi * u[1]))
 
     def top_place(self, i: int) -> tuple[float, float]:
         """Place of an attacker's role of now in the alignment's row of the top, without his variation."""

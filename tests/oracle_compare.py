@@ -177,6 +177,41 @@ OF_A_VIEW = (
     "the receiver comes",
 )
 
+#: A driver goes by the side of the first body in his way; which one that is, which side, where it takes him.
+OF_A_BODY = (
+    *(f"by the {side} side of a body, the {one}" for side in ("left", "right") for one in ("one", "other")),
+    "by the side of a body, he goes to neither",
+    "by the farther side of a body, as he goes",
+    "by no side of a body: both are taken",
+    *(f"a side of a body is not free: {it}" for it in ("the sideline", "the baseline", "another body")),
+    "a faster body is not heeded",
+    "a screen is set: by no side of a body",
+    *(f"by the side of a body, {on}" for on in ("and on", "and back", "and on, and on from the goal")),
+    *(f"a body farther {than}" for than in ("than he looks", "than his way goes", "than another")),
+    "a body nearer than another",
+)
+
+#: The gap that a man keeps, where it decides, and who steps up in front of a drive: when it has been seen.
+OF_A_GAP = (
+    *(f"the gap he keeps from a shooter is {which}" for which in ("his own", "the least")),
+    "the gap he keeps from no shooter is his own",
+    *(f"off the ball, the gap he keeps is {which}" for which in ("his own", "the most")),
+    *(f"has {come}, whatever gap he keeps" for come in ("come", "not come")),
+    "no gap is drawn on a drive",
+    *(f"nobody in front{since}" for since in ("", " since before the catch")),
+    *(f"open no more: {why}" for why in ("the ball is far", "the ball is there", "somebody is in front")),
+    "nobody in front, and help has not seen the drive yet",
+    *(f"nobody in front, and {it}" for it in ("no help", "help is still to adopt")),
+    "no drive, help steps up at once",
+    "help that has seen a drive steps up",
+)
+
+#: Retreats that are as good as another: of those the one straight back, or nearest to it.
+OF_A_RETREAT = (
+    "a retreat as good as one before",
+    "a retreat better by the last bit alone",
+)
+
 #: What can happen to a step of a play, besides that it is begun and its moves are made or not.
 OF_A_PLAY = (
     "nobody there",
@@ -209,7 +244,7 @@ class Compared:
     seen: dict[str, set[Any]] = field(default_factory=lambda: defaultdict(set))
     #: How often (name of a step of a play, what happened to it).
     plays: Counter[tuple[str, str]] = field(default_factory=Counter)
-    #: How often a rule of screens, rhythm, chances, losses, ways out of a trap, the view was met.
+    #: How often a rule of screens, rhythm, chances, losses, ways out of a trap, the view, bodies was met.
     met: Counter[str] = field(default_factory=Counter)
 
     def words(self) -> str:

@@ -145,8 +145,7 @@ def drawn_constants(folder: Path, number: int) -> Scenario:
         if name == "time_step_s":
             value = luck.choice((0.05, 0.1, 0.125, 0.2))
         lines.append(f"{name} = {round(value) if name in ('crash_n', 'tried_look') else value!r}")
-    zone = list(CALLS)[number % len(CALLS)]
-    other = list(CALLS)[(number + 2) % len(CALLS)]
+    zone, other = (list(CALLS)[n % len(CALLS)] for n in (number, number + 2))
     return scenario(
         folder,
         f"drawn constants {number}",
@@ -204,11 +203,12 @@ def rough_game(folder: Path) -> Scenario:
 
 
 def wild_bounces(folder: Path, backcourt_s: float) -> Scenario:
-    """Loose balls that get far away, little time, a man whose spot is behind the half-court line; without a
-    backcourt count none in the lane either."""
+    """Loose balls that get far away, little time, a man whose spot is behind the half-court line, wings near
+    the sidelines; without a backcourt count none in the lane either."""
     written = (configs_root() / "alignments" / "high_post_short_corner.toml").read_text(encoding="utf-8")
     behind = re.sub('point = ("slot"|{.*})', "point = [1.0, 13.6]", written)
-    assert behind.count("13.6") == 5
+    behind = re.sub('_wing = ("wing"|{.*})', "_wing = [7.1, 5.0]", behind)
+    assert (behind.count("13.6"), behind.count("7.1")) == (5, 14)
     (folder / "behind_the_line.toml").write_text(behind, encoding="utf-8")
     rest = f"""[rules_changes]
 "clock.shot_s" = 18
@@ -438,7 +438,7 @@ def spread(folder: Path) -> Iterator[tuple[Scenario, int, int]]:
     often = {"play_rest_s": 0.1, "belief_drive_points": -0.6, "noise_points": 0.6}
     cuts = patient(folder, "patient, cuts alone", "back_cut", alignment="two_guard_baseline", **often)
     yield cuts, 40, 20
-    yield own_plays(folder), 60, 30  # a play that begins while its handler is under way is rare
+    yield own_plays(folder), 60, 44  # a play that begins while its handler is under way is rare
     yield screens(folder, "screens", 0.05, -0.4, "college", "own_screens.toml", "ball_screen"), 16, 8
     plays = ("ball_screen", "zone_screens.toml")
     late = {"drive_length_m": 4.0, "belief_reach_per_m": 3.0, "belief_kick_points": -0.3}

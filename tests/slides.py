@@ -24,6 +24,7 @@ LEFT_GUARD, RIGHT_GUARD, LEFT_FORWARD, RIGHT_FORWARD, CENTRE = range(5, 10)
 #: An offence that keeps the ball a while at each spot, so that the defenders have time to get there: it waits
 #: for better than any shot is, drives little and passes for passing's sake.
 PATIENT = {
+    "gap_spread": 0.0,  # the usual places
     "decision_period_s": 1.2,
     "catch_pause_s": 1.3,
     "belief_pass_points": 0.15,

@@ -285,8 +285,8 @@ def test_a_driver_keeps_his_speed_where_he_turns(played: list[tuple[Any, Any]]) 
     """On the first leg of a drive what of the second leads on is further way (its part along the first); for
     everybody else there is none. At a turn with so much to come he is faster than anybody is who comes to
     rest there (half the braking limit over the radius in which he has arrived): most are, where nobody
-    touches them."""
-    turns, back = [], 0
+    touches them. Who goes by the side of a body has what of the way from there to the goal leads on, too."""
+    turns, back, aside = [], 0, 0
     for w, trace in played:
         k, s, a = w.k, trace.states, trace.agents
         drives = (s["mode"] == Mode.HELD) & (s["action"] == Action.DRIVE)
@@ -297,7 +297,13 @@ def test_a_driver_keeps_his_speed_where_he_turns(played: list[tuple[Any, Any]]) 
                 first = goal - (a["x"][n - 1, who], a["y"][n - 1, who])
                 on = (end - goal) @ first / max(np.hypot(*first), 1e-9)
                 back += who >= 0 and on < 0.0
-                expected = [max(on, 0.0) if i == who else 0.0 for i in range(10)]
+                further = max(on, 0.0)
+                target = np.array([a["tx"][n, who], a["ty"][n, who]])
+                if who >= 0 and (target != goal).any():
+                    to = target - (a["x"][n - 1, who], a["y"][n - 1, who])
+                    further += max((goal - target) @ to / np.hypot(*to), 0.0)
+                    aside += 1
+                expected = [further if i == who else 0.0 for i in range(10)]
                 np.testing.assert_allclose(a["further_m"][n], expected, atol=1e-9)
             turned = who >= 0 and drives[n] and (goal == end).all() and s["goal_x"][n - 1] != end[0]
             if turned and a["further_m"][n - 1, who] > 0.5:
@@ -306,7 +312,7 @@ def test_a_driver_keeps_his_speed_where_he_turns(played: list[tuple[Any, Any]]) 
                 if gap > 2.0 * k.body_radius_m + 0.1:
                     turns.append(math.hypot(h["vx"], h["vy"]))
     k = played[0][0].k
-    assert len(turns) >= 10 and back > 0, (len(turns), back)
+    assert len(turns) >= 10 and back > 0 and aside > 100, (len(turns), back, aside)
     assert np.mean(np.array(turns) > math.sqrt(k.brake_mps2 * k.arrival_radius_m)) > 0.5, turns
 
 

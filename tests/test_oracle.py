@@ -22,8 +22,11 @@ from naive_basics import REGIONS, philox
 from oracle_coded import CodedFunctions, coded, coded_home, front_and_shade, late_double
 from oracle_compare import (
     FLOOR,
+    OF_A_BODY,
+    OF_A_GAP,
     OF_A_LOSS,
     OF_A_PLAY,
+    OF_A_RETREAT,
     OF_A_SCREEN,
     OF_A_SHOT,
     OF_A_VIEW,
@@ -130,6 +133,7 @@ def test_kernel_and_naive_twin_agree_step_by_step(tmp_path: Path, full: bool) ->
     assert found.seen["floor"] == set(FLOOR)
     assert found.seen["against"] == set(product(AGAINST, AGAINST)), found.seen["against"]
     rules = {*OF_A_SCREEN, *OF_A_SHOT, *OF_A_LOSS, *OF_A_WAY_OUT, *OF_A_VIEW, *OF_LINES_AND_CLOCK}
+    rules |= {*OF_A_BODY, *OF_A_GAP, *OF_A_RETREAT}
     assert rules <= set(found.met), rules - set(found.met)
     assert to_be_seen() <= set(found.plays), to_be_seen() - set(found.plays)
     assert {what for _, what in found.plays} >= set(OF_A_PLAY)

@@ -2,7 +2,8 @@
 
 ``engine.study.patterns`` measures them on one shared run. Losing a claim that is on record as shown fails;
 winning one is reported in the summary and is no error. Nothing was tuned to make a claim hold. The default
-plays a tenth of the possessions, the mark ``full`` all of them. The record is written, never edited, by
+plays a tenth of the usual possessions, the mark ``full`` three times as many as usual, as the record does.
+The record is written, never edited, by
 
     python -m tests.record_patterns
 """
@@ -15,7 +16,7 @@ from math import nan, sqrt
 from typing import Any
 
 import pytest
-from record_patterns import FILE, TENTH, by_name, errors, record
+from record_patterns import FILE, FULL, TENTH, by_name, errors, record
 
 from engine.errors import InputError
 from engine.report.screen.patterns import patterns_text
@@ -23,8 +24,8 @@ from engine.report.words import WIDTH
 from engine.study.patterns.common import MARGIN, NOT_SHOWN, REVERSED, SHOWN, VERDICTS, Claim, Mean
 from engine.study.patterns.table import PATTERNS, PatternsResult, measure
 
-#: What was seen of each claim, by its pattern's number and its name: its verdict in full, and its gap in
-#: standard errors at a tenth of the possessions.
+#: What was seen of each claim, by its pattern's number and its name: its verdict at FULL, and its gap in
+#: standard errors at TENTH.
 RECORD: dict[str, dict[str, Any]] = json.loads(FILE.read_text("utf-8"))
 #: Those on record as shown.
 HELD = [name for name, found in RECORD.items() if found["verdict"] == SHOWN]
@@ -37,7 +38,7 @@ def is_lost(recorded: float | None, claim: Claim, scale: float) -> bool:
     the difference of two such figures has an error of sqrt(2), and 4 of these, or a verdict's margin, decide.
     Where nothing was judged at a tenth (too few traps set) only the whole run tells.
     """
-    if scale >= 1.0 or claim.exact:
+    if scale >= FULL or claim.exact:
         return claim.verdict != SHOWN
     if recorded is None:
         return False
@@ -54,7 +55,9 @@ def won(record: dict[str, dict[str, Any]], claims: dict[str, Claim]) -> list[str
     ]
 
 
-@pytest.fixture(scope="session", params=[TENTH, pytest.param(1.0, marks=pytest.mark.full)])
+@pytest.fixture(
+    scope="session", params=[TENTH, pytest.param(FULL, marks=[pytest.mark.full, pytest.mark.timeout(3600)])]
+)
 def table(request: pytest.FixtureRequest) -> PatternsResult:
     result = measure(request.param)
     print(patterns_text(result.to_dict()))
@@ -89,14 +92,14 @@ def test_what_is_lost_and_what_is_won() -> None:
     def claim(gap: float, exact: bool = False) -> Claim:
         return Claim(1, "name", "source", Mean(gap, 0.0 if exact else 1.0), "figures", exact)
 
-    assert not is_lost(1.0, claim(4.1), 1.0) and is_lost(1.0, claim(3.9), 1.0)
+    assert not is_lost(1.0, claim(4.1), FULL) and is_lost(1.0, claim(3.9), FULL)
     # 10 standard errors at a tenth: whatever luck does, the claim is still shown.
     assert not is_lost(10.0, claim(4.1), 0.1) and is_lost(10.0, claim(3.9), 0.1)
     # 5: luck alone can hide it; well on the wrong side it is lost.
     assert not is_lost(5.0, claim(0.0), 0.1) and is_lost(5.0, claim(-1.0), 0.1)
     assert not is_lost(0.0, claim(0.0, exact=True), 0.1) and is_lost(0.0, claim(0.1, exact=True), 0.1)
     assert is_lost(5.0, claim(nan), 0.1)
-    assert not is_lost(None, claim(nan), 0.1) and is_lost(None, claim(nan), 1.0)
+    assert not is_lost(None, claim(nan), 0.1) and is_lost(None, claim(nan), FULL)
 
     on_record = {"1 a": {"verdict": NOT_SHOWN}, "1 b": {"verdict": REVERSED}, "1 c": {"verdict": SHOWN}}
     assert won(on_record, {name: claim(3.9) for name in on_record}) == []

@@ -140,7 +140,7 @@ def test_drives_to_where_a_defender_can_be_first_are_chosen_less() -> None:
     likewise."""
     base, per_m, in_hand = 0.5, 2.0, 0.4
     reach = {"belief_reach_base": base, "belief_reach_per_m": per_m, "belief_reach_in_hand": in_hand}
-    world, traces = played(600, **reach)
+    world, traces = played(2400, **reach)
     k, players = world[0].k, world[0].players
     early, free, ahead = [], [], []
     limited, going_on = set(), 0

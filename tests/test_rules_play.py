@@ -131,7 +131,7 @@ def test_over_and_back() -> None:
 
 def test_closely_guarded_holder() -> None:
     """International: five seconds of holding the ball with a defender within a metre; not while dribbling."""
-    close = {**IDLE, "on_ball_gap_m": 0.75, "shooter_make": 0.02}
+    close = {**IDLE, "on_ball_gap_m": 0.75, "gap_spread": 0.0, "shooter_make": 0.02}
     found, times = violations(home(start="frontcourt", constants=close), 6)
     assert found == {"closely guarded": 6}
     assert min(times) > 5.0 - 1e-6 and max(times) < 8.0

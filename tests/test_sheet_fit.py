@@ -41,6 +41,7 @@ from engine.study.sheet.knobs import (
     LOSSES,
     MOST_RELUCTANCE,
     MOST_RUNS,
+    PASSED_OUT,
     TRAPPED,
     fitted,
     ranges,
@@ -127,7 +128,7 @@ def test_what_is_not_counted_is_not_followed(
         assert [row.knob for row in found.followed] == names
         assert found.reluctance == whole.reluctance and len(found.reluctance) == 10
         values = values_of(json.loads(json.dumps(found.to_dict())))
-        assert set(values) == {CARRYING, TRAPPED, *names, *found.reluctance}
+        assert set(values) == {CARRYING, TRAPPED, PASSED_OUT, *names, *found.reluctance}
     makes = SheetCounts(sheet.counts, sheet.men, False, sheet.numbers)
     none = fit_sheet(makes, scenario, 1, possessions=300)
     assert none.runs == 0 and not none.reluctance and not none.followed
@@ -287,12 +288,11 @@ def test_damped_newton_solves_a_bent_function() -> None:
 
 
 def test_every_part_of_the_evening_plays_the_fitted_opponent(folder: Path) -> None:
-    evening = load_evening(folder)
-    played = Played(evening, 5, effort=ReportSize(possessions=200))
+    played = Played(evening := load_evening(folder), 5, effort=ReportSize(possessions=200))
     compared, sheet = played.part("compare"), played.part("sheet")
     values = values_of(played.part("fit"))
     own = {f"{kind} {number}" for kind in ("two", "three") for number in FIVE}
-    assert set(values) == {CARRYING, ELSEWHERE, TRAPPED, "fouls", "losses", *own}
+    assert set(values) == {CARRYING, ELSEWHERE, TRAPPED, PASSED_OUT, "fouls", "losses", *own}
     assert sheet["fit"] == played.part("fit")
     assert config_hash(with_knobs(evening.scenario, values)) != config_hash(played.scenario)
     side = fitted(evening.scenario, played.part("fit"))

@@ -12,7 +12,7 @@ import pytest
 from sheet_files import GAME, OPPONENT, counted, write_evening
 
 from engine.inputs import load_zone
-from engine.inputs.scenario import IN_A_TRAP, attackers_against, config_hash
+from engine.inputs.scenario import IN_A_TRAP, OUT_OF_A_TRAP, attackers_against, config_hash
 from engine.inputs.sheets import Evening, load_evening
 from engine.inputs.sheets.met import TONIGHT, Met
 from engine.report.sheet_view import CARRIED, sheet_view
@@ -24,7 +24,7 @@ from engine.study.play import play
 from engine.study.sheet.counts import SheetCounts, sheet_counts
 from engine.study.sheet.fit import fit_sheet, shares_of
 from engine.study.sheet.habits import Share, fit_habits
-from engine.study.sheet.knobs import TRAPPED, fitted, values_of, with_habits, with_knobs
+from engine.study.sheet.knobs import PASSED_OUT, TRAPPED, fitted, values_of, with_habits, with_knobs
 from engine.study.sheet.men import play_men, play_met
 from engine.study.sheet.met import instead, met_games
 from engine.study.sheet.rows import compare_sheet, rows
@@ -158,9 +158,12 @@ def test_the_fit_where_they_were_counted_is_as_if_they_met_nothing_else_tonight(
     # what they make of a trap is played once, and not measured where nobody may trap
     values = values_of(as_json)
     assert found.trapped is not None and values.pop(TRAPPED) == found.trapped.points != 0.0
+    assert values.pop(PASSED_OUT) == found.trapped.passes != 0.0
     apart = with_knobs(evening.scenario, values).constants
     for name in IN_A_TRAP:
         assert side.constants[name] == pytest.approx(apart[name] + found.trapped.points)
+    for name in OUT_OF_A_TRAP:
+        assert side.constants[name] == pytest.approx(apart[name] + found.trapped.passes)
     home = fit_sheet(sheet, evening.scenario, 1, possessions=300, met=TONIGHT, traps=False)
     assert home.trapped is None and TRAPPED not in values_of(home.to_dict())
     assert home.tonight is None and fitted(evening.scenario, home.to_dict()).habits == {}

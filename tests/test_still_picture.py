@@ -48,7 +48,7 @@ for name in ("two_three", "man_to_man", "three_two", "one_three_one", "one_two_t
                     Bag(x=picture.attackers[p][0], y=picture.attackers[p][1], vx=0.0, vy=0.0)
                     for p in range(1, 6)
                 ]
-                agents += [Bag(focus=0, tx=0.0, ty=0.0) for _ in range(N_SIDE)]
+                agents += [Bag(focus=0, gap_share=1.0, tx=0.0, ty=0.0) for _ in range(N_SIDE)]
                 state = Bag(mode=Mode.HELD, handler=picture.handler - 1, action=-1, begun=0.0, drive_t=0.0)
                 rule = Bag(arc_m=court.arc_m)
                 w = Bag(k=Bag(**K), rules=rule)

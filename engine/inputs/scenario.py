@@ -131,23 +131,25 @@ def with_constants(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
     return scenario.model_copy(update={"constants": {**scenario.constants, **values}})
 
 
-#: What players believe of what they try in a trap, passes apart.
+#: What players believe of what they try in a trap themselves, and of a pass out of it.
 IN_A_TRAP = (
     "belief_hold_coming_points",
     "belief_hold_set_points",
     "belief_drive_trapped_points",
     "belief_retreat_points",
 )
+OUT_OF_A_TRAP = ("belief_pass_coming_points", "belief_pass_set_points")
 
 
-def with_trapped(scenario: Scenario, points: float) -> Scenario:
-    """The scenario with so many points more believed of what is tried in a trap, passes apart."""
+def with_trapped(scenario: Scenario, points: float, passes: float = 0.0) -> Scenario:
+    """The scenario with so many points more believed of what is tried in a trap, and of passes out of it."""
+    by = dict.fromkeys(IN_A_TRAP, points) | dict.fromkeys(OUT_OF_A_TRAP, passes)
 
     def more(values: dict[str, float]) -> dict[str, float]:
         found = dict(values)
-        for name in set(IN_A_TRAP) & set(values):
+        for name in set(by) & set(values):
             low, high = (-math.inf, math.inf) if scenario.beyond_range else ranges()[name]
-            found[name] = min(max(found[name] + points, low), high)
+            found[name] = min(max(found[name] + by[name], low), high)
         return found
 
     return scenario.model_copy(

@@ -9,6 +9,7 @@ from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance, point_to_segment, toward_rim
 from engine.kernel.near import (
     FAR_AWAY,
+    LEAST_GAP_M,
     NEVER,
     nearest_attacker,
     nearest_defender,
@@ -107,7 +108,7 @@ def off_ball_place(w, c, man, sag, fx, fy):
     """Place (metres) of who guards a man without the ball: toward the rim and a little toward the ball.
 
     The gap grows with the man's distance from the ball and from the rim (tracking of professional men, see
-    man_gap_m in configs/model/constants.toml); ``sag`` is the row's share of it.
+    man_gap_m in configs/model/constants.toml); ``sag`` is the row's share of it, times his own.
     """
     k = w.k
     m = c.agents[man]
@@ -139,13 +140,14 @@ def entry_target(w, c, i, e, near, fx, fy, shooter_ok):
             place_target(a, px, py)
             return
         if man != ball_man(c, a):
-            x, y = off_ball_place(w, c, man, e.toward_ball, fx, fy)
+            x, y = off_ball_place(w, c, man, a.gap_share * e.toward_ball, fx, fy)
             place_target(a, x, y)
             return
     if kind == Kind.ON_BALL or kind == Kind.OWN_MAN or (kind == Kind.IF_SHOOTER and shooter_ok):
         if s.action == Action.DRIVE and s.begun < s.drive_t + k.reaction_s * k.dribble_reaction_share:
             return  # the first step is the driver's: he still guards the place where he stood
-        x, y = toward_rim(fx, fy, guarding_gap(w, distance(fx, fy, 0.0, 0.0), shooter_ok))
+        gap = a.gap_share * guarding_gap(w, distance(fx, fy, 0.0, 0.0), shooter_ok)
+        x, y = toward_rim(fx, fy, gap if gap > LEAST_GAP_M else LEAST_GAP_M)
         meet = w.rules.arc_m + k.pick_up_beyond_arc_m
         out = math.sqrt(x * x + y * y)
         if out > meet:
@@ -350,12 +352,13 @@ def leave_lane_in_time(w, c, i):
 
 @njit
 def step_up(w, c):
-    """Nobody between a driving handler and the rim: the nearest man who can get in front does."""
+    """Nobody between the ball and the rim: the nearest man who can get in front does, a drive once seen."""
     s = c.s
     k = w.k
     h = c.agents[s.handler]
     d_rim = distance(h.x, h.y, 0.0, 0.0)
     if d_rim > 6.0 or d_rim < 0.8:
+        s.open_t = NEVER
         return
     best = FAR_AWAY
     who = -1
@@ -366,10 +369,15 @@ def step_up(w, c):
                 continue  # they have the ball; the others still help
         d, f = point_to_segment(a.x, a.y, h.x, h.y, 0.0, 0.0)
         if f > 0.05 and d < 0.9:
+            s.open_t = NEVER
             return  # somebody is in front
         if d + 0.3 * distance(a.x, a.y, h.x, h.y) < best and f > 0.0:
             best = d + 0.3 * distance(a.x, a.y, h.x, h.y)
             who = i
+    if s.open_t >= NEVER:
+        s.open_t = s.begun
+    if s.action == Action.DRIVE and s.begun < s.open_t + k.reaction_s * k.dribble_reaction_share:
+        return
     if who >= 0 and c.agents[who].adopt_t >= NEVER:
         a = c.agents[who]
         x, y = toward_rim(h.x + 0.3 * h.vx, h.y + 0.3 * h.vy, on_ball_gap(k, d_rim))

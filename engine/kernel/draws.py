@@ -27,7 +27,12 @@ from engine.kernel.jit import njit
 #: name: (number, what subject and second subject are, what the occasion is, what the four words decide)
 PURPOSES: dict[str, tuple[int, str, str, str]] = {
     "START": (1, "none", "0", "start x; start y; side of the shell; unused"),
-    "SPOT": (2, "agent", "n-th re-spacing", "spot x; spot y; unused; unused"),
+    "SPOT": (
+        2,
+        "agent",
+        "n-th re-spacing",
+        "spot x; spot y (a defender: one normal, his gap); unused; unused",
+    ),
     "CHOICE": (
         3,
         "option group (0 shoot hold retreat split, 1-2 drives, 2 passes, 3+j pass to j); 1 if all is tried",

@@ -9,7 +9,7 @@ import math
 
 from engine.kernel.forecast import fade, gap_left
 from engine.kernel.jit import njit
-from engine.kernel.motion import clip, distance, logistic, point_to_segment
+from engine.kernel.motion import EPSILON, clip, distance, logistic, point_to_segment
 from engine.kernel.near import FAR_AWAY
 from engine.kernel.offence import half_line_holds
 from engine.state.arrays import N_SIDE
@@ -64,14 +64,15 @@ def weigh_retreat(w, c, carry):
     speed = w.players[s.handler].top_speed_mps * k.dribble_speed_share * k.retreat_speed_share
     o = c.weighed[Option.RETREAT]
     best = -1.0
-    for m in range(RETREAT_WAYS):
-        angle = base + (m - RETREAT_WAYS // 2) * RETREAT_TURN
+    for n in range(RETREAT_WAYS):  # of ways as clear: straight back, then to the sides in turn
+        turn = (n + 1) // 2
+        angle = base + (turn if n % 2 == 0 else -turn) * RETREAT_TURN
         x = clip(a.x + RETREAT_WAY_M * math.cos(angle), -ru.half_width_m + 0.5, ru.half_width_m - 0.5)
         y = clip(a.y + RETREAT_WAY_M * math.sin(angle), ru.baseline_y_m + 0.5, top)
         clear = way_clear(w, c, a.x, a.y, x, y, speed)
         room = distance(a.x, a.y, x, y) / RETREAT_WAY_M
         got = room * logistic((clear - 2.0 * k.body_radius_m + 0.05) / k.retreat_width_m)
-        if got > best:
+        if got > best + EPSILON:
             best = got
             o.x = x
             o.y = y

@@ -15,16 +15,19 @@ from engine.state.words import (
     Action,
     Mode,
     Region,
+    Screen,
     TrapPhase,
 )
 
 #: Down a side: the ball is taken this far from the sideline and this far over half court, metres.
 SIDELINE_M, SIDE_GOAL_M = 1.8, 4.0
+#: A driver heeds a body in his way from so near on, and passes it with so much room, metres: no source.
+BY_SIDE_M, PAST_M = 1.5, 0.05
 
 
 @njit
 def jitter(w, c):
-    """Each attacker's own variation of his spot, drawn anew at every re-spacing."""
+    """Nobody stands just where he should: attackers' spots and defenders' gaps, anew at every re-spacing."""
     s = c.s
     k = w.k
     s.n_jitter += 1
@@ -32,6 +35,11 @@ def jitter(w, c):
         u0, u1, _, _ = draws.uniforms(s, draws.SPOT, i, 0, s.n_jitter)
         c.agents[i].dx = (2.0 * u0 - 1.0) * k.spot_spread_m
         c.agents[i].dy = (2.0 * u1 - 1.0) * k.spot_spread_m
+    if s.mode == Mode.HELD and s.action == Action.DRIVE:
+        return  # who has a drive to stop is where he is
+    for i in range(N_SIDE, 2 * N_SIDE):
+        u0, u1, _, _ = draws.uniforms(s, draws.SPOT, i, 0, s.n_jitter)
+        c.agents[i].gap_share = math.exp(k.gap_spread * draws.normal(u0, u1))
 
 
 @njit
@@ -284,6 +292,60 @@ def onward(a, gx, gy, ex, ey):
 
 
 @njit
+def is_free(w, c, x, y, skip):
+    """True if a driver could be at (x, y): on the court and in no other defender's body than ``skip``'s."""
+    ru = w.rules
+    if abs(x) > ru.half_width_m - 0.5 or y < ru.baseline_y_m + 0.5:
+        return False
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        if i != skip and distance(x, y, b.x, b.y) < 2.0 * w.k.body_radius_m:
+            return False
+    return True
+
+
+@njit
+def by_side(w, c, a):
+    """A driver aims beside the first body in his way that is slower than he: on the side that he is going to.
+
+    If that is taken, on the other; if both are, he goes where he wanted.
+    """
+    k = w.k
+    d = distance(a.x, a.y, a.tx, a.ty)
+    if d < EPSILON:
+        return
+    ux = (a.tx - a.x) / d
+    uy = (a.ty - a.y) / d
+    pace = a.vx * ux + a.vy * uy
+    room = 2.0 * k.body_radius_m + PAST_M
+    first = BY_SIDE_M if BY_SIDE_M < d else d
+    who = -1
+    for i in range(N_SIDE, 2 * N_SIDE):
+        b = c.agents[i]
+        along = (b.x - a.x) * ux + (b.y - a.y) * uy
+        aside = ux * (b.y - a.y) - uy * (b.x - a.x)
+        if 0.0 < along < first and abs(aside) < room and b.vx * ux + b.vy * uy <= pace:
+            first = along
+            who = i
+    if who < 0:
+        return
+    b = c.agents[who]
+    turn = a.vx * (b.y - a.y) - a.vy * (b.x - a.x)
+    if abs(turn) < EPSILON:
+        turn = float(c.s.near)
+    side = room if turn < 0.0 else -room
+    for _ in range(2):
+        x = b.x - uy * side
+        y = b.y + ux * side
+        if is_free(w, c, x, y, who):
+            a.further_m += onward(a, x, y, a.tx, a.ty)
+            a.tx = x
+            a.ty = y
+            return
+        side = -side
+
+
+@njit
 def with_ball(w, c):
     """Target and pace of the handler: standing, driving, dribbling to a spot, retreating or splitting."""
     s = c.s
@@ -302,6 +364,8 @@ def with_ball(w, c):
     a.ty = s.goal_y
     if s.action == Action.DRIVE:
         a.further_m = onward(a, s.goal_x, s.goal_y, s.end_x, s.end_y)
+        if s.screen != Screen.SET:  # off a screen he goes by the screener
+            by_side(w, c, a)
     share = k.dribble_speed_share * (0.9 + 0.2 * w.players[s.handler].handle)
     if s.action == Action.RETREAT:
         share *= k.retreat_speed_share

@@ -17,9 +17,9 @@ def new_scratch() -> np.ndarray:
     for name in ("passer", "target", "trapper_0", "trapper_1", "trap_handler", "play", "screener"):
         state[name] = -1
     state["trap_side"] = 1
-    state["trap_read_t"] = NEVER
+    state["trap_read_t"] = state["open_t"] = NEVER
     state["look_t"] = state["stopped_t"] = -NEVER
-    for name in ("speed_share", "touch_u", "stop_share"):
+    for name in ("speed_share", "touch_u", "stop_share", "gap_share"):
         agents[name] = 1.0
     for name in ("adopt_t", "guess_t", "read_t"):
         agents[name] = NEVER

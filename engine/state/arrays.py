@@ -262,6 +262,7 @@ AGENT = np.dtype(
         ("speed_share", np.float64),
         ("sliding", np.int64),
         ("further_m", np.float64),  # of his way after the target, where he need not stop
+        ("gap_share", np.float64),  # of a defender: the gap he keeps over the one he should
         ("stop_share", np.float64),  # of the usual braking at the end of his run
         ("turn_t", np.float64),  # defence: until then he is still opening up from his slide
         ("break_t", np.float64),  # defence: until then he is out of it, having broken for a pass
@@ -321,6 +322,7 @@ STATE = np.dtype(
         ("end_x", np.float64),  # where a drive around somebody goes on to
         ("end_y", np.float64),
         ("drive_t", np.float64),  # when the drive began
+        ("open_t", np.float64),  # since when nobody has stood between the ball and the rim
         ("ball_x", np.float64),
         ("ball_y", np.float64),
         ("ball_z", np.float64),

@@ -137,7 +137,7 @@ def _asked(setup: Setup, entry: Bag, man: int | None, picture: Picture) -> Point
     ball = picture.ball
     places = [picture.attackers.get(position, ball) for position in range(1, N_SIDE + 1)]
     attackers = [Bag(x=x, y=y, vx=0.0, vy=0.0) for x, y in places]
-    defender = Bag(focus=Focus.BALL, tx=0.0, ty=0.0)
+    defender = Bag(focus=Focus.BALL, gap_share=1.0, tx=0.0, ty=0.0)
     state = Bag(mode=Mode.HELD, handler=picture.handler - 1, action=Action.STAY)
     scratch = Bag(s=state, agents=[*attackers, defender], guards=[-1 if man is None else man - 1])
     world = Bag(k=Bag(**setup.k), rules=Bag(arc_m=setup.court.arc_m))

@@ -293,7 +293,7 @@ def adapt(
         scenario, SEED, size.threads, part_of_progress(progress, carrying_work(), total)
     )
     if trapped is not None:
-        scenario = with_trapped(scenario, trapped.points)
+        scenario = with_trapped(scenario, trapped.points, trapped.passes)
     found = [
         adapt_setting(scenario, i, size, part_of_progress(progress, own + i * each, total)).to_dict()
         for i in range(n)

@@ -9,8 +9,8 @@ moves by the error seen over an assumed slope; the mean of the last rounds is ta
 from memory).
 
 ``measure_trapped`` moves what holding, driving and dribbling out in a trap are believed to bring, all alike,
-until it is what they bring THEM under the shipped calls of the defence: what is known of traps before
-tonight's are met. Of passes out of traps men believe what their level does.
+and what passes out of it are, until it is what they bring THEM under the shipped calls of the defence: what
+is known of traps before tonight's are met.
 """
 
 from __future__ import annotations
@@ -26,7 +26,14 @@ from engine.estimate.intervals import Found
 from engine.inputs.calls import call_from
 from engine.inputs.constants import load_constants
 from engine.inputs.files import read_toml, shipped_source
-from engine.inputs.scenario import IN_A_TRAP, Scenario, constants_against, with_constants, with_trapped
+from engine.inputs.scenario import (
+    IN_A_TRAP,
+    OUT_OF_A_TRAP,
+    Scenario,
+    constants_against,
+    with_constants,
+    with_trapped,
+)
 from engine.inputs.settings import Setting, fitting_calls
 from engine.kernel.watch import OPTIONS, STEPS
 from engine.run.blocks import Progress, Runner, World, part_of_progress, run_blocks
@@ -141,26 +148,32 @@ def measure_carrying(
 
 # --- in a trap ----------------------------------------------------------------------------------------------
 
-#: Kinds of decisions that IN_A_TRAP are the beliefs of, and phases in which they count.
-TRAPPED_KINDS, TRAPPED_PHASES = ("hold", "drive", "go on", "retreat"), (TrapPhase.COMING, TrapPhase.SET)
+#: Kinds of decisions that IN_A_TRAP and OUT_OF_A_TRAP are the beliefs of, and phases in which they count.
+TRIED_KINDS, PASSED_KINDS = ("hold", "drive", "go on", "retreat"), ("pass",)
+TRAPPED_PHASES = (TrapPhase.COMING, TrapPhase.SET)
 #: Rounds of ``measure_trapped``; possessions of each under each call.
 TRAPPED_ROUNDS, TRAPPED_POSSESSIONS = 3, 3_000
-#: What they bring falls by about so much for a point that they are believed to bring more (seen at the demo).
-TRAPPED_SLOPE = -0.2
+#: By so much their error falls for a point that they are believed to bring more (seen at the demo, each
+#: alone): what is tried brings less then, passes bring what they did, but are believed lost now and then.
+TRIED_MOVE, PASSED_MOVE = 1.2, 0.87
 #: Its possessions are from this number on: nobody is judged on those.
 FAR = 1 << 30
-#: Normal prior of the points, standard deviation: sides of a level differ by about so much; no source.
+#: Normal prior of the points, standard deviation: sides of a level differ by about so much (taken for passes,
+#: too); no source.
 TRAPPED_PRIOR = 0.15
 
 
 @dataclass(frozen=True)
 class Trapped:
     """What these men make of a trap beside what they were believed to: ``points`` that holding, driving and
-    dribbling out bring them more (drawn to nothing by TRAPPED_PRIOR), its ``standard_error``; the
-    ``decisions`` that it rests on, in so many ``possessions`` under all the calls together."""
+    dribbling out bring them more (drawn to nothing by TRAPPED_PRIOR), its ``standard_error``; ``passes`` that
+    a pass out of it does, ``passes_error``; the ``decisions`` that they rest on (not of the first round);
+    ``possessions`` of all rounds, under all the calls together."""
 
     points: float
     standard_error: float
+    passes: float
+    passes_error: float
     decisions: int
     possessions: int
 
@@ -175,7 +188,7 @@ def of_fit(fit: Found) -> tuple[Found | None, Found | None]:
 def constants_of(scenario: Scenario) -> dict[str, float]:
     """What is measured of a side's own men, as it is played at home: constant -> value."""
     at_home = constants_against(scenario, scenario.zone)
-    return {name: at_home[name] for name in ("hold_value_points", *IN_A_TRAP)}
+    return {name: at_home[name] for name in ("hold_value_points", *IN_A_TRAP, *OUT_OF_A_TRAP)}
 
 
 def _shipped_calls(scenario: Scenario) -> Scenario:
@@ -210,8 +223,8 @@ def measure_trapped(
     fits its home defence.
 
     Every round plays each call with what was found so far, on possessions far from those that are judged. A
-    decision's points beyond those believed, over the assumed slope, are one observation of the points looked
-    for; all decisions count alike, but those of the first round only lead near (the slope is not one line).
+    decision's points beyond those believed, over the assumed move, are one observation of the points looked
+    for; all decisions count alike, but those of the first round only lead near (it is not one line).
 
     Parameters
     ----------
@@ -225,22 +238,50 @@ def measure_trapped(
     if not parts:
         return None
     size = RunSize(each, seed, available_cores() if threads is None else threads)
-    seen: list[NDArray[np.float64]] = []
-    of: list[NDArray[np.int64]] = []
-    points = error = 0.0
+    tried, passed = _Seen(TRIED_KINDS, TRIED_MOVE), _Seen(PASSED_KINDS, PASSED_MOVE)
     for number in range(TRAPPED_ROUNDS):
-        settings = pack(with_trapped(bare, points)).settings
+        settings = pack(with_trapped(bare, tried.points, passed.points)).settings
         for setting, one in enumerate(settings):
             part = number * len(settings) + setting
             told = part_of_progress(progress, part * each, parts * each)
             rows = _trapped_decisions(one.world, FAR + number * each, size, told)
-            wrong = (rows["points"] - rows["believed"]).to_numpy(float)
-            seen.append(points + wrong / (1.0 - TRAPPED_SLOPE))
-            of.append(setting * FAR + rows["possession"].to_numpy(np.int64))
-        points, error = _drawn(np.concatenate(seen), np.concatenate(of))
-        if number == 0:
-            seen, of = [], []
-    return Trapped(round(points, 4), error, sum(map(len, seen)), parts * each)
+            for what in (tried, passed):
+                what.add(rows, setting * FAR)
+        for what in (tried, passed):
+            what.draw(again=number == 0)
+    decisions = tried.count + passed.count
+    return Trapped(tried.points, tried.error, passed.points, passed.error, decisions, parts * each)
+
+
+class _Seen:
+    """What decisions of some ``kinds`` saw of the ``points`` looked for, their mean drawn to nothing by
+    TRAPPED_PRIOR, and its standard ``error``; decisions of one possession are one observation."""
+
+    def __init__(self, kinds: tuple[str, ...], move: float) -> None:
+        self.kinds, self.move = kinds, move
+        self.points, self.error, self.count = 0.0, TRAPPED_PRIOR, 0
+        self._seen: list[NDArray[np.float64]] = []
+        self._of: list[NDArray[np.int64]] = []
+
+    def add(self, rows: pd.DataFrame, first: int) -> None:
+        """Decisions made with what ``points`` is now; ``first`` tells the possessions of calls apart."""
+        rows = rows[rows["kind"].isin(self.kinds)]
+        wrong = (rows["points"] - rows["believed"]).to_numpy(float)
+        self._seen.append(self.points + wrong / self.move)
+        self._of.append(first + rows["possession"].to_numpy(np.int64))
+
+    def draw(self, again: bool) -> None:
+        """The points that was seen; ``again``: from what comes alone."""
+        seen, of = np.concatenate(self._seen), np.concatenate(self._of)
+        self.count = len(seen)
+        if self.count:
+            mean = float(seen.mean())
+            sums = np.bincount(np.unique(of, return_inverse=True)[1], weights=seen - mean)
+            error2 = float((sums**2).sum()) / len(seen) ** 2
+            share = TRAPPED_PRIOR**2 / (TRAPPED_PRIOR**2 + error2)
+            self.points, self.error = round(share * mean, 4), float(np.sqrt(share * error2))
+        if again:
+            self._seen, self._of = [], []
 
 
 def _trapped_decisions(world: World, first: int, size: RunSize, progress: Progress | None) -> pd.DataFrame:
@@ -258,16 +299,4 @@ def _trapped_decisions(world: World, first: int, size: RunSize, progress: Progre
 
     numbers = np.array(run_blocks(size, runner, called, told(0)), np.int64)
     table = choices(world, size.seed, numbers, size.threads, progress=told(1) if len(numbers) else None)
-    return table[table["kind"].isin(TRAPPED_KINDS) & table["phase"].isin(TRAPPED_PHASES)]
-
-
-def _drawn(seen: NDArray[np.float64], of: NDArray[np.int64]) -> tuple[float, float]:
-    """Mean of what decisions saw, drawn to nothing by TRAPPED_PRIOR, and its standard error; decisions of one
-    possession (``of``) are one observation."""
-    if not len(seen):
-        return 0.0, TRAPPED_PRIOR
-    mean = float(seen.mean())
-    sums = np.bincount(np.unique(of, return_inverse=True)[1], weights=seen - mean)
-    error2 = float((sums**2).sum()) / len(seen) ** 2
-    share = TRAPPED_PRIOR**2 / (TRAPPED_PRIOR**2 + error2)
-    return share * mean, float(np.sqrt(share * error2))
+    return table[table["phase"].isin(TRAPPED_PHASES)]

@@ -29,7 +29,7 @@ def adapt_text(result: Found, with_detail: bool = False) -> str:
         "",
     ]
     if result["carrying_on"] is not None:
-        lines += [paragraph(_own_men(result)), ""]
+        lines += [paragraph(of_own_men(result)), ""]
         if result["constants"]:
             lines += [paragraph("For every command to play them so, under [constants] of the scenario:")]
             lines += [*(f"  {name} = {value:.3f}" for name, value in result["constants"].items()), ""]
@@ -74,7 +74,7 @@ def _saved(change: Found) -> str:
     return saved(scaled(change, -100.0), 1, "", short=True)
 
 
-def _own_men(result: Found) -> str:
+def of_own_men(result: Found) -> str:
     """What going on, and a trap, are worth to these men, beside what their level believes."""
     going, trapped = result["carrying_on"], result["in_a_trap"]
     own, level, error = going["points"], going["level_points"], 2 * going["standard_error"]
@@ -83,10 +83,16 @@ def _own_men(result: Found) -> str:
         f"{error:.2f})."
     )
     if trapped is not None:
-        points, error = trapped["points"], 2 * trapped["standard_error"]
-        more = f"{abs(points):.2f} {'more' if points > 0.0 else 'less'} than"
+        own, passed = (_beside(trapped[key]) for key in ("points", "passes"))
         text += (
-            f" Held or dribbled in a trap it brings them {more if abs(points) >= 0.005 else 'what'} they "
-            f"believed before (plus or minus {error:.2f})."
+            f" A ball held or dribbled in a trap brings them {own} than they believed (plus or minus "
+            f"{2 * trapped['standard_error']:.2f}), one passed out of it {passed} (plus or minus "
+            f"{2 * trapped['passes_error']:.2f})."
         )
     return text
+
+
+def _beside(points: float) -> str:
+    if abs(points) < 0.005:
+        return "no more and no less"
+    return f"{abs(points):.2f} points {'more' if points > 0.0 else 'less'}"

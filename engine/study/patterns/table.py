@@ -1,10 +1,10 @@
 """The patterns a simulated trap should show, measured on one shared run: what the model shows and what not.
 
-``measure()`` plays about 5 million possessions on common luck and returns one claim or more for each of the
-sixteen patterns with its figures. Nothing is tuned here and nothing is excused: a claim is *shown* when its
-gap is more than 4 standard errors on the claimed side of zero, *reversed* when as far on the other side,
-else *not shown*; a pattern passes when all its claims are shown. Run as a script,
-``engine.report.screen.patterns`` prints the table and the verdicts as the tests keep them.
+``measure()`` plays about 5 million possessions on common luck (those on record three times as many) and
+returns one claim or more for each of the sixteen patterns with its figures. Nothing is tuned here and nothing
+is excused: a claim is *shown* when its gap is more than 4 standard errors on the claimed side of zero,
+*reversed* when as far on the other side, else *not shown*; a pattern passes when all its claims are shown.
+Run as a script, ``engine.report.screen.patterns`` prints the table and the verdicts as the tests keep them.
 """
 
 from __future__ import annotations
@@ -125,7 +125,7 @@ def measure(
 
     Parameters
     ----------
-    possessions_scale : 1 plays about 5 million possessions; the verdicts on record are those of 1
+    possessions_scale : 1 plays about 5 million possessions; the verdicts on record are those of 3
     threads : None uses every available core; the result does not depend on it
     progress : called as ``progress(patterns done, patterns)`` after each block
 

@@ -41,6 +41,8 @@ CARRYING, CARRYING_POSSESSIONS, CARRYING_RUNS = "carrying on", 1500, 4
 ELSEWHERE = "carrying on elsewhere"
 #: What they make of a trap: possessions of so many runs, and how many take as long (some are watched).
 TRAPPED, TRAPPED_PLAYED, TRAPPED_RUNS = "in a trap", 6, 9
+#: What they make of a pass out of one, from the same possessions.
+PASSED_OUT = "passes out of a trap"
 #: Rounds in which the reluctances are moved again, against another kind of defence, from where they stand:
 #: nearer, so fewer, and larger moves (both measured).
 HABIT_ROUNDS, HABIT_GAIN = 3, 0.2
@@ -85,7 +87,7 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
     team = team.model_copy(update={"players": players})
     found = scenario.model_copy(update={"constants": constants, "offence_team": team, "other_own": other_own})
     if TRAPPED in values:
-        found = with_trapped(found, values[TRAPPED])
+        found = with_trapped(found, values[TRAPPED], values.get(PASSED_OUT, 0.0))
     return worth_elsewhere(found, values[ELSEWHERE]) if ELSEWHERE in values else found
 
 
@@ -108,6 +110,8 @@ def values_of(found: Found) -> dict[str, float]:
     for name, key in ((CARRYING, "carrying"), (ELSEWHERE, "elsewhere"), (TRAPPED, "trapped")):
         if found.get(key):
             values[name] = found[key]["points"]
+    if found.get("trapped"):
+        values[PASSED_OUT] = found["trapped"]["passes"]
     return values
 
 
