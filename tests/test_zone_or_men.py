@@ -225,7 +225,7 @@ def test_a_formation_that_the_sheet_leaves_out_is_told_as_such(
     found["variants"] |= {"by_formation": by}
     said = dict(zone_or_men_view.zone_or_men_dict(found, report)["lines"])["Variants"]
     told = f" (the variants draw {more}, too, which your sheet leaves out)" if more else ""
-    assert len(by) == 3 and f". By formation{told}: one guard cannot be told apart" in said
+    assert len(by) == 3 and f". In these variants, by formation{told}: one guard cannot be told apart" in said
 
 
 def test_the_lines_are_no_wider_than_a_screen_and_the_page_no_longer_than_it_may_be(

@@ -170,7 +170,7 @@ def _variants(found: Found, mine: Found, band: Found, likely: Sequence[Likely]) 
     return (
         f"man-to-man from {_span(band)} per 100 possessions in 90 of 100 ({of}, {found['possessions']:,} "
         "possessions each, their luck taken out); all else of how the model plays is the same in them"
-        + (f". By formation{_unlikely(fronts, likely)}: {by}" if len(fronts) > 1 else "")
+        + (f". In these variants, by formation{_unlikely(fronts, likely)}: {by}" if len(fronts) > 1 else "")
     )
 
 

@@ -33,6 +33,7 @@ def adapt_text(result: Found, with_detail: bool = False) -> str:
         if result["constants"]:
             lines += [paragraph("For every command to play them so, under [constants] of the scenario:")]
             lines += [*(f"  {name} = {value:.3f}" for name, value in result["constants"].items()), ""]
+            lines += [paragraph("Both columns play them so, other commands as the files say."), ""]
     if not result["settings"]:
         lines.append(paragraph("The scenario has no settings, so there is nothing to learn."))
         return finished(result, lines, with_detail)

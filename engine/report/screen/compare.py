@@ -90,7 +90,8 @@ def play_text(result: Found, with_detail: bool = False) -> str:
         labelled("Pace", pace),
     ]
     for call in result["calls"]:
-        lines.append(labelled("Call", _often(call["call"], call["per_100_possessions"])))
+        made = in_100(call["per_100_possessions"])  # possessions; compare counts calls, and one can have two
+        lines.append(labelled("Call", f"{spoken(call['call'])}: in {made} of 100 possessions"))
     lines += ["", "Box score of the offence"]
     rows = [("", "total", "per 100")]
     rows += [
@@ -150,13 +151,12 @@ def _ball_worth(found: Found) -> list[str]:
     rows = [(f"{one['left_s']} s on the clock", f"{one['points']:.2f}") for one in found["by_clock"]]
     for one in found["by_place"]:
         where = " or ".join(f"{PREPOSITIONS.get(ball, 'in the')} {spoken(ball)}" for ball in one["ball"])
-        rows.append((where, f"{one['points']:+.2f}"))
+        rows.append((where, f"{round(one['points'], 2) + 0.0:+.2f}"))  # no "-0.00"
     if found["against"] == Against.MEN.word:
         rows.append(("held for a screen, wherever", f"{found['for_a_screen']:+.2f}"))
     told = (
         f"What going on with the ball is worth to this attack against {against}, points, as its players "
-        "believe: measured on the model's own possessions. More than a whole one brings: there the ball "
-        "is not lost yet. By place: how much more."
+        "believe (they believe what was measured on the model's own possessions). By place: how much more."
     )
     return ["", "What the ball is worth", *table(rows), paragraph(told)]
 
