@@ -9,7 +9,7 @@ from engine.kernel.jit import njit
 from engine.kernel.motion import EPSILON, clip, distance
 from engine.kernel.near import FAR_AWAY, side_index
 from engine.kernel.plays import run_plays
-from engine.kernel.screens import follow_screen
+from engine.kernel.screens import BESIDE_M, follow_screen
 from engine.state.arrays import N_BREAKS, N_SIDE
 from engine.state.words import (
     Action,
@@ -21,8 +21,8 @@ from engine.state.words import (
 
 #: Down a side: the ball is taken this far from the sideline and this far over half court, metres.
 SIDELINE_M, SIDE_GOAL_M = 1.8, 4.0
-#: A driver heeds a body in his way from so near on, and passes it with so much room, metres: no source.
-BY_SIDE_M, PAST_M = 1.5, 0.05
+#: A driver heeds a body in his way from so near on, metres: no source.
+BY_SIDE_M = 1.5
 
 
 @njit
@@ -317,7 +317,7 @@ def by_side(w, c, a):
     ux = (a.tx - a.x) / d
     uy = (a.ty - a.y) / d
     pace = a.vx * ux + a.vy * uy
-    room = 2.0 * k.body_radius_m + PAST_M
+    room = 2.0 * k.body_radius_m + BESIDE_M
     first = BY_SIDE_M if BY_SIDE_M < d else d
     who = -1
     for i in range(N_SIDE, 2 * N_SIDE):

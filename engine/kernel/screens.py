@@ -16,7 +16,8 @@ from engine.kernel.shooting import guarding_gap
 from engine.state.arrays import N_DRIVES, N_SIDE
 from engine.state.words import Action, Coverage, Dribble, Event, Mode, Screen
 
-#: How much room one leaves between two bodies when one goes around a man, or stands beside him, metres.
+#: How much room one leaves between two bodies when one goes around a man, or stands beside him, metres (no
+#: source).
 BESIDE_M = 0.05
 
 

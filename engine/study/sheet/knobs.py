@@ -87,7 +87,7 @@ def with_knobs(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
     team = team.model_copy(update={"players": players})
     found = scenario.model_copy(update={"constants": constants, "offence_team": team, "other_own": other_own})
     if TRAPPED in values:
-        found = with_trapped(found, values[TRAPPED], values.get(PASSED_OUT, 0.0))
+        found = with_trapped(found, values[TRAPPED], values[PASSED_OUT])
     return worth_elsewhere(found, values[ELSEWHERE]) if ELSEWHERE in values else found
 
 
@@ -107,11 +107,14 @@ def fitted(scenario: Scenario, found: Found) -> Scenario:
 def values_of(found: Found) -> dict[str, float]:
     """Knob -> value of the JSON of a fit; none where nothing was fitted."""
     values = {one["knob"]: one["value"] for one in found.get("followed", ())} | found.get("reluctance", {})
-    for name, key in ((CARRYING, "carrying"), (ELSEWHERE, "elsewhere"), (TRAPPED, "trapped")):
+    for name, key, points in (
+        (CARRYING, "carrying", "points"),
+        (ELSEWHERE, "elsewhere", "points"),
+        (TRAPPED, "trapped", "points"),
+        (PASSED_OUT, "trapped", "passes"),
+    ):
         if found.get(key):
-            values[name] = found[key]["points"]
-    if found.get("trapped"):
-        values[PASSED_OUT] = found["trapped"]["passes"]
+            values[name] = found[key][points]
     return values
 
 
